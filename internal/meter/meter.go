@@ -7,7 +7,45 @@
 // range from an envelope are exact. The package owns the block record, its
 // binary form and all arithmetic on it; it knows no files, no database and no
 // shows.
+//
+// A recording is measured in parts of [PartBlocks] blocks, each on its own
+// after a short run-up, so that what is found never depends on how the work
+// was split or where it was interrupted. [Encode] keeps a part in some 20 bytes
+// a block; [Join] makes an [Envelope] of the parts of a track.
+//
+// Loudness is that of ITU-R BS.1770-5 (11/2023) Annex 1, every track alone as
+// one channel of weight 1.0; true peak is its Annex 2; momentary and short-term
+// are EBU Tech 3341 (2023), loudness range EBU Tech 3342 (2023).
 package meter
+
+import "math"
+
+// The grid that everything is measured on.
+const (
+	BlocksPerSecond = 10
+	// PartBlocks is the length of a part: a minute. Every part of a recording
+	// but the last is exactly so long.
+	PartBlocks = 600
+)
+
+// BlockFrames returns the frames of a block at a rate in Hz: 100 ms, to the
+// nearest frame.
+func BlockFrames(rate int) int { return (rate + BlocksPerSecond/2) / BlocksPerSecond }
+
+// RunUpFrames returns the frames that are measured, and not reported, before a
+// part that does not start at the recording's first frame: at least 500 ms in
+// whole blocks. The 400 ms windows that end in the part's first 10 ms then see
+// a K filter that has settled for 100 ms, which leaves -212 dB of whatever went
+// before (computed from the filter's impulse response at 48 kHz).
+func RunUpFrames(rate int) int {
+	block := BlockFrames(rate)
+	return (rate + 2*block - 1) / (2 * block) * block
+}
+
+// RunOutFrames returns the frames that are read beyond a part's end, fewer
+// where the recording ends: one block. It fills the true-peak filter and shows
+// how runs go on that are still open at the part's end.
+func RunOutFrames(rate int) int { return BlockFrames(rate) }
 
 // SampleType tells how a sample lies in memory. All are little-endian.
 type SampleType uint8
@@ -23,6 +61,33 @@ const (
 	Float64
 )
 
+// Bytes returns the bytes of one sample, 0 for a type that is none.
+func (t SampleType) Bytes() int {
+	switch t {
+	case Uint8:
+		return 1
+	case Int16:
+		return 2
+	case Int24:
+		return 3
+	case Int32, Float32:
+		return 4
+	case Float64:
+		return 8
+	}
+	return 0
+}
+
+// fullScale is the largest positive value of a type, as a fraction of full
+// scale.
+func (t SampleType) fullScale() float64 {
+	switch t {
+	case Uint8, Int16, Int24, Int32:
+		return 1 - math.Ldexp(1, 1-8*t.Bytes())
+	}
+	return 1
+}
+
 // Config says what is to be measured and how.
 type Config struct {
 	SampleRate int        // Hz, 8000 to 384000
@@ -30,8 +95,12 @@ type Config struct {
 	Type       SampleType // of every sample
 	// RunUp is the number of frames at the start of what is written that only
 	// settle the filters and windows and are not reported. A part that does
-	// not start at the recording's first frame gets RunUpFrames of them.
+	// not start at the recording's first frame gets RunUpFrames of them; the
+	// recording's first part gets none. A multiple of BlockFrames.
 	RunUp int
+	// First is the recording's frame that the first reported frame is. It only
+	// makes the positions of events those of the recording.
+	First int64
 	// Frames is the number of frames to report on, after the run-up. Frames
 	// written beyond them are run-out: they only let the true-peak filter and
 	// open runs look past the part's end (see RunOutFrames).
@@ -41,12 +110,17 @@ type Config struct {
 	// (1.0 for floats).
 	ClipLevel float64
 	// ClipRun is the shortest run of full-scale samples that counts as
-	// clipped. 0 means 3.
+	// clipped, at most 64. 0 means 3.
 	ClipRun int
 }
 
 // Block is what is kept of 100 ms of one track. Amplitudes are fractions of
 // full scale, energies mean squares; digital silence is 0 everywhere.
+//
+// Integers are divided by 2^(bits-1). Peak is exact up to 24 bit and for 32-bit
+// floats; other magnitudes that a float32 cannot hold are rounded up, so that a
+// peak is never read too low (by less than 1e-6 dB too high). Floats that are
+// no number are measured as 0, magnitudes above 1e9 as 1e9.
 type Block struct {
 	Peak         float32 // largest sample magnitude
 	TruePeak     float32 // BS.1770-5 Annex 2, never below Peak
@@ -73,7 +147,9 @@ const (
 	ZeroRun
 )
 
-// Event is a sample-exact finding on one track.
+// Event is a sample-exact finding on one track. A track may hold any number of
+// runs; each part keeps its [MaxEvents] longest of each kind, while the counts
+// in the blocks stay complete.
 type Event struct {
 	Kind   EventKind
 	Start  int64 // frame of the recording

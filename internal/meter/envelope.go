@@ -1,0 +1,135 @@
+package meter
+
+import (
+	"math"
+	"slices"
+)
+
+// Envelope is what is kept of one track, or of a stretch of it: everything that
+// can be asked without reading the audio again. Positions are frames of the
+// recording.
+type Envelope struct {
+	SampleRate int     // Hz
+	Frames     int64   // length of the whole recording
+	First      int     // index in the recording of the first block held
+	Blocks     []Block // consecutive; only the recording's last may be short
+	Events     []Event // ordered by Start, then Kind
+}
+
+// Join makes an envelope of consecutive parts of one track of a recording of
+// the given rate (Hz) and length; first is the index in the recording of the
+// first part's first block. Runs that were cut at a part's end are one event
+// again, and zero runs that turn out to have no signal beside them are dropped:
+// so a track that is silent throughout has none.
+func Join(rate int, frames int64, first int, parts ...Part) Envelope {
+	e := Envelope{SampleRate: rate, Frames: frames, First: first}
+	blocks, events := 0, 0
+	for _, p := range parts {
+		blocks += len(p.Blocks)
+		events += len(p.Events)
+	}
+	e.Blocks = make([]Block, 0, blocks)
+	e.Events = make([]Event, 0, events)
+	var open [ZeroRun + 1]int // index+1 of the latest event of each kind
+	for _, p := range parts {
+		e.Blocks = append(e.Blocks, p.Blocks...)
+		for _, ev := range p.Events {
+			if i := open[ev.Kind]; i > 0 {
+				if last := &e.Events[i-1]; last.Start+last.Frames == ev.Start {
+					last.Frames += ev.Frames
+					last.Level = max(last.Level, ev.Level)
+					continue
+				}
+			}
+			e.Events = append(e.Events, ev)
+			open[ev.Kind] = len(e.Events)
+		}
+	}
+	e.Events = slices.DeleteFunc(e.Events, func(ev Event) bool {
+		return ev.Kind == ZeroRun && ev.Level < signalBeside
+	})
+	return e
+}
+
+// BlockFrames returns the frames of a whole block.
+func (e Envelope) BlockFrames() int { return BlockFrames(e.SampleRate) }
+
+// length returns the frames of the i-th block held.
+func (e Envelope) length(i int) int {
+	size := int64(e.BlockFrames())
+	return int(max(0, min(size, e.Frames-int64(e.First+i)*size)))
+}
+
+// snap returns the range of blocks held that a span of frames comes to: each
+// end goes to the nearest block start, of two to the later; an end at or
+// beyond the recording's goes to the end of its last block.
+func (e Envelope) snap(start, end int64) (from, to int) {
+	size := int64(e.BlockFrames())
+	near := func(frame int64) int {
+		frame = max(0, frame)
+		if frame >= e.Frames {
+			return len(e.Blocks)
+		}
+		return int(max(0, min((frame+size/2)/size-int64(e.First), int64(len(e.Blocks)))))
+	}
+	from, to = near(start), near(end)
+	if start >= e.Frames || to < from {
+		to = from
+	}
+	return from, to
+}
+
+// Span returns the part of the envelope from start to end, in frames of the
+// recording, both snapped to the nearest block start. It shares the blocks
+// with e. Events are those that touch the span, uncut.
+func (e Envelope) Span(start, end int64) Envelope {
+	from, to := e.snap(start, end)
+	size := int64(e.BlockFrames())
+	s := Envelope{
+		SampleRate: e.SampleRate,
+		Frames:     e.Frames,
+		First:      e.First + from,
+		Blocks:     e.Blocks[from:to:to],
+		Events:     []Event{},
+	}
+	lo, hi := int64(e.First+from)*size, min(int64(e.First+to)*size, e.Frames)
+	for _, ev := range e.Events {
+		if ev.Start < hi && ev.Start+ev.Frames > lo {
+			s.Events = append(s.Events, ev)
+		}
+	}
+	return s
+}
+
+// Column is one column of a drawn envelope, as fractions of full scale.
+type Column struct {
+	Min  float32 // RMS of the quietest block
+	Peak float32 // largest sample magnitude
+	RMS  float32
+}
+
+// Overview returns the span, snapped as by Span, as that many columns of about
+// equal length; fewer where the span has fewer blocks, none if it has no block
+// or columns is not positive.
+func (e Envelope) Overview(start, end int64, columns int) []Column {
+	from, to := e.snap(start, end)
+	n := to - from
+	columns = max(0, min(columns, n))
+	out := make([]Column, columns)
+	for i := range out {
+		a, b := from+i*n/columns, from+(i+1)*n/columns
+		quietest := math.Inf(1)
+		var energy, frames float64
+		for j := a; j < b; j++ {
+			block := &e.Blocks[j]
+			quietest = min(quietest, float64(block.MeanSquare))
+			out[i].Peak = max(out[i].Peak, block.Peak)
+			size := float64(e.length(j))
+			energy += float64(block.MeanSquare) * size
+			frames += size
+		}
+		out[i].Min = float32(math.Sqrt(quietest))
+		out[i].RMS = float32(math.Sqrt(energy / max(frames, 1)))
+	}
+	return out
+}

@@ -1,0 +1,213 @@
+package meter
+
+import "math"
+
+// steps is the number of steps that a block is cut into for the maximum
+// momentary loudness. In steps of 100 ms EBU Tech 3341 test 13 reads 0.45 LU
+// low and fails; 10 ms is safe for any alignment.
+const steps = 10
+
+// peakRun is the shortest stretch, in frames, for which the true-peak filter
+// is run or skipped.
+const peakRun = 32
+
+// silentEnergy is where a K-weighted mean square is taken for rounding noise
+// of a steady offset and set to 0: -240 dB, far below the last bit of any
+// integer sample.
+const silentEnergy = 1e-24
+
+// channel is the state of one track being measured.
+type channel struct {
+	buf    []float64 // history, a block, look-ahead
+	blocks []Block
+
+	k      kState
+	passed int // blocks filtered so far, at most 4
+	// tails holds, for the last four blocks, the newest first, the K-weighted
+	// energy from each step to the block's end.
+	tails [4][steps + 1]float64
+
+	clip, zero, flat run
+	found            eventList
+}
+
+func newChannel(frames, blocks int) channel {
+	return channel{
+		buf:    make([]float64, frames),
+		blocks: make([]Block, 0, blocks),
+		found:  newEventList(),
+	}
+}
+
+// span is the stretch that is measured at one time: a block, or less at an
+// end.
+type span struct {
+	base     int64 // position of its first frame
+	frames   int
+	held     int // frames in the buffer from base on, at least frames
+	reported bool
+}
+
+// measure is the kernel in plain Go: a block of one channel's samples in, its
+// record out.
+func (m *Meter) measure(c *channel, b span) {
+	if b.base == 0 {
+		c.k = m.rate.settled(c.buf[history])
+	}
+	s := m.levels(c.buf, b.frames)
+	if b.reported {
+		block := Block{
+			Mean:       float32(s.sum / float64(b.frames)),
+			MeanSquare: float32(s.squares / float64(b.frames)),
+			Zeros:      uint16(s.zeros),
+			Peak:       float32Above(s.peak),
+		}
+		block.TruePeak = max(float32(m.truePeak(c.buf, b, s.peak)), block.Peak)
+		c.blocks = append(c.blocks, block)
+	}
+	if b.base < m.end {
+		energy, momentary := m.kWeighted(c, b.frames)
+		if b.reported {
+			block := &c.blocks[len(c.blocks)-1]
+			block.KMeanSquare = float32(energy)
+			block.MaxMomentary = float32(momentary)
+		}
+	}
+	m.findRuns(c, b, s)
+}
+
+// sums are the plain statistics of a block.
+type sums struct {
+	peak, sum, squares float64
+	zeros              int
+}
+
+// levels adds up the block's samples, and leaves in m.peaks the largest
+// magnitude of each run of peakRun frames, with one run more before and after
+// the block. The block's last run may be longer.
+func (m *Meter) levels(buf []float64, n int) sums {
+	var s sums
+	m.peaks = m.peaks[:0]
+	m.peaks = append(m.peaks, peak(buf[history-peakRun:history]))
+	x := buf[history : history+n]
+	for len(x) > 0 {
+		size := peakRun
+		if len(x) < 2*peakRun {
+			size = len(x)
+		}
+		r := levels(x[:size])
+		s.sum += r.sum
+		s.squares += r.squares
+		s.zeros += r.zeros
+		if r.peak > s.peak {
+			s.peak = r.peak
+		}
+		m.peaks = append(m.peaks, r.peak)
+		x = x[size:]
+	}
+	m.peaks = append(m.peaks, peak(buf[history+n:][:peakRun]))
+	return s
+}
+
+func levels(x []float64) sums {
+	var s sums
+	for _, v := range x {
+		s.sum += v
+		s.squares += v * v
+		if v == 0 {
+			s.zeros++
+		}
+		if v = math.Abs(v); v > s.peak {
+			s.peak = v
+		}
+	}
+	return s
+}
+
+// peak returns the largest magnitude.
+func peak(x []float64) float64 {
+	var m float64
+	for _, v := range x {
+		if v = math.Abs(v); v > m {
+			m = v
+		}
+	}
+	return m
+}
+
+// truePeak returns the true peak of the block whose peaks are in m.peaks. A run
+// is skipped where even the filter's bound cannot lift it above what the block
+// has already; that changes no result.
+func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
+	if m.factor == 1 {
+		return least
+	}
+	// A filter that rounds may pass its bound by as much.
+	const bound = truePeakBound * (1 + 1e-12)
+	// Before the recording's first frame and after its last there is silence,
+	// and what the filter rings there belongs to the nearest block.
+	if b.base == 0 {
+		least = interpolated(buf, history-truePeakReach, history, m.factor, least)
+	}
+	if b.held == b.frames {
+		last := history + b.frames
+		least = interpolated(buf, last, last+truePeakReach, m.factor, least)
+	}
+	for r := 1; r < len(m.peaks)-1; r++ {
+		near := max(m.peaks[r-1], m.peaks[r], m.peaks[r+1])
+		if near*bound <= least {
+			continue
+		}
+		from := (r - 1) * peakRun
+		to := from + peakRun
+		if r == len(m.peaks)-2 {
+			to = b.frames
+		}
+		least = interpolated(buf, history+from, history+to, m.factor, least)
+	}
+	return least
+}
+
+// kWeighted filters n frames and returns their K-weighted mean square and the
+// largest one of the 400 ms windows that end among them.
+func (m *Meter) kWeighted(c *channel, n int) (energy, momentary float64) {
+	var tail [steps + 1]float64
+	older := c.tails[0][0] + c.tails[1][0] + c.tails[2][0]
+	var sum float64
+	at := 0
+	for i := range steps {
+		to := (i + 1) * m.block / steps
+		whole := to <= n
+		to = min(to, n)
+		tail[i] = m.rate.energy(&c.k, c.buf[history+at:history+to]) * m.rate.gain
+		sum += tail[i]
+		at = to
+		if whole && (c.passed == 4 || c.passed == 3 && i == steps-1) {
+			momentary = max(momentary, sum+older+c.tails[3][i+1])
+		}
+	}
+	for i := steps - 1; i >= 0; i-- {
+		tail[i] += tail[i+1]
+	}
+	copy(c.tails[1:], c.tails[:3])
+	c.tails[0] = tail
+	c.passed = min(c.passed+1, 4)
+	c.k.flush()
+	return audible(sum / float64(n)), audible(momentary / float64(4*m.block))
+}
+
+func audible(energy float64) float64 {
+	if energy < silentEnergy {
+		return 0
+	}
+	return energy
+}
+
+// float32Above returns the smallest float32 that is not below x.
+func float32Above(x float64) float32 {
+	f := float32(x)
+	if float64(f) < x {
+		f = math.Nextafter32(f, math.MaxFloat32)
+	}
+	return f
+}

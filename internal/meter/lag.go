@@ -1,0 +1,65 @@
+package meter
+
+import "math"
+
+// minOverlap is the share of the shorter series that must lie beside the other
+// for a lag to count: a few blocks agree with anything.
+const minOverlap = 0.25
+
+// Lag returns by how many blocks b runs behind a: what is a[i] is about
+// b[i+lag]. It is the lag within ±maxLag at which the two series (levels, or
+// anything else that has one value a block) correlate best, refined below a
+// block by a parabola through the neighbours. score is the correlation
+// coefficient there, -1 to 1. Values that are NaN or infinite are passed over.
+// If no lag leaves enough of the series side by side, or all are constant, lag
+// is NaN and score 0.
+//
+// The time it takes grows with the length times maxLag.
+func Lag(a, b []float64, maxLag int) (lag, score float64) {
+	best := math.Inf(-1)
+	at := 0
+	least := max(2, int(minOverlap*float64(min(len(a), len(b)))))
+	for l := -maxLag; l <= maxLag; l++ {
+		if c, ok := correlation(a, b, l, least); ok && c > best {
+			best, at = c, l
+		}
+	}
+	if math.IsInf(best, -1) {
+		return math.NaN(), 0
+	}
+	lag = float64(at)
+	before, ok := correlation(a, b, at-1, least)
+	after, ok2 := correlation(a, b, at+1, least)
+	if curve := before - 2*best + after; ok && ok2 && before <= best && after <= best && curve < 0 {
+		lag += (before - after) / (2 * curve)
+	}
+	return lag, best
+}
+
+// correlation returns the correlation coefficient of a[i] and b[i+lag] over
+// all pairs of finite values; ok is false if they are fewer than least or one
+// side is constant.
+func correlation(a, b []float64, lag, least int) (r float64, ok bool) {
+	from, to := max(0, -lag), min(len(a), len(b)-lag)
+	var n, sa, sb, saa, sbb, sab float64
+	for i := from; i < to; i++ {
+		x, y := a[i], b[i+lag]
+		if d := x - x + y - y; d != 0 { // NaN or infinite
+			continue
+		}
+		n++
+		sa += x
+		sb += y
+		saa += x * x
+		sbb += y * y
+		sab += x * y
+	}
+	if n < float64(least) {
+		return 0, false
+	}
+	va, vb := saa-sa*sa/n, sbb-sb*sb/n
+	if va <= 1e-12*saa || vb <= 1e-12*sbb {
+		return 0, false
+	}
+	return max(-1, min(1, (sab-sa*sb/n)/math.Sqrt(va*vb))), true
+}

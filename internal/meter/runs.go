@@ -1,0 +1,241 @@
+package meter
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// MaxEvents is how many events of each kind are kept of a part, the longest
+// first and of equal ones the earlier. A track that clips for an hour or 16-bit
+// near-silence has more runs than anybody reads; the counts of the blocks stay
+// complete.
+const MaxEvents = 128
+
+const (
+	// minZeroRun is the shortest run of zeros that is an event: 0.7 ms at
+	// 48 kHz, below a packet of any network audio stream, above what sounds
+	// leave by chance. Common practice, no source.
+	minZeroRun = 32
+
+	// besideZeros is how far from a zero run its signal is looked for, and
+	// signalBeside how large it must be: 16 steps of 16 bit, -66 dBFS. A smooth
+	// wave that rests on zero for minZeroRun samples moves by less than 1/32
+	// step a sample there and so is at most 3 steps away from it after 64; a
+	// dithered floor is as small. A cut is not.
+	besideZeros  = 64
+	signalBeside = 16. / (1 << 15)
+
+	// minFlatTop is the shortest flat top, and flatTopFloor where they are
+	// looked for at all, -30 dBFS: a stage that ran out of headroom is not
+	// quiet. Common practice, no source.
+	minFlatTop   = 4
+	flatTopFloor = 0.0316227766
+
+	// flatTolerance is how far the samples of a flat top may lie apart: half a
+	// step of 16 bit. 16-bit samples must be equal, finer ones may carry the
+	// noise of the converter behind the stage that clipped.
+	flatTolerance = 1. / (1 << 16)
+
+	// flatCorner, in steps of 16 bit (of 8 bit if the samples are that), is how
+	// far the wave must have fallen on both sides two samples beyond a flat
+	// top. The round top of a wave that rests within one step for four samples
+	// has fallen by 3 steps then, one of fourth order (a sine with just so much
+	// of its third harmonic) by 15; both are cut off by twice the larger.
+	flatCorner = 32
+)
+
+// run is a run of samples that has not ended yet.
+type run struct {
+	open   bool
+	start  int64   // position
+	level  float64 // clip: largest magnitude; zero: largest magnitude before
+	lo, hi float64 // flat: smallest and largest sample
+	corner bool    // flat: the wave rose sharply into it
+}
+
+// findRuns looks for the events that start, go on or end in a block.
+func (m *Meter) findRuns(c *channel, b span, s sums) {
+	x := c.buf[history : history+b.frames]
+	if c.clip.open || s.peak >= m.cfg.ClipLevel {
+		m.findClips(c, x, b.base)
+	}
+	if c.zero.open || s.zeros > 0 {
+		m.findZeros(c, x, b.base)
+	}
+	if c.flat.open || s.peak >= flatTopFloor {
+		m.findFlatTops(c, x, b.base)
+	}
+}
+
+func (m *Meter) findClips(c *channel, x []float64, base int64) {
+	for i, v := range x {
+		v = math.Abs(v)
+		switch {
+		case v < m.cfg.ClipLevel:
+			if c.clip.open {
+				m.closeClip(c, base+int64(i))
+			}
+		case !c.clip.open:
+			c.clip = run{open: true, start: base + int64(i), level: v}
+		case v > c.clip.level:
+			c.clip.level = v
+		}
+	}
+}
+
+func (m *Meter) closeClip(c *channel, end int64) {
+	c.clip.open = false
+	if end-c.clip.start >= int64(m.cfg.ClipRun) {
+		m.report(c, ClipRun, c.clip.start, end, c.clip.level)
+	}
+}
+
+func (m *Meter) findZeros(c *channel, x []float64, base int64) {
+	for i, v := range x {
+		if (v == 0) == c.zero.open {
+			continue
+		}
+		at := history + i
+		if c.zero.open {
+			m.closeZeros(c, base+int64(i), peak(c.buf[at:][:besideZeros]), false)
+			continue
+		}
+		c.zero = run{open: true, start: base + int64(i), level: peak(c.buf[at-besideZeros : at])}
+	}
+}
+
+// closeZeros ends a zero run. A run that goes on beyond what was written for
+// this part, before or after, is kept in any case: Join sees the whole of it.
+func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
+	c.zero.open = false
+	cameFrom := c.zero.start == 0 && m.cfg.RunUp > 0
+	level := max(c.zero.level, after)
+	if end-c.zero.start >= minZeroRun && (level >= signalBeside || cameFrom || goesOn) {
+		m.report(c, ZeroRun, c.zero.start, end, level)
+	}
+}
+
+func (m *Meter) findFlatTops(c *channel, x []float64, base int64) {
+	f := &c.flat
+	for i := 0; i < len(x); i++ {
+		v := x[i]
+		if f.open {
+			lo, hi := min(f.lo, v), max(f.hi, v)
+			if hi-lo <= flatTolerance {
+				f.lo, f.hi = lo, hi
+				continue
+			}
+			m.closeFlatTop(c, base+int64(i), v, c.buf[history+i+1])
+		}
+		// The next sample is there: the look-ahead holds it.
+		if math.Abs(c.buf[history+i+1]-v) > flatTolerance || math.Abs(v) < flatTopFloor {
+			continue
+		}
+		*f = run{open: true, start: base + int64(i), lo: v, hi: v,
+			corner: m.falls(v, c.buf[history+i-1], c.buf[history+i-2])}
+	}
+}
+
+// falls reports whether a wave that stands at top goes from there straight and
+// sharply towards zero.
+func (m *Meter) falls(top, next, afterNext float64) bool {
+	if top < 0 {
+		top, next, afterNext = -top, -next, -afterNext
+	}
+	step := max(1./(1<<15), 1-m.cfg.Type.fullScale())
+	return next < top && afterNext <= top-flatCorner*step
+}
+
+func (m *Meter) closeFlatTop(c *channel, end int64, next, afterNext float64) {
+	f := &c.flat
+	f.open = false
+	n := end - f.start
+	// Half a block is half a wave of 10 Hz: what stands longer is no top.
+	if n < minFlatTop || n > int64(m.block/2) || !f.corner {
+		return
+	}
+	level := max(f.hi, -f.lo)
+	if level >= m.cfg.ClipLevel || !m.falls(f.hi, next, afterNext) {
+		return
+	}
+	m.report(c, FlatTop, f.start, end, level)
+}
+
+// closeRuns ends what is open at the end of what was written. A flat top that
+// has no end yet is none.
+func (m *Meter) closeRuns(c *channel) {
+	if c.clip.open {
+		m.closeClip(c, m.base)
+	}
+	if c.zero.open {
+		m.closeZeros(c, m.base, 0, m.base > m.end)
+	}
+}
+
+// report counts a run in the blocks it lies in and keeps it as an event, as
+// far as it lies in the part.
+func (m *Meter) report(c *channel, kind EventKind, start, end int64, level float64) {
+	runUp := int64(m.cfg.RunUp)
+	start, end = max(start, runUp), min(end, m.end)
+	if start >= end {
+		return
+	}
+	c.found.add(Event{
+		Kind:   kind,
+		Start:  m.cfg.First + start - runUp,
+		Frames: end - start,
+		Level:  float32Above(level),
+	})
+	for start < end {
+		i := (start - runUp) / int64(m.block)
+		to := min(end, runUp+(i+1)*int64(m.block))
+		switch kind {
+		case ClipRun:
+			c.blocks[i].Clipped += uint16(to - start)
+		case FlatTop:
+			c.blocks[i].Flat += uint16(to - start)
+		}
+		start = to
+	}
+}
+
+// eventList keeps the longest events of each kind.
+type eventList [ZeroRun][]Event
+
+func newEventList() eventList {
+	var l eventList
+	for i := range l {
+		l[i] = make([]Event, 0, 2*MaxEvents)
+	}
+	return l
+}
+
+func (l *eventList) add(e Event) {
+	kept := &l[e.Kind-1]
+	if len(*kept) == cap(*kept) {
+		*kept = longest(*kept)
+	}
+	*kept = append(*kept, e)
+}
+
+func longest(events []Event) []Event {
+	slices.SortFunc(events, func(a, b Event) int {
+		return cmp.Or(cmp.Compare(b.Frames, a.Frames), cmp.Compare(a.Start, b.Start))
+	})
+	return events[:min(len(events), MaxEvents)]
+}
+
+// events returns what is kept, ordered.
+func (l *eventList) events() []Event {
+	var all []Event
+	for _, kept := range l {
+		all = append(all, longest(kept)...)
+	}
+	slices.SortFunc(all, byPlace)
+	return all
+}
+
+func byPlace(a, b Event) int {
+	return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Kind, b.Kind))
+}

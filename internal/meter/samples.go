@@ -1,0 +1,55 @@
+package meter
+
+import (
+	"encoding/binary"
+	"math"
+)
+
+// maxAmplitude is the largest magnitude of a float sample that is measured as
+// it is, +180 dBFS. It keeps squares within a float32.
+const maxAmplitude = 1e9
+
+// decode turns samples into fractions of full scale: one into each element of
+// dst, stride bytes apart in src.
+func decode(t SampleType, dst []float64, src []byte, stride int) {
+	switch t {
+	case Uint8:
+		for i := range dst {
+			dst[i] = float64(int(src[i*stride])-128) / (1 << 7)
+		}
+	case Int16:
+		for i := range dst {
+			dst[i] = float64(int16(binary.LittleEndian.Uint16(src[i*stride:]))) / (1 << 15)
+		}
+	case Int24:
+		for i, at := 0, 0; i < len(dst); i, at = i+1, at+stride {
+			s := src[at : at+3 : at+3]
+			dst[i] = float64(int32(uint32(s[0])<<8|uint32(s[1])<<16|uint32(s[2])<<24)) / (1 << 31)
+		}
+	case Int32:
+		for i := range dst {
+			dst[i] = float64(int32(binary.LittleEndian.Uint32(src[i*stride:]))) / (1 << 31)
+		}
+	case Float32:
+		for i := range dst {
+			dst[i] = finite(float64(math.Float32frombits(binary.LittleEndian.Uint32(src[i*stride:]))))
+		}
+	case Float64:
+		for i := range dst {
+			dst[i] = finite(math.Float64frombits(binary.LittleEndian.Uint64(src[i*stride:])))
+		}
+	}
+}
+
+// finite keeps damaged float samples from spoiling all that comes after.
+func finite(x float64) float64 {
+	switch {
+	case x >= -maxAmplitude && x <= maxAmplitude:
+		return x
+	case x > 0:
+		return maxAmplitude
+	case x < 0:
+		return -maxAmplitude
+	}
+	return 0
+}
