@@ -240,10 +240,13 @@ func (r *reader) take(n int) []byte {
 func (r *reader) byte() byte     { return r.take(1)[0] }
 func (r *reader) uint16() uint16 { return binary.LittleEndian.Uint16(r.take(2)) }
 
-// amplitude reads a float32 that is not negative, no infinity and a number.
+// maxRecorded is above any square of maxAmplitude, however filtered.
+const maxRecorded = 1e30
+
+// amplitude reads a float32 that is a number and within 0 and maxRecorded.
 func (r *reader) amplitude() float32 {
 	v := math.Float32frombits(binary.LittleEndian.Uint32(r.take(4)))
-	if !(v >= 0 && v <= math.MaxFloat32) {
+	if !(v >= 0 && v <= maxRecorded) {
 		r.failed = true
 		return 0
 	}
