@@ -54,6 +54,7 @@ type parser struct {
 // ds64 is the chunk with the 64-bit sizes of RF64 and BW64.
 type ds64 struct {
 	riff, data int64
+	frames     int64            // not to be trusted by itself
 	table      map[string]int64 // sizes of other chunks
 }
 
@@ -289,7 +290,7 @@ func parseDS64(b []byte) (*ds64, error) {
 	}
 	le := binary.LittleEndian
 	size := func(at int) int64 { return int64(min(le.Uint64(b[at:]), 1<<62)) }
-	d := &ds64{riff: size(0), data: size(8), table: map[string]int64{}}
+	d := &ds64{riff: size(0), data: size(8), frames: size(16), table: map[string]int64{}}
 	for at := 28; at+12 <= len(b) && uint32(at-28)/12 < le.Uint32(b[24:]); at += 12 {
 		d.table[string(b[at:at+4])] = size(at + 4)
 	}
@@ -350,6 +351,11 @@ func (p *parser) finish() {
 	in := p.info
 	length := p.dataEnd - in.DataOffset
 	frame := int64(in.Format.FrameBytes())
+	if d := p.ds64; d != nil && length%2 == 0 && d.frames == (length-1)/frame && d.frames*frame == length-1 {
+		// ffmpeg 5.1.9 does this; the pad byte would become a sample.
+		p.repair(28, "ds64 counts the pad byte into %d bytes of audio; %d frames are read", length, d.frames)
+		length--
+	}
 	in.Frames = length / frame
 	if over := length % frame; over != 0 {
 		p.repair(p.dataEnd-over, "last frame has %d of %d bytes; left out", over, frame)

@@ -101,7 +101,8 @@ func (w *Writer) header(meta Meta) ([]byte, error) {
 	b := []byte("RIFF\x00\x00\x00\x00WAVE")
 	b = appendChunk(b, "JUNK", make([]byte, 28))
 	b = appendChunk(b, "fmt ", appendFormat(nil, w.format))
-	if w.format.Encoding == Float {
+	if w.format.Encoding == Float || w.format.extensible() {
+		// Due wherever the tag is not plain PCM.
 		w.factAt = int64(len(b)) + 8
 		b = appendChunk(b, "fact", make([]byte, 4))
 	}
@@ -109,8 +110,13 @@ func (w *Writer) header(meta Meta) ([]byte, error) {
 		id   string
 		body []byte
 	}{{"bext", bextBody(meta.Bext)}, {"iXML", iXMLBody(meta.IXML)}} {
-		if len(c.body) > maxTextChunk {
+		if len(c.body) >= maxTextChunk {
 			return nil, fmt.Errorf("%s chunk of %d bytes, %d are possible", c.id, len(c.body), maxTextChunk)
+		}
+		if len(c.body)%2 == 1 {
+			// Both end at a NUL. libsndfile 1.2.0 forgets the pad byte of chunks
+			// that it does not know in RF64, and then finds no audio.
+			c.body = append(c.body, 0)
 		}
 		if len(c.body) > 0 {
 			b = appendChunk(b, c.id, c.body)
