@@ -1,0 +1,126 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"time"
+)
+
+// File is one WAV file of a recording: a segment of all its tracks, of some,
+// or of one.
+type File struct {
+	ID          FileID
+	RecordingID RecordingID
+	VolumeID    VolumeID
+	Path        string // from the volume's root, with slashes
+	Size        int64  // bytes when it was read
+	ModTime     time.Time
+	Segment     int   // place among the segments of its tracks, from 0
+	FirstTrack  int   // number of the track in its first channel
+	Channels    int   // it holds the tracks FirstTrack … FirstTrack+Channels-1
+	StartFrame  int64 // frame of the recording at which it starts
+	Frames      int64 // whole frames in it
+	DataOffset  int64 // byte offset of its first sample
+	Unfinished  bool  // its header was never finished
+	Repairs     []Repair
+
+	Root string // the volume's root now; filled by the store
+}
+
+// Repair is one thing that was wrong with a file and was read around.
+type Repair struct {
+	Offset  int64  `json:"offset"` // bytes
+	Problem string `json:"problem"`
+}
+
+// FullPath returns where the file is now, in the form of this system.
+func (f File) FullPath() string { return filepath.Join(f.Root, filepath.FromSlash(f.Path)) }
+
+// FileFilter chooses files; zero fields choose all.
+type FileFilter struct {
+	Recording RecordingID
+	Show      Date
+	Volume    VolumeID
+}
+
+// Files returns files in order of recording, first track and segment.
+func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
+	var w where
+	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
+	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Volume != 0, "f.volume_id = ?", f.Volume)
+	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs, v.root
+		FROM files f JOIN volumes v ON v.id = f.volume_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
+		` ORDER BY s.date, f.recording_id, f.first_track, f.segment, f.path`,
+		w.args, func(row scanner) (f File, err error) {
+			var mod int64
+			var repairs string
+			err = row.Scan(&f.ID, &f.RecordingID, &f.VolumeID, &f.Path, &f.Size, &mod, &f.Segment, &f.FirstTrack, &f.Channels, &f.StartFrame, &f.Frames, &f.DataOffset, &f.Unfinished, &repairs, &f.Root)
+			if err != nil {
+				return f, err
+			}
+			f.ModTime = time.Unix(0, mod)
+			return f, json.Unmarshal([]byte(repairs), &f.Repairs)
+		})
+}
+
+// saveFiles makes a recording's files the given ones.
+func saveFiles(ctx context.Context, tx *sql.Tx, id RecordingID, files []File) error {
+	// Marking by segment -1 and sweeping what keeps the mark spares a list of
+	// thousands of paths in a NOT IN.
+	if _, err := exec(ctx, tx, "UPDATE files SET segment = -1 WHERE recording_id = ?", id); err != nil {
+		return err
+	}
+	for _, f := range files {
+		repairs := []byte("[]")
+		if len(f.Repairs) > 0 {
+			var err error
+			if repairs, err = json.Marshal(f.Repairs); err != nil {
+				return fmt.Errorf("%s: could not store its repairs: %w", f.Path, err)
+			}
+		}
+		_, err := exec(ctx, tx, `INSERT INTO files (recording_id, volume_id, path, size, mod_time, segment, first_track, channels, start_frame, frames, data_offset, unfinished, repairs)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT (volume_id, path) DO UPDATE SET recording_id = excluded.recording_id, size = excluded.size, mod_time = excluded.mod_time, segment = excluded.segment,
+				first_track = excluded.first_track, channels = excluded.channels, start_frame = excluded.start_frame, frames = excluded.frames,
+				data_offset = excluded.data_offset, unfinished = excluded.unfinished, repairs = excluded.repairs`,
+			id, f.VolumeID, f.Path, f.Size, f.ModTime.UnixNano(), f.Segment, f.FirstTrack, f.Channels, f.StartFrame, f.Frames, f.DataOffset, f.Unfinished, string(repairs))
+		if err != nil {
+			return err
+		}
+	}
+	_, err := exec(ctx, tx, "DELETE FROM files WHERE recording_id = ? AND segment = -1", id)
+	return err
+}
+
+// Piece is the checksum of a stretch of a file. The pieces of a file that was
+// read whole cover it without gap: header, audio minute by minute, rest.
+type Piece struct {
+	File   FileID
+	Offset int64  // bytes
+	Length int64  // bytes
+	Sum    uint64 // XXH3-64
+}
+
+// Pieces returns the checksums of a file in order of offset.
+func (s *Store) Pieces(ctx context.Context, file FileID) ([]Piece, error) {
+	return list(ctx, s.db, "SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ? ORDER BY offset", []any{file},
+		func(row scanner) (p Piece, err error) {
+			var sum int64 // SQLite's integers are signed
+			err = row.Scan(&p.File, &p.Offset, &p.Length, &sum)
+			p.Sum = uint64(sum)
+			return p, err
+		})
+}
+
+func putPieces(ctx context.Context, tx *sql.Tx, pieces []Piece) error {
+	for _, p := range pieces {
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO pieces (file_id, offset, length, sum) VALUES (?, ?, ?, ?)", p.File, p.Offset, p.Length, int64(p.Sum)); err != nil {
+			return err
+		}
+	}
+	return nil
+}

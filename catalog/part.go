@@ -1,0 +1,90 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+)
+
+// Part is what was measured of one minute of one track. Data is opaque here;
+// package meter encodes and decodes it.
+type Part struct {
+	Track TrackID
+	Part  int // minute of the recording, from 0
+	Data  []byte
+}
+
+// PutParts stores parts and the checksums of the bytes they were measured from
+// in one transaction, so that what a scan finished is kept whole or not at all.
+func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) error {
+	return s.update(ctx, func(tx *sql.Tx) error {
+		for _, p := range parts {
+			if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO parts (track_id, part, data) VALUES (?, ?, ?)", p.Track, p.Part, p.Data); err != nil {
+				return err
+			}
+		}
+		return putPieces(ctx, tx, pieces)
+	})
+}
+
+// PartFilter chooses parts of one recording or one track.
+type PartFilter struct {
+	Recording RecordingID // all its tracks
+	Track     TrackID     // or this one
+	From, To  int         // parts From … To-1; To 0 means to the end
+}
+
+func (f PartFilter) where() (where, error) {
+	var w where
+	if f.Recording == 0 && f.Track == 0 {
+		return w, fmt.Errorf("parts of neither a recording nor a track")
+	}
+	w.add(f.Recording != 0, "p.track_id IN (SELECT id FROM tracks WHERE recording_id = ?)", f.Recording)
+	w.add(f.Track != 0, "p.track_id = ?", f.Track)
+	w.add(f.From > 0, "p.part >= ?", f.From)
+	w.add(f.To > 0, "p.part < ?", f.To)
+	return w, nil
+}
+
+// Parts returns parts in order of track and minute.
+func (s *Store) Parts(ctx context.Context, f PartFilter) ([]Part, error) {
+	w, err := f.where()
+	if err != nil {
+		return nil, err
+	}
+	return list(ctx, s.db, "SELECT p.track_id, p.part, p.data FROM parts p"+w.String()+" ORDER BY p.track_id, p.part", w.args, func(row scanner) (p Part, err error) {
+		return p, row.Scan(&p.Track, &p.Part, &p.Data)
+	})
+}
+
+// PartKeys returns the same parts without their data: what has been measured.
+func (s *Store) PartKeys(ctx context.Context, f PartFilter) ([]Part, error) {
+	w, err := f.where()
+	if err != nil {
+		return nil, err
+	}
+	return list(ctx, s.db, "SELECT p.track_id, p.part FROM parts p"+w.String()+" ORDER BY p.track_id, p.part", w.args, func(row scanner) (p Part, err error) {
+		return p, row.Scan(&p.Track, &p.Part)
+	})
+}
+
+// DropParts forgets parts, because the audio they were measured from changed,
+// and the checksums of the recording's files from there on: pieces that end
+// after byte fromByte of the given files.
+func (s *Store) DropParts(ctx context.Context, f PartFilter, files []FileID, fromByte int64) error {
+	w, err := f.where()
+	if err != nil {
+		return err
+	}
+	return s.update(ctx, func(tx *sql.Tx) error {
+		if _, err := exec(ctx, tx, "DELETE FROM parts AS p"+w.String(), w.args...); err != nil {
+			return err
+		}
+		for _, id := range files {
+			if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset + length > ?", id, fromByte); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}

@@ -1,0 +1,154 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"math"
+	"time"
+)
+
+// MainRig is the name of the rig whose recording a show's positions refer to,
+// where there is one of that name.
+const MainRig = "main"
+
+// Recording is one rig's capture of one show.
+type Recording struct {
+	ID          RecordingID `json:"id"`
+	ShowID      ShowID      `json:"-"`
+	Show        Date        `json:"-"`
+	Rig         string      `json:"rig"`
+	SampleRate  int         `json:"sample_rate"` // Hz
+	BitDepth    int         `json:"bit_depth"`   // valid bits of a sample
+	SampleBytes int         `json:"-"`           // bytes a sample occupies in the files
+	Encoding    string      `json:"encoding"`    // "pcm" or "float"
+	Tracks      int         `json:"tracks"`      // counted by the store
+	Files       int         `json:"files"`       // counted by the store
+	Frames      int64       `json:"-"`           // length, first frame of the first file to last frame of the longest track
+	// StartsAt is the wall clock at the first frame where the files told it,
+	// in the recorder's own time zone, which no file names.
+	StartsAt *time.Time `json:"starts_at"`
+	// OffsetS is how many seconds after the first frame of the show's reference
+	// recording this one starts; 0 for the reference itself.
+	OffsetS float64 `json:"offset_s"`
+}
+
+// Seconds converts a frame of the recording to seconds from its first frame.
+func (r Recording) Seconds(frame int64) float64 { return float64(frame) / float64(r.SampleRate) }
+
+// Frame converts seconds from the recording's first frame to the nearest frame.
+func (r Recording) Frame(seconds float64) int64 {
+	return int64(math.Round(seconds * float64(r.SampleRate)))
+}
+
+// Map returns the frame of other that was recorded when the given frame of r
+// was. It may lie outside other.
+func (r Recording) Map(frame int64, other Recording) int64 {
+	if r.ID == other.ID {
+		return frame
+	}
+	return other.Frame(r.Seconds(frame) + r.OffsetS - other.OffsetS)
+}
+
+// MarshalJSON adds duration_s.
+func (r Recording) MarshalJSON() ([]byte, error) {
+	type plain Recording
+	duration := 0.0
+	if r.SampleRate > 0 {
+		duration = r.Seconds(r.Frames)
+	}
+	return json.Marshal(struct {
+		plain
+		DurationS float64 `json:"duration_s"`
+	}{plain(r), duration})
+}
+
+// RecordingFilter chooses recordings; zero fields choose all.
+type RecordingFilter struct {
+	ID   RecordingID
+	Show Date
+	Rig  string
+}
+
+// Recordings returns recordings in order of show; within a show the main rig's
+// come first, then by offset, rig and id. So the first recording of a show is
+// its reference: the one that takes are placed on.
+func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
+	var w where
+	w.add(f.ID != 0, "r.id = ?", f.ID)
+	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Rig != "", "r.rig = ?", f.Rig)
+	w.args = append(w.args, MainRig)
+	return list(ctx, s.db, `SELECT r.id, r.show_id, s.date, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
+		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
+		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY s.date, r.rig <> ?, r.offset_s, r.rig, r.id`,
+		w.args, func(row scanner) (r Recording, err error) {
+			var starts sql.NullString
+			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Tracks, &r.Files)
+			if err == nil && starts.Valid {
+				var at time.Time
+				at, err = time.Parse(time.RFC3339Nano, starts.String)
+				r.StartsAt = &at
+			}
+			return r, err
+		})
+}
+
+// SetOffset places a recording on its show's reference: it starts offset
+// seconds after the reference's first frame.
+func (s *Store) SetOffset(ctx context.Context, id RecordingID, offsetS float64) error {
+	_, err := exec(ctx, s.db, "UPDATE recordings SET offset_s = ? WHERE id = ?", offsetS, id)
+	return err
+}
+
+// DeleteRecording forgets a recording and all that was measured of it. The
+// files themselves are untouched.
+func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
+	_, err := exec(ctx, s.db, "DELETE FROM recordings WHERE id = ?", id)
+	return err
+}
+
+// SaveRecording stores a recording with its files, tracks and markers in one
+// transaction, as a new one where r.ID is 0. Rows that are there already keep
+// their ids: files are known by volume and path, tracks by number. Files and
+// tracks not named any more are forgotten, and with a track what was measured
+// of it. It returns the recording with its id; the counts and ids of files and
+// tracks are read back with [Store.Files] and [Store.Tracks].
+func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tracks []Track, markers []Marker) (Recording, error) {
+	err := s.update(ctx, func(tx *sql.Tx) error {
+		var starts any
+		if r.StartsAt != nil {
+			starts = r.StartsAt.Format(time.RFC3339Nano)
+		}
+		if r.ID == 0 {
+			id, err := insert(ctx, tx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at, offset_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+				r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS)
+			if err != nil {
+				return err
+			}
+			r.ID = RecordingID(id)
+		} else if _, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ? WHERE id = ?`,
+			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.ID); err != nil {
+			return err
+		}
+		if err := saveFiles(ctx, tx, r.ID, files); err != nil {
+			return err
+		}
+		if err := saveTracks(ctx, tx, r.ID, tracks); err != nil {
+			return err
+		}
+		return saveMarkers(ctx, tx, r.ID, markers)
+	})
+	if err != nil {
+		return Recording{}, err
+	}
+	all, err := s.Recordings(ctx, RecordingFilter{ID: r.ID})
+	if err != nil {
+		return Recording{}, err
+	}
+	if len(all) == 0 {
+		return Recording{}, fmt.Errorf("recording %d vanished while it was saved", r.ID)
+	}
+	return all[0], nil
+}

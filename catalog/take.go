@@ -1,0 +1,148 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+)
+
+// FoundBy says who placed a take.
+type FoundBy string
+
+// Who may place a take. A person's takes are never moved by a finder.
+const (
+	ByMarker  FoundBy = "marker"
+	BySetList FoundBy = "setlist"
+	ByMusic   FoundBy = "music"
+	ByPerson  FoundBy = "person"
+)
+
+// Take is one song on one night: a span of the show's reference recording.
+type Take struct {
+	ID          TakeID      `json:"id"`
+	ShowID      ShowID      `json:"-"`
+	Show        Date        `json:"show"`
+	SongID      SongID      `json:"-"`
+	Song        string      `json:"song"` // the song's title
+	Nth         int         `json:"nth"`  // 1 for the song's first take of the night; counted by the store
+	RecordingID RecordingID `json:"-"`    // the recording that the frames count in
+	SampleRate  int         `json:"-"`    // its rate, Hz
+	StartFrame  int64       `json:"-"`
+	EndFrame    int64       `json:"-"` // first frame after the take
+	FoundBy     FoundBy     `json:"found_by"`
+	Confidence  float64     `json:"confidence"` // 0 to 1
+}
+
+// StartS returns the start in seconds from the recording's first frame.
+func (t Take) StartS() float64 { return float64(t.StartFrame) / float64(t.SampleRate) }
+
+// EndS returns the end in seconds from the recording's first frame.
+func (t Take) EndS() float64 { return float64(t.EndFrame) / float64(t.SampleRate) }
+
+// MarshalJSON adds start_s and end_s.
+func (t Take) MarshalJSON() ([]byte, error) {
+	type plain Take
+	return json.Marshal(struct {
+		plain
+		StartS float64 `json:"start_s"`
+		EndS   float64 `json:"end_s"`
+	}{plain(t), t.StartS(), t.EndS()})
+}
+
+// TakeFilter chooses takes; zero fields choose all. Song may be an alias.
+type TakeFilter struct {
+	ID   TakeID
+	Show Date
+	Song string
+}
+
+// Takes returns takes in order of show and start. A song that is not in the
+// catalog is *NotFoundError.
+func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
+	var w where
+	w.add(f.ID != 0, "id = ?", f.ID)
+	w.add(f.Show != "", "date = ?", f.Show)
+	if f.Song != "" {
+		song, err := s.Song(ctx, f.Song)
+		if err != nil {
+			return nil, err
+		}
+		w.add(true, "song_id = ?", song.ID)
+	}
+	return takes(ctx, s.db, w)
+}
+
+func takes(ctx context.Context, q querier, w where) ([]Take, error) {
+	return list(ctx, q, `SELECT id, show_id, date, song_id, title, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
+			SELECT t.*, s.date, g.title, r.sample_rate,
+				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, t.id) AS nth,
+				r.offset_s + 1.0 * t.start_frame / r.sample_rate AS at
+			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, at, id`,
+		w.args, func(row scanner) (t Take, err error) {
+			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
+		})
+}
+
+// SaveTake stores a take, as a new one where its id is 0. The show is given by
+// Show, the song by Song, which is made where it is new.
+func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
+	var saved Take
+	err := s.update(ctx, func(tx *sql.Tx) error {
+		id, err := saveTake(ctx, tx, t)
+		if err != nil {
+			return err
+		}
+		var w where
+		w.add(true, "id = ?", id)
+		all, err := takes(ctx, tx, w)
+		if err == nil {
+			saved = all[0]
+		}
+		return err
+	})
+	return saved, err
+}
+
+func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
+	if t.StartFrame < 0 || t.EndFrame <= t.StartFrame {
+		return 0, fmt.Errorf("take of %q on %s: its end (frame %d) must come after its start (frame %d)", t.Song, t.Show, t.EndFrame, t.StartFrame)
+	}
+	show, err := showID(ctx, tx, t.Show)
+	if err != nil {
+		return 0, err
+	}
+	song, err := ensureSong(ctx, tx, t.Song)
+	if err != nil {
+		return 0, err
+	}
+	if t.ID == 0 {
+		id, err := insert(ctx, tx, "INSERT INTO takes (show_id, song_id, recording_id, start_frame, end_frame, found_by, confidence) VALUES (?, ?, ?, ?, ?, ?, ?)",
+			show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence)
+		return TakeID(id), err
+	}
+	n, err := exec(ctx, tx, "UPDATE takes SET show_id = ?, song_id = ?, recording_id = ?, start_frame = ?, end_frame = ?, found_by = ?, confidence = ? WHERE id = ?",
+		show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence, t.ID)
+	if err == nil && n == 0 {
+		err = &NotFoundError{Kind: "take", Name: fmt.Sprint(t.ID), Try: "nightreel takes lists them"}
+	}
+	return t.ID, err
+}
+
+// EditTakes deletes and stores takes in one transaction: a split, a merge, or
+// a finder's new answer. Takes with an id of 0 are new.
+func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
+	return s.update(ctx, func(tx *sql.Tx) error {
+		for _, id := range remove {
+			if _, err := exec(ctx, tx, "DELETE FROM takes WHERE id = ?", id); err != nil {
+				return err
+			}
+		}
+		for _, t := range save {
+			if _, err := saveTake(ctx, tx, t); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}

@@ -1,0 +1,83 @@
+// Package envelope fetches from the catalog what was measured of a track and
+// hands it to package meter's arithmetic. Start with [Load] for a span of one
+// track; it reads only the minutes that the span touches, and never audio.
+package envelope
+
+import (
+	"context"
+	"fmt"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+// NotMeasuredError says that a span is not, or not wholly, in the catalog yet.
+type NotMeasuredError struct {
+	Track catalog.Track
+	Part  int // first minute of the recording that is missing
+}
+
+func (e *NotMeasuredError) Error() string {
+	return fmt.Sprintf("show %s, rig %s, track %d (%s): minute %d has not been measured", e.Track.Show, e.Track.Rig, e.Track.Number, e.Track.Channel, e.Part+1)
+}
+
+// Hint says what to do about it.
+func (e *NotMeasuredError) Hint() string {
+	return "run nightreel scan on the recording's folder again; it goes on where it stopped"
+}
+
+// Load returns the envelope of a track from frame start to frame end of the
+// recording, in whole minutes around the span, clipped to the track's length.
+// A span with nothing of the track in it gives an envelope without blocks. A
+// minute that was never measured gives *NotMeasuredError: not measured is not
+// silent.
+func Load(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64) (meter.Envelope, error) {
+	start, end = max(start, 0), min(end, t.Frames)
+	if start >= end {
+		return meter.Join(t.SampleRate, t.Frames, 0), nil
+	}
+	perPart := int64(meter.PartBlocks) * int64(meter.BlockFrames(t.SampleRate))
+	from, to := int(start/perPart), int((end-1)/perPart)+1
+	stored, err := store.Parts(ctx, catalog.PartFilter{Track: t.ID, From: from, To: to})
+	if err != nil {
+		return meter.Envelope{}, err
+	}
+	return join(t, from, to, stored)
+}
+
+// LoadRecording calls f with the whole envelope of every track of a recording,
+// in order of number, one at a time so that a night need not fit in memory.
+// A track that was not wholly measured is passed to f as an error; f decides
+// whether to go on.
+func LoadRecording(ctx context.Context, store *catalog.Store, id catalog.RecordingID, f func(catalog.Track, meter.Envelope, error) error) error {
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: id})
+	if err != nil {
+		return err
+	}
+	for _, t := range tracks {
+		e, err := Load(ctx, store, t, 0, t.Frames)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err := f(t, e, err); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// join decodes the stored parts from … to-1 and puts them together.
+func join(t catalog.Track, from, to int, stored []catalog.Part) (meter.Envelope, error) {
+	parts := make([]meter.Part, 0, to-from)
+	for i := from; i < to; i++ {
+		if i-from >= len(stored) || stored[i-from].Part != i {
+			return meter.Envelope{}, &NotMeasuredError{Track: t, Part: i}
+		}
+		p, err := meter.Decode(stored[i-from].Data)
+		if err != nil {
+			return meter.Envelope{}, fmt.Errorf("show %s, rig %s, track %d, minute %d: the catalog's measurement cannot be read: %w", t.Show, t.Rig, t.Number, i+1, err)
+		}
+		parts = append(parts, p)
+	}
+	return meter.Join(t.SampleRate, t.Frames, from*meter.PartBlocks, parts...), nil
+}
