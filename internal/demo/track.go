@@ -1,0 +1,113 @@
+package demo
+
+import "math"
+
+// damage is what one track suffers. Frames are those of the show, which starts
+// with the main recording; a zero value means no damage.
+type damage struct {
+	silentFrom int64   // nothing but the floor from here on; -1 = never
+	ceiling    float64 // flat tops from this magnitude on; 0 = none
+	offset     float64 // DC, as a fraction of full scale
+	zeros      []span  // dropouts
+	ends       int64   // the file stops here; -1 = it does not
+}
+
+// span is a stretch of frames, the last one excluded.
+type span struct{ from, to int64 }
+
+func noDamage() damage { return damage{silentFrom: -1, ends: -1} }
+
+// track makes the samples of one track of one rig. It holds no state between
+// blocks but what it counts.
+type track struct {
+	number, channel int
+	stems           *[nSources]stem
+	feeds           []feed
+	preamp          noise   // the same for all rigs: the split is behind it
+	floor           float64 // RMS of the preamp's noise
+	converter       noise
+	converterFloor  float64
+	shot            shot
+	damage          damage
+	top             float64 // the largest sample value, as a fraction
+
+	full, flat counter
+}
+
+// shot is the one stroke that hits the converter's top and no more: the
+// samples around frame at are raised smoothly by up to factor.
+type shot struct {
+	at, width int64
+	factor    float64
+}
+
+// gain returns the factor at a frame.
+func (s shot) gain(frame int64) float64 {
+	d := frame - s.at
+	if d < -s.width || d > s.width {
+		return 1
+	}
+	return 1 + (s.factor-1)*0.5*(1+math.Cos(math.Pi*float64(d)/float64(s.width)))
+}
+
+// counter keeps where a condition held, and for how many samples in runs of
+// three or more.
+type counter struct {
+	first, last int64 // frames, of such runs
+	samples     int
+	run         int
+}
+
+// see takes the next frame.
+func (c *counter) see(frame int64, hit bool) {
+	if !hit {
+		c.run = 0
+		return
+	}
+	c.run++
+	switch {
+	case c.run == 3:
+		if c.samples == 0 {
+			c.first = frame - 2
+		}
+		c.samples += 3
+		c.last = frame
+	case c.run > 3:
+		c.samples++
+		c.last = frame
+	}
+}
+
+// fill writes the frames from start on to dst. Blocks must come in order.
+func (t *track) fill(dst []float64, start int64) {
+	clear(dst)
+	for _, f := range t.feeds {
+		s := t.stems[f.source]
+		from := start - int64(f.delay)
+		for i := max(0, -from); i < int64(len(dst)) && from+i < int64(len(s)); i++ {
+			dst[i] += f.gain * float64(s[from+i])
+		}
+	}
+	for i := range dst {
+		frame := start + int64(i)
+		x := dst[i]
+		if t.damage.silentFrom >= 0 && frame >= t.damage.silentFrom {
+			x = 0
+		}
+		if t.shot.factor != 0 {
+			x *= t.shot.gain(frame)
+		}
+		if c := t.damage.ceiling; c > 0 {
+			t.flat.see(frame, math.Abs(x) >= c)
+			x = max(-c, min(c, x))
+		}
+		x += t.floor*t.preamp.at(frame) + t.converterFloor*t.converter.at(frame) + t.damage.offset
+		t.full.see(frame, x >= t.top || x <= -t.top)
+		dst[i] = x
+	}
+	for _, z := range t.damage.zeros {
+		for f := max(z.from, start); f < min(z.to, start+int64(len(dst))); f++ {
+			dst[f-start] = 0
+		}
+	}
+}
