@@ -172,12 +172,19 @@ func Decode(data []byte) (Part, error) {
 	column(columnTruePeak, func(b *Block) {
 		if code := r.uint16(); code != escape {
 			b.TruePeak = truePeakOf(int(code), b.Peak)
-		} else {
-			b.TruePeak = max(r.amplitude(), b.Peak)
+			return
+		}
+		b.TruePeak = r.amplitude()
+		if float64(b.TruePeak) <= truePeakBound*float64(b.Peak) {
+			r.failed = true
 		}
 	})
 	column(columnMean, func(b *Block) {
-		b.Mean = float32(float64(b.Peak) * float64(int16(r.uint16())) / math.MaxInt16)
+		ratio := int16(r.uint16())
+		if ratio == math.MinInt16 {
+			r.failed = true
+		}
+		b.Mean = float32(float64(b.Peak) * float64(ratio) / math.MaxInt16)
 	})
 	column(columnMeanSquare, func(b *Block) { b.MeanSquare = r.amplitude() })
 	column(columnKMeanSquare, func(b *Block) { b.KMeanSquare = r.amplitude() })
