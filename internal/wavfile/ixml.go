@@ -20,7 +20,7 @@ const (
 // nothing was read: Raw and what came before the fault are there.
 func parseIXML(b []byte) (*IXML, error) {
 	raw := strings.TrimRight(string(b), "\x00")
-	if strings.TrimSpace(raw) == "" {
+	if strings.Trim(raw, "\x00 \t\r\n") == "" {
 		return nil, nil
 	}
 	x := &IXML{Raw: raw}

@@ -13,9 +13,9 @@ import (
 const (
 	maxChunks    = 4096
 	maxRepairs   = 100
-	maxTextChunk = 1 << 20   // bytes of a bext, iXML or LIST chunk
+	maxTextChunk = 256 << 10 // bytes of a bext, iXML or LIST chunk: 1 KiB for each of 256 tracks
 	maxCueChunk  = 256 << 10 // bytes of a cue chunk: 10,922 points
-	maxMetaBytes = 4 << 20   // bytes of all metadata chunks of a file
+	maxMetaBytes = 1 << 20   // bytes of all metadata chunks of a file
 	maxDS64Table = 64
 )
 
