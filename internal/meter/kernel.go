@@ -109,19 +109,28 @@ func (m *Meter) levels(buf []float64, n int) sums {
 	return s
 }
 
+// levels adds up in two halves, which the processor does side by side.
 func levels(x []float64) sums {
-	var s sums
-	for _, v := range x {
-		s.sum += v
-		s.squares += v * v
-		if v == 0 {
-			s.zeros++
-		}
-		if v = math.Abs(v); v > s.peak {
-			s.peak = v
-		}
+	var s, t sums
+	for ; len(x) >= 2; x = x[2:] {
+		s.add(x[0])
+		t.add(x[1])
 	}
-	return s
+	if len(x) > 0 {
+		s.add(x[0])
+	}
+	return sums{max(s.peak, t.peak), s.sum + t.sum, s.squares + t.squares, s.zeros + t.zeros}
+}
+
+func (s *sums) add(v float64) {
+	s.sum += v
+	s.squares += v * v
+	if v == 0 {
+		s.zeros++
+	}
+	if v = math.Abs(v); v > s.peak {
+		s.peak = v
+	}
 }
 
 // peak returns the largest magnitude.
@@ -135,15 +144,13 @@ func peak(x []float64) float64 {
 	return m
 }
 
-// truePeak returns the true peak of the block whose peaks are in m.peaks. A run
-// is skipped where even the filter's bound cannot lift it above what the block
-// has already; that changes no result.
+// truePeak returns the true peak of the block whose peaks are in m.peaks, at
+// least the sample peak. A run is skipped where even the filter's bounds cannot
+// lift it above what the block has already; that changes no result.
 func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	if m.factor == 1 {
 		return least
 	}
-	// A filter that rounds may pass its bound by as much.
-	const bound = truePeakBound * (1 + 1e-12)
 	// Before the recording's first frame and after its last there is silence,
 	// and what the filter rings there belongs to the nearest block.
 	if b.base == 0 {
@@ -155,15 +162,17 @@ func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	}
 	for r := 1; r < len(m.peaks)-1; r++ {
 		near := max(m.peaks[r-1], m.peaks[r], m.peaks[r+1])
-		if near*bound <= least {
+		if near*(truePeakBound*rounding) <= least {
 			continue
 		}
-		from := (r - 1) * peakRun
+		from := history + (r-1)*peakRun
 		to := from + peakRun
 		if r == len(m.peaks)-2 {
-			to = b.frames
+			to = history + b.frames
 		}
-		least = interpolated(buf, history+from, history+to, m.factor, least)
+		if !cannotExceed(buf[from-truePeakReach:to+truePeakReach], least) {
+			least = interpolated(buf, from, to, m.factor, least)
+		}
 	}
 	return least
 }

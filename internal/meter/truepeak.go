@@ -18,6 +18,39 @@ const (
 // largest of the samples it sees: the L1 norm of phases 1 and 2, 16571/8192.
 const truePeakBound = 16571. / 8192
 
+// A tighter bound where the wave is smooth. Each phase is its sum times a
+// straight line between two samples, plus a rest that has neither sum nor first
+// moment and so is a sum of second differences of the samples: the phase reads
+// at most sum × the largest sample + rest × the largest second difference of
+// those it sees (computed in fractions from the coefficients).
+const (
+	outerSum, outerRest = 8205. / 8192, 1345. / 8192 // phases 0 and 3
+	innerSum, innerRest = 7971. / 8192, 4667. / 8192 // phases 1 and 2
+)
+
+// rounding is a margin for the bounds above: more than a sum of twelve products
+// in double precision can be off.
+const rounding = 1 + 1e-12
+
+// cannotExceed reports whether the interpolator stays at or below least for all
+// frames but truePeakReach at either end of x.
+func cannotExceed(x []float64, least float64) bool {
+	var top, bend float64
+	a, b := x[0], x[1]
+	top = max(math.Abs(a), math.Abs(b))
+	for _, c := range x[2:] {
+		if v := math.Abs(c); v > top {
+			top = v
+		}
+		if v := math.Abs((a - b) - (b - c)); v > bend {
+			bend = v
+		}
+		a, b = b, c
+	}
+	return top*truePeakBound*rounding <= least ||
+		max(top*outerSum+bend*outerRest, top*innerSum+bend*innerRest)*rounding <= least
+}
+
 // truePeakReach is how many frames before and after a frame the values booked
 // to it depend on.
 const truePeakReach = 6
