@@ -82,18 +82,9 @@ func Make(ctx context.Context, dir string, opt Options) (*Truth, error) {
 	for _, s := range repertoire() {
 		m.truth.Songs = append(m.truth.Songs, s.title)
 	}
-	shows := tour()
-	scores := make([]*score, len(shows))
+	shows, scores := plan(opt.Scale)
 	for i, sh := range shows {
-		if opt.Scale == Small {
-			for r := range sh.rigs {
-				sh.rigs[r].rate /= 4
-			}
-		}
-		scores[i] = perform(sh, repertoire(), opt.Scale)
-		for _, rig := range sh.rigs {
-			m.total += int64(scores[i].length * (rig.to - rig.from) * float64(rig.rate*rig.bits/8*len(sh.patch)))
-		}
+		m.total += audioBytes(sh, scores[i])
 	}
 	for i, sh := range shows {
 		if err := m.show(ctx, sh, scores[i]); err != nil {
@@ -107,6 +98,30 @@ func Make(ctx context.Context, dir string, opt Options) (*Truth, error) {
 		opt.Progress(m.total, m.total)
 	}
 	return m.truth, nil
+}
+
+// plan returns the tour at a scale, and what is played in each show.
+func plan(scale Scale) ([]showPlan, []*score) {
+	shows := tour()
+	scores := make([]*score, len(shows))
+	for i, sh := range shows {
+		if scale == Small {
+			for r := range sh.rigs {
+				sh.rigs[r].rate /= 4
+			}
+		}
+		scores[i] = perform(sh, repertoire(), scale)
+	}
+	return shows, scores
+}
+
+// audioBytes returns the bytes of audio of a show with all tracks whole.
+func audioBytes(sh showPlan, sc *score) int64 {
+	n := int64(0)
+	for _, rig := range sh.rigs {
+		n += int64(sc.length * (rig.to - rig.from) * float64(rig.rate*rig.bits/8*len(sh.patch)))
+	}
+	return n
 }
 
 // emptyFolder makes dir, or sees that nothing is in it.

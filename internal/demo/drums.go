@@ -22,6 +22,22 @@ func (s stem) render(rate int, at, dur float64, f func(x float64) float64) {
 	}
 }
 
+// blockDC takes out what is below hearing: neither a membrane nor a coil
+// passes DC on.
+func (s stem) blockDC(rate int) {
+	below := newLowpass(rate, 12)
+	for i, x := range s {
+		s[i] = x - float32(below.next(float64(x)))
+	}
+}
+
+// hiss adds the noise of an amplifier that is on all night.
+func (s stem) hiss(n noise) {
+	for i := range s {
+		s[i] += float32(0.0008 * n.at(int64(i)))
+	}
+}
+
 // normalise scales the stem to a peak of 1. A silent one stays silent.
 func (s stem) normalise() {
 	var peak float32

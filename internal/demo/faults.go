@@ -41,9 +41,8 @@ func plant(sh showPlan, sc *score, rate int) planting {
 
 	switch sh.seed {
 	case 1:
-		ends := 0.72 * sc.length
-		of(hat).ends = frame(ends)
-		add(hat, "short_track", ends, sc.length, 0, "the track was disarmed before the end")
+		of(hat).ends = frame(0.72 * sc.length)
+		add(hat, "short_track", float64(of(hat).ends)/float64(rate), sc.length, 0, "the track was disarmed before the end")
 		// The old bass rig's line output runs out of headroom when the player
 		// digs in; span and samples are counted while the track is made.
 		of(bassDI).ceiling = dB(-7.5)
@@ -51,7 +50,7 @@ func plant(sh showPlan, sc *score, rate int) planting {
 	case 2:
 		of(floorTom).offset = 0.02
 		add(floorTom, "dc_offset", 0, sc.length, 0, "offset of 0.02 of full scale")
-		dies := in(2, 0.45)
+		dies := in(2, 0.62)
 		of(vocal2).silentFrom = frame(dies)
 		add(vocal2, "went_silent", dies, sc.length, 0, "the microphone's cable gave up in the middle of a song")
 		at := within(sc.lead, in(1, 0.4), 0.2)

@@ -2,12 +2,15 @@ package demo
 
 import "math"
 
+// murmur is the audience's level when nothing happens, against its loudest.
+const murmur = 0.08
+
 // crowdStem is one side of the audience: a murmur all night, clapping and
 // shouting in the swells.
 func crowdStem(s stem, rate int, sc *score, n noise) {
 	level := make(stem, len(s))
 	for i := range level {
-		level[i] = 0.03
+		level[i] = murmur
 	}
 	for _, w := range sc.crowd {
 		from, to := level.span(rate, w.at, w.dur)
@@ -24,10 +27,10 @@ func crowdStem(s stem, rate int, sc *score, n noise) {
 	for i := range s {
 		w, e := n.at(int64(i)), float64(level[i])
 		u := float64(mix(uint64(n)^uint64(i))>>11) / (1 << 53)
-		if u < chance*(e-0.03) {
+		if u < chance*(e-murmur) {
 			clap += 0.4 + 0.6*u/chance
 		}
-		s[i] = float32(e*(0.35*voices.next(w)+0.25*body.next(w)) + 0.25*clap*w*min(1, 3*e))
+		s[i] = float32(e*(0.7*voices.next(w)+0.5*body.next(w)) + 0.4*clap*w*min(1, 3*e))
 		clap *= fade
 	}
 }
@@ -41,9 +44,9 @@ type delayLine struct {
 }
 
 // hall returns what the room gives back of the public address: the mix of the
-// stems, delayed and smeared by six combs. Times are a hall of some 20 m.
-func hall(mix stem, rate int, preDelay float64, side int) stem {
-	out := make(stem, len(mix))
+// stems in it, delayed and smeared by six combs. Times are a hall of some 20 m.
+func hall(pa stem, rate int, preDelay float64, side int) stem {
+	out := make(stem, len(pa))
 	var combs []delayLine
 	for i, ms := range []float64{41.3, 47.9, 53.1, 59.7, 67.3, 73.9} {
 		n := int((ms + 1.7*float64(side) + 0.3*float64(i)) / 1000 * float64(rate))
@@ -54,7 +57,7 @@ func hall(mix stem, rate int, preDelay float64, side int) stem {
 		if i < lag {
 			continue
 		}
-		in := float64(mix[i-lag])
+		in := float64(pa[i-lag])
 		sum := in
 		for c := range combs {
 			k := &combs[c]

@@ -1,5 +1,7 @@
 package demo
 
+const sqrt6 = 2.449489742783178
+
 // noise is white noise that can be asked for any frame at any time, so that
 // blocks are made in any order and two rigs hear the same preamp.
 type noise uint64
@@ -20,6 +22,14 @@ func mix(z uint64) uint64 {
 	z = (z ^ z>>30) * 0xBF58476D1CE4E5B9
 	z = (z ^ z>>27) * 0x94D049BB133111EB
 	return z ^ z>>31
+}
+
+// triangle returns another noise at a frame: mean 0, RMS 1, triangular between
+// ±√6, as dither is (the sum of two even ones).
+func (n noise) triangle(frame int64) float64 {
+	h := mix(uint64(n) + uint64(frame)*0x9E3779B97F4A7C15)
+	sum := int64(h&0xFFFFFFFF) + int64(h>>32) - 0xFFFFFFFF
+	return float64(sum) * (sqrt6 / (1 << 32))
 }
 
 // at returns the noise at a frame: mean 0, RMS 1, near enough normal (the sum

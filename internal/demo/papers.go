@@ -24,11 +24,11 @@ func (m *maker) papers(shows []showPlan) error {
 		{File: "inputs-" + third.date() + ".csv", From: third.date(), Inputs: inputs(third)},
 	}
 	for i, l := range m.truth.InputLists {
-		text, err := inputsCSV(l.Inputs)
+		write := inputsCSV
 		if i == 2 {
-			// The third was saved by a spreadsheet.
-			text, err = inputsSpreadsheet(l.Inputs)
+			write = inputsSpreadsheet
 		}
+		text, err := write(l.Inputs)
 		if err != nil {
 			return err
 		}

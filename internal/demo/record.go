@@ -41,11 +41,13 @@ const blockFrames = 8192
 // show makes one night's recordings and enters them in the truth.
 func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 	rate := sh.rigs[0].rate // all rigs of a show run at one rate
+	sc.length = math.Floor(sc.length*float64(rate)) / float64(rate)
 	stems, err := makeStems(ctx, sh, sc, rate)
 	if err != nil {
 		return err
 	}
 	planted := plant(sh, sc, rate)
+	m.truth.Faults = append(m.truth.Faults, planted.faults...)
 	show := Show{Date: sh.date(), Venue: sh.venue, Folder: sh.folder, Recordings: []Recording{}}
 	for i, rig := range sh.rigs {
 		r := newRecorder(m, sh, sc, rig)
@@ -78,7 +80,6 @@ func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 		}
 	}
 	m.truth.Shows = append(m.truth.Shows, show)
-	m.truth.Faults = append(m.truth.Faults, planted.faults...)
 	m.truth.Healthy = append(m.truth.Healthy, healthy(sh)...)
 	for _, t := range sc.takes {
 		t.Show = sh.date()
@@ -93,8 +94,8 @@ func newTrack(sh showPlan, rig rigPlan, rigIndex, ch int, stems *[nSources]stem,
 	return &track{
 		number: sh.track(ch), channel: ch, stems: stems,
 		feeds:  pickups()[ch].feeds(rig.rate, sh.gain(ch), channels()[ch].gainDB),
-		preamp: newNoise(sh.seed, ch, 1000), floor: dB(floorDBFS(sh.gain(ch))),
-		converter: newNoise(sh.seed, ch, 2000+rigIndex), converterFloor: dB(-104),
+		preamp: newNoise(sh.seed, ch, 1000), floor: dB(pickups()[ch].floorDBFS(sh.gain(ch))),
+		converter: newNoise(sh.seed, ch, 2000+rigIndex), converterFloor: dB(converterDBFS(rig.bits)),
 		damage: d,
 		top:    (scale - 1.5) / scale,
 	}
@@ -113,7 +114,7 @@ type recorder struct {
 }
 
 func newRecorder(m *maker, sh showPlan, sc *score, rig rigPlan) *recorder {
-	at := func(part float64) int64 { return int64(part * math.Floor(sc.length*float64(rig.rate))) }
+	at := func(part float64) int64 { return int64(part * math.Round(sc.length*float64(rig.rate))) }
 	r := &recorder{m: m, sh: sh, sc: sc, rig: rig, begin: at(rig.from), end: at(rig.to)}
 	r.cuts = append(r.cuts, r.begin)
 	for _, s := range rig.segments {
@@ -196,7 +197,7 @@ func (r *recorder) name(seg int, t *track) string {
 // file writes one segment of some tracks, interleaved.
 func (r *recorder) file(ctx context.Context, seg int, ts []*track) error {
 	from, to := r.cuts[seg], r.cuts[seg+1]
-	name := r.name(seg, nil1(ts))
+	name := r.name(seg, only(ts))
 	if e := ts[0].damage.ends; len(ts) == 1 && e >= 0 {
 		to = min(to, e)
 	}
@@ -243,8 +244,8 @@ func (r *recorder) file(ctx context.Context, seg int, ts []*track) error {
 	return r.m.stamp(name, r.time(to))
 }
 
-// nil1 returns the only track, or nil where there are several.
-func nil1(ts []*track) *track {
+// only returns the only track, or nil where there are several.
+func only(ts []*track) *track {
 	if len(ts) == 1 {
 		return ts[0]
 	}

@@ -160,18 +160,33 @@ func (p pickup) feeds(rate int, gainDB, firstGainDB float64) []feed {
 	return fs
 }
 
-// floorDBFS returns the RMS of the noise a preamp adds at a gain: noise that
-// rises with the gain, over 18 dBu for full scale, and a little that does not.
-// Equivalent input noise of -124 dBu against the best preamps' -128: with its
-// cable and microphone (common practice, no source).
-func floorDBFS(gainDB float64) float64 {
-	return 10 * math.Log10(math.Pow(10, (-124+gainDB-18)/10)+math.Pow(10, -94.0/10))
+// floorDBFS returns the RMS of the noise at a preamp's output at a gain; it
+// rises with the gain. Full scale is 18 dBu. The equivalent input noise is that
+// of a preamp alone for a cable from an instrument, and of a microphone on a
+// stage full of mains cables (common practice, no source).
+func (p pickup) floorDBFS(gainDB float64) float64 {
+	ein := -108.0
+	if p.line {
+		ein = -124
+	}
+	return ein + gainDB - 18
+}
+
+// converterDBFS returns the RMS of the noise of a converter: a good one's own
+// at 24 bit, TPDF dither of one step at 16, without which quiet inputs would
+// be digital silence.
+func converterDBFS(bits int) float64 {
+	if bits > 16 {
+		return -116
+	}
+	step := math.Ldexp(1, 1-bits)
+	return 20 * math.Log10(step/math.Sqrt(6))
 }
 
 // makeStems renders everything that sounds in a show, on two goroutines.
 func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources]stem, error) {
 	var stems [nSources]stem
-	frames := int(sc.length * float64(rate))
+	frames := int(math.Round(sc.length * float64(rate)))
 	src := sources()
 	// How loud everybody plays differs by some tenths of a dB a night.
 	mood := func(i int) float64 { return dB(0.7 * newNoise(sh.seed, i, 77).at(0)) }
@@ -183,8 +198,12 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 			return nil
 		}
 		src[i].render(s, rate, sc, newNoise(sh.seed, i))
+		s.blockDC(rate)
 		if i != srcCrowdL && i != srcCrowdR {
 			s.normalise()
+		}
+		if i == srcGuitarL || i == srcGuitarR {
+			s.hiss(newNoise(sh.seed, i, 99))
 		}
 		gain := float32(mood(i))
 		if i == srcBass {
@@ -204,18 +223,18 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 	if err != nil {
 		return stems, err
 	}
-	mix := make(stem, frames)
+	pa := make(stem, frames)
 	for i, s := range src {
 		if s.pa == 0 {
 			continue
 		}
 		g := float32(s.pa)
 		for k, x := range stems[i] {
-			mix[k] += g * x
+			pa[k] += g * x
 		}
 	}
 	err = parallel(ctx, 2, func(side int) error {
-		stems[srcHallL+side] = hall(mix, rate, 0.019+0.006*float64(side), side)
+		stems[srcHallL+side] = hall(pa, rate, 0.019+0.006*float64(side), side)
 		return nil
 	})
 	return stems, err

@@ -150,7 +150,7 @@ func tour() []showPlan {
 			},
 			rigs: []rigPlan{{name: "main", form: numbered, rate: 48000, bits: 24, to: 1, originate: "Rig A"}}},
 
-		{seed: 2, starts: at(3, 23, 59, 23), venue: "Old Mill, Tallowbridge", folder: "Old Mill, Tallowbridge 2031-05-03",
+		{seed: 2, starts: at(3, 23, 59, 34), venue: "Old Mill, Tallowbridge", folder: "Old Mill, Tallowbridge 2031-05-03",
 			patch: first, gains: map[int]float64{kickIn: 24, leadVocal: 36, guitarL: 22}, walkOn: 3, setList: "txt",
 			takes: []takePlan{
 				{song: 0, form: "IVC", tempo: 1.03, pause: 2.6},

@@ -101,7 +101,7 @@ func (t *track) fill(dst []float64, start int64) {
 			t.flat.see(frame, math.Abs(x) >= c)
 			x = max(-c, min(c, x))
 		}
-		x += t.floor*t.preamp.at(frame) + t.converterFloor*t.converter.at(frame) + t.damage.offset
+		x += t.floor*t.preamp.at(frame) + t.converterFloor*t.converter.triangle(frame) + t.damage.offset
 		t.full.see(frame, x >= t.top || x <= -t.top)
 		dst[i] = x
 	}
