@@ -1,0 +1,250 @@
+package health
+
+import (
+	"cmp"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+)
+
+const (
+	// shortS is how much earlier than the others a track must end, or start, to
+	// be short: recorders close their files within a second. Common practice, no
+	// source.
+	shortS = 3
+
+	// holeS is the shortest piece missing between two files that is told. What
+	// is less comes from time stamps that are only as fine as a second.
+	holeS = 1.5
+)
+
+// missing finds the lines of the input list that were not recorded.
+func (n *Night) missing() []catalog.Flag {
+	if len(n.Tracks) == 0 || n.Elsewhere == nil {
+		return nil
+	}
+	recorded := map[int]bool{}
+	for _, t := range n.Tracks {
+		recorded[t.Number] = true
+	}
+	var lost []catalog.Input
+	for _, in := range n.Inputs {
+		if !recorded[in.Track] && !n.Elsewhere[in.Track] {
+			lost = append(lost, in)
+		}
+	}
+	severity := func(in catalog.Input) catalog.Severity {
+		if n.Usual[catalog.Key(in.Channel)] {
+			return catalog.FaultSeverity
+		}
+		return catalog.NoteSeverity // it may never be meant to be recorded
+	}
+	total := n.seconds(n.Frames)
+	if len(lost) > maxEach {
+		worst := catalog.NoteSeverity
+		for _, in := range lost {
+			if severity(in) == catalog.FaultSeverity {
+				worst = catalog.FaultSeverity
+			}
+		}
+		return []catalog.Flag{{
+			Kind: catalog.MissingTrack, EndFrame: n.Frames, Severity: worst,
+			Evidence: catalog.Evidence{"tracks": float64(len(lost)), "first_track": float64(lost[0].Track), "last_track": float64(lost[len(lost)-1].Track), "missing_s": total},
+			Text: fmt.Sprintf("%d lines of the input list, from track %d (%s) to track %d (%s), have no track in this recording: arm them, or import an input list for this rig that leaves them out.",
+				len(lost), lost[0].Track, lost[0].Channel, lost[len(lost)-1].Track, lost[len(lost)-1].Channel),
+		}}
+	}
+	var found []catalog.Flag
+	for _, in := range lost {
+		found = append(found, catalog.Flag{
+			Track: in.Track, Kind: catalog.MissingTrack, EndFrame: n.Frames, Severity: severity(in),
+			Evidence: catalog.Evidence{"tracks": 1, "first_track": float64(in.Track), "last_track": float64(in.Track), "missing_s": total},
+			Text: fmt.Sprintf("%s (track %d of the input list) was not recorded: look whether its file is still on the recorder's drive, and arm the track before the next show.",
+				in.Channel, in.Track),
+		})
+	}
+	return found
+}
+
+// short finds the tracks that end well before the others. The others are the
+// middle one, so that a single track left running makes nobody short.
+func (n *Night) short() []catalog.Flag {
+	if len(n.Tracks) < 2 {
+		return nil
+	}
+	var ends []int64
+	for _, t := range n.Tracks {
+		ends = append(ends, t.Frames)
+	}
+	slices.Sort(ends)
+	middle := ends[len(ends)/2]
+	var found []catalog.Flag
+	for _, t := range n.Tracks {
+		lost := n.seconds(middle - t.Frames)
+		if lost < shortS {
+			continue
+		}
+		found = append(found, catalog.Flag{
+			Track: t.Number, Kind: catalog.ShortTrack, StartFrame: t.Frames, EndFrame: middle, Severity: catalog.FaultSeverity,
+			Evidence: catalog.Evidence{"missing_s": lost, "ends_s": n.seconds(t.Frames), "others_end_s": n.seconds(middle)},
+			Text: fmt.Sprintf("%s ends at %s, %s before the other tracks: look for its last file on the recorder's drive, or take the rest from another rig.",
+				t.Channel, n.clock(t.Frames), length(lost)),
+		})
+	}
+	return found
+}
+
+// hole is a piece missing from the tracks of one file.
+type hole struct {
+	firstTrack, channels int
+	start, end           int64
+	next                 string // path of the file after it
+}
+
+// findHoles compares where each file ends with where the next one starts, and
+// where the first one does with the recording's start.
+func (n *Night) findHoles() []hole {
+	byTracks := map[[2]int][]catalog.File{}
+	var keys [][2]int
+	for _, f := range n.Files {
+		k := [2]int{f.FirstTrack, f.Channels}
+		if byTracks[k] == nil {
+			keys = append(keys, k)
+		}
+		byTracks[k] = append(byTracks[k], f)
+	}
+	var found []hole
+	for _, k := range keys {
+		files := byTracks[k]
+		slices.SortFunc(files, func(a, b catalog.File) int { return cmp.Compare(a.StartFrame, b.StartFrame) })
+		var end int64
+		for i, f := range files {
+			least := holeS
+			if i == 0 {
+				least = shortS
+			}
+			if n.seconds(f.StartFrame-end) >= least {
+				found = append(found, hole{k[0], k[1], end, f.StartFrame, f.Path})
+			}
+			end = max(end, f.StartFrame+f.Frames)
+		}
+	}
+	return found
+}
+
+// inHole reports whether a span of a track was not recorded at all.
+func (n *Night) inHole(t *Track, start, end int64) bool {
+	for _, h := range n.findHoles() {
+		if t.Number >= h.firstTrack && t.Number < h.firstTrack+h.channels && start < h.end && end > h.start {
+			return true
+		}
+	}
+	return false
+}
+
+// holes tells of missing pieces, of one at the same place on many tracks once.
+func (n *Night) holes() []catalog.Flag {
+	all := n.findHoles()
+	slices.SortStableFunc(all, func(a, b hole) int { return cmp.Compare(a.start, b.start) })
+	var found []catalog.Flag
+	for from := 0; from < len(all); {
+		to, tracks := from, 0
+		for to < len(all) && n.seconds(all[to].start-all[from].start) < shortS {
+			tracks += all[to].channels
+			to++
+		}
+		group := all[from:to]
+		if len(group) > maxEach {
+			group = []hole{{channels: tracks, start: group[0].start, end: group[0].end, next: group[0].next}}
+		}
+		for _, h := range group {
+			found = append(found, n.holeFlag(h))
+		}
+		from = to
+	}
+	return found
+}
+
+func (n *Night) holeFlag(h hole) catalog.Flag {
+	who, track := fmt.Sprintf("%d tracks", h.channels), 0
+	if h.channels == 1 && h.firstTrack > 0 {
+		who, track = n.channel(h.firstTrack), h.firstTrack
+	}
+	lost := n.seconds(h.end - h.start)
+	what := fmt.Sprintf("miss %s from %s on, up to the file %s", length(lost), n.clock(h.start), path.Base(h.next))
+	if track > 0 {
+		what = "misses" + strings.TrimPrefix(what, "miss")
+	}
+	return catalog.Flag{
+		Track: track, Kind: catalog.ShortTrack, StartFrame: h.start, EndFrame: h.end, Severity: catalog.FaultSeverity,
+		Evidence: catalog.Evidence{"missing_s": lost, "tracks": float64(h.channels)},
+		Text:     fmt.Sprintf("%s %s: look for the file in between on the recorder's drive.", who, what),
+	}
+}
+
+// channel names a track by its number.
+func (n *Night) channel(number int) string {
+	for _, t := range n.Tracks {
+		if t.Number == number {
+			return t.Channel
+		}
+	}
+	return fmt.Sprintf("Track %d", number)
+}
+
+// unfinished tells of files whose header was never finished.
+func (n *Night) unfinished() []catalog.Flag {
+	var files []catalog.File
+	for _, f := range n.Files {
+		if f.Unfinished {
+			files = append(files, f)
+		}
+	}
+	if len(files) > maxEach {
+		f := n.unfinishedFlag(files[0])
+		f.Track, f.StartFrame, f.EndFrame = 0, files[0].StartFrame, 0
+		var repairs float64
+		for _, file := range files {
+			f.StartFrame = min(f.StartFrame, file.StartFrame)
+			f.EndFrame = max(f.EndFrame, file.StartFrame+file.Frames)
+			repairs += float64(len(file.Repairs))
+		}
+		f.Evidence = catalog.Evidence{"files": float64(len(files)), "repairs": repairs, "read_s": n.seconds(f.EndFrame - f.StartFrame)}
+		f.Text = fmt.Sprintf("%d files, %s and others, were never closed (%s): all that is in them was read; listen to their last seconds and keep the originals.",
+			len(files), path.Base(files[0].Path), why(files[0]))
+		return []catalog.Flag{f}
+	}
+	var found []catalog.Flag
+	for _, f := range files {
+		found = append(found, n.unfinishedFlag(f))
+	}
+	return found
+}
+
+func (n *Night) unfinishedFlag(f catalog.File) catalog.Flag {
+	who, track := fmt.Sprintf("tracks %d to %d", f.FirstTrack, f.FirstTrack+f.Channels-1), 0
+	if f.Channels == 1 {
+		who, track = n.channel(f.FirstTrack), f.FirstTrack
+	}
+	e := catalog.Evidence{"files": 1, "repairs": float64(len(f.Repairs)), "read_s": n.seconds(f.Frames)}
+	if len(f.Repairs) > 0 {
+		e["first_repair_offset_bytes"] = float64(f.Repairs[0].Offset)
+	}
+	return catalog.Flag{
+		Track: track, Kind: catalog.UnfinishedFile, StartFrame: f.StartFrame, EndFrame: f.StartFrame + f.Frames, Severity: catalog.WarningSeverity,
+		Evidence: e,
+		Text: fmt.Sprintf("The file %s (%s) was never closed (%s): all that is in it was read, up to %s; listen to its last seconds and keep the original.",
+			path.Base(f.Path), who, why(f), n.clock(f.StartFrame+f.Frames)),
+	}
+}
+
+// why returns what was wrong with a file.
+func why(f catalog.File) string {
+	if len(f.Repairs) == 0 {
+		return "its header is not finished"
+	}
+	return f.Repairs[0].Problem
+}

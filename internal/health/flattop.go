@@ -1,0 +1,131 @@
+package health
+
+import (
+	"fmt"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+const (
+	// minFlatRuns is how often a ceiling must be hit in one spell: chance makes
+	// a flat top now and then, a stage without headroom makes them again and
+	// again. Common practice, no source.
+	minFlatRuns = 10
+
+	// sameCeiling is how far plateaus of one ceiling lie apart, as a ratio:
+	// 0.1 dB. Noise behind the stage that clipped is far smaller.
+	sameCeiling = 1.0116
+
+	// atCeiling is the share of all flat tops that must lie at the ceiling; the
+	// positive and the negative half may have one each.
+	atCeiling = 0.9
+
+	// belowCeiling is the share of the track's blocks with about as much sound
+	// (within 12 dB) that must stay 0.5 dB below the ceiling and have no flat
+	// top: music reaches a ceiling on its loudest moments only, a square wave
+	// reaches its own all the time.
+	belowCeiling = 0.1
+	below12dB    = 0.2512
+	below05dB    = 0.9441
+
+	// squareShare is the share of a block's samples in flat tops, in the middle
+	// of all such blocks, from which the wave is square by itself. A sine 9 dB
+	// over its ceiling comes to 0.77.
+	squareShare = 0.8
+)
+
+func (n *Night) flatTops() []catalog.Flag {
+	var found []catalog.Flag
+	for i := range n.Tracks {
+		t := &n.Tracks[i]
+		if len(t.flats.events) < minFlatRuns || t.isSquare() {
+			continue
+		}
+		for _, s := range n.spells(t, t.flats) {
+			if ceiling, events := s.ceiling(); ceiling > 0 && t.holds(s, ceiling) {
+				found = append(found, n.flatTopFlag(t, s, ceiling, events))
+			}
+		}
+	}
+	return found
+}
+
+// isSquare reports whether the flat tops are the sound's own.
+func (t *Track) isSquare() bool {
+	size := meter.BlockFrames(t.SampleRate)
+	shares := make([]int, 0, len(t.flats.counts))
+	for _, c := range t.flats.counts {
+		shares = append(shares, c.samples)
+	}
+	slices.Sort(shares)
+	return float64(shares[len(shares)/2]) >= squareShare*float64(size)
+}
+
+// ceiling returns the magnitude at which a spell's flat tops lie, and those
+// that do; 0 if they lie all over the place.
+func (s spell) ceiling() (float64, []meter.Event) {
+	var top float32
+	for _, e := range s.events {
+		top = max(top, e.Level)
+	}
+	var upper, rest []meter.Event
+	var second float32
+	for _, e := range s.events {
+		if e.Level*sameCeiling >= top {
+			upper = append(upper, e)
+			continue
+		}
+		rest = append(rest, e)
+		second = max(second, e.Level)
+	}
+	all := upper
+	for _, e := range rest {
+		if e.Level*sameCeiling >= second {
+			all = append(all, e)
+		}
+	}
+	if len(upper) < minFlatRuns/2 || len(all) < minFlatRuns || float64(len(all)) < atCeiling*float64(len(s.events)) {
+		return 0, nil
+	}
+	return float64(top), all
+}
+
+// holds reports whether nothing in the spell goes beyond the ceiling, and the
+// track's sound is not at it all the time.
+func (t *Track) holds(s spell, ceiling float64) bool {
+	size := int64(meter.BlockFrames(t.SampleRate))
+	for b := s.start / size; b < min((s.end+size-1)/size, int64(len(t.peaks))); b++ {
+		if float64(t.peaks[b]) > ceiling*sameCeiling {
+			return false
+		}
+	}
+	flat := map[int]bool{}
+	for _, c := range t.flats.counts {
+		flat[c.block] = true
+	}
+	sounding, free := 0, 0
+	for b, p := range t.peaks {
+		if float64(p) < ceiling*below12dB {
+			continue
+		}
+		sounding++
+		if float64(p) < ceiling*below05dB && !flat[b] {
+			free++
+		}
+	}
+	return float64(free) >= belowCeiling*float64(sounding)
+}
+
+func (n *Night) flatTopFlag(t *Track, s spell, ceiling float64, events []meter.Event) catalog.Flag {
+	return catalog.Flag{
+		Track: t.Number, Kind: catalog.FlatTop, StartFrame: s.start, EndFrame: s.end, Severity: catalog.WarningSeverity,
+		Evidence: catalog.Evidence{
+			"ceiling_dbfs": dBFS(ceiling), "runs": float64(len(events)), "samples": float64(s.samples),
+			"longest_run_ms": n.ms(s.longest()),
+		},
+		Text: fmt.Sprintf("%s was cut flat at %.1f dBFS %s %s%s: something before the recorder has no headroom left (instrument, DI box or preamp pad); turn the source down or switch in the pad, the preamp gain alone will not cure it.",
+			t.Channel, dBFS(ceiling), times(len(events)), n.between(s.start, s.end), n.where(s.start)),
+	}
+}

@@ -1,0 +1,226 @@
+// Package health judges a night's recordings as a careful assistant would:
+// what clipped, died, dropped out or was never recorded, and what to do about
+// it.
+//
+// Start with [Judge], which judges a show of the catalog and stores its flags;
+// [Night.Flags] is the judgement itself, over evidence in memory. The package
+// reads measured envelopes, never audio and never a file; it says nothing of a
+// channel that merely has nothing to play.
+//
+// No standard says when a channel is broken. Every threshold is a constant
+// that stands beside its reason.
+package health
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/meter"
+)
+
+// Options are the choices of [Judge]. The zero value is what is measured by
+// default.
+type Options struct {
+	// MinClipRun is the shortest run of samples at full scale, in samples, that
+	// counts as clipped. 0, or less than the scan looked for, means all runs
+	// that the scan found: 3 and longer.
+	MinClipRun int
+}
+
+// maxPastNights bounds how many other nights a doubtful channel is compared
+// with, the nearest first: enough to outvote one odd night, and a few tens of
+// milliseconds of reading each.
+const maxPastNights = 5
+
+// Judge judges every recording of a show and stores what it finds in place of
+// what was found before; what was accepted stays accepted. A track that was
+// not wholly measured is judged by its files alone. It returns
+// [catalog.NotFoundError] for a date without a show, and ctx's error when
+// cancelled; flags are replaced one recording at a time.
+func Judge(ctx context.Context, store *catalog.Store, date catalog.Date, opt Options) error {
+	show, err := store.Show(ctx, date)
+	if err != nil {
+		return err
+	}
+	for _, r := range show.Recordings {
+		n, err := load(ctx, store, r, opt)
+		if err != nil {
+			return err
+		}
+		if err := store.ReplaceFlags(ctx, r.ID, n.Flags()); err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+// load gathers the evidence about a recording from the catalog. The envelope of
+// each track is read once, reduced, and let go.
+func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Options) (*Night, error) {
+	n := &Night{SampleRate: r.SampleRate, Frames: r.Frames}
+	var err error
+	if n.Takes, err = takesOn(ctx, store, r); err != nil {
+		return nil, err
+	}
+	if n.Files, err = store.Files(ctx, catalog.FileFilter{Recording: r.ID}); err != nil {
+		return nil, err
+	}
+	lists, err := store.InputLists(ctx)
+	if err != nil {
+		return nil, err
+	}
+	n.Inputs = catalog.InForce(lists, r.Show, r.Rig)
+	if n.Elsewhere, n.Usual, err = others(ctx, store, r); err != nil {
+		return nil, err
+	}
+	err = envelope.LoadRecording(ctx, store, r.ID, func(t catalog.Track, e meter.Envelope, err error) error {
+		var missing *envelope.NotMeasuredError
+		if err != nil && !errors.As(err, &missing) && !errors.Is(err, meter.ErrRecord) {
+			return err
+		}
+		if err != nil {
+			n.Tracks = append(n.Tracks, unmeasured(t))
+			return nil
+		}
+		n.Tracks = append(n.Tracks, Reduce(t, e, opt))
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	n.Past = map[string][]Past{}
+	for _, channel := range n.doubtful() {
+		if n.Past[catalog.Key(channel)], err = past(ctx, store, r, channel, opt); err != nil {
+			return nil, err
+		}
+	}
+	return n, nil
+}
+
+// takesOn returns the show's takes in frames of r.
+func takesOn(ctx context.Context, store *catalog.Store, r catalog.Recording) ([]Take, error) {
+	stored, err := store.Takes(ctx, catalog.TakeFilter{Show: r.Show})
+	if err != nil {
+		return nil, err
+	}
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: r.Show})
+	if err != nil {
+		return nil, err
+	}
+	var takes []Take
+	for _, t := range stored {
+		for _, on := range recordings {
+			if on.ID != t.RecordingID {
+				continue
+			}
+			start, end := on.Map(t.StartFrame, r), on.Map(t.EndFrame, r)
+			if end > 0 && start < r.Frames {
+				takes = append(takes, Take{Song: t.Song, Start: max(start, 0), End: min(end, r.Frames)})
+			}
+		}
+	}
+	return takes, nil
+}
+
+// others tells of the lines of the input list: which track numbers another
+// recording of the same rig holds for the same time, and which channels were
+// recorded on any other night.
+func others(ctx context.Context, store *catalog.Store, r catalog.Recording) (elsewhere map[int]bool, usual map[string]bool, err error) {
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: r.Show})
+	if err != nil {
+		return nil, nil, err
+	}
+	beside := map[catalog.RecordingID]bool{}
+	rank := map[catalog.RecordingID]int{}
+	for i, o := range recordings {
+		rank[o.ID] = i
+		from, to := o.Map(0, r), o.Map(o.Frames, r)
+		beside[o.ID] = o.ID != r.ID && o.Rig == r.Rig && from < r.Frames && to > 0
+	}
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{})
+	if err != nil {
+		return nil, nil, err
+	}
+	elsewhere, usual = map[int]bool{}, map[string]bool{}
+	first := true
+	for _, t := range tracks {
+		if t.Show != r.Show {
+			usual[catalog.Key(t.Channel)] = true
+		}
+		if beside[t.RecordingID] {
+			elsewhere[t.Number] = true
+			first = first && rank[t.RecordingID] > rank[r.ID]
+		}
+	}
+	if !first {
+		elsewhere = nil // told of the first recording of the rig already
+	}
+	return elsewhere, usual, nil
+}
+
+// past reads a channel's tracks of the nearest other nights.
+func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channel string, opt Options) ([]Past, error) {
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Channel: channel})
+	if err != nil {
+		return nil, err
+	}
+	// One track a night: that of the same rig, else the first, which is the
+	// main rig's.
+	byNight := map[catalog.Date]catalog.Track{}
+	var nights []catalog.Date
+	for _, t := range tracks {
+		if t.Show == r.Show {
+			continue
+		}
+		if had, ok := byNight[t.Show]; !ok {
+			nights = append(nights, t.Show)
+			byNight[t.Show] = t
+		} else if had.Rig != r.Rig && t.Rig == r.Rig {
+			byNight[t.Show] = t
+		}
+	}
+	nights = nearest(nights, r.Show)
+	var found []Past
+	for _, night := range nights {
+		t := byNight[night]
+		e, err := envelope.Load(ctx, store, t, 0, t.Frames)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err != nil {
+			continue // a night that was not measured is no evidence
+		}
+		recordings, err := store.Recordings(ctx, catalog.RecordingFilter{ID: t.RecordingID})
+		if err != nil {
+			return nil, err
+		}
+		p := Past{Show: night, Track: Reduce(t, e, opt)}
+		for _, on := range recordings {
+			if p.Takes, err = takesOn(ctx, store, on); err != nil {
+				return nil, err
+			}
+		}
+		found = append(found, p)
+	}
+	return found, nil
+}
+
+// nearest returns up to maxPastNights of the nights, in order of their distance
+// from night in the tour; of two as near the earlier one first.
+func nearest(nights []catalog.Date, night catalog.Date) []catalog.Date {
+	slices.Sort(nights)
+	at, _ := slices.BinarySearch(nights, night)
+	var chosen []catalog.Date
+	for before, after := at-1, at; len(chosen) < maxPastNights && (before >= 0 || after < len(nights)); before, after = before-1, after+1 {
+		if before >= 0 {
+			chosen = append(chosen, nights[before])
+		}
+		if after < len(nights) && len(chosen) < maxPastNights {
+			chosen = append(chosen, nights[after])
+		}
+	}
+	return chosen
+}

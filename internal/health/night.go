@@ -1,0 +1,140 @@
+package health
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+)
+
+// Night is the evidence about one recording of one show.
+type Night struct {
+	SampleRate int   // Hz
+	Frames     int64 // length
+	Tracks     []Track
+	Takes      []Take
+	Inputs     []catalog.Input // the input list in force
+	Files      []catalog.File
+	// Elsewhere has the numbers of tracks that another recording of the same
+	// rig holds for the same time. nil means that missing tracks are told of
+	// that one.
+	Elsewhere map[int]bool
+	Usual     map[string]bool   // keys of the channels that other nights have
+	Past      map[string][]Past // by key of the channel: other nights, the nearest first
+}
+
+// Take is a song as it was played, in frames of the recording.
+type Take struct {
+	Song       string
+	Start, End int64
+}
+
+// Past is a channel on another night.
+type Past struct {
+	Show  catalog.Date
+	Track Track
+	Takes []Take // of that night, in frames of the track's recording
+}
+
+// Flags returns what is wrong, in order of track and time. They lack what the
+// store fills in.
+func (n *Night) Flags() []catalog.Flag {
+	var found []catalog.Flag
+	found = append(found, n.clipped()...)
+	found = append(found, n.flatTops()...)
+	found = append(found, n.offsets()...)
+	silent := n.silent()
+	found = append(found, silent...)
+	found = append(found, n.dropouts(silent)...)
+	found = append(found, n.missing()...)
+	found = append(found, n.short()...)
+	found = append(found, n.holes()...)
+	found = append(found, n.unfinished()...)
+	slices.SortStableFunc(found, func(a, b catalog.Flag) int {
+		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Kind, b.Kind))
+	})
+	return found
+}
+
+// maxEach is up to how many tracks with the same trouble at the same time get a
+// flag each. Converter cards and the streams of network audio carry eight
+// (common practice, no source); more than that happened to the recorder, and
+// is one flag without a track.
+const maxEach = 8
+
+// songAt returns the take that holds a frame, or nil.
+func (n *Night) songAt(frame int64) *Take {
+	for i := range n.Takes {
+		if t := &n.Takes[i]; frame >= t.Start && frame < t.End {
+			return t
+		}
+	}
+	return nil
+}
+
+// where names the song at a frame for a text: " in Song", or nothing.
+func (n *Night) where(frame int64) string {
+	if t := n.songAt(frame); t != nil {
+		return " in " + t.Song
+	}
+	return ""
+}
+
+// clock returns a position as h:mm:ss.
+func (n *Night) clock(frame int64) string {
+	s := frame / int64(n.SampleRate)
+	return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+}
+
+// between returns a span as "at 0:12:04" or "between 0:12:04 and 0:12:31".
+func (n *Night) between(start, end int64) string {
+	from, to := n.clock(start), n.clock(end)
+	if from == to {
+		return "at " + from
+	}
+	return "between " + from + " and " + to
+}
+
+func (n *Night) seconds(frames int64) float64 { return float64(frames) / float64(n.SampleRate) }
+func (n *Night) ms(frames int64) float64      { return 1000 * n.seconds(frames) }
+
+// length returns a duration as people say it.
+func length(s float64) string {
+	switch {
+	case s < 0.0995:
+		return fmt.Sprintf("%.3g ms", s*1000)
+	case s < 9.95:
+		return fmt.Sprintf("%.1f s", s)
+	case s < 120:
+		return fmt.Sprintf("%.0f s", s)
+	}
+	m := int(math.Round(s / 60))
+	if m < 60 {
+		return fmt.Sprintf("%d min", m)
+	}
+	return fmt.Sprintf("%d h %d min", m/60, m%60)
+}
+
+// times returns "once", "twice", "38 times".
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// count returns "1 sample", "2 samples".
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// dBFS returns the level of an amplitude; silence is negative infinity.
+func dBFS(amplitude float64) float64 { return 20 * math.Log10(amplitude) }

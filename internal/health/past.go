@@ -1,0 +1,149 @@
+package health
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+
+	"nightreel/catalog"
+)
+
+const (
+	// wholeShare is the share of a night's songs in which a channel that hears
+	// the stage all the time is above tonight's floor.
+	wholeShare = 0.9
+
+	// playsShare is the share of a song from which a channel plays in it.
+	playsShare = 0.2
+	// songNights is on how many other nights a song must have had the channel,
+	// every time, to miss it tonight.
+	songNights = 2
+)
+
+// aliveShare returns the share of the songs of that night, or of the whole
+// recording where none are known, in which the channel lay above a level in
+// dB; NaN if nothing is known.
+func (p *Past) aliveShare(level float64) float64 {
+	if len(p.Takes) == 0 {
+		return p.Track.shareAbove(level, 0, p.Track.Frames)
+	}
+	var sum, all float64
+	for _, t := range p.Takes {
+		if share := p.Track.shareAbove(level, t.Start, t.End); !math.IsNaN(share) {
+			sum += share * float64(t.End-t.Start)
+			all += float64(t.End - t.Start)
+		}
+	}
+	return sum / all
+}
+
+// shareAbove returns the share of the bins from frame start to end above a
+// level in dB; NaN if the track has none there.
+func (t *Track) shareAbove(level float64, start, end int64) float64 {
+	if t.SampleRate == 0 {
+		return math.NaN()
+	}
+	from, to := t.bin(start), min(t.bin(end), len(t.levels))
+	if from >= to {
+		return math.NaN()
+	}
+	above := 0
+	for _, v := range t.levels[from:to] {
+		if float64(v) > level {
+			above++
+		}
+	}
+	return float64(above) / float64(to-from)
+}
+
+// gainDB returns how much more preamp gain one track had than another, as far
+// as the input lists tell.
+func gainDB(a, b Track) float64 {
+	if a.Input.GainDB == nil || b.Input.GainDB == nil {
+		return 0
+	}
+	return *a.Input.GainDB - *b.Input.GainDB
+}
+
+// alwaysHears reports whether the channel heard the stage all the time on other
+// nights, above a level in dB of tonight.
+func (n *Night) alwaysHears(t *Track, level float64) bool {
+	nights := n.Past[catalog.Key(t.Channel)]
+	for i := range nights {
+		if !(nights[i].aliveShare(level+aboveDB+gainDB(nights[i].Track, *t)) >= wholeShare) {
+			return false
+		}
+	}
+	return len(nights) > 0
+}
+
+// restsElsewhere reports whether the channel held only its floor for half of
+// the songs or more on any other night: then silence is its habit.
+func (n *Night) restsElsewhere(t *Track, level float64) bool {
+	nights := n.Past[catalog.Key(t.Channel)]
+	for i := range nights {
+		if nights[i].aliveShare(level+aboveDB+gainDB(nights[i].Track, *t)) < 0.5 {
+			return true
+		}
+	}
+	return false
+}
+
+// playedElsewhere returns tonight's songs in which the channel played on all
+// other nights.
+func (n *Night) playedElsewhere(t *Track, level float64) []string {
+	var songs []string
+	for _, take := range n.Takes {
+		played, all := 0, 0
+		nights := n.Past[catalog.Key(t.Channel)]
+		for i := range nights {
+			p := &nights[i]
+			for _, other := range p.Takes {
+				if other.Song != take.Song {
+					continue
+				}
+				all++
+				if p.Track.shareAbove(level+aboveDB+gainDB(p.Track, *t), other.Start, other.End) >= playsShare {
+					played++
+				}
+			}
+		}
+		if all >= songNights && played == all && !slices.Contains(songs, take.Song) {
+			songs = append(songs, take.Song)
+		}
+	}
+	return songs
+}
+
+// addPast adds what other nights show to evidence.
+func (n *Night) addPast(e catalog.Evidence, t *Track) {
+	nights := n.Past[catalog.Key(t.Channel)]
+	e["other_nights"] = float64(len(nights))
+	if len(nights) == 0 {
+		return
+	}
+	var levels []float32
+	for i := range nights {
+		if p := &nights[i]; len(p.Track.levels) > 0 {
+			levels = append(levels, float32(percentile(p.Track.levels, 0.75)-gainDB(p.Track, *t)))
+		}
+	}
+	e["other_nights_lufs"] = percentile(levels, 0.5)
+}
+
+// mayRest reports whether the input list or the name says that a channel often
+// has nothing to play. It is asked only where no other night tells.
+// Common practice, no source.
+func mayRest(t *Track) bool {
+	text := strings.ToLower(t.Channel + " " + t.Name + " " + t.Input.Group + " " + t.Input.Notes)
+	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) }) {
+		switch w {
+		case "di", "line", "spare", "unused", "empty", "nothing", "guest", "keys", "keyboard", "synth", "piano", "organ", "sampler",
+			"samples", "pad", "pads", "playback", "tracks", "laptop", "acoustic", "click", "cue", "talkback", "tb", "timecode", "sync",
+			"aux", "return", "fx", "video", "dj", "only", "test":
+			return true
+		}
+	}
+	return false
+}

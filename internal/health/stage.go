@@ -1,0 +1,100 @@
+package health
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	// livelyDB is how far the loud and the quiet moments of a track must lie
+	// apart for it to tell what the stage does, and leastStage how many such
+	// tracks make a stage. Common practice, no source.
+	livelyDB   = 10
+	leastStage = 3
+	// leastLivelyDB keeps tracks out that hold hardly more than noise.
+	leastLivelyDB = -70
+)
+
+// stage tells for each bin whether the band plays.
+type stage struct {
+	loud []bool
+	bins int // that are loud
+}
+
+// stage finds where most tracks are loud. Every track counts against its own
+// loud moments, and the middle one decides, so neither gains nor a few that
+// rest or are broken matter. Without enough tracks that move, nothing is loud.
+func (n *Night) stage() stage {
+	var lively []*Track
+	var against []float64
+	bins := 0
+	for i := range n.Tracks {
+		t := &n.Tracks[i]
+		loud := percentile(t.levels, 0.9)
+		if !t.measured || !(loud-percentile(t.levels, 0.1) >= livelyDB) || loud < leastLivelyDB {
+			continue
+		}
+		lively = append(lively, t)
+		against = append(against, loud)
+		bins = max(bins, len(t.levels))
+	}
+	s := stage{loud: make([]bool, bins)}
+	if len(lively) < leastStage {
+		return s
+	}
+	middle := make([]float32, bins)
+	values := make([]float64, 0, len(lively))
+	for b := range middle {
+		values = values[:0]
+		for i, t := range lively {
+			if b < len(t.levels) {
+				values = append(values, float64(t.levels[b])-against[i])
+			}
+		}
+		slices.Sort(values)
+		middle[b] = float32(values[len(values)/2])
+	}
+	// Between songs and applause lies a wide valley; where a recording holds
+	// music alone, the louder half of it will do.
+	threshold := (percentile(middle, 0.1) + percentile(middle, 0.95)) / 2
+	for b, v := range middle {
+		if float64(v) >= threshold {
+			s.loud[b] = true
+			s.bins++
+		}
+	}
+	return s
+}
+
+// isLoud reports whether the band plays in a bin.
+func (s stage) isLoud(bin int) bool { return bin < len(s.loud) && s.loud[bin] }
+
+// shares tells how much of a track's loud and quiet bins lies above a level, of
+// those that outside does not hold.
+func (s stage) shares(t *Track, level float64, outside []stretch) (loud, quiet float64, loudBins int) {
+	var above, all [2]int
+	next := 0
+	for b, v := range t.levels {
+		for next < len(outside) && outside[next].to <= b {
+			next++
+		}
+		if next < len(outside) && b >= outside[next].from {
+			continue
+		}
+		kind := 0
+		if s.isLoud(b) {
+			kind = 1
+		}
+		all[kind]++
+		if float64(v) > level {
+			above[kind]++
+		}
+	}
+	share := func(kind int) float64 {
+		if all[kind] == 0 {
+			return math.NaN()
+		}
+		return float64(above[kind]) / float64(all[kind])
+	}
+	return share(1), share(0), all[1]
+}

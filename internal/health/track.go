@@ -1,0 +1,123 @@
+package health
+
+import (
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+const (
+	// binBlocks is the grid on which silence is judged: half a second. The
+	// level of a bin is that of its middle block, so that a pop of one block
+	// does not count as life.
+	binBlocks     = 5
+	binsPerSecond = float64(meter.BlocksPerSecond) / binBlocks
+
+	// silence, in dB, stands for digital silence where levels are added up: it
+	// is below the noise of any 24-bit converter.
+	silence = -150
+)
+
+// Track is one track's evidence: its envelope, reduced to what judgement needs.
+type Track struct {
+	catalog.Track
+	measured bool
+	levels   []float32 // dB, K-weighted and so without DC, a bin each
+	floor    float64   // dBFS, RMS of the quietest twentieth of the blocks
+	clips    runs
+	flats    runs
+	peaks    []float32 // a block each; only where there are flat tops
+	gaps     []gap
+	texture  bool      // zeros belong to the sound: a digital source
+	means    []float64 // DC, a stretch of dcStretch each
+}
+
+// runs are the findings of one kind: events, of which each minute keeps the
+// longest, and complete counts.
+type runs struct {
+	events []meter.Event
+	counts []blockCount
+}
+
+// blockCount is the number of samples in runs in one block.
+type blockCount struct {
+	block, samples int
+	truePeak       float32
+}
+
+// gap is a run of zeros.
+type gap struct {
+	start, frames int64
+	before, after bool // there is signal on that side
+}
+
+func unmeasured(t catalog.Track) Track { return Track{Track: t} }
+
+// Reduce keeps what judgement needs of a whole track's envelope.
+func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
+	r := Track{Track: t, measured: true}
+	var energies [binBlocks]float32
+	for from := 0; from < len(e.Blocks); from += binBlocks {
+		bin := e.Blocks[from:min(from+binBlocks, len(e.Blocks))]
+		for i := range bin {
+			energies[i] = bin[i].KMeanSquare
+		}
+		slices.Sort(energies[:len(bin)])
+		r.levels = append(r.levels, float32(max(silence, float64(meter.PowerDB(float64(energies[len(bin)/2]))))))
+	}
+	squares := make([]float32, len(e.Blocks))
+	for i, b := range e.Blocks {
+		squares[i] = max(0, b.MeanSquare-b.Mean*b.Mean)
+	}
+	slices.Sort(squares)
+	if len(squares) > 0 {
+		r.floor = float64(meter.PowerDB(float64(squares[len(squares)/20])))
+	}
+	for _, ev := range e.Events {
+		switch {
+		case ev.Kind == meter.ClipRun && ev.Frames >= int64(opt.MinClipRun):
+			r.clips.events = append(r.clips.events, ev)
+		case ev.Kind == meter.FlatTop:
+			r.flats.events = append(r.flats.events, ev)
+		}
+	}
+	for i, b := range e.Blocks {
+		if b.Clipped > 0 {
+			r.clips.counts = append(r.clips.counts, blockCount{i, int(b.Clipped), b.TruePeak})
+		}
+		if b.Flat > 0 {
+			r.flats.counts = append(r.flats.counts, blockCount{i, int(b.Flat), b.TruePeak})
+		}
+	}
+	if len(r.flats.events) > 0 {
+		r.peaks = make([]float32, len(e.Blocks))
+		for i, b := range e.Blocks {
+			r.peaks[i] = b.Peak
+		}
+	}
+	r.means = means(e.Blocks)
+	r.gaps, r.texture = gaps(e)
+	return r
+}
+
+// bin returns the bin of a frame.
+func (t *Track) bin(frame int64) int {
+	return int(frame / (binBlocks * int64(meter.BlockFrames(t.SampleRate))))
+}
+
+// frame returns the first frame of a bin, at most the track's end.
+func (t *Track) frame(bin int) int64 {
+	return min(int64(bin)*binBlocks*int64(meter.BlockFrames(t.SampleRate)), t.Frames)
+}
+
+// percentile returns the value below which the share p of the values lies; NaN
+// for none. It does not reorder them.
+func percentile(values []float32, p float64) float64 {
+	if len(values) == 0 {
+		return math.NaN()
+	}
+	s := slices.Sorted(slices.Values(values))
+	return float64(s[int(math.Round(p*float64(len(s)-1)))])
+}
