@@ -65,7 +65,8 @@ func (e Envelope) Figures(start, end int64) Figures {
 	}
 	if frames > 0 {
 		squares /= frames
-		f.DCOffset = sum / frames
+		// A hundredth of the last bit of 24 is enough; + 0 makes no negative 0.
+		f.DCOffset = math.Round(sum/frames*1e9)/1e9 + 0
 	}
 	f.SamplePeak = DB(float64(peak))
 	f.TruePeak = DB(float64(truePeak))

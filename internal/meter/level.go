@@ -10,7 +10,7 @@ import (
 // Level is a level or a difference of levels in dB; what it refers to (dBFS,
 // dBTP, LUFS, LU) is said where it stands. Silence is negative infinity, and
 // null in JSON. NaN means "not measured": such a field is left out of JSON
-// when its tag says omitzero.
+// when its tag says omitzero; reading JSON leaves such a field as it was.
 type Level float64
 
 // Silence is the level of nothing at all.

@@ -438,6 +438,27 @@ func compareFigures(t *testing.T, what string, got, want Figures, all bool) {
 	}
 }
 
+// A block's momentary maximum is that of the windows that end in it: none in
+// the first 300 ms, one in the fourth block, in later ones the window that ends
+// with the block at least.
+func TestMaxMomentaryOfABlock(t *testing.T) {
+	x := noise(newRand(12), 48000, -20)
+	b := onePart(t, Config{SampleRate: 48000, Type: Float64}, raw(Float64, x), 0, len(x)).Blocks
+	for i := range b {
+		if i < 3 {
+			near(t, "before the first window", float64(b[i].MaxMomentary), 0, 0)
+			continue
+		}
+		var mean float64
+		for _, w := range b[i-3 : i+1] {
+			mean += float64(w.KMeanSquare) / 4
+		}
+		if got := float64(b[i].MaxMomentary); i == 3 && math.Abs(got-mean) > 1e-6*mean || got < mean*(1-1e-6) {
+			t.Errorf("block %d: %g, the window that ends with it has %g", i, got, mean)
+		}
+	}
+}
+
 // Short spans leave out what they are too short for; EBU Tech 3341 clause 2.3.
 func TestShortSpans(t *testing.T) {
 	e := envelope(t, 48000, tones(48000, 1000, tone{-20, 5}))

@@ -10,7 +10,7 @@ import (
 const maxAmplitude = 1e9
 
 // decode turns samples into fractions of full scale: one into each element of
-// dst, stride bytes apart in src.
+// dst, at least one, stride bytes apart in src.
 func decode(t SampleType, dst []float64, src []byte, stride int) {
 	switch t {
 	case Uint8:
@@ -22,10 +22,14 @@ func decode(t SampleType, dst []float64, src []byte, stride int) {
 			dst[i] = float64(int16(binary.LittleEndian.Uint16(src[i*stride:]))) / (1 << 15)
 		}
 	case Int24:
-		for i, at := 0, 0; i < len(dst); i, at = i+1, at+stride {
-			s := src[at : at+3 : at+3]
-			dst[i] = float64(int32(uint32(s[0])<<8|uint32(s[1])<<16|uint32(s[2])<<24)) / (1 << 31)
+		// All but the last sample have a byte after them, so that one load of
+		// four bytes does.
+		n := len(dst) - 1
+		for i := range n {
+			dst[i] = float64(int32(binary.LittleEndian.Uint32(src[i*stride:])<<8)) / (1 << 31)
 		}
+		s := src[n*stride:]
+		dst[n] = float64(int32(uint32(s[0])<<8|uint32(s[1])<<16|uint32(s[2])<<24)) / (1 << 31)
 	case Int32:
 		for i := range dst {
 			dst[i] = float64(int32(binary.LittleEndian.Uint32(src[i*stride:]))) / (1 << 31)
