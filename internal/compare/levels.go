@@ -1,0 +1,171 @@
+package compare
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/meter"
+)
+
+// Filter chooses takes and tracks; zero fields choose all.
+type Filter struct {
+	Song    string // title or alias
+	Show    catalog.Date
+	Channel string // as the input list in force names it
+	Rig     string
+}
+
+// TakeLevel is the level of one track during one take. Where the track was not
+// recorded or not measured in the take, its figures are not measured.
+type TakeLevel struct {
+	Take    catalog.TakeID `json:"take"`
+	Show    catalog.Date   `json:"show"`
+	Song    string         `json:"song"`
+	Channel string         `json:"channel"`
+	Rig     string         `json:"rig"`
+	Track   int            `json:"track"`
+	// StartS and EndS are seconds from the first frame of this rig's recording,
+	// as much of the take as it holds.
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	meter.Figures
+}
+
+// Levels returns the figures of takes, on every rig that recorded any of them,
+// in order of show, start, recording and track. A song that is not in the
+// catalog is *[catalog.NotFoundError].
+func Levels(ctx context.Context, store *catalog.Store, f Filter) ([]TakeLevel, error) {
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: f.Show, Song: f.Song})
+	if err != nil {
+		return nil, err
+	}
+	n, err := readTour(ctx, store, f.Show)
+	if err != nil {
+		return nil, err
+	}
+	levels := []TakeLevel{}
+	for _, t := range takes {
+		for _, r := range n.recordings[t.Show] {
+			if f.Rig != "" && r.Rig != f.Rig {
+				continue
+			}
+			start, end, ok := n.span(t, r)
+			if !ok {
+				continue
+			}
+			for _, track := range n.tracks[r.ID] {
+				if f.Channel != "" && !catalog.SameName(f.Channel, track.Channel) {
+					continue
+				}
+				figures, err := figuresOf(ctx, store, track, start, end)
+				if err != nil {
+					return nil, err
+				}
+				levels = append(levels, TakeLevel{
+					Take: t.ID, Show: t.Show, Song: t.Song, Channel: track.Channel, Rig: r.Rig, Track: track.Number,
+					StartS: r.Seconds(start), EndS: r.Seconds(end), Figures: figures,
+				})
+			}
+		}
+	}
+	return levels, nil
+}
+
+// TrackLevel is the level of one track over its whole length.
+type TrackLevel struct {
+	Recording catalog.RecordingID `json:"recording"`
+	Rig       string              `json:"rig"`
+	Track     int                 `json:"track"`
+	Name      string              `json:"name"` // as recorded
+	Channel   string              `json:"channel"`
+	DurationS float64             `json:"duration_s"`
+	meter.Figures
+}
+
+// Tracks returns the figures of all tracks of a show, in order of recording and
+// track. A track that was not measured to its end has none.
+func Tracks(ctx context.Context, store *catalog.Store, date catalog.Date) ([]TrackLevel, error) {
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Show: date})
+	if err != nil {
+		return nil, err
+	}
+	levels := make([]TrackLevel, 0, len(tracks))
+	for _, t := range tracks {
+		figures, err := figuresOf(ctx, store, t, 0, t.Frames)
+		if err != nil {
+			return nil, err
+		}
+		levels = append(levels, TrackLevel{
+			Recording: t.RecordingID, Rig: t.Rig, Track: t.Number, Name: t.Name, Channel: t.Channel,
+			DurationS: float64(t.Frames) / float64(t.SampleRate), Figures: figures,
+		})
+	}
+	return levels, nil
+}
+
+// tour is what the catalog knows of the nights that are looked at.
+type tour struct {
+	recordings map[catalog.Date][]catalog.Recording // the reference first
+	byID       map[catalog.RecordingID]catalog.Recording
+	tracks     map[catalog.RecordingID][]catalog.Track
+}
+
+// readTour reads one show, or all where date is "".
+func readTour(ctx context.Context, store *catalog.Store, date catalog.Date) (tour, error) {
+	n := tour{
+		recordings: map[catalog.Date][]catalog.Recording{},
+		byID:       map[catalog.RecordingID]catalog.Recording{},
+		tracks:     map[catalog.RecordingID][]catalog.Track{},
+	}
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: date})
+	if err != nil {
+		return n, err
+	}
+	for _, r := range recordings {
+		n.recordings[r.Show] = append(n.recordings[r.Show], r)
+		n.byID[r.ID] = r
+	}
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Show: date})
+	if err != nil {
+		return n, err
+	}
+	for _, t := range tracks {
+		n.tracks[t.RecordingID] = append(n.tracks[t.RecordingID], t)
+	}
+	return n, nil
+}
+
+// span returns the frames of a recording that were recorded during a take; ok
+// is false where there are none.
+func (n tour) span(t catalog.Take, r catalog.Recording) (start, end int64, ok bool) {
+	placed := n.byID[t.RecordingID]
+	start = max(0, placed.Map(t.StartFrame, r))
+	end = min(r.Frames, placed.Map(t.EndFrame, r))
+	return start, end, start < end
+}
+
+// figuresOf returns the figures of a span of a track, not measured where the
+// track ends before it or was not measured all through it.
+func figuresOf(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64) (meter.Figures, error) {
+	e, err := envelope.Load(ctx, store, t, start, end)
+	var missing *envelope.NotMeasuredError
+	if errors.As(err, &missing) {
+		return meter.Envelope{SampleRate: t.SampleRate}.Figures(0, 0), nil
+	}
+	if err != nil {
+		return meter.Figures{}, err
+	}
+	return e.Figures(start, min(end, t.Frames)), nil
+}
+
+// trackOf returns the first track of a channel.
+func trackOf(tracks []catalog.Track, channel string) (catalog.Track, bool) {
+	i := slices.IndexFunc(tracks, func(t catalog.Track) bool { return catalog.SameName(t.Channel, channel) })
+	if i < 0 {
+		return catalog.Track{}, false
+	}
+	return tracks[i], true
+}

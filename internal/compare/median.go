@@ -1,0 +1,58 @@
+package compare
+
+import (
+	"math"
+	"slices"
+
+	"nightreel/internal/meter"
+)
+
+// medianFigures returns the median of each figure on its own, over the values
+// that are not digitally silent; silence where all are, not measured where
+// there is none.
+func medianFigures(values []Value) meter.Figures {
+	playing := slices.DeleteFunc(slices.Clone(values), func(v Value) bool { return v.RMS.IsSilence() })
+	if len(playing) == 0 {
+		playing = values
+	}
+	level := func(of func(f meter.Figures) meter.Level) meter.Level {
+		all := make([]float64, len(playing))
+		for i, v := range playing {
+			all[i] = float64(of(v.Figures))
+		}
+		return meter.Level(median(all))
+	}
+	offsets, clipped := make([]float64, len(playing)), make([]float64, len(playing))
+	for i, v := range playing {
+		offsets[i], clipped[i] = v.DCOffset, float64(v.ClippedSamples)
+	}
+	f := meter.Figures{
+		SamplePeak:    level(func(f meter.Figures) meter.Level { return f.SamplePeak }),
+		TruePeak:      level(func(f meter.Figures) meter.Level { return f.TruePeak }),
+		RMS:           level(func(f meter.Figures) meter.Level { return f.RMS }),
+		Loudness:      level(func(f meter.Figures) meter.Level { return f.Loudness }),
+		MaxMomentary:  level(func(f meter.Figures) meter.Level { return f.MaxMomentary }),
+		MaxShortTerm:  level(func(f meter.Figures) meter.Level { return f.MaxShortTerm }),
+		LoudnessRange: level(func(f meter.Figures) meter.Level { return f.LoudnessRange }),
+		CrestFactor:   level(func(f meter.Figures) meter.Level { return f.CrestFactor }),
+	}
+	if len(playing) > 0 {
+		f.DCOffset, f.ClippedSamples = median(offsets), int64(median(clipped))
+	}
+	return f
+}
+
+// median returns the middle of the values that are numbers, of two the mean;
+// NaN where there are none. It does not change values.
+func median(values []float64) float64 {
+	s := slices.DeleteFunc(slices.Clone(values), math.IsNaN)
+	if len(s) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(s)
+	middle := len(s) / 2
+	if len(s)%2 == 1 || s[middle-1] == s[middle] { // two silences have no mean
+		return s[middle]
+	}
+	return (s[middle-1] + s[middle]) / 2
+}

@@ -1,0 +1,206 @@
+package songs
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+	"unicode"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/meter"
+)
+
+// activity tells, block by block of a recording, what share of its channels
+// plays: 0 for none, 1 for all that tell anything.
+type activity struct {
+	share    []float64
+	channels int // that tell anything
+	missing  int // tracks that were not measured, or not wholly
+}
+
+const (
+	// holdBlocks is how long a channel may be quiet and still plays: from one
+	// drum stroke to the next, shorter than any pause between songs.
+	holdBlocks = 8
+	// leastContrastDB is how far a channel's loud blocks must lie above its
+	// quiet ones for it to tell anything. Noise floors, dead lines and empty
+	// inputs move less; a stage going from applause to music moves a
+	// microphone by 10 dB and more.
+	leastContrastDB = 6
+	// fullContrastDB is the contrast from which a channel counts in full.
+	fullContrastDB = 12
+	// leastAgreement is the correlation with the rest of the stage below which
+	// a channel is no part of the band: audience microphones, a talkback that
+	// no name gave away, a spoken introduction.
+	leastAgreement = 0.25
+
+	lowestDB, highestDB = -140, 20
+)
+
+// listen adds up what all tracks of a recording do. One track at a time is
+// held in memory, and of each a bit a block is kept.
+func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (activity, error) {
+	blocks := int((rec.Frames + int64(meter.BlockFrames(rec.SampleRate)) - 1) / int64(meter.BlockFrames(rec.SampleRate)))
+	a := activity{}
+	var voices []voice
+	err := envelope.LoadRecording(ctx, store, rec.ID, func(t catalog.Track, e meter.Envelope, err error) error {
+		var missing *envelope.NotMeasuredError
+		switch {
+		case errors.As(err, &missing):
+			a.missing++
+			return nil
+		case err != nil:
+			return err
+		case offStage(t):
+			return nil
+		}
+		if v, ok := hear(e, blocks); ok {
+			voices = append(voices, v)
+		}
+		return nil
+	})
+	if err != nil {
+		return a, err
+	}
+	a.share = add(voices, blocks)
+	agreeing := voices[:0]
+	for _, v := range voices {
+		if v.agreement(a.share) >= leastAgreement {
+			agreeing = append(agreeing, v)
+		}
+	}
+	a.channels = len(agreeing)
+	a.share = add(agreeing, blocks)
+	return a, nil
+}
+
+// offStage tells by name or group whether a track holds something that is not
+// the band playing.
+func offStage(t catalog.Track) bool {
+	for _, word := range words(t.Channel + " " + t.Input.Group) {
+		switch word {
+		case "audience", "aud", "crowd", "ambience", "ambient", "amb", "house", "hall",
+			"talkback", "talk", "tb", "shout", "comms", "click", "timecode", "ltc", "smpte", "spare":
+			return true
+		}
+	}
+	return false
+}
+
+// words returns the words of a name in lower case; figures part words too.
+func words(s string) []string {
+	return strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) })
+}
+
+// voice is one channel, as far as the finder hears it.
+type voice struct {
+	plays  []bool // by block
+	weight float64
+}
+
+// hear tells when a track plays: when it is nearer to its own loud blocks than
+// to its own quiet ones. ok is false for a track that tells nothing.
+func hear(e meter.Envelope, blocks int) (v voice, ok bool) {
+	levels := make([]float64, len(e.Blocks))
+	for i, b := range e.Blocks {
+		levels[i] = max(lowestDB, float64(meter.PowerDB(float64(b.MeanSquare))))
+	}
+	low, high := split(levels, lowestDB, highestDB)
+	if high-low < leastContrastDB {
+		return voice{}, false
+	}
+	v = voice{plays: make([]bool, blocks), weight: min(1, (high-low)/fullContrastDB)}
+	last := -1 // last block that played
+	for i, l := range levels[:min(len(levels), blocks)] {
+		if l <= (low+high)/2 {
+			continue
+		}
+		from := i
+		if last >= 0 && i-last <= holdBlocks+1 {
+			from = last + 1
+		}
+		for k := from; k <= i; k++ {
+			v.plays[k] = true
+		}
+		last = i
+	}
+	return v, last >= 0
+}
+
+// add returns the weighted share of voices that play, by block.
+func add(voices []voice, blocks int) []float64 {
+	share := make([]float64, blocks)
+	total := 0.0
+	for _, v := range voices {
+		total += v.weight
+		for i, plays := range v.plays {
+			if plays {
+				share[i] += v.weight
+			}
+		}
+	}
+	if total > 0 {
+		for i := range share {
+			share[i] /= total
+		}
+	}
+	return share
+}
+
+// agreement returns the correlation coefficient of the voice with a share, 0
+// where one of them never changes.
+func (v voice) agreement(share []float64) float64 {
+	var n, sx, sy, syy, sxy float64
+	for i, y := range share {
+		x := 0.0
+		if v.plays[i] {
+			x = 1
+		}
+		n++
+		sx += x
+		sy += y
+		syy += y * y
+		sxy += x * y
+	}
+	vx, vy := sx-sx*sx/n, syy-sy*sy/n // x is 0 or 1: its squares sum to sx
+	if vx <= 0 || vy <= 1e-12*syy {
+		return 0
+	}
+	return (sxy - sx*sy/n) / math.Sqrt(vx*vy)
+}
+
+// split parts values into a low and a high group and returns the groups'
+// means: the parting with the largest variance between them (Otsu, IEEE
+// Trans. SMC 9(1), 1979; from memory). low equals high where all are alike.
+func split(values []float64, lowest, highest float64) (low, high float64) {
+	const bins = 320
+	var count, sum [bins]float64
+	var n, total float64
+	for _, v := range values {
+		i := int((v - lowest) / (highest - lowest) * bins)
+		i = max(0, min(bins-1, i))
+		count[i]++
+		sum[i] += v
+		n++
+		total += v
+	}
+	if n == 0 {
+		return 0, 0
+	}
+	low, high = total/n, total/n
+	best, below, belowSum := 0.0, 0.0, 0.0
+	for i := range bins - 1 {
+		below += count[i]
+		belowSum += sum[i]
+		if below == 0 || below == n {
+			continue
+		}
+		l, h := belowSum/below, (total-belowSum)/(n-below)
+		if between := below * (n - below) * (h - l) * (h - l); between > best {
+			best, low, high = between, l, h
+		}
+	}
+	return low, high
+}

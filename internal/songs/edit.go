@@ -1,0 +1,328 @@
+package songs
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"nightreel/catalog"
+)
+
+// SetRequest says where a person puts a take.
+type SetRequest struct {
+	Show catalog.Date
+	Song string // title or alias; a new title makes a new song
+	// Nth tells which of the song's takes that night is corrected; 0 means 1.
+	// One more than there are adds a take.
+	Nth int
+	// StartS and EndS are seconds from the first frame of the show's reference
+	// recording.
+	StartS, EndS float64
+}
+
+// OverlapError says that a take would lie over takes that a person placed.
+type OverlapError struct {
+	Song         string
+	Show         catalog.Date
+	StartS, EndS float64
+	With         []catalog.Take
+}
+
+func (e *OverlapError) Error() string {
+	others := make([]string, len(e.With))
+	for i, t := range e.With {
+		others[i] = fmt.Sprintf("take %d of %q (%s to %s)", t.ID, t.Song, clock(t.StartS()), clock(t.EndS()))
+	}
+	return fmt.Sprintf("show %s: could not place %q from %s to %s: it would overlap %s, placed by hand", e.Show, e.Song, clock(e.StartS), clock(e.EndS), strings.Join(others, " and "))
+}
+
+// Hint says what to do about it.
+func (e *OverlapError) Hint() string { return "move or delete the other take first" }
+
+// Set places a take by hand, or corrects the one that is there. It reads no
+// audio: figures follow from what was measured. Takes that a finder placed give
+// way: they are cut to what is left of them, or go where that is less than
+// half. Over another person's take it fails with *[OverlapError].
+func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take, error) {
+	e, err := newEdit(ctx, store, r.Show)
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	title, err := e.title(ctx, store, r.Song)
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	nth := max(1, r.Nth)
+	t := catalog.Take{Show: r.Show, Song: title}
+	count := 0
+	for _, old := range e.takes {
+		if catalog.SameName(old.Song, title) {
+			if count++; old.Nth == nth {
+				t = old
+			}
+		}
+	}
+	if t.ID == 0 && nth > count+1 {
+		return catalog.Take{}, fmt.Errorf("show %s: could not set take %d of %q: it has %d", r.Show, nth, title, count)
+	}
+	saved, err := e.save(ctx, store, nil, e.person(t, e.ref.Frame(r.StartS), e.ref.Frame(r.EndS)))
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	return saved[0], nil
+}
+
+// Split makes two takes of one: the first keeps its id and title and ends at
+// atS, in seconds from the reference recording's first frame; the second gets
+// title2, or the same title where that is "". Both are a person's from then on.
+func Split(ctx context.Context, store *catalog.Store, take catalog.TakeID, atS float64, title2 string) ([]catalog.Take, error) {
+	t, e, err := editOf(ctx, store, take)
+	if err != nil {
+		return nil, err
+	}
+	at := e.ref.Frame(atS)
+	if at <= t.StartFrame || at >= t.EndFrame {
+		return nil, fmt.Errorf("take %d of %q on %s: could not split it at %s: that is not within %s to %s", t.ID, t.Song, t.Show, clock(atS), clock(t.StartS()), clock(t.EndS()))
+	}
+	if title2 == "" {
+		title2 = t.Song
+	}
+	if title2, err = e.title(ctx, store, title2); err != nil {
+		return nil, err
+	}
+	second := e.person(catalog.Take{Show: t.Show, Song: title2}, at, t.EndFrame)
+	return e.save(ctx, store, nil, e.person(t, t.StartFrame, at), second)
+}
+
+// Merge makes one take of two of a night: it reaches from where the earlier
+// starts to where the later ends, and keeps the earlier's id and title.
+func Merge(ctx context.Context, store *catalog.Store, a, b catalog.TakeID) (catalog.Take, error) {
+	first, e, err := editOf(ctx, store, a)
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	second, _, err := editOf(ctx, store, b)
+	switch {
+	case err != nil:
+		return catalog.Take{}, err
+	case a == b:
+		return catalog.Take{}, fmt.Errorf("take %d of %q on %s: could not merge it with itself", a, first.Song, first.Show)
+	case first.Show != second.Show:
+		return catalog.Take{}, fmt.Errorf("takes %d and %d: could not merge takes of two nights, %s and %s", a, b, first.Show, second.Show)
+	}
+	if second.StartFrame < first.StartFrame {
+		first, second = second, first
+	}
+	saved, err := e.save(ctx, store, []catalog.TakeID{second.ID}, e.person(first, first.StartFrame, max(first.EndFrame, second.EndFrame)))
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	return saved[0], nil
+}
+
+// Rename says that a take is another song. Its place stays.
+func Rename(ctx context.Context, store *catalog.Store, take catalog.TakeID, title string) (catalog.Take, error) {
+	t, e, err := editOf(ctx, store, take)
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	if t.Song, err = e.title(ctx, store, title); err != nil {
+		return catalog.Take{}, err
+	}
+	saved, err := e.save(ctx, store, nil, e.person(t, t.StartFrame, t.EndFrame))
+	if err != nil {
+		return catalog.Take{}, err
+	}
+	return saved[0], nil
+}
+
+// Delete forgets a take. A note about the show remembers it, so that [Place]
+// does not bring it back; the recording is untouched.
+func Delete(ctx context.Context, store *catalog.Store, take catalog.TakeID) error {
+	t, _, err := editOf(ctx, store, take)
+	if err != nil {
+		return err
+	}
+	// The note comes first: what a kill in between leaves is a take that may
+	// be deleted again, not one that comes back.
+	if _, err := store.AddNote(ctx, t.Show, deletion{title: t.Song, nth: t.Nth, startS: t.StartS(), endS: t.EndS()}.String()); err != nil {
+		return err
+	}
+	return store.EditTakes(ctx, []catalog.TakeID{take}, nil)
+}
+
+// edit is a show while a person corrects its takes.
+type edit struct {
+	date  catalog.Date
+	ref   catalog.Recording
+	takes []catalog.Take // on the reference recording
+}
+
+func newEdit(ctx context.Context, store *catalog.Store, date catalog.Date) (edit, error) {
+	show, err := store.Show(ctx, date)
+	if err != nil {
+		return edit{}, err
+	}
+	if len(show.Recordings) == 0 {
+		return edit{}, fmt.Errorf("show %s: it has no recording to place takes on", date)
+	}
+	e := edit{date: date, ref: show.Recordings[0]}
+	if e.takes, err = store.Takes(ctx, catalog.TakeFilter{Show: date}); err != nil {
+		return edit{}, err
+	}
+	for i := range e.takes {
+		t := &e.takes[i]
+		for _, r := range show.Recordings {
+			if r.ID == t.RecordingID {
+				t.StartFrame, t.EndFrame = r.Map(t.StartFrame, e.ref), r.Map(t.EndFrame, e.ref)
+			}
+		}
+		t.RecordingID, t.SampleRate = e.ref.ID, e.ref.SampleRate
+	}
+	return e, nil
+}
+
+// editOf returns a take, on the reference recording, with its show.
+func editOf(ctx context.Context, store *catalog.Store, id catalog.TakeID) (catalog.Take, edit, error) {
+	if id <= 0 { // the filter would take 0 for "all"
+		return catalog.Take{}, edit{}, noTake(id)
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{ID: id})
+	if err != nil {
+		return catalog.Take{}, edit{}, err
+	}
+	if len(takes) == 0 {
+		return catalog.Take{}, edit{}, noTake(id)
+	}
+	e, err := newEdit(ctx, store, takes[0].Show)
+	if err != nil {
+		return catalog.Take{}, edit{}, err
+	}
+	for _, t := range e.takes {
+		if t.ID == id {
+			return t, e, nil
+		}
+	}
+	return catalog.Take{}, edit{}, noTake(id)
+}
+
+func noTake(id catalog.TakeID) error {
+	return &catalog.NotFoundError{Kind: "take", Name: fmt.Sprint(id), Try: "nightreel takes lists them"}
+}
+
+// title returns the title of the song that a name is for; a new name stands
+// for itself.
+func (e edit) title(ctx context.Context, store *catalog.Store, name string) (string, error) {
+	name = strings.TrimSpace(name)
+	if catalog.Key(name) == "" {
+		return "", fmt.Errorf("show %s: a take needs a song's title", e.date)
+	}
+	all, err := store.Songs(ctx)
+	if err != nil {
+		return "", err
+	}
+	for _, s := range all {
+		for _, known := range append([]string{s.Title}, s.Aliases...) {
+			if catalog.SameName(known, name) {
+				return s.Title, nil
+			}
+		}
+	}
+	return name, nil
+}
+
+// person makes a take a person's, from one frame of the reference recording to
+// another.
+func (e edit) person(t catalog.Take, start, end int64) catalog.Take {
+	t.RecordingID, t.SampleRate = e.ref.ID, e.ref.SampleRate
+	t.StartFrame, t.EndFrame = start, end
+	t.FoundBy, t.Confidence = catalog.ByPerson, 1
+	return t
+}
+
+// save checks the new takes, lets the finders' give way to them, stores all in
+// one transaction and returns the new takes as stored.
+func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.TakeID, takes ...catalog.Take) ([]catalog.Take, error) {
+	gone := map[catalog.TakeID]bool{}
+	for _, id := range remove {
+		gone[id] = true
+	}
+	for _, t := range takes {
+		if t.StartFrame < 0 || t.EndFrame > e.ref.Frames {
+			return nil, fmt.Errorf("show %s: could not place %q from %s to %s: the recording lasts from 0:00.0 to %s", e.date, t.Song, clock(t.StartS()), clock(t.EndS()), clock(e.ref.Seconds(e.ref.Frames)))
+		}
+		if t.EndFrame <= t.StartFrame {
+			return nil, fmt.Errorf("show %s: could not place %q from %s to %s: the end must come after the start", e.date, t.Song, clock(t.StartS()), clock(t.EndS()))
+		}
+		gone[t.ID] = true
+	}
+	store1 := append([]catalog.Take{}, takes...)
+	for _, t := range takes {
+		overlap := &OverlapError{Song: t.Song, Show: e.date, StartS: t.StartS(), EndS: t.EndS()}
+		for _, old := range e.takes {
+			if !gone[old.ID] && old.FoundBy == catalog.ByPerson && old.StartFrame < t.EndFrame && t.StartFrame < old.EndFrame {
+				overlap.With = append(overlap.With, old)
+			}
+		}
+		if len(overlap.With) > 0 {
+			return nil, overlap
+		}
+	}
+	for _, old := range e.takes {
+		if gone[old.ID] || old.FoundBy == catalog.ByPerson {
+			continue
+		}
+		n := night{ref: e.ref, date: e.date}
+		for _, t := range takes {
+			n.found = append(n.found, candidate{start: t.StartFrame, end: t.EndFrame})
+		}
+		if !n.accept(candidate{title: old.Song, start: old.StartFrame, end: old.EndFrame}) {
+			remove = append(remove, old.ID)
+			continue
+		}
+		c := n.found[len(n.found)-1]
+		if c.start != old.StartFrame || c.end != old.EndFrame {
+			old.StartFrame, old.EndFrame = c.start, c.end
+			store1 = append(store1, old)
+		}
+	}
+	if err := store.EditTakes(ctx, remove, store1); err != nil {
+		return nil, err
+	}
+	return e.stored(ctx, store, takes)
+}
+
+// stored reads takes back by id, and new ones by their place.
+func (e edit) stored(ctx context.Context, store *catalog.Store, takes []catalog.Take) ([]catalog.Take, error) {
+	all, err := store.Takes(ctx, catalog.TakeFilter{Show: e.date})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]catalog.Take, 0, len(takes))
+	for _, t := range takes {
+		for _, s := range all {
+			if s.ID == t.ID || t.ID == 0 && s.FoundBy == catalog.ByPerson && s.StartFrame == t.StartFrame && s.EndFrame == t.EndFrame && catalog.SameName(s.Song, t.Song) {
+				out = append(out, s)
+				break
+			}
+		}
+	}
+	if len(out) != len(takes) {
+		return nil, fmt.Errorf("show %s: a take vanished while it was stored", e.date)
+	}
+	return out, nil
+}
+
+// clock writes seconds as minutes, or hours, for a sentence.
+func clock(s float64) string {
+	sign := ""
+	if s < 0 {
+		sign, s = "-", -s
+	}
+	tenths := int64(s*10 + 0.5)
+	m, rest := tenths/600, float64(tenths%600)/10
+	if m < 60 {
+		return fmt.Sprintf("%s%d:%04.1f", sign, m, rest)
+	}
+	return fmt.Sprintf("%s%d:%02d:%04.1f", sign, m/60, m%60, rest)
+}

@@ -1,0 +1,303 @@
+package songs
+
+import (
+	"math"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+// How sure a take is. A person is sure; all other figures are judgement until
+// labelled nights have been counted (common practice, no source):
+const (
+	// A person pressed the key for this title, and the band starts right there.
+	markedConfidence = 0.95
+	// The same, and no music starts nearby: an early or late press, or music
+	// that the finder does not hear.
+	markedAloneConfidence = 0.8
+	// A person wrote down this title at this time, and the band starts there.
+	timedConfidence = 0.9
+	// The same, and no music starts nearby: the clock or the list is off.
+	timedAloneConfidence = 0.6
+	// A title aligned by the music alone is never surer than this, however
+	// clearly the counts and lengths agree: the finder does not hear which song
+	// it is, and a set list is not always kept to.
+	alignedConfidence = 0.85
+	// That there is a song is likely; its title is none.
+	numberedConfidence = 0.3
+)
+
+const (
+	// markedNearS is how far from a marker the music's own start is believed
+	// instead: a second or two is how exactly a person presses a key.
+	markedNearS = 3
+	// timedNearS is the same for a written time to the second, and
+	// minuteNearS for a list whose times are whole minutes.
+	timedNearS  = 3
+	minuteNearS = 60
+	// leastSongS is the length below which music without a title is not taken
+	// for a song, but for a line check, a jingle or tuning.
+	leastSongS = 20
+	// stopS is the longest stop within a song where a marker or a list says
+	// that it is one song.
+	stopS = 5
+)
+
+// marked places what markers name. A song lasts to the next marker, or as long
+// as its own says, and ends when the music does.
+func (n *night) marked(marks []mark) {
+	starts := make([]int64, len(marks))
+	near := make([]bool, len(marks))
+	for i, m := range marks {
+		starts[i] = m.frame
+		if m.title != "" {
+			starts[i], near[i] = n.startNear(m.frame, markedNearS)
+		}
+	}
+	for i, m := range marks {
+		if m.title == "" {
+			continue
+		}
+		c := candidate{title: m.title, start: starts[i], end: n.ref.Frames, by: catalog.ByMarker, confidence: markedAloneConfidence}
+		if near[i] {
+			c.confidence = markedConfidence
+		}
+		switch {
+		case m.length > 0:
+			c.end = m.frame + m.length
+		case i+1 < len(marks):
+			c.end = starts[i+1]
+		}
+		if m.length <= 0 {
+			c.end = n.musicEnd(c.start, c.end)
+		}
+		n.accept(c)
+	}
+}
+
+// timed places the titles of the set list that have a time and are not placed
+// yet.
+func (n *night) timed() {
+	satisfied := n.satisfied()
+	within := timedNearS
+	if n.wholeMinutes() {
+		within = minuteNearS
+	}
+	for i, e := range n.list {
+		if satisfied[i] != nil {
+			continue
+		}
+		at, ok := n.listed(e, e.StartS)
+		if !ok {
+			continue
+		}
+		c := candidate{title: e.Song, end: n.ref.Frames, by: catalog.BySetList, confidence: timedAloneConfidence}
+		var near bool
+		if c.start, near = n.startNear(at, float64(within)); near {
+			c.confidence = timedConfidence
+		}
+		if end, ok := n.listed(e, e.EndS); ok && end > c.start {
+			c.end = n.endNear(end, float64(within))
+		} else {
+			for _, next := range n.list[i+1:] {
+				if start, ok := n.listed(next, next.StartS); ok && start > c.start {
+					c.end, _ = n.startNear(start, float64(within))
+					break
+				}
+			}
+			c.end = n.musicEnd(c.start, c.end)
+		}
+		n.accept(c)
+	}
+}
+
+// listed returns the frame of a time of the set list; ok is false where there
+// is none or the recording's start is not known.
+func (n *night) listed(e catalog.SetListEntry, s *float64) (frame int64, ok bool) {
+	if s == nil {
+		return 0, false
+	}
+	at := *s
+	if e.Clock {
+		if n.ref.StartsAt == nil {
+			return 0, false
+		}
+		const day = 24 * 60 * 60
+		began := n.ref.StartsAt.Sub(midnight(*n.ref.StartsAt)).Seconds()
+		// A time more than half a day before the recording is one past midnight.
+		at = math.Mod(at-began+1.5*day, day) - 0.5*day
+	}
+	frame = n.ref.Frame(at)
+	return frame, frame >= 0 && frame < n.ref.Frames
+}
+
+func midnight(t time.Time) time.Time {
+	y, m, d := t.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, t.Location())
+}
+
+// wholeMinutes tells whether all times of the set list are whole minutes, three
+// of them at least: the watch that wrote them had no seconds.
+func (n *night) wholeMinutes() bool {
+	times := 0
+	for _, e := range n.list {
+		if e.StartS == nil {
+			continue
+		}
+		if math.Mod(*e.StartS, 60) != 0 {
+			return false
+		}
+		times++
+	}
+	return times >= 3
+}
+
+// satisfied returns, for each entry of the set list, the take that already
+// holds it: the song's first entry is held by its first take, and so on.
+func (n *night) satisfied() []*candidate {
+	held := make([]*candidate, len(n.list))
+	used := make([]bool, len(n.found))
+	for i, e := range n.list {
+		first := -1
+		for k, c := range n.found {
+			if !used[k] && catalog.SameName(c.title, e.Song) && (first < 0 || c.start < n.found[first].start) {
+				first = k
+			}
+		}
+		if first >= 0 {
+			used[first] = true
+			held[i] = &n.found[first]
+		}
+	}
+	return held
+}
+
+// aligned places the titles of the set list that are left, on the music that
+// is left, between the takes that are placed before and after them.
+func (n *night) aligned() {
+	held := n.satisfied()
+	taken := make([][2]int, len(n.found))
+	for i, c := range n.found {
+		taken[i] = [2]int{n.block(c.start), n.block(c.end)}
+	}
+	var placed []candidate
+	for i := 0; i < len(n.list); {
+		if held[i] != nil {
+			i++
+			continue
+		}
+		first := i
+		for i < len(n.list) && held[i] == nil {
+			i++
+		}
+		from, to := 0, n.block(n.ref.Frames)+1
+		if first > 0 {
+			from = n.block(held[first-1].end)
+		}
+		if i < len(n.list) {
+			to = n.block(held[i].start)
+		}
+		if from >= to { // the list's order was not kept here
+			from, to = 0, n.block(n.ref.Frames)+1
+		}
+		placed = append(placed, n.alignWindow(n.list[first:i], outside(n.music, from, to, taken))...)
+	}
+	for _, c := range placed {
+		n.accept(c)
+	}
+	for i, c := range n.satisfied() {
+		if c == nil {
+			n.result.NotPlaced = append(n.result.NotPlaced, n.list[i].Song)
+		}
+	}
+}
+
+func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []candidate {
+	titles := make([]wanted, len(entries))
+	for i, e := range entries {
+		titles[i] = wanted{title: e.Song, blocks: n.lengths[catalog.Key(e.Song)]}
+	}
+	var cs []candidate
+	for _, p := range align(titles, music) {
+		cs = append(cs, candidate{
+			title: titles[p.title].title,
+			start: n.frame(music[p.from].from), end: n.frame(music[p.to-1].to),
+			by:         catalog.ByMusic,
+			confidence: round(alignedConfidence * p.likelihood),
+		})
+	}
+	return cs
+}
+
+// numbered places every stretch that may be a song under a number.
+func (n *night) numbered() {
+	number := 0
+	for _, s := range joined(n.music) {
+		if s.blocks() < leastSongS*meter.BlocksPerSecond {
+			continue
+		}
+		number++
+		n.accept(candidate{title: numberedTitle(number, n.date), start: n.frame(s.from), end: n.frame(s.to), by: catalog.ByMusic, confidence: numberedConfidence})
+	}
+}
+
+// unnamed reports the music that no take holds.
+func (n *night) unnamed() {
+	taken := make([][2]int, len(n.found))
+	for i, c := range n.found {
+		taken[i] = [2]int{n.block(c.start), n.block(c.end)}
+	}
+	for _, s := range joined(outside(n.music, 0, n.block(n.ref.Frames)+1, taken)) {
+		if s.blocks() >= leastSongS*meter.BlocksPerSecond {
+			n.result.Unnamed = append(n.result.Unnamed, Span{StartS: n.ref.Seconds(n.frame(s.from)), EndS: n.ref.Seconds(n.frame(s.to))})
+		}
+	}
+}
+
+// startNear returns where music starts within some seconds of a frame, else
+// the frame itself.
+func (n *night) startNear(frame int64, within float64) (int64, bool) {
+	return n.edgeNear(frame, within, func(s stretch) int { return s.from })
+}
+
+// endNear returns where music ends within some seconds of a frame, else the
+// frame itself.
+func (n *night) endNear(frame int64, within float64) int64 {
+	at, _ := n.edgeNear(frame, within, func(s stretch) int { return s.to })
+	return at
+}
+
+func (n *night) edgeNear(frame int64, within float64, edge func(stretch) int) (int64, bool) {
+	best, found := frame, false
+	nearest := n.ref.Frame(within)
+	for _, s := range n.music {
+		at := n.frame(edge(s))
+		if d := max(at-frame, frame-at); d <= nearest {
+			best, nearest, found = at, d, true
+		}
+	}
+	return best, found
+}
+
+// musicEnd trims the end of a song that starts at a frame and ends before
+// another: to where the music stops, with what follows a stop as long as a
+// stop may be, or is half as long as all before. A span without music stays as
+// it is.
+func (n *night) musicEnd(start, before int64) int64 {
+	end := start
+	for _, s := range outside(n.music, n.block(start), n.block(before), nil) {
+		from, to := n.frame(s.from), n.frame(s.to)
+		if end > start && from-end > n.ref.Frame(stopS) && 2*(to-from) < end-start {
+			break
+		}
+		end = to
+	}
+	if end == start {
+		return before
+	}
+	return min(end, before)
+}
+
+// round keeps a confidence to two decimals: it means no more than that.
+func round(p float64) float64 { return math.Round(p*100) / 100 }

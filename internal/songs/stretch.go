@@ -1,0 +1,156 @@
+package songs
+
+import "math"
+
+// stretch is a run of blocks in which the band plays.
+type stretch struct {
+	from, to int // blocks; to is the first one after
+	// cut is the probability that what is before this stretch and what is in
+	// it are not the same song; 1 for the first.
+	cut float64
+}
+
+func (s stretch) blocks() int { return s.to - s.from }
+
+const (
+	// leastShare is how much larger the share of channels that play must be in
+	// music than between songs. With less the night has no songs, or no pauses.
+	leastShare = 0.25
+	// half is the pause after which two stretches are as likely two songs as
+	// one. Measured on nothing but the demo tour; common practice, no source:
+	// stops within songs last a bar, pauses several seconds.
+	halfPauseBlocks = 18
+	// segueCut is the probability that a dip without a pause parts two songs,
+	// if everybody stops at it.
+	segueCut = 0.15
+	// leastBlocks is the length of the shortest stretch that is looked at.
+	leastBlocks = 10
+)
+
+// stretches returns when the band plays, in order of time.
+//
+// A stretch is a run in which more channels play than halfway between the
+// night's pauses and its music, widened to where only a quarter more play than
+// in the pauses: so a first guitar alone belongs to the song, and applause in
+// some open microphones does not.
+func (a activity) stretches() []stretch {
+	pause, music := split(a.share, 0, 1)
+	if music-pause < leastShare {
+		if music > 0.5 {
+			return []stretch{{from: 0, to: len(a.share), cut: 1}}
+		}
+		return []stretch{}
+	}
+	high, low := pause+0.5*(music-pause), pause+0.25*(music-pause)
+	found := []stretch{}
+	for i := 0; i < len(a.share); {
+		if a.share[i] < high {
+			i++
+			continue
+		}
+		s := stretch{from: i, cut: 1}
+		for i < len(a.share) && a.share[i] >= high {
+			i++
+		}
+		s.to = i
+		if s.blocks() < leastBlocks {
+			continue
+		}
+		found = append(found, s)
+	}
+	for i := range found {
+		s := &found[i]
+		before, after := 0, len(a.share)
+		if i > 0 {
+			before = found[i-1].to
+		}
+		if i < len(found)-1 {
+			after = found[i+1].from
+		}
+		s.from = a.widen(s.from, -1, before-1, low)
+		s.to = a.widen(s.to-1, 1, after, low) + 1
+	}
+	for i := 1; i < len(found); i++ {
+		found[i-1].to, found[i].from, found[i].cut = a.between(found[i-1].to, found[i].from, pause, music)
+	}
+	return found
+}
+
+// widen moves a block on by step while the next one is at or above low and not
+// yet at the block to stop before.
+func (a activity) widen(at, step, before int, low float64) int {
+	for at+step != before && at+step >= 0 && at+step < len(a.share) && a.share[at+step] >= low {
+		at += step
+	}
+	return at
+}
+
+// between looks at what lies between two stretches that end and start at the
+// given blocks, and says where the one ends, the other starts, and how likely
+// they are two songs. Where the band never paused they meet at its lowest
+// block.
+func (a activity) between(end, start int, pause, music float64) (int, int, float64) {
+	if gap := float64(start - end); gap > 0 {
+		ratio := gap / halfPauseBlocks
+		return end, start, ratio * ratio / (1 + ratio*ratio)
+	}
+	// Widened, the two meet or cross: somewhere in start … end is the dip.
+	lowest := start
+	for i := start; i < end; i++ {
+		if a.share[i] < a.share[lowest] {
+			lowest = i
+		}
+	}
+	depth := 1.0
+	if lowest < len(a.share) {
+		depth = max(0, min(1, (music-a.share[lowest])/(music-pause)))
+	}
+	return lowest, lowest, max(0.01, segueCut*depth)
+}
+
+// joined makes one stretch of those that are more likely one song than two.
+func joined(ss []stretch) []stretch {
+	out := []stretch{}
+	for _, s := range ss {
+		if len(out) > 0 && s.cut < 0.5 {
+			out[len(out)-1].to = s.to
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// outside returns the stretches of a window of blocks that are not taken, cut
+// to what is free.
+func outside(ss []stretch, from, to int, taken [][2]int) []stretch {
+	free := []stretch{}
+	for _, s := range ss {
+		s.from, s.to = max(s.from, from), min(s.to, to)
+		for _, t := range taken {
+			switch {
+			case t[1] <= s.from || t[0] >= s.to:
+			case t[0]-s.from > s.to-t[1]:
+				s.to = t[0]
+			default:
+				s.from = t[1]
+			}
+		}
+		if s.blocks() < leastBlocks {
+			continue
+		}
+		if len(free) == 0 {
+			s.cut = 1
+		}
+		for _, t := range taken {
+			if len(free) > 0 && t[0] >= free[len(free)-1].to && t[1] <= s.from {
+				s.cut = 1 // a song lies between
+			}
+		}
+		free = append(free, s)
+	}
+	return free
+}
+
+// logOf returns the logarithm of a probability, kept off 0 and 1.
+func logOf(p float64) float64 { return math.Log(max(1e-6, min(1-1e-6, p))) }
