@@ -139,7 +139,7 @@ func mayRest(t *Track) bool {
 	text := strings.ToLower(t.Channel + " " + t.Name + " " + t.Input.Group + " " + t.Input.Notes)
 	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) }) {
 		switch w {
-		case "di", "line", "spare", "unused", "empty", "nothing", "guest", "keys", "keyboard", "synth", "piano", "organ", "sampler",
+		case "di", "line", "bass", "spare", "unused", "empty", "nothing", "guest", "keys", "keyboard", "synth", "piano", "organ", "sampler",
 			"samples", "pad", "pads", "playback", "tracks", "laptop", "acoustic", "click", "cue", "talkback", "tb", "timecode", "sync",
 			"aux", "return", "fx", "video", "dj", "only", "test":
 			return true

@@ -159,6 +159,9 @@ func (n *Night) wentSilent(t *Track, s stage) []catalog.Flag {
 			return nil
 		}
 		return n.silentFlags(t, all, catalog.FaultSeverity)
+	case toEnd && !mayRest(t) && s.isLoud(last.from-1) && s.isLoud(last.from) && !n.restsElsewhere(t, level):
+		// It sounded whenever the band played, and stopped within a song for good.
+		return n.silentFlags(t, all[len(all)-1:], catalog.WarningSeverity)
 	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
 		return n.silentFlags(t, all[len(all)-1:], catalog.WarningSeverity)
 	}

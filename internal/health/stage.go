@@ -67,7 +67,7 @@ func (n *Night) stage() stage {
 }
 
 // isLoud reports whether the band plays in a bin.
-func (s stage) isLoud(bin int) bool { return bin < len(s.loud) && s.loud[bin] }
+func (s stage) isLoud(bin int) bool { return bin >= 0 && bin < len(s.loud) && s.loud[bin] }
 
 // shares tells how much of a track's loud and quiet bins lies above a level, of
 // those that outside does not hold.
