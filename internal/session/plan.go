@@ -1,0 +1,258 @@
+package session
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/wavfile"
+)
+
+// itemPlan is what one item comes to on disk. It is made of the catalog alone;
+// the recordings are opened when the item is rendered.
+type itemPlan struct {
+	index   int
+	item    catalog.SessionItem
+	rec     catalog.Recording
+	poly    bool
+	folder  string // the item's, or with poly the one that the file lies in
+	part    string // hidden folder in which the item is written
+	from    int64  // frame of the recording that is rendered first; may be negative
+	frames  int64  // of each file
+	pre     int64  // frames before the take's start
+	files   []catalog.File
+	targets []*target
+}
+
+// target is one file to be rendered.
+type target struct {
+	path   string
+	format wavfile.Format
+	outs   []*out // one a channel
+	print  [16]byte
+	there  bool // it was rendered earlier, of the same
+}
+
+// out is one channel of a target.
+type out struct {
+	catalog.SessionInput
+	segments []catalog.File // of its track, in order of time; none = silent
+	raw      wavfile.Format // one channel of the source
+	conv     *converter     // nil = copied as it is
+}
+
+// renderVersion is part of every file's print. It is raised when the same
+// input is to give other bytes.
+const renderVersion = 1
+
+// originator marks files that were rendered here (bext Originator).
+const originator = "nightreel"
+
+func newItemPlan(ctx context.Context, store *catalog.Store, ses catalog.Session, i int, opt RenderOptions) (*itemPlan, error) {
+	it := ses.Items[i]
+	recs, err := store.Recordings(ctx, catalog.RecordingFilter{ID: it.Recording})
+	if err != nil {
+		return nil, err
+	}
+	if len(recs) == 0 || it.Recording == 0 {
+		return nil, &RenderError{fmt.Sprintf("%s (%s): its recording is no longer in the catalog", it.Song, it.Show), "scan the recording again and build the session anew"}
+	}
+	plan := &itemPlan{index: i, item: it, rec: recs[0], poly: opt.Poly}
+	if plan.files, err = store.Files(ctx, catalog.FileFilter{Recording: it.Recording}); err != nil {
+		return nil, err
+	}
+	rate := float64(plan.rec.SampleRate)
+	plan.pre = int64(math.Round(opt.PreRollS * rate))
+	plan.from = it.StartFrame - plan.pre
+	plan.frames = plan.pre + it.EndFrame - it.StartFrame + int64(math.Round(opt.PostRollS*rate))
+	name := itemName(i, len(ses.Items), it)
+	plan.folder = filepath.Join(opt.Dir, name)
+	plan.part = filepath.Join(opt.Dir, "."+name+".part")
+	if opt.Poly {
+		plan.folder = opt.Dir
+	}
+	plan.aim(ses, name, opt.BitDepth)
+	return plan, nil
+}
+
+// aim lists the files to be rendered.
+func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
+	r := plan.rec
+	source := wavfile.Format{SampleRate: r.SampleRate, Channels: 1, BitDepth: r.BitDepth, ContainerBytes: r.SampleBytes}
+	if r.Encoding == wavfile.Float.String() {
+		source.Encoding = wavfile.Float
+	}
+	format := source
+	if bits != 0 && bits != source.BitDepth {
+		format.BitDepth, format.ContainerBytes, format.Encoding = bits, bits/8, wavfile.PCM
+	}
+	inputs := []catalog.SessionInput{}
+	highest := 0
+	playing := false
+	for _, in := range ses.Inputs {
+		highest = max(highest, in.DeskInput)
+		if in.Item == plan.index {
+			inputs = append(inputs, in)
+			playing = playing || in.Status == catalog.Playback
+		}
+	}
+	if !playing {
+		return
+	}
+	slices.SortStableFunc(inputs, func(a, b catalog.SessionInput) int { return a.DeskInput - b.DeskInput })
+	if plan.poly {
+		format.Channels = len(inputs)
+		plan.targets = []*target{{path: filepath.Join(plan.folder, name+".wav"), format: format}}
+	}
+	for _, in := range inputs {
+		o := &out{SessionInput: in, raw: source}
+		if in.Status == catalog.Playback {
+			o.segments = segments(plan.files, in.Track)
+		}
+		if plan.poly {
+			plan.targets[0].outs = append(plan.targets[0].outs, o)
+		} else if in.Status == catalog.Playback {
+			plan.targets = append(plan.targets, &target{path: filepath.Join(plan.folder, inputName(in, highest)), format: format, outs: []*out{o}})
+		}
+	}
+	mono := format
+	mono.Channels = 1
+	for _, t := range plan.targets {
+		t.print = plan.fingerprint(t)
+		for _, o := range t.outs {
+			if len(o.segments) > 0 {
+				// A seed of its own for every input: dither that is the same on
+				// two inputs would add up.
+				seed := sha256.Sum256(fmt.Appendf(t.print[:], "%d", o.DeskInput))
+				o.conv = newConverter(source, mono, o.TrimDB, [16]byte(seed[:16]))
+			}
+		}
+	}
+}
+
+// segments returns the files that hold a track, in order of time.
+func segments(files []catalog.File, track int) []catalog.File {
+	found := []catalog.File{}
+	for _, f := range files {
+		if f.FirstTrack <= track && track < f.FirstTrack+f.Channels && f.Frames > 0 {
+			found = append(found, f)
+		}
+	}
+	slices.SortStableFunc(found, func(a, b catalog.File) int {
+		switch {
+		case a.StartFrame < b.StartFrame:
+			return -1
+		case a.StartFrame > b.StartFrame:
+			return 1
+		}
+		return 0
+	})
+	return found
+}
+
+// fingerprint stands for everything that a rendered file's bytes depend on. It
+// is kept in the file, so that a later render knows it again.
+func (plan *itemPlan) fingerprint(t *target) [16]byte {
+	h := sha256.New()
+	fmt.Fprintf(h, "%d|%+v|%d|%d|%d|%s|%s|%d\n", renderVersion, t.format, plan.from, plan.frames, plan.pre, plan.item.Show, plan.item.Song, plan.item.EndFrame)
+	for _, o := range t.outs {
+		fmt.Fprintf(h, "%d|%s|%s|%s|%d|%v|%+v\n", o.DeskInput, o.Channel, o.Status, o.Rig, o.Track, o.TrimDB, o.raw)
+		for _, f := range o.segments {
+			fmt.Fprintf(h, "%s|%d|%d|%d|%d|%d|%d|%d\n", f.Path, f.Size, f.ModTime.UnixNano(), f.FirstTrack, f.Channels, f.StartFrame, f.Frames, f.DataOffset)
+		}
+	}
+	return [16]byte(h.Sum(nil)[:16])
+}
+
+// look finds what is on the disk already and returns the bytes of audio and the
+// number of files still to be written.
+func (plan *itemPlan) look(opt RenderOptions) (bytes int64, files int, err error) {
+	for _, t := range plan.targets {
+		if err := t.look(opt.Overwrite); err != nil {
+			return 0, 0, err
+		}
+		if !t.there {
+			bytes += plan.frames * int64(t.format.FrameBytes())
+			files++
+		}
+	}
+	return bytes, files, nil
+}
+
+func (t *target) look(overwrite bool) error {
+	_, err := os.Lstat(t.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("%s: not rendered: %w", t.path, err)
+	}
+	f, err := wavfile.Open(t.path)
+	if err != nil {
+		return &ExistsError{Path: t.path}
+	}
+	defer f.Close()
+	info := f.Info()
+	x := info.Meta.Bext
+	if x == nil || x.Originator != originator || !isPrint(x.OriginatorReference) {
+		return &ExistsError{Path: t.path}
+	}
+	t.there = x.OriginatorReference == hex.EncodeToString(t.print[:]) && info.Format == t.format && !info.Unfinished
+	if !t.there && !overwrite {
+		return &ExistsError{Path: t.path, Ours: true}
+	}
+	return nil
+}
+
+// isPrint tells whether s could be a fingerprint.
+func isPrint(s string) bool {
+	b, err := hex.DecodeString(s)
+	return err == nil && len(b) == 16
+}
+
+// gaps says where a track has nothing to give within the rendered span and
+// inside the recording, in words.
+func (plan *itemPlan) gaps(o *out) []string {
+	words := []string{}
+	at := max(0, plan.from)
+	end := min(plan.from+plan.frames, plan.rec.Frames)
+	missing := func(from, to int64) {
+		if from < to {
+			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", clock(plan.rec.Seconds(from)), clock(plan.rec.Seconds(to))))
+		}
+	}
+	for _, f := range o.segments {
+		if f.StartFrame+f.Frames <= at || f.StartFrame >= end {
+			continue
+		}
+		missing(at, f.StartFrame)
+		at = max(at, f.StartFrame+f.Frames)
+	}
+	missing(at, end)
+	return words
+}
+
+// rolls says by how much pre-roll and post-roll reach beyond the recording, or
+// "".
+func (plan *itemPlan) rolls() string {
+	words := []string{}
+	if plan.from < 0 {
+		words = append(words, fmt.Sprintf("the recording starts %.1f s into the pre-roll", plan.rec.Seconds(-plan.from)))
+	}
+	if over := plan.from + plan.frames - plan.rec.Frames; over > 0 {
+		words = append(words, fmt.Sprintf("the recording ends %.1f s before the post-roll does", plan.rec.Seconds(over)))
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return strings.Join(words, ", ") + "; silence is there, so that all files stay aligned"
+}

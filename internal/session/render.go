@@ -1,0 +1,232 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"nightreel/catalog"
+)
+
+// RenderOptions are the choices of [Render].
+type RenderOptions struct {
+	Dir string // folder to render into; made where it is missing
+
+	// Poly makes one polyphonic file an item, with a channel for every desk
+	// input in order, silent where the input does not play. Without it every
+	// item is a folder with a mono file an input.
+	Poly bool
+
+	// PreRollS and PostRollS are seconds before the take's start and after its
+	// end that are rendered too. Beyond the recording's ends there is silence.
+	PreRollS, PostRollS float64
+
+	// BitDepth makes integers of 16, 24 or 32 bits. 0, and the source's own
+	// depth, keep the source's coding.
+	BitDepth int
+
+	// Overwrite lets files that an earlier render made be replaced. Files that
+	// nightreel did not render are never replaced.
+	Overwrite bool
+}
+
+// Rendered is what a render made.
+type Rendered struct {
+	Files    []RenderedFile `json:"files"`
+	Bytes    int64          `json:"bytes"`   // of audio written
+	Seconds  float64        `json:"seconds"` // it took
+	Problems []string       `json:"problems"`
+}
+
+// RenderedFile is one file of a render.
+type RenderedFile struct {
+	Path      string  `json:"path"`
+	Item      int     `json:"item"`       // index into the session's items, from 0
+	DeskInput int     `json:"desk_input"` // 0 for a polyphonic file
+	Channel   string  `json:"channel"`    // "" for a polyphonic file
+	Channels  []Voice `json:"channels,omitempty"`
+	Frames    int64   `json:"frames"`
+	TrimDB    float64 `json:"trim_db"` // 0 for a polyphonic file; see Channels
+	// BitIdentical says that every sample of the recording was copied as it is.
+	BitIdentical   bool  `json:"bit_identical"`
+	ClippedSamples int64 `json:"clipped_samples"` // cut to full scale by a trim or a change of format
+	Skipped        bool  `json:"skipped"`         // it was there already, rendered of the same
+}
+
+// Voice is one channel of a polyphonic file.
+type Voice struct {
+	DeskInput int                 `json:"desk_input"`
+	Channel   string              `json:"channel"`
+	Status    catalog.InputStatus `json:"status"`
+	TrimDB    float64             `json:"trim_db"`
+}
+
+// ExistsError says that a file is in the way.
+type ExistsError struct {
+	Path string
+	Ours bool // rendered by nightreel, of something else
+}
+
+func (e *ExistsError) Error() string {
+	if e.Ours {
+		return e.Path + ": not rendered: an earlier render of something else is there"
+	}
+	return e.Path + ": not rendered: a file is there that nightreel did not render"
+}
+
+// Hint returns what to do about it.
+func (e *ExistsError) Hint() string {
+	if e.Ours {
+		return "render into another folder, or allow overwriting"
+	}
+	return "render into another folder; files of others are never overwritten"
+}
+
+// SpaceError says that the disk cannot hold the render. Nothing was written.
+type SpaceError struct {
+	Dir        string
+	Need, Free int64 // bytes
+}
+
+func (e *SpaceError) Error() string {
+	return fmt.Sprintf("%s: not rendered: it needs %.2f GB and the disk has %.2f GB left", e.Dir, float64(e.Need)/1e9, float64(e.Free)/1e9)
+}
+
+// Hint returns what to do about it.
+func (e *SpaceError) Hint() string {
+	return "render to another disk, fewer songs, or only some channels"
+}
+
+// Render cuts the session's audio into WAV files below opt.Dir.
+//
+// Each item becomes a folder "01 Title (2031-05-02)" with a mono file for every
+// desk input on playback, "01 Kick In.wav", or with Poly one file
+// "01 Title (2031-05-02).wav". All files of an item start at the same frame and
+// are equally long. An input without trim is copied bit for bit in the source's
+// coding, unless another bit depth is asked for; see Problems and
+// ClippedSamples for what a trim did. The bext time reference is that of the
+// first frame in the file; cue points mark the take's start and end.
+//
+// Files are written to a hidden folder, synced and then renamed, item by item:
+// after an interruption or on a full disk every item is there whole or not at
+// all. A later Render of the same goes on from there. A recording that cannot
+// be read is a problem, and costs the files that need it; a failed write or a
+// cancelled ctx ends the render, and what is returned beside the error is
+// finished.
+//
+// Errors: *[ExistsError] and *[SpaceError] before anything is written,
+// *[RenderError] for options that make no sense.
+func Render(ctx context.Context, store *catalog.Store, ses catalog.Session, opt RenderOptions, p *Progress) (Rendered, error) {
+	began := time.Now()
+	done := Rendered{Files: []RenderedFile{}, Problems: []string{}}
+	finish := func(err error) (Rendered, error) {
+		done.Seconds = time.Since(began).Seconds()
+		return done, err
+	}
+	if p == nil {
+		p = &Progress{}
+	}
+	if err := opt.check(); err != nil {
+		return finish(err)
+	}
+	plans := make([]*itemPlan, len(ses.Items))
+	var need, audio int64
+	for i := range ses.Items {
+		var err error
+		if plans[i], err = newItemPlan(ctx, store, ses, i, opt); err != nil {
+			return finish(err)
+		}
+		bytes, files, err := plans[i].look(opt)
+		if err != nil {
+			return finish(err)
+		}
+		audio += bytes
+		need += bytes + int64(files)*headerBytes
+	}
+	if need > 0 {
+		if err := makeRoom(opt.Dir, need); err != nil {
+			return finish(err)
+		}
+	}
+	p.begin(len(plans), audio)
+	for i, plan := range plans {
+		p.enter(i+1, fmt.Sprintf("%s (%s)", plan.item.Song, plan.item.Show))
+		files, problems, err := plan.render(ctx, p, &done.Bytes)
+		done.Files = append(done.Files, files...)
+		done.Problems = append(done.Problems, problems...)
+		if err != nil {
+			return finish(err)
+		}
+	}
+	return finish(ctx.Err())
+}
+
+// headerBytes bounds what a rendered file is longer than its audio: header,
+// metadata of up to 256 channels, and a cluster of the disk. Measured: 1.1 kB
+// for a mono file, 31 kB for 256 channels.
+const headerBytes = 64 << 10
+
+func (o RenderOptions) check() error {
+	bad := func(problem, try string) error { return &RenderError{problem, try} }
+	switch {
+	case o.Dir == "":
+		return bad("no folder was named", "name a folder to render into")
+	case !(o.PreRollS >= 0 && o.PostRollS >= 0 && o.PreRollS <= maxRollS && o.PostRollS <= maxRollS):
+		return bad(fmt.Sprintf("pre-roll %g s, post-roll %g s", o.PreRollS, o.PostRollS), fmt.Sprintf("both go from 0 to %d s", maxRollS))
+	case o.BitDepth != 0 && o.BitDepth != 16 && o.BitDepth != 24 && o.BitDepth != 32:
+		return bad(fmt.Sprintf("bit depth %d", o.BitDepth), "16, 24 and 32 are possible; 0 keeps the source's")
+	}
+	return nil
+}
+
+// maxRollS bounds pre-roll and post-roll, so that a slip of the pen does not
+// fill a disk with silence.
+const maxRollS = 600
+
+// RenderError says that the options of a render make no sense.
+type RenderError struct {
+	Problem string
+	Try     string // what is possible
+}
+
+func (e *RenderError) Error() string { return "not rendered: " + e.Problem }
+
+// Hint returns what is possible.
+func (e *RenderError) Hint() string { return e.Try }
+
+// makeRoom makes the folder and sees that the disk can hold the render.
+func makeRoom(dir string, need int64) error {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return fmt.Errorf("%s: could not make the folder: %w", dir, err)
+	}
+	if free, known := freeBytes(dir); known && free < uint64(need) {
+		return &SpaceError{Dir: dir, Need: need, Free: int64(free)}
+	}
+	return nil
+}
+
+// others names WAV files in an item's folder that this render does not know,
+// left by an earlier session: whoever loads the folder would load them too.
+func (plan *itemPlan) others() []string {
+	if plan.poly {
+		return nil
+	}
+	known := map[string]bool{}
+	for _, t := range plan.targets {
+		known[filepath.Base(t.path)] = true
+	}
+	entries, err := os.ReadDir(plan.folder)
+	if err != nil {
+		return nil // it is not there yet
+	}
+	names := []string{}
+	for _, e := range entries {
+		if strings.EqualFold(filepath.Ext(e.Name()), ".wav") && !known[e.Name()] && !strings.HasPrefix(e.Name(), ".") {
+			names = append(names, e.Name())
+		}
+	}
+	return names
+}

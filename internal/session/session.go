@@ -1,0 +1,188 @@
+// Package session answers what the desk gets this afternoon: which take of each
+// song, which track on which desk input, at which trim.
+//
+// Start with [Build], which chooses takes and lays them on a desk's patch, and
+// [Render], which cuts the session's audio into files. [NewSheet] makes the
+// paper that lies beside the desk, [Cautions] the texts that come first.
+//
+// What was recorded is what the desk got, preamp gain included. A trim, tonight's
+// gain less that night's, turns the recording into what tonight's preamps would
+// have given; a trim of 0 leaves every sample as it was recorded.
+//
+// The package opens recordings read-only and writes only below
+// RenderOptions.Dir. It never derives sound pressure from levels.
+//
+// Rendered files are RIFF or RF64 (EBU Tech 3306) with a bext chunk (EBU Tech
+// 3285).
+package session
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+)
+
+// Request says what a session is to be made of.
+type Request struct {
+	Desk string // name of the desk
+
+	// Songs are titles or aliases, in the order they are to be played. Empty
+	// with Show set means the whole set of that night, every take in the order
+	// it was played.
+	Songs []string
+	// Show restricts the takes to those of one night.
+	Show catalog.Date
+	// Pick chooses among the takes of a song: "latest" (also ""), "cleanest",
+	// "typical", "loudest", or a date for the last take of that night. See
+	// [Picks].
+	Pick string
+
+	// Rig names the rig to feed the desk from. "" takes the recording that the
+	// takes are placed on: the main rig's, where there is one.
+	Rig string
+
+	// Only and Except name channels or groups of the input list. With Only, all
+	// others stay on the stage; those in Except stay there in any case.
+	Only, Except []string
+}
+
+// RequestError says that a request cannot be met as it stands.
+type RequestError struct {
+	Problem string
+	Try     string // what to do about it
+}
+
+func (e *RequestError) Error() string { return "session not built: " + e.Problem }
+
+// Hint returns what to do about it.
+func (e *RequestError) Hint() string { return e.Try }
+
+// Build chooses a take of each song, lays it on the desk's inputs, stores the
+// session and returns it.
+//
+// Every desk input ends in every item as playback, stage or missing, with the
+// reason. Channels are matched by name across re-patching, never by track
+// number. What the engineer should know before relying on the session is in
+// Problems.
+//
+// A request that cannot be met is *[RequestError]; an unknown desk, song or
+// show is *[catalog.NotFoundError].
+func Build(ctx context.Context, store *catalog.Store, req Request) (catalog.Session, error) {
+	b, err := newBuilder(ctx, store, req)
+	if err != nil {
+		return catalog.Session{}, err
+	}
+	ses := catalog.Session{Desk: b.desk.Name, Items: []catalog.SessionItem{}, Inputs: []catalog.SessionInput{}, Problems: []string{}}
+	chosen, problems, err := b.choose(ctx)
+	if err != nil {
+		return catalog.Session{}, err
+	}
+	ses.Problems = append(ses.Problems, problems...)
+	for i, c := range chosen {
+		ses.Items = append(ses.Items, c.item())
+		for _, in := range c.inputs {
+			in.Item = i
+			ses.Inputs = append(ses.Inputs, in.SessionInput)
+		}
+		more, err := b.problems(ctx, c)
+		if err != nil {
+			return catalog.Session{}, err
+		}
+		ses.Problems = append(ses.Problems, more...)
+	}
+	if p := mixedRates(ses.Items); p != "" {
+		ses.Problems = append(ses.Problems, p)
+	}
+	return store.SaveSession(ctx, ses)
+}
+
+// choose returns one candidate an item, in playing order.
+func (b *builder) choose(ctx context.Context) (chosen []*candidate, problems []string, err error) {
+	if len(b.req.Songs) == 0 {
+		takes, err := b.store.Takes(ctx, catalog.TakeFilter{Show: b.req.Show})
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, t := range takes {
+			c, err := b.candidate(ctx, t)
+			if err != nil {
+				return nil, nil, err
+			}
+			c.why = fmt.Sprintf("from the whole set of %s", t.Show)
+			chosen = append(chosen, c)
+		}
+	}
+	for _, song := range b.req.Songs {
+		c, notes, err := b.chooseTake(ctx, song)
+		if err != nil {
+			return nil, nil, err
+		}
+		problems = append(problems, notes...)
+		if c != nil {
+			chosen = append(chosen, c)
+		}
+	}
+	if len(chosen) == 0 {
+		what := "no take was found"
+		if b.req.Show != "" {
+			what += " on " + string(b.req.Show)
+		}
+		if len(problems) > 0 {
+			what = strings.Join(problems, "; ")
+		}
+		return nil, nil, &RequestError{what, "nightreel takes lists what there is; nightreel takes set places a take by hand"}
+	}
+	return chosen, problems, nil
+}
+
+// chooseTake picks a take of one song; nil with a note where there is none.
+func (b *builder) chooseTake(ctx context.Context, name string) (*candidate, []string, error) {
+	takes, err := b.store.Takes(ctx, catalog.TakeFilter{Song: name, Show: b.req.Show})
+	if err != nil {
+		return nil, nil, err
+	}
+	night := b.req.Show
+	if b.pick.date != "" {
+		night = b.pick.date
+		takes = slices.DeleteFunc(takes, func(t catalog.Take) bool { return t.Show != night })
+	}
+	if len(takes) == 0 {
+		where := ""
+		if night != "" {
+			where = " on " + string(night)
+		}
+		return nil, []string{fmt.Sprintf("%s: there is no take%s, so it is left out", name, where)}, nil
+	}
+	candidates := make([]*candidate, len(takes))
+	for i, t := range takes {
+		if candidates[i], err = b.candidate(ctx, t); err != nil {
+			return nil, nil, err
+		}
+	}
+	return b.pickOne(ctx, candidates)
+}
+
+// mixedRates words the problem of items at different sample rates, "" where
+// there is none: a player runs at one rate, and a desk is clocked at one.
+func mixedRates(items []catalog.SessionItem) string {
+	songs := map[int][]string{}
+	rates := []int{}
+	for _, it := range items {
+		if songs[it.SampleRate] == nil {
+			rates = append(rates, it.SampleRate)
+		}
+		songs[it.SampleRate] = append(songs[it.SampleRate], it.Song)
+	}
+	if len(rates) < 2 {
+		return ""
+	}
+	slices.Sort(rates)
+	parts := []string{}
+	for _, r := range rates {
+		parts = append(parts, fmt.Sprintf("%g kHz: %s", float64(r)/1000, strings.Join(songs[r], ", ")))
+	}
+	return "the items have different sample rates (" + strings.Join(parts, "; ") + "); without conversion they cannot be played in one run"
+}
