@@ -24,9 +24,10 @@ const (
 	textureShare = 0.1
 	restingGaps  = 3
 
-	// samplesApart, in seconds, is how far starts or ends of one dropout may lie
-	// apart between tracks: it is cut at the same packet or buffer.
-	samplesApartS = 0.005
+	// sameCutS, in seconds, is how far starts or ends of one dropout may lie
+	// apart between tracks: it is cut at the same packet or buffer, and zeros of
+	// the sound's own lengthen it by some samples.
+	sameCutS = 0.005
 
 	// dropoutSpellS joins the dropouts of a track to one spell.
 	dropoutSpellS = 10
@@ -76,152 +77,143 @@ type dropped struct {
 	beside int // other tracks with the same dropout
 }
 
-// spellOf is the dropouts of one track that belong together.
-type spellOf struct {
-	track      *Track
+// dropSpell is the dropouts of one track, or of the recorder, that belong
+// together.
+type dropSpell struct {
+	track      *Track // nil: the recorder's
 	start, end int64
 	runs       int
 	lost       int64
 	longest    int64
-	beside     int
+	tracks     int
 }
 
 // dropouts finds the runs of zeros that were cut into signal. What silent says
 // already is not told twice.
 func (n *Night) dropouts(silent []catalog.Flag) []catalog.Flag {
+	all := n.cuts(silent)
+	var own, shared []dropped
+	for _, d := range all {
+		switch {
+		case d.beside >= maxEach:
+			shared = append(shared, d)
+		case d.beside > 0 || d.before && d.after && !d.track.texture:
+			// Zeros that a source makes itself are none, unless tracks that never
+			// do so have them too.
+			own = append(own, d)
+		}
+	}
+	var found []catalog.Flag
+	for _, s := range n.dropSpells(n.instants(shared)) {
+		found = append(found, n.recorderDropout(s, shared))
+	}
+	for _, s := range n.dropSpells(own) {
+		found = append(found, n.trackDropout(s))
+	}
+	return found
+}
+
+// cuts returns the runs of zeros of all tracks in order of time, each with the
+// number of tracks that have the same.
+func (n *Night) cuts(silent []catalog.Flag) []dropped {
+	holes := n.findHoles()
 	var all []dropped
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		for _, g := range t.gaps {
-			if !n.inHole(t, g.start, g.start+g.frames) && !covered(silent, t.Number, g.start, g.start+g.frames) {
+			if !inHole(holes, t, g.start, g.start+g.frames) && !covered(silent, t.Number, g.start, g.start+g.frames) {
 				all = append(all, dropped{track: t, gap: g})
 			}
 		}
 	}
 	slices.SortStableFunc(all, func(a, b dropped) int { return cmp.Compare(a.start, b.start) })
-	n.countBeside(all)
-	all = slices.DeleteFunc(all, func(d dropped) bool {
-		// Zeros that a source makes itself are none, unless tracks that never
-		// do so have them too.
-		return d.track.texture && d.beside == 0 || !(d.before && d.after) && d.beside == 0
-	})
-	return n.dropoutFlags(n.dropoutSpells(all))
-}
-
-// countBeside counts for each dropout the other tracks that have the same and
-// no zeros of their own.
-func (n *Night) countBeside(all []dropped) {
-	apart := int64(samplesApartS * float64(n.SampleRate))
 	for i := range all {
 		for _, dir := range []int{-1, 1} {
-			for k := i + dir; k >= 0 && k < len(all); k += dir {
+			for k := i + dir; k >= 0 && k < len(all) && n.apart(all[i].start, all[k].start) <= sameCutS; k += dir {
 				a, b := &all[i], &all[k]
-				if b.start-a.start > apart || a.start-b.start > apart {
-					break
-				}
-				if d := a.start + a.frames - b.start - b.frames; d <= apart && -d <= apart && a.track != b.track && !b.track.texture && b.before && b.after {
+				if n.apart(a.start+a.frames, b.start+b.frames) <= sameCutS && a.track != b.track && !b.track.texture && b.before && b.after {
 					a.beside++
 				}
 			}
 		}
 	}
+	return all
 }
 
-func (n *Night) dropoutSpells(all []dropped) []spellOf {
+// apart returns the distance of two frames in seconds.
+func (n *Night) apart(a, b int64) float64 { return n.seconds(max(a-b, b-a)) }
+
+// instants makes one of the dropouts that all tracks have at one time.
+func (n *Night) instants(shared []dropped) []dropped {
+	var out []dropped
+	for _, d := range shared {
+		if k := len(out) - 1; k >= 0 && n.apart(out[k].start, d.start) <= sameCutS {
+			out[k].beside = max(out[k].beside, d.beside)
+			out[k].frames = max(out[k].frames, d.frames)
+			continue
+		}
+		d.track = nil
+		out = append(out, d)
+	}
+	return out
+}
+
+func (n *Night) dropSpells(all []dropped) []dropSpell {
 	open := map[*Track]int{} // index+1 of the track's latest spell
-	var spells []spellOf
+	var spells []dropSpell
 	for _, d := range all {
-		end := d.start + d.frames
 		i := open[d.track] - 1
 		if i < 0 || n.seconds(d.start-spells[i].end) > dropoutSpellS {
-			spells = append(spells, spellOf{track: d.track, start: d.start})
+			spells = append(spells, dropSpell{track: d.track, start: d.start})
 			i = len(spells) - 1
 			open[d.track] = i + 1
 		}
 		s := &spells[i]
-		s.end = max(s.end, end)
+		s.end = max(s.end, d.start+d.frames)
 		s.runs++
 		s.lost += d.frames
 		s.longest = max(s.longest, d.frames)
-		s.beside = max(s.beside, d.beside)
+		s.tracks = max(s.tracks, d.beside+1)
 	}
 	return spells
 }
 
-// dropoutFlags makes a flag of each spell, and one of those at one time on more
-// than maxEach tracks.
-func (n *Night) dropoutFlags(spells []spellOf) []catalog.Flag {
-	var found []catalog.Flag
-	for from := 0; from < len(spells); {
-		// Spells come in order of start; a group goes on as long as they overlap.
-		to, end := from+1, spells[from].end
-		for to < len(spells) && spells[to].start < end {
-			end = max(end, spells[to].end)
-			to++
-		}
-		group := spells[from:to]
-		tracks := map[*Track]bool{}
-		for _, s := range group {
-			tracks[s.track] = true
-		}
-		if len(tracks) > maxEach {
-			found = append(found, n.recorderDropout(group, end, len(tracks)))
-		} else {
-			for _, s := range group {
-				found = append(found, n.trackDropout(s))
-			}
-		}
-		from = to
-	}
-	return found
-}
-
-func (n *Night) trackDropout(s spellOf) catalog.Flag {
-	f := catalog.Flag{
-		Track: s.track.Number, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
-		Severity: n.dropoutSeverity(s.lost),
-		Evidence: n.dropoutEvidence(s, 1+s.beside),
-	}
+func (n *Night) trackDropout(s dropSpell) catalog.Flag {
 	also, check := "", "check its cable and converter input"
-	if s.beside > 0 {
-		also = fmt.Sprintf(", together with %s", count(s.beside, "other track"))
+	if s.tracks > 1 {
+		also = fmt.Sprintf(", together with %s", count(s.tracks-1, "other track"))
 		check = "check the card or network stream they share"
 	}
-	f.Text = fmt.Sprintf("%s dropped out %s %s%s%s (%s lost): %s, and take these moments from another rig.",
-		s.track.Channel, times(s.runs), n.between(s.start, s.end), n.where(s.start), also, length(n.seconds(s.lost)), check)
-	return f
-}
-
-func (n *Night) recorderDropout(group []spellOf, end int64, tracks int) catalog.Flag {
-	worst := group[0]
-	var names []string
-	for _, s := range group {
-		if s.lost > worst.lost {
-			worst = s
-		}
-		if len(names) < 3 {
-			names = append(names, s.track.Channel)
-		}
+	severity := catalog.WarningSeverity
+	if n.ms(s.lost) >= faultDropoutMS {
+		severity = catalog.FaultSeverity
 	}
-	start := group[0].start
 	return catalog.Flag{
-		Kind: catalog.Dropout, StartFrame: start, EndFrame: end, Severity: catalog.FaultSeverity,
-		Evidence: n.dropoutEvidence(worst, tracks),
+		Track: s.track.Number, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
+		Severity: severity, Evidence: n.dropoutEvidence(s),
+		Text: fmt.Sprintf("%s dropped out %s %s%s%s (%s lost): %s, and take these moments from another rig.",
+			s.track.Channel, times(s.runs), n.between(s.start, s.end), n.where(s.start), also, length(n.seconds(s.lost)), check),
+	}
+}
+
+func (n *Night) recorderDropout(s dropSpell, shared []dropped) catalog.Flag {
+	var names []string
+	for _, d := range shared {
+		if d.start >= s.start && len(names) < 3 && !slices.Contains(names, d.track.Channel) {
+			names = append(names, d.track.Channel)
+		}
+	}
+	return catalog.Flag{
+		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
+		Severity: catalog.FaultSeverity, Evidence: n.dropoutEvidence(s),
 		Text: fmt.Sprintf("The recording dropped out %s %s%s on %d tracks at once (%s and others, %s lost): check the recorder's input stream and drive, and take these moments from another rig.",
-			times(worst.runs), n.between(start, end), n.where(start), tracks, strings.Join(names, ", "), length(n.seconds(worst.lost))),
+			times(s.runs), n.between(s.start, s.end), n.where(s.start), s.tracks, strings.Join(names, ", "), length(n.seconds(s.lost))),
 	}
 }
 
-func (n *Night) dropoutSeverity(lost int64) catalog.Severity {
-	if n.ms(lost) >= faultDropoutMS {
-		return catalog.FaultSeverity
-	}
-	return catalog.WarningSeverity
-}
-
-func (n *Night) dropoutEvidence(s spellOf, tracks int) catalog.Evidence {
+func (n *Night) dropoutEvidence(s dropSpell) catalog.Evidence {
 	return catalog.Evidence{
-		"runs": float64(s.runs), "samples": float64(s.lost), "lost_ms": n.ms(s.lost), "longest_ms": n.ms(s.longest), "tracks": float64(tracks),
+		"runs": float64(s.runs), "samples": float64(s.lost), "lost_ms": n.ms(s.lost), "longest_ms": n.ms(s.longest), "tracks": float64(s.tracks),
 	}
 }
 

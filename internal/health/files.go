@@ -136,8 +136,8 @@ func (n *Night) findHoles() []hole {
 }
 
 // inHole reports whether a span of a track was not recorded at all.
-func (n *Night) inHole(t *Track, start, end int64) bool {
-	for _, h := range n.findHoles() {
+func inHole(holes []hole, t *Track, start, end int64) bool {
+	for _, h := range holes {
 		if t.Number >= h.firstTrack && t.Number < h.firstTrack+h.channels && start < h.end && end > h.start {
 			return true
 		}

@@ -3,6 +3,7 @@ package health
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"nightreel/catalog"
@@ -103,7 +104,8 @@ func (t *Track) lifeless() bool {
 // stretches finds where the track holds a steady floor, well below what it
 // holds elsewhere, while the band plays for long enough.
 func (t *Track) stretches(s stage) []stretch {
-	loudest := percentile(t.levels, 0.95)
+	// What it reaches for as long as would be judged; it may have died early.
+	loudest := percentile(t.levels, max(0.5, 1-quietS*binsPerSecond/float64(len(t.levels))))
 	var found []stretch
 	for from := 0; from < len(t.levels); {
 		lo, hi := float64(t.levels[from]), float64(t.levels[from])
@@ -127,7 +129,20 @@ func (t *Track) stretches(s stage) []stretch {
 		// A floor may begin within what was tried.
 		from++
 	}
-	return found
+	// Dense music bleeds as steadily as a floor, but not below the quiet moments.
+	quiet := percentile(t.outside(found), 0.05) + floorDB
+	return slices.DeleteFunc(found, func(q stretch) bool { return q.level > quiet })
+}
+
+// outside returns the levels of the bins that no stretch holds.
+func (t *Track) outside(all []stretch) []float32 {
+	var out []float32
+	from := 0
+	for _, q := range all {
+		out = append(out, t.levels[from:q.from]...)
+		from = q.to
+	}
+	return append(out, t.levels[from:]...)
 }
 
 // wentSilent judges a track that is alive for a part of the recording.
