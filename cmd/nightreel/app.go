@@ -1,0 +1,201 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+)
+
+// env is what every command gets: where to print, and how.
+type env struct {
+	stdout   io.Writer
+	stderr   io.Writer
+	terminal bool // stderr is a terminal: progress may be drawn
+}
+
+const exitStatusHelp = `EXIT STATUS:
+   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found; 130 interrupted, what was finished is kept
+`
+
+// newApp builds the command table.
+func newApp(e *env) *cli.App {
+	app := &cli.App{
+		Name:      "nightreel",
+		Usage:     "measure a tour's multitrack recordings, find its songs, judge its channels, feed the desk from a chosen take",
+		UsageText: "nightreel [--catalog FILE] COMMAND …",
+		Flags: []cli.Flag{
+			&cli.StringFlag{Name: "catalog", Usage: "the catalog `FILE`", EnvVars: []string{"NIGHTREEL_CATALOG"}, DefaultText: defaultCatalog()},
+		},
+		Commands: []*cli.Command{
+			e.demoCommand(),
+			e.scanCommand(),
+			e.showsCommand(),
+			e.tracksCommand(),
+			e.inputsCommand(),
+			e.setlistCommand(),
+			e.songsCommand(),
+			e.takesCommand(),
+			e.flagsCommand(),
+			e.levelsCommand(),
+			e.compareCommand(),
+			e.noteCommand(),
+			e.deskCommand(),
+			e.sessionCommand(),
+			e.verifyCommand(),
+			e.relocateCommand(),
+		},
+		// A title or a folder may hold a comma.
+		DisableSliceFlagSeparator: true,
+		HideVersion:               true,
+		HideHelpCommand:           true,
+		Writer:                    e.stdout,
+		ErrWriter:                 e.stderr,
+		// cli would leave the program from inside Run; run's caller decides.
+		ExitErrHandler:        func(*cli.Context, error) {},
+		OnUsageError:          asUsageError,
+		CustomAppHelpTemplate: cli.AppHelpTemplate + "\n" + exitStatusHelp,
+	}
+	app.Action = parentAction(app.Commands)
+	for _, c := range app.Commands {
+		prepare(c)
+	}
+	return app
+}
+
+// prepare gives a command and its subcommands the behaviour that cli lacks:
+// wrong flags and unknown subcommands are usage errors, and nothing else.
+func prepare(c *cli.Command) {
+	c.OnUsageError = asUsageError
+	c.HideHelpCommand = true
+	if len(c.Subcommands) > 0 && c.Action == nil {
+		c.Action = parentAction(c.Subcommands)
+	}
+	for _, sub := range c.Subcommands {
+		prepare(sub)
+	}
+}
+
+func asUsageError(c *cli.Context, err error, _ bool) error {
+	return &usageError{command: commandPath(c), text: err.Error()}
+}
+
+// parentAction answers a command that only holds others: help when nothing
+// follows, a usage error when what follows is not one of them.
+func parentAction(commands []*cli.Command) cli.ActionFunc {
+	return func(c *cli.Context) error {
+		if !c.Args().Present() {
+			if c.Command.Name == c.App.Name || c.Command.Name == "" {
+				return cli.ShowAppHelp(c)
+			}
+			return cli.ShowSubcommandHelp(c)
+		}
+		names := make([]string, len(commands))
+		for i, sub := range commands {
+			names[i] = sub.Name
+		}
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("there is no command %q; there are %s", c.Args().First(), strings.Join(names, ", "))}
+	}
+}
+
+// commandPath returns the words of the command that a context is for.
+func commandPath(c *cli.Context) string {
+	if c.Command == nil || c.Command.HelpName == "" {
+		return c.App.Name
+	}
+	return c.Command.HelpName
+}
+
+// arguments checks how many positional arguments a command got.
+func arguments(c *cli.Context, least, most int, what string) error {
+	switch n := c.Args().Len(); {
+	case n < least:
+		return &usageError{command: commandPath(c), text: "needs " + what}
+	case most >= 0 && n > most:
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("takes %s, so %q is too much", what, c.Args().Get(most))}
+	}
+	return nil
+}
+
+// need checks that flags were given.
+func need(c *cli.Context, flags ...string) error {
+	for _, f := range flags {
+		if !c.IsSet(f) || c.String(f) == "" && c.Value(f) == "" {
+			return &usageError{command: commandPath(c), text: "needs --" + f}
+		}
+	}
+	return nil
+}
+
+// date reads a flag that holds a show's date; "" when it was not given.
+func date(c *cli.Context, flag string) (catalog.Date, error) {
+	s := c.String(flag)
+	if s == "" {
+		return "", nil
+	}
+	d, err := catalog.ParseDate(s)
+	if err != nil {
+		return "", &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", flag, err)}
+	}
+	return d, nil
+}
+
+// open opens the catalog that the command line names.
+func (e *env) open(c *cli.Context) (*catalog.Store, error) {
+	path := c.String("catalog")
+	if path == "" {
+		path = defaultCatalog()
+	}
+	return catalog.Open(c.Context, path)
+}
+
+// withStore opens the catalog, runs f and closes the catalog again.
+func (e *env) withStore(c *cli.Context, f func(store *catalog.Store) error) error {
+	store, err := e.open(c)
+	if err != nil {
+		return err
+	}
+	err = f(store)
+	if cerr := store.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// defaultCatalog returns the catalog's place in the user's data folder.
+func defaultCatalog() string {
+	home, err := os.UserHomeDir()
+	if err != nil {
+		home = "."
+	}
+	dir := os.Getenv("XDG_DATA_HOME")
+	switch {
+	case dir != "":
+	case runtime.GOOS == "darwin":
+		dir = filepath.Join(home, "Library", "Application Support")
+	case runtime.GOOS == "windows" && os.Getenv("LOCALAPPDATA") != "":
+		dir = os.Getenv("LOCALAPPDATA")
+	default:
+		dir = filepath.Join(home, ".local", "share")
+	}
+	return filepath.Join(dir, "nightreel", "catalog.nightreel")
+}
+
+// Flags that several commands share.
+func jsonFlag() cli.Flag { return &cli.BoolFlag{Name: "json", Usage: "print one JSON document"} }
+func csvFlag() cli.Flag  { return &cli.BoolFlag{Name: "csv", Usage: "print comma-separated values"} }
+func showFlag(usage string) cli.Flag {
+	return &cli.StringFlag{Name: "show", Usage: usage + " (`DATE` as YYYY-MM-DD)"}
+}
+func songFlag() cli.Flag {
+	return &cli.StringFlag{Name: "song", Usage: "`TITLE` or alias of the song"}
+}
+func channelFlag() cli.Flag {
+	return &cli.StringFlag{Name: "channel", Usage: "only this channel `NAME`"}
+}

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+)
+
+// arrange brings a command line into the only order that cli reads right:
+// global flags, the command's words, its flags, then the arguments. People
+// write flags where they come to mind; cli takes all that follows the first
+// argument for arguments, and lets a flag without its value eat what follows.
+// What stands behind "--" is left alone.
+func arrange(app *cli.App, args []string) ([]string, error) {
+	var global, words, flags, rest []string
+	path := app.Name
+	commands, known := app.Commands, []cli.Flag(nil)
+	for i := 0; i < len(args); i++ {
+		arg := args[i]
+		if arg == "--" {
+			rest = append(rest, args[i+1:]...)
+			break
+		}
+		if !looksLikeFlag(arg) {
+			if sub := named(commands, arg); sub != nil && len(rest) == 0 {
+				words, path = append(words, arg), path+" "+arg
+				commands, known = sub.Subcommands, sub.Flags
+			} else {
+				rest = append(rest, arg)
+			}
+			continue
+		}
+		name, _, hasValue := strings.Cut(strings.TrimLeft(arg, "-"), "=")
+		into := &flags
+		f := find(known, name)
+		if f == nil {
+			if f = find(app.Flags, name); f != nil {
+				into = &global
+			}
+		}
+		*into = append(*into, arg)
+		if f == nil || hasValue || !takesValue(f) {
+			continue // cli answers what it does not know
+		}
+		if i+1 == len(args) || looksLikeFlag(args[i+1]) && (find(known, flagName(args[i+1])) != nil || find(app.Flags, flagName(args[i+1])) != nil) {
+			return nil, &usageError{command: path, text: fmt.Sprintf("--%s needs a value", name)}
+		}
+		i++
+		*into = append(*into, args[i])
+	}
+	out := append(append(global, words...), flags...)
+	if len(rest) > 0 {
+		out = append(append(out, "--"), rest...)
+	}
+	return out, nil
+}
+
+// looksLikeFlag tells flags from arguments; "-" and negative numbers are
+// arguments.
+func looksLikeFlag(arg string) bool {
+	return len(arg) > 1 && arg[0] == '-' && !strings.ContainsAny(arg[1:2], "0123456789.")
+}
+
+func flagName(arg string) string {
+	name, _, _ := strings.Cut(strings.TrimLeft(arg, "-"), "=")
+	return name
+}
+
+func named(commands []*cli.Command, name string) *cli.Command {
+	for _, c := range commands {
+		if c.HasName(name) {
+			return c
+		}
+	}
+	return nil
+}
+
+func find(flags []cli.Flag, name string) cli.Flag {
+	for _, f := range flags {
+		for _, n := range f.Names() {
+			if n == name {
+				return f
+			}
+		}
+	}
+	return nil
+}
+
+func takesValue(f cli.Flag) bool {
+	d, ok := f.(cli.DocGenerationFlag)
+	return ok && d.TakesValue()
+}

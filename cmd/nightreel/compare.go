@@ -1,0 +1,157 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/compare"
+)
+
+func (e *env) levelsCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "levels",
+		Usage: "the level figures of every channel in every take",
+		Flags: []cli.Flag{songFlag(), showFlag("only this show"), channelFlag(), &cli.StringFlag{Name: "rig", Usage: "only this record rig's `NAME`"}, jsonFlag(), csvFlag()},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+				return err
+			}
+			day, err := date(c, "show")
+			if err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				levels, err := compare.Levels(c.Context, store, compare.Filter{Song: c.String("song"), Show: day, Channel: c.String("channel"), Rig: c.String("rig")})
+				if err != nil {
+					return err
+				}
+				switch {
+				case c.Bool("json"):
+					return e.printJSON(levels)
+				case c.Bool("csv"):
+					return compare.WriteLevelsCSV(e.stdout, levels)
+				}
+				t := newTable(append([]string{"show", "song", "rig", ">track", "channel"}, figureHeads...)...)
+				for _, l := range levels {
+					t.row(append([]string{string(l.Show), l.Song, l.Rig, fmt.Sprint(l.Track), l.Channel}, figureCells(l.Figures)...)...)
+				}
+				return t.print(e.stdout)
+			})
+		},
+	}
+}
+
+func (e *env) compareCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "compare",
+		Usage: "one song along the tour: every night against the channel's own median",
+		Description: "Differences are of the RMS level, in dB against the channel's median over all takes of the song; those\n" +
+			"marked ! stand out from the channel's usual spread.",
+		Flags: []cli.Flag{
+			songFlag(), channelFlag(),
+			&cli.IntFlag{Name: "last", Usage: "show the last `N` takes in the table", Value: 8},
+			jsonFlag(), csvFlag(),
+		},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+				return err
+			}
+			if err := need(c, "song"); err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				result, err := compare.Song(c.Context, store, c.String("song"), compare.Options{Channel: c.String("channel")})
+				if err != nil {
+					return err
+				}
+				switch {
+				case c.Bool("json"):
+					return e.printJSON(result)
+				case c.Bool("csv"):
+					return result.WriteCSV(e.stdout)
+				}
+				return e.printComparison(result, c.Int("last"))
+			})
+		},
+	}
+}
+
+// printComparison prints channels × takes, then what changed and what was
+// noted.
+func (e *env) printComparison(r compare.Comparison, last int) error {
+	takes := r.Takes
+	if last > 0 && len(takes) > last {
+		fmt.Fprintf(e.stdout, "%s: the last %d of %s; medians are over all\n\n", r.Song, last, count(len(takes), "take"))
+		takes = takes[len(takes)-last:]
+	} else {
+		fmt.Fprintf(e.stdout, "%s: %s\n\n", r.Song, count(len(takes), "take"))
+	}
+	head := []string{"channel", ">median RMS"}
+	for _, t := range takes {
+		title := string(t.Show)
+		if t.Nth > 1 {
+			title += fmt.Sprintf(" (%d)", t.Nth)
+		}
+		head = append(head, ">"+title)
+	}
+	table := newTable(head...)
+	lengths := []string{"(length)", ""}
+	for _, t := range takes {
+		lengths = append(lengths, clock(t.LengthS, false)+" ")
+	}
+	table.row(lengths...)
+	for _, ch := range r.Channels {
+		row := []string{ch.Channel, decibels(ch.Median.RMS)}
+		for _, t := range takes {
+			row = append(row, deviation(ch, t.Take))
+		}
+		table.row(row...)
+	}
+	if err := table.print(e.stdout); err != nil {
+		return err
+	}
+	if len(r.Changes) > 0 {
+		fmt.Fprintln(e.stdout, "\nlargest changes since the night before:")
+	}
+	for _, ch := range r.Changes {
+		text := signed(float64(ch.ChangeDB)) + " dB"
+		if ch.ChangeDB < -200 {
+			text = "now silent"
+		}
+		if ch.GainChangeDB != nil && *ch.GainChangeDB != 0 {
+			text += fmt.Sprintf(", its preamp was set %+g dB", *ch.GainChangeDB)
+		}
+		fmt.Fprintf(e.stdout, "  %s  %s: %s since %s\n", ch.Show, ch.Channel, text, ch.Since)
+	}
+	if len(r.Notes) > 0 {
+		fmt.Fprintln(e.stdout, "\nnotes:")
+	}
+	for _, n := range r.Notes {
+		if _, err := fmt.Fprintf(e.stdout, "  %s  %s\n", n.Show, n.Text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// deviation words how far a channel was off its median in a take. The mark is
+// a column of its own, so that the digits stay in line.
+func deviation(ch compare.Channel, take catalog.TakeID) string {
+	for _, v := range ch.Values {
+		if v.Take != take {
+			continue
+		}
+		mark := " "
+		if v.Outlier {
+			mark = "!"
+		}
+		if strings.HasPrefix(decibels(v.RMS), "silent") {
+			return "silent" + mark
+		}
+		return signed(float64(v.Delta)) + mark
+	}
+	return "- "
+}

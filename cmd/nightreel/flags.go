@@ -1,0 +1,128 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+)
+
+func (e *env) flagsCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "flags",
+		Usage: "list the findings: what clipped, died, dropped out",
+		Flags: []cli.Flag{
+			showFlag("only this show"), channelFlag(),
+			&cli.StringFlag{Name: "kind", Usage: "only this `KIND` of finding, for example clipped or dropout"},
+			&cli.BoolFlag{Name: "all", Usage: "accepted ones too"},
+			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when there are any that are not accepted"},
+			jsonFlag(),
+		},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments, or accept or reopen"); err != nil {
+				return err
+			}
+			day, err := date(c, "show")
+			if err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				if day != "" {
+					if _, err := store.Show(c.Context, day); err != nil {
+						return err
+					}
+				}
+				flags, err := store.Flags(c.Context, catalog.FlagFilter{Show: day, Channel: c.String("channel"), Kind: catalog.FlagKind(c.String("kind"))})
+				if err != nil {
+					return err
+				}
+				return e.printFlags(c, flags)
+			})
+		},
+		Subcommands: []*cli.Command{
+			{
+				Name:      "accept",
+				Usage:     "quiet a known finding; it stays quiet after another scan",
+				ArgsUsage: "ID…",
+				Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
+				Action: func(c *cli.Context) error {
+					return e.editFlags(c, "accepted", func(store *catalog.Store, id catalog.FlagID) error {
+						return store.AcceptFlag(c.Context, id, c.String("note"))
+					})
+				},
+			},
+			{
+				Name:      "reopen",
+				Usage:     "take acceptance back",
+				ArgsUsage: "ID…",
+				Action: func(c *cli.Context) error {
+					return e.editFlags(c, "open again", func(store *catalog.Store, id catalog.FlagID) error {
+						return store.UnacceptFlag(c.Context, id)
+					})
+				},
+			},
+		},
+	}
+}
+
+func (e *env) printFlags(c *cli.Context, flags []catalog.Flag) error {
+	open := 0
+	t := newTable(">id", "show", "rig", "channel", "kind", "severity", ">from", ">to", "what")
+	for _, f := range flags {
+		severity := string(f.Severity)
+		switch {
+		case !f.Accepted:
+			open++
+		case !c.Bool("all"):
+			continue
+		default:
+			severity = "accepted"
+		}
+		text := f.Text
+		if f.Note != "" {
+			text += " [" + f.Note + "]"
+		}
+		t.row(fmt.Sprint(f.ID), string(f.Show), f.Rig, f.Channel, string(f.Kind), severity, clock(f.StartS(), false), clock(f.EndS(), false), text)
+	}
+	var err error
+	if c.Bool("json") {
+		err = e.printJSON(flags)
+	} else {
+		if err = t.print(e.stdout); err == nil {
+			summary := count(open, "finding")
+			if accepted := len(flags) - open; accepted > 0 {
+				summary += fmt.Sprintf(", %d accepted", accepted)
+			}
+			_, err = fmt.Fprintln(e.stdout, summary)
+		}
+	}
+	if err == nil && open > 0 && c.Bool("fail-on-flags") {
+		return &foundError{count(open, "finding")}
+	}
+	return err
+}
+
+func (e *env) editFlags(c *cli.Context, done string, edit func(*catalog.Store, catalog.FlagID) error) error {
+	if err := arguments(c, 1, -1, "the ids of findings"); err != nil {
+		return err
+	}
+	var ids []catalog.FlagID
+	for _, arg := range c.Args().Slice() {
+		id, err := strconv.ParseInt(arg, 10, 64)
+		if err != nil || id < 1 {
+			return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a finding; nightreel flags lists them", arg)}
+		}
+		ids = append(ids, catalog.FlagID(id))
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		for _, id := range ids {
+			if err := edit(store, id); err != nil {
+				return err
+			}
+		}
+		_, err := fmt.Fprintf(e.stdout, "%s %s\n", count(len(ids), "finding"), done)
+		return err
+	})
+}

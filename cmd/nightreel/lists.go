@@ -1,0 +1,271 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/lists"
+)
+
+func (e *env) inputsCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "inputs",
+		Usage: "the input list: which channel is on which track, and how its preamp is set",
+		Subcommands: []*cli.Command{
+			{
+				Name:      "import",
+				Usage:     "put an input list in force from a show on, or for one show",
+				ArgsUsage: "FILE",
+				Description: "FILE is a table with a heading line; columns are known by their heading, in any order:\n" +
+					"track, channel, gain (dB), group, notes. Comma, semicolon or tab.",
+				Flags: []cli.Flag{
+					&cli.StringFlag{Name: "from", Usage: "in force from this show's `DATE` on"},
+					showFlag("for that night only, laid over the list in force"),
+					&cli.StringFlag{Name: "rig", Usage: "for this record rig's `NAME` only"},
+				},
+				Action: e.importInputs,
+			},
+			{
+				Name:   "show",
+				Usage:  "print the input list in force on a night",
+				Flags:  []cli.Flag{showFlag("the night, needed"), &cli.StringFlag{Name: "rig", Usage: "for this record rig's `NAME`", Value: catalog.MainRig}, jsonFlag(), csvFlag()},
+				Action: e.printInputs,
+			},
+		},
+	}
+}
+
+func (e *env) importInputs(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "one file"); err != nil {
+		return err
+	}
+	from, err := date(c, "from")
+	if err != nil {
+		return err
+	}
+	only, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	if (from == "") == (only == "") {
+		return &usageError{command: commandPath(c), text: "needs either --from DATE or --show DATE"}
+	}
+	list := catalog.InputList{From: from + only, Only: only != "", Rig: c.String("rig")} // one of the two is empty
+	if list.Inputs, err = readFile(c.Args().First(), lists.ReadInputs); err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		if err := store.SaveInputList(c.Context, list); err != nil {
+			return err
+		}
+		if err := e.judgeFrom(c.Context, store, list.From, list.Only); err != nil {
+			return err
+		}
+		when := "from " + string(list.From) + " on"
+		if list.Only {
+			when = "for " + string(list.From) + " only"
+		}
+		_, err := fmt.Fprintf(e.stdout, "%s in force %s\n", count(len(list.Inputs), "input"), when)
+		return err
+	})
+}
+
+func (e *env) printInputs(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	if err := need(c, "show"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		all, err := store.InputLists(c.Context)
+		if err != nil {
+			return err
+		}
+		inputs := catalog.InForce(all, day, c.String("rig"))
+		switch {
+		case c.Bool("json"):
+			return e.printJSON(inputs)
+		case c.Bool("csv"):
+			return lists.WriteInputs(e.stdout, inputs)
+		}
+		t := newTable(">track", "channel", ">gain dB", "group", "notes")
+		for _, in := range inputs {
+			t.row(fmt.Sprint(in.Track), in.Channel, gain(in.GainDB), in.Group, in.Notes)
+		}
+		return t.print(e.stdout)
+	})
+}
+
+// gain writes a preamp gain that may not be known.
+func gain(db *float64) string {
+	if db == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%g", *db)
+}
+
+func (e *env) setlistCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "setlist",
+		Usage: "the set list of a night",
+		Subcommands: []*cli.Command{
+			{
+				Name:      "import",
+				Usage:     "read a set list and place its songs",
+				ArgsUsage: "FILE",
+				Description: "FILE is plain text, one title a line, or a table with a heading line: title, and start and\n" +
+					"end from the recording's first sample (mm:ss, h:mm:ss) or the time of day (heading \"clock\").",
+				Flags:  []cli.Flag{showFlag("the show, needed")},
+				Action: e.importSetList,
+			},
+			{
+				Name:   "show",
+				Usage:  "print the set list of a night",
+				Flags:  []cli.Flag{showFlag("the show, needed"), jsonFlag()},
+				Action: e.printSetList,
+			},
+		},
+	}
+}
+
+func (e *env) importSetList(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "one file"); err != nil {
+		return err
+	}
+	if err := need(c, "show"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	entries, err := readFile(c.Args().First(), lists.ReadSetList)
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		if err := store.SaveSetList(c.Context, day, entries); err != nil {
+			return err
+		}
+		if err := e.judge(c.Context, store, day); err != nil {
+			return err
+		}
+		takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day})
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(e.stdout, "%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
+		return err
+	})
+}
+
+func (e *env) printSetList(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	if err := need(c, "show"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		entries, err := store.SetList(c.Context, day)
+		if err != nil {
+			return err
+		}
+		if c.Bool("json") {
+			return e.printJSON(entries)
+		}
+		for _, entry := range entries {
+			if _, err := fmt.Fprintf(e.stdout, "%d. %s\n", entry.Position, entry.Song); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (e *env) deskCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "desk",
+		Usage: "desks and their patches: which channel comes in where",
+		Subcommands: []*cli.Command{
+			{
+				Name:      "import",
+				Usage:     "read a desk's patch",
+				ArgsUsage: "FILE",
+				Description: "FILE is a table with a heading line: desk input, channel, and where known gain (tonight's preamp\n" +
+					"gain in dB) and output (the playback output that feeds the input; the same number where not given).",
+				Flags: []cli.Flag{&cli.StringFlag{Name: "name", Usage: "the desk's `NAME`, needed"}},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 1, 1, "one file"); err != nil {
+						return err
+					}
+					if err := need(c, "name"); err != nil {
+						return err
+					}
+					desk := catalog.Desk{Name: c.String("name")}
+					var err error
+					if desk.Inputs, err = readFile(c.Args().First(), lists.ReadDesk); err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						if err := store.SaveDesk(c.Context, desk); err != nil {
+							return err
+						}
+						_, err := fmt.Fprintf(e.stdout, "desk %s has %s\n", desk.Name, count(len(desk.Inputs), "input"))
+						return err
+					})
+				},
+			},
+			{
+				Name:  "list",
+				Usage: "list the desks and their inputs",
+				Flags: []cli.Flag{jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						desks, err := store.Desks(c.Context)
+						if err != nil {
+							return err
+						}
+						if c.Bool("json") {
+							return e.printJSON(desks)
+						}
+						t := newTable("desk", ">input", "channel", ">gain dB", ">output")
+						for _, d := range desks {
+							for _, in := range d.Inputs {
+								t.row(d.Name, fmt.Sprint(in.Input), in.Channel, gain(in.GainDB), fmt.Sprint(in.Output))
+							}
+						}
+						return t.print(e.stdout)
+					})
+				},
+			},
+		},
+	}
+}
+
+// readFile reads a list from a file.
+func readFile[T any](path string, read func(r io.Reader, name string) (T, error)) (T, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		var none T
+		return none, fmt.Errorf("%s: could not read the list: %w", path, err)
+	}
+	defer f.Close()
+	return read(f, path)
+}

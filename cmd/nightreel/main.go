@@ -1,0 +1,36 @@
+// Command nightreel measures a tour's multitrack recordings, finds its songs,
+// judges its channels, and puts a chosen take back on the desk's inputs.
+//
+// The program holds no judgement of its own: each command asks one function of
+// the packages below and prints the result, as a table or as one JSON document
+// (--json). Start reading at [run] and app.go.
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"golang.org/x/term"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd())))
+	stop()
+	os.Exit(status)
+}
+
+// run executes one command line, without the program's name, and returns the
+// exit status. Progress is shown on stderr where that is a terminal.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer, terminal bool) int {
+	e := &env{stdout: stdout, stderr: stderr, terminal: terminal}
+	app := newApp(e)
+	args, err := arrange(app, args)
+	if err == nil {
+		err = app.RunContext(ctx, append([]string{app.Name}, args...))
+	}
+	return e.report(ctx, err)
+}

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+)
+
+func (e *env) noteCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "note",
+		Usage: "notes about a night, such as a new rig; compare shows them where they fall",
+		Subcommands: []*cli.Command{
+			{
+				Name:      "add",
+				Usage:     "write a note",
+				ArgsUsage: "TEXT",
+				Flags:     []cli.Flag{showFlag("the show, needed")},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 1, 1, "one text (in quotes)"); err != nil {
+						return err
+					}
+					if err := need(c, "show"); err != nil {
+						return err
+					}
+					day, err := date(c, "show")
+					if err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						n, err := store.AddNote(c.Context, day, c.Args().First())
+						if err == nil {
+							_, err = fmt.Fprintf(e.stdout, "%s  %s\n", n.Show, n.Text)
+						}
+						return err
+					})
+				},
+			},
+			{
+				Name:  "list",
+				Usage: "list the notes",
+				Flags: []cli.Flag{showFlag("only this show"), jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+						return err
+					}
+					day, err := date(c, "show")
+					if err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						notes, err := store.Notes(c.Context, day)
+						if err != nil {
+							return err
+						}
+						if c.Bool("json") {
+							return e.printJSON(notes)
+						}
+						t := newTable("show", "note")
+						for _, n := range notes {
+							t.row(string(n.Show), n.Text)
+						}
+						return t.print(e.stdout)
+					})
+				},
+			},
+		},
+	}
+}

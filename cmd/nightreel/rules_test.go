@@ -1,0 +1,137 @@
+package main
+
+import (
+	"encoding/json"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// rooms says who may import whom: for each package of the house the packages
+// it may use, beside the standard library. The reason for a line stands behind
+// it. Whoever adds a package adds a line.
+var rooms = map[string][]string{
+	"nightreel/catalog":           {"github.com/mattn/go-sqlite3"},                                                               // public: no internals in its types
+	"nightreel/internal/wavfile":  {"github.com/go-audio/", "github.com/google/renameio/v2"},                                     // files, no figures
+	"nightreel/internal/meter":    {},                                                                                            // arithmetic alone, testable without cgo
+	"nightreel/internal/envelope": {"nightreel/catalog", "nightreel/internal/meter"},                                             // the one bridge from stored parts to arithmetic
+	"nightreel/internal/lists":    {"nightreel/catalog", "golang.org/x/text/"},                                                   // lists as people write them
+	"nightreel/internal/scan":     {"nightreel/catalog", "nightreel/internal/{wavfile,meter,envelope}", "github.com/zeebo/xxh3"}, // the only room that reads a night
+	"nightreel/internal/songs":    {"nightreel/catalog", "nightreel/internal/{meter,envelope}"},                                  // from the catalog alone
+	"nightreel/internal/health":   {"nightreel/catalog", "nightreel/internal/{meter,envelope}"},                                  // from the catalog alone
+	"nightreel/internal/compare":  {"nightreel/catalog", "nightreel/internal/{meter,envelope}"},                                  // from the catalog alone
+	"nightreel/internal/session":  {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile}"},                          // builds and renders
+	"nightreel/internal/demo":     {"nightreel/internal/wavfile"},                                                                // makes files, knows no catalog
+	"nightreel/cmd/nightreel":     {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/google/renameio/v2"},
+}
+
+// clocks are the packages that may ask what time it is; all others are given
+// it, so that their tests need no sleep.
+var clocks = []string{"nightreel/cmd/nightreel", "nightreel/catalog", "nightreel/internal/scan", "nightreel/internal/session"}
+
+type goPackage struct {
+	ImportPath, Dir, Name string
+	GoFiles, Imports      []string
+}
+
+func packages(t *testing.T) []goPackage {
+	t.Helper()
+	cmd := exec.Command("go", "list", "-json=ImportPath,Dir,Name,GoFiles,CgoFiles,Imports", "./...")
+	cmd.Dir = filepath.Join("..", "..")
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	var all []goPackage
+	for dec := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p goPackage
+		if err := dec.Decode(&p); err == io.EOF {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+}
+
+func TestImports(t *testing.T) {
+	all := packages(t)
+	for _, p := range all {
+		allowed, listed := rooms[p.ImportPath]
+		if !listed {
+			t.Errorf("%s: not in the table of rooms", p.ImportPath)
+		}
+		for _, imported := range p.Imports {
+			if first, _, _ := strings.Cut(imported, "/"); !strings.Contains(first, ".") && first != "nightreel" {
+				continue // standard library
+			}
+			if !slices.ContainsFunc(allowed, func(a string) bool { return allows(a, imported) }) {
+				t.Errorf("%s imports %s, which its line in the table of rooms does not allow", p.ImportPath, imported)
+			}
+		}
+	}
+	for room := range rooms {
+		if !slices.ContainsFunc(all, func(p goPackage) bool { return p.ImportPath == room }) {
+			t.Errorf("%s is in the table of rooms and nowhere else", room)
+		}
+	}
+}
+
+// allows tells whether an import fits a line: itself, a folder ending in "/",
+// or one of the names in braces.
+func allows(line, imported string) bool {
+	if before, names, braces := strings.Cut(line, "{"); braces {
+		for name := range strings.SplitSeq(strings.TrimSuffix(names, "}"), ",") {
+			if before+name == imported {
+				return true
+			}
+		}
+		return false
+	}
+	return line == imported || strings.HasSuffix(line, "/") && strings.HasPrefix(imported, line)
+}
+
+// TestHouse holds what every package's source must keep to: one package
+// comment, printing and leaving in cmd only, the clock only where listed.
+func TestHouse(t *testing.T) {
+	for _, p := range packages(t) {
+		comments := 0
+		for _, name := range p.GoFiles {
+			path := filepath.Join(p.Dir, name)
+			file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ParseComments)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if file.Doc != nil {
+				comments++
+			}
+			ast.Inspect(file, func(n ast.Node) bool {
+				sel, ok := n.(*ast.SelectorExpr)
+				if !ok {
+					return true
+				}
+				pkg, ok := sel.X.(*ast.Ident)
+				if !ok || pkg.Obj != nil {
+					return true
+				}
+				call := pkg.Name + "." + sel.Sel.Name
+				switch {
+				case p.Name != "main" && (strings.HasPrefix(call, "fmt.Print") || pkg.Name == "log" || call == "os.Exit"):
+					t.Errorf("%s: %s: only cmd prints, logs or leaves", path, call)
+				case call == "time.Now" && !slices.Contains(clocks, p.ImportPath):
+					t.Errorf("%s: time.Now: this package is given the time", path)
+				}
+				return true
+			})
+		}
+		if comments != 1 {
+			t.Errorf("%s: has %d package comments, wants one", p.ImportPath, comments)
+		}
+	}
+}

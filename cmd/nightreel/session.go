@@ -1,0 +1,267 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/renameio/v2"
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/session"
+)
+
+func (e *env) sessionCommand() *cli.Command {
+	idFlag := &cli.Int64Flag{Name: "id", Usage: "the session's `ID`; the newest where not given"}
+	return &cli.Command{
+		Name:  "session",
+		Usage: "playback sessions: takes, patch and trims, ready to feed a desk",
+		Subcommands: []*cli.Command{
+			{
+				Name:  "build",
+				Usage: "choose takes and patch them to a desk's inputs",
+				Flags: []cli.Flag{
+					&cli.StringFlag{Name: "desk", Usage: "the desk's `NAME`, needed"},
+					&cli.StringSliceFlag{Name: "song", Usage: "`TITLE` of a song; may be given again, in playing order"},
+					showFlag("that night's whole set, where no song is given"),
+					&cli.StringFlag{Name: "pick", Usage: "which take of each song: `latest`, cleanest, typical, loudest or a date", Value: "latest"},
+					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from; main where not given"},
+					&cli.StringSliceFlag{Name: "only", Usage: "a `CHANNEL` or group to play back; all others stay on the stage"},
+					&cli.StringSliceFlag{Name: "except", Usage: "a `CHANNEL` or group that stays on the stage"},
+					jsonFlag(),
+				},
+				Action: e.buildSession,
+			},
+			{
+				Name:  "list",
+				Usage: "list the sessions",
+				Flags: []cli.Flag{jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						all, err := store.Sessions(c.Context)
+						if err != nil {
+							return err
+						}
+						if c.Bool("json") {
+							return e.printJSON(all)
+						}
+						t := newTable(">id", "built", "desk", "takes")
+						for _, s := range all {
+							var takes []string
+							for _, item := range s.Items {
+								takes = append(takes, fmt.Sprintf("%s (%s)", item.Song, item.Show))
+							}
+							t.row(fmt.Sprint(s.ID), s.CreatedAt.Local().Format("2006-01-02 15:04"), s.Desk, strings.Join(takes, ", "))
+						}
+						return t.print(e.stdout)
+					})
+				},
+			},
+			{
+				Name:  "show",
+				Usage: "print a session: what every desk input gets",
+				Flags: []cli.Flag{idFlag, jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+						return err
+					}
+					return e.withSession(c, func(_ *catalog.Store, ses catalog.Session) error {
+						return e.printSession(c, ses)
+					})
+				},
+			},
+			{
+				Name:      "render",
+				Usage:     "write a session's audio, one file an input or one file a take",
+				ArgsUsage: "DIR",
+				Description: "Files whose trim is 0 are bit-identical to the recording. Run again, it goes on where it was\n" +
+					"stopped.",
+				Flags: []cli.Flag{
+					idFlag,
+					&cli.BoolFlag{Name: "poly", Usage: "one polyphonic file a take"},
+					&cli.Float64Flag{Name: "pre-roll", Usage: "`SECONDS` before the take"},
+					&cli.Float64Flag{Name: "post-roll", Usage: "`SECONDS` after the take"},
+					&cli.IntFlag{Name: "bits", Usage: "`BITS` a sample, 16, 24 or 32; as the recording where not given"},
+					&cli.BoolFlag{Name: "overwrite", Usage: "replace files that an earlier render made of something else"},
+					jsonFlag(),
+				},
+				Action: e.renderSession,
+			},
+			{
+				Name:        "sheet",
+				Usage:       "write the sheet: what to switch to playback, and back to the stage",
+				ArgsUsage:   "FILE",
+				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.",
+				Flags:       []cli.Flag{idFlag},
+				Action:      e.sessionSheet,
+			},
+		},
+	}
+}
+
+// withSession opens the catalog and fetches the session that --id names.
+func (e *env) withSession(c *cli.Context, f func(*catalog.Store, catalog.Session) error) error {
+	return e.withStore(c, func(store *catalog.Store) error {
+		ses, err := store.Session(c.Context, catalog.SessionID(c.Int64("id")))
+		if err != nil {
+			return err
+		}
+		return f(store, ses)
+	})
+}
+
+func (e *env) buildSession(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments; songs are given with --song"); err != nil {
+		return err
+	}
+	if err := need(c, "desk"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	if len(c.StringSlice("song")) == 0 && day == "" {
+		return &usageError{command: commandPath(c), text: "needs --song TITLE, or --show DATE for a night's whole set"}
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		ses, err := session.Build(c.Context, store, session.Request{
+			Desk: c.String("desk"), Songs: c.StringSlice("song"), Show: day, Pick: c.String("pick"), Rig: c.String("rig"),
+			Only: c.StringSlice("only"), Except: c.StringSlice("except"),
+		})
+		if err != nil {
+			return err
+		}
+		return e.printSession(c, ses)
+	})
+}
+
+func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
+	if c.Bool("json") {
+		return e.printJSON(ses)
+	}
+	fmt.Fprintf(e.stdout, "session %d for desk %s\n", ses.ID, ses.Desk)
+	for i, item := range ses.Items {
+		fmt.Fprintf(e.stdout, "\n%d. %s, %s, rig %s, %s long: %s\n", i+1, item.Song, item.Show, item.Rig, clock(item.EndS-item.StartS, false), item.Why)
+		t := newTable(">input", "channel", "from", ">track", ">trim dB", "why")
+		for _, in := range ses.Inputs {
+			if in.Item != i {
+				continue
+			}
+			track, trim := "", ""
+			if in.Status == catalog.Playback {
+				track, trim = fmt.Sprint(in.Track), signed(in.TrimDB)
+			}
+			t.row(fmt.Sprint(in.DeskInput), in.Channel, string(in.Status), track, trim, in.Why)
+		}
+		if err := t.print(e.stdout); err != nil {
+			return err
+		}
+	}
+	if len(ses.Problems) > 0 {
+		fmt.Fprintln(e.stdout, "\nmind:")
+	}
+	for _, p := range ses.Problems {
+		if _, err := fmt.Fprintf(e.stdout, "  %s\n", p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (e *env) renderSession(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "one folder"); err != nil {
+		return err
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		var p session.Progress
+		began := time.Now()
+		stop := e.watch(c.Bool("json"), func() string {
+			s := p.Snapshot()
+			return fmt.Sprintf("take %d of %d, %s  %s", s.Item, s.Items, pace(s.Bytes, s.BytesTotal, began), s.Current)
+		})
+		rendered, err := session.Render(c.Context, store, ses, session.RenderOptions{
+			Dir: c.Args().First(), Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
+		}, &p)
+		stop()
+		if err != nil {
+			return err
+		}
+		if c.Bool("json") {
+			return e.printJSON(rendered)
+		}
+		identical := 0
+		for _, f := range rendered.Files {
+			if f.BitIdentical {
+				identical++
+			}
+		}
+		fmt.Fprintf(e.stdout, "%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), bytes(rendered.Bytes), identical)
+		for _, problem := range rendered.Problems {
+			fmt.Fprintf(e.stdout, "  %s\n", problem)
+		}
+		return e.printCautions()
+	})
+}
+
+// printCautions shows what must be known before recorded show level meets a
+// sound system. It stands wherever playback is built or started.
+func (e *env) printCautions() error {
+	fmt.Fprintln(e.stdout, "\nBefore you play any of it:")
+	for _, caution := range session.Cautions() {
+		if _, err := fmt.Fprintf(e.stdout, "  - %s\n", caution); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (e *env) sessionSheet(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "one file"); err != nil {
+		return err
+	}
+	path := c.Args().First()
+	var write func(io.Writer, session.Sheet) error
+	switch ext := strings.ToLower(filepath.Ext(path)); {
+	case ext == ".html" || ext == ".htm":
+		write = session.WriteSheetHTML
+	case ext == ".csv" || path == "-":
+		write = session.WriteSheetCSV
+	default:
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("%s: the file's name must end in .html or .csv", strconv.Quote(path))}
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		sheet, err := session.NewSheet(c.Context, store, ses)
+		if err != nil {
+			return err
+		}
+		if path == "-" {
+			return write(e.stdout, sheet)
+		}
+		return writeWhole(path, func(w io.Writer) error { return write(w, sheet) })
+	})
+}
+
+// writeWhole writes a file under a temporary name, syncs it and renames it, so
+// that there is never half of one.
+func writeWhole(path string, write func(io.Writer) error) error {
+	f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644))
+	if err != nil {
+		return fmt.Errorf("%s: could not be written: %w", path, err)
+	}
+	defer f.Cleanup()
+	if err := write(f); err != nil {
+		return fmt.Errorf("%s: could not be written: %w", path, err)
+	}
+	if err := f.CloseAtomicallyReplace(); err != nil {
+		return fmt.Errorf("%s: could not be written: %w", path, err)
+	}
+	return nil
+}

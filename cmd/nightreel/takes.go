@@ -1,0 +1,278 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/health"
+	"nightreel/internal/lists"
+	"nightreel/internal/songs"
+)
+
+func (e *env) songsCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "songs",
+		Usage: "list the songs of the tour",
+		Flags: []cli.Flag{jsonFlag()},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments, or alias or rename"); err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				all, err := store.Songs(c.Context)
+				if err != nil {
+					return err
+				}
+				if c.Bool("json") {
+					return e.printJSON(all)
+				}
+				t := newTable("song", ">takes", ">shows", "also called")
+				for _, s := range all {
+					t.row(s.Title, fmt.Sprint(s.Takes), fmt.Sprint(s.Shows), strings.Join(s.Aliases, ", "))
+				}
+				return t.print(e.stdout)
+			})
+		},
+		Subcommands: []*cli.Command{
+			{
+				Name:      "alias",
+				Usage:     "give a song another name; a song of that name becomes one with it",
+				ArgsUsage: "TITLE ALIAS",
+				Action: func(c *cli.Context) error {
+					return e.editSong(c, "a title and an alias", (*catalog.Store).AddAlias)
+				},
+			},
+			{
+				Name:      "rename",
+				Usage:     "give a song another title; the old one stays as an alias",
+				ArgsUsage: "TITLE NEW",
+				Action: func(c *cli.Context) error {
+					return e.editSong(c, "a title and a new one", (*catalog.Store).RenameSong)
+				},
+			},
+		},
+	}
+}
+
+func (e *env) editSong(c *cli.Context, what string, edit func(*catalog.Store, context.Context, catalog.SongID, string) error) error {
+	if err := arguments(c, 2, 2, what); err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		song, err := store.Song(c.Context, c.Args().Get(0))
+		if err != nil {
+			return err
+		}
+		return edit(store, c.Context, song.ID, c.Args().Get(1))
+	})
+}
+
+func (e *env) takesCommand() *cli.Command {
+	timeFlag := func(name, usage string) cli.Flag {
+		return &cli.StringFlag{Name: name, Usage: usage + ": `TIME` from the recording's first sample, as seconds, mm:ss or h:mm:ss"}
+	}
+	return &cli.Command{
+		Name:  "takes",
+		Usage: "list the takes: one song on one night",
+		Flags: []cli.Flag{songFlag(), showFlag("only this show"), jsonFlag()},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments, or set, split, merge, rename or delete"); err != nil {
+				return err
+			}
+			day, err := date(c, "show")
+			if err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day, Song: c.String("song")})
+				if err != nil {
+					return err
+				}
+				return e.printTakes(c, takes)
+			})
+		},
+		Subcommands: []*cli.Command{
+			{
+				Name:  "set",
+				Usage: "place a take by hand, or correct one",
+				Flags: []cli.Flag{
+					showFlag("the show, needed"), songFlag(),
+					&cli.IntFlag{Name: "nth", Usage: "which of the song's takes on that night", Value: 1},
+					timeFlag("start", "where it begins"), timeFlag("end", "where it ends"), jsonFlag(),
+				},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+						return err
+					}
+					if err := need(c, "show", "song", "start", "end"); err != nil {
+						return err
+					}
+					day, err := date(c, "show")
+					if err != nil {
+						return err
+					}
+					start, err := seconds(c, "start")
+					if err != nil {
+						return err
+					}
+					end, err := seconds(c, "end")
+					if err != nil {
+						return err
+					}
+					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+						take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end})
+						return []catalog.Take{take}, err
+					})
+				},
+			},
+			{
+				Name:      "split",
+				Usage:     "make two takes of one",
+				ArgsUsage: "ID",
+				Flags: []cli.Flag{
+					timeFlag("at", "where the second begins"),
+					&cli.StringFlag{Name: "title", Usage: "`TITLE` of the second; the same where not given"}, jsonFlag(),
+				},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 1, 1, "the take's id"); err != nil {
+						return err
+					}
+					if err := need(c, "at"); err != nil {
+						return err
+					}
+					id, err := takeID(c, 0)
+					if err != nil {
+						return err
+					}
+					at, err := seconds(c, "at")
+					if err != nil {
+						return err
+					}
+					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+						return songs.Split(c.Context, store, id, at, c.String("title"))
+					})
+				},
+			},
+			{
+				Name:      "merge",
+				Usage:     "make one take of two; the first keeps its title",
+				ArgsUsage: "ID ID",
+				Flags:     []cli.Flag{jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 2, 2, "the ids of two takes"); err != nil {
+						return err
+					}
+					a, err := takeID(c, 0)
+					if err != nil {
+						return err
+					}
+					b, err := takeID(c, 1)
+					if err != nil {
+						return err
+					}
+					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+						take, err := songs.Merge(c.Context, store, a, b)
+						return []catalog.Take{take}, err
+					})
+				},
+			},
+			{
+				Name:      "rename",
+				Usage:     "say that a take is another song",
+				ArgsUsage: "ID TITLE",
+				Flags:     []cli.Flag{jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 2, 2, "the take's id and a title"); err != nil {
+						return err
+					}
+					id, err := takeID(c, 0)
+					if err != nil {
+						return err
+					}
+					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+						take, err := songs.Rename(c.Context, store, id, c.Args().Get(1))
+						return []catalog.Take{take}, err
+					})
+				},
+			},
+			{
+				Name:      "delete",
+				Usage:     "forget a take; the recording is untouched, and no finder brings it back",
+				ArgsUsage: "ID",
+				Flags:     []cli.Flag{jsonFlag()},
+				Action: func(c *cli.Context) error {
+					if err := arguments(c, 1, 1, "the take's id"); err != nil {
+						return err
+					}
+					id, err := takeID(c, 0)
+					if err != nil {
+						return err
+					}
+					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+						return []catalog.Take{}, songs.Delete(c.Context, store, id)
+					})
+				},
+			},
+		},
+	}
+}
+
+// editTakes changes takes, judges the shows they are on again, since what a
+// channel should do depends on the song, and prints what came out.
+func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catalog.Take, error)) error {
+	return e.withStore(c, func(store *catalog.Store) error {
+		takes, err := edit(store)
+		if err != nil {
+			return err
+		}
+		judged := map[catalog.Date]bool{}
+		for _, t := range takes {
+			if !judged[t.Show] {
+				judged[t.Show] = true
+				if err := health.Judge(c.Context, store, t.Show, health.Options{}); err != nil {
+					return err
+				}
+			}
+		}
+		return e.printTakes(c, takes)
+	})
+}
+
+func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
+	if c.Bool("json") {
+		return e.printJSON(takes)
+	}
+	t := newTable(">id", "show", ">start", ">end", ">length", "song", "found by", ">sure")
+	for _, take := range takes {
+		title := take.Song
+		if take.Nth > 1 {
+			title += fmt.Sprintf(" (%d)", take.Nth)
+		}
+		t.row(fmt.Sprint(take.ID), string(take.Show), clock(take.StartS(), true), clock(take.EndS(), true), clock(take.EndS()-take.StartS(), false),
+			title, string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
+	}
+	return t.print(e.stdout)
+}
+
+// seconds reads a flag that holds a time.
+func seconds(c *cli.Context, flag string) (float64, error) {
+	s, err := lists.ParseTime(c.String(flag))
+	if err != nil {
+		return 0, &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", flag, err)}
+	}
+	return s, nil
+}
+
+// takeID reads an argument that is a take's id.
+func takeID(c *cli.Context, n int) (catalog.TakeID, error) {
+	id, err := strconv.ParseInt(c.Args().Get(n), 10, 64)
+	if err != nil || id < 1 {
+		return 0, &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a take; nightreel takes lists them", c.Args().Get(n))}
+	}
+	return catalog.TakeID(id), nil
+}
