@@ -12,9 +12,9 @@ import (
 	"golang.org/x/text/encoding/unicode"
 )
 
-// maxBytes bounds what is read of a list: a thousand times the longest input
-// list, and little enough to hold in memory.
-const maxBytes = 4 << 20
+// maxBytes bounds what is read of a list: hundreds of times a long input list,
+// and little enough that nothing in it can fill the memory.
+const maxBytes = 1 << 20
 
 // readText reads a list as UTF-8 with \n line ends and no byte-order mark.
 func readText(r io.Reader, name string) (string, error) {
