@@ -2,7 +2,6 @@ package session
 
 import (
 	"context"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -10,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
-	"time"
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
@@ -154,10 +152,12 @@ func (j *job) blame(w *writing, o *out, s *source) {
 	j.sayOf(o, text)
 }
 
-// mayClip tells whether the conversion of any channel can cut samples.
+// mayClip tells whether the conversion of any channel can take samples to full
+// scale or beyond: a float source may lie above it, and a small cut does not
+// make room for the dither.
 func (t *target) mayClip() bool {
 	for _, o := range t.outs {
-		if o.conv != nil && (o.TrimDB > 0 || o.conv.lsb > 0 || t.format.Encoding == wavfile.Float) {
+		if o.conv != nil && (o.TrimDB > -0.01 || o.raw.Encoding == wavfile.Float) {
 			return true
 		}
 	}
@@ -356,82 +356,6 @@ func (j *job) result(t *target) (RenderedFile, bool) {
 		}
 	}
 	return f, true
-}
-
-// meta returns the metadata of a file.
-func (j *job) meta(t *target) wavfile.Meta {
-	it := j.item
-	what := fmt.Sprintf("desk input %d %s", t.outs[0].DeskInput, t.outs[0].Channel)
-	if trim := t.outs[0].TrimDB; trim != 0 {
-		what += fmt.Sprintf(", trim %+.1f dB", trim)
-	}
-	if j.poly {
-		what = fmt.Sprintf("%d desk inputs", len(t.outs))
-	}
-	x := &wavfile.Bext{
-		Description: fmt.Sprintf("%s, %s, rig %s, %s", it.Song, it.Show, it.Rig, what),
-		Originator:  originator, OriginatorReference: hex.EncodeToString(t.print[:]),
-	}
-	j.date(x)
-	ixml := &wavfile.IXML{Scene: it.Song, Tape: string(it.Show)}
-	for i, o := range t.outs {
-		name := o.Channel
-		if o.Status != catalog.Playback {
-			name += " (" + string(o.Status) + ")"
-		}
-		ixml.Tracks = append(ixml.Tracks, wavfile.IXMLTrack{ChannelIndex: o.DeskInput, InterleaveIndex: i + 1, Name: name})
-	}
-	length := it.EndFrame - it.StartFrame
-	return wavfile.Meta{Bext: x, IXML: ixml, Cues: []wavfile.Cue{
-		{ID: 1, Frame: j.pre, Length: length, Label: it.Song},
-		{ID: 2, Frame: j.pre + length, Label: "end"},
-	}}
-}
-
-// date sets the time reference to the file's first frame, counted from the
-// source's: that of the segment at or before it, else of the recording's start.
-// Where the source tells no time the fields stay empty.
-func (j *job) date(x *wavfile.Bext) {
-	day := int64(24 * 60 * 60 * j.rec.SampleRate)
-	var midnight time.Time
-	var reference int64 // frames from midnight to frame 0 of the recording
-	found := false
-	best := int64(-1)
-	for _, s := range j.sources {
-		if s.wav == nil || s.file.StartFrame > max(j.from, 0) || s.file.StartFrame <= best {
-			continue
-		}
-		b := s.wav.Info().Meta.Bext
-		at, ok := b.StartTime(j.rec.SampleRate)
-		if b == nil || !ok {
-			continue
-		}
-		best, found = s.file.StartFrame, true
-		midnight = at.Truncate(24 * time.Hour)
-		reference = int64(b.TimeReference)%day - s.file.StartFrame
-		if b.TimeReference == 0 {
-			reference = j.rec.Frame(at.Sub(midnight).Seconds()) - s.file.StartFrame
-		}
-	}
-	if at := j.rec.StartsAt; !found && at != nil {
-		found = true
-		midnight = time.Date(at.Year(), at.Month(), at.Day(), 0, 0, 0, 0, time.UTC)
-		h, m, s := at.Clock()
-		reference = j.rec.Frame(float64(h*3600+m*60+s) + float64(at.Nanosecond())/1e9)
-	}
-	if !found {
-		return
-	}
-	reference += j.from
-	for reference < 0 {
-		reference, midnight = reference+day, midnight.AddDate(0, 0, -1)
-	}
-	for reference >= day {
-		reference, midnight = reference-day, midnight.AddDate(0, 0, 1)
-	}
-	x.TimeReference = uint64(reference)
-	x.OriginationDate = midnight.Format(time.DateOnly)
-	x.OriginationTime = midnight.Add(time.Duration(j.rec.Seconds(reference) * float64(time.Second))).Format(time.TimeOnly)
 }
 
 // grown returns b with length n.

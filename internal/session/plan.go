@@ -177,6 +177,11 @@ func (plan *itemPlan) fingerprint(t *target) [16]byte {
 // number of files still to be written.
 func (plan *itemPlan) look(opt RenderOptions) (bytes int64, files int, err error) {
 	for _, t := range plan.targets {
+		there, err := os.Stat(t.path)
+		if err == nil && plan.isSource(there) {
+			// A recording that was once rendered here is one all the same.
+			return 0, 0, &ExistsError{Path: t.path}
+		}
 		if err := t.look(opt.Overwrite); err != nil {
 			return 0, 0, err
 		}
@@ -186,6 +191,16 @@ func (plan *itemPlan) look(opt RenderOptions) (bytes int64, files int, err error
 		}
 	}
 	return bytes, files, nil
+}
+
+// isSource tells whether a file is one of the recording's.
+func (plan *itemPlan) isSource(there os.FileInfo) bool {
+	for _, f := range plan.files {
+		if st, err := os.Stat(f.FullPath()); err == nil && os.SameFile(st, there) {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *target) look(overwrite bool) error {
