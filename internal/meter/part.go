@@ -149,7 +149,6 @@ func (m *Meter) measureBlock(n int) {
 	b := span{
 		base:     m.base,
 		frames:   n,
-		held:     m.fill,
 		reported: m.base >= int64(m.cfg.RunUp) && m.base < m.end,
 	}
 	for i := range m.channels {
