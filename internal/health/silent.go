@@ -162,19 +162,19 @@ func (n *Night) wentSilent(t *Track, s stage) []catalog.Flag {
 		return nil // it rests while others play: nothing is known of a fault
 	}
 	last := all[len(all)-1]
-	toEnd := s.loudAfter(last.to, len(t.levels)) == 0
+	toEnd := s.loudIn(last.to, len(t.levels)) == 0
 	switch {
 	case quiet >= quietShare || n.alwaysHears(t, level):
 		// A microphone. One that lives for less than half of the night may have
 		// been plugged in for that alone, unless it began alive.
-		if silentLoud > loudBins && !(toEnd && len(all) == 1 && s.loudBefore(last.from) > 0) {
+		if silentLoud > loudBins && !(toEnd && len(all) == 1 && s.loudIn(0, last.from) > 0) {
 			return nil
 		}
 		if n.restsElsewhere(t, level) {
 			return nil
 		}
 		return n.silentFlags(t, all, catalog.FaultSeverity)
-	case toEnd && !mayRest(t) && s.isLoud(last.from-1) && s.isLoud(last.from) && !n.restsElsewhere(t, level):
+	case toEnd && !mayRest(t) && s.within(last.from) && !n.restsElsewhere(t, level):
 		// It sounded whenever the band played, and stopped within a song for good.
 		return n.silentFlags(t, all[len(all)-1:], catalog.WarningSeverity)
 	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
@@ -182,18 +182,6 @@ func (n *Night) wentSilent(t *Track, s stage) []catalog.Flag {
 	}
 	return nil
 }
-
-func (s stage) loudAfter(bin, end int) int {
-	count := 0
-	for b := bin; b < end; b++ {
-		if s.isLoud(b) {
-			count++
-		}
-	}
-	return count
-}
-
-func (s stage) loudBefore(bin int) int { return s.loudAfter(0, bin) }
 
 // silentFlags makes flags of a track's silences, those near each other joined.
 func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) []catalog.Flag {

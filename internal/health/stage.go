@@ -69,6 +69,24 @@ func (n *Night) stage() stage {
 // isLoud reports whether the band plays in a bin.
 func (s stage) isLoud(bin int) bool { return bin >= 0 && bin < len(s.loud) && s.loud[bin] }
 
+// loudIn counts the bins from one to another in which the band plays.
+func (s stage) loudIn(from, to int) int {
+	count := 0
+	for b := from; b < to; b++ {
+		if s.isLoud(b) {
+			count++
+		}
+	}
+	return count
+}
+
+// within reports whether the band plays on over a bin: for a quarter of the 4 s
+// before it and of those after it.
+func (s stage) within(bin int) bool {
+	const around = int(4 * binsPerSecond)
+	return 4*s.loudIn(bin-around, bin) >= around && 4*s.loudIn(bin, bin+around) >= around
+}
+
 // shares tells how much of a track's loud and quiet bins lies above a level, of
 // those that outside does not hold.
 func (s stage) shares(t *Track, level float64, outside []stretch) (loud, quiet float64, loudBins int) {
