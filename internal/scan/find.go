@@ -1,0 +1,193 @@
+package scan
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/wavfile"
+)
+
+// source is one WAV file that was found, with what is decided about it on the
+// way.
+type source struct {
+	path string // absolute, links resolved
+	root string // scanned folder, absolute
+	size int64
+	mod  time.Time
+	info *wavfile.Info
+	// folders are the names of the folders around it, innermost first: those
+	// below the scanned folder, then the scanned folder's own and its parent's.
+	folders []string
+	below   int // how many of them lie below the scanned folder
+	stem    string
+
+	clock clock
+
+	volume catalog.Volume
+	rel    string // path from the volume's root, with slashes
+
+	date    catalog.Date
+	venue   string
+	rig     string
+	rigTold bool // by a folder, a file or the caller, not assumed
+
+	name  fileName
+	track int      // of its first channel
+	names []string // of its channels
+	seg   int      // place among the segments, from 0
+	start int64    // frame of the recording
+}
+
+func (s *source) end() int64 { return s.start + s.info.Frames }
+
+func (s *source) folder() string { return filepath.Dir(s.path) }
+
+// clock is when a file starts by its bext chunk.
+type clock struct {
+	time  time.Time
+	frame int64 // since 1970 at the file's rate
+	known bool
+	exact bool // to the frame, by a time reference
+}
+
+func clockOf(info *wavfile.Info) clock {
+	if info.Meta.Bext == nil {
+		return clock{}
+	}
+	rate := int64(info.Format.SampleRate)
+	t, ok := info.Meta.Bext.StartTime(int(rate))
+	if !ok {
+		return clock{}
+	}
+	return clock{
+		time:  t,
+		frame: t.Unix()*rate + (int64(t.Nanosecond())*rate+5e8)/1e9,
+		known: true,
+		exact: info.Meta.Bext.TimeReference > 0,
+	}
+}
+
+// find walks the folders and opens every WAV file's header.
+func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
+	var roots []string
+	for _, dir := range dirs {
+		root, err := filepath.Abs(dir)
+		if err == nil {
+			root, err = filepath.EvalSymlinks(root)
+		}
+		if err == nil {
+			_, err = os.ReadDir(root)
+		}
+		if err != nil {
+			var pe *fs.PathError
+			if errors.As(err, &pe) {
+				err = pe.Err
+			}
+			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, err)
+		}
+		roots = append(roots, root)
+	}
+	var found []*source
+	seen := map[string]bool{} // folders given twice, or one within another
+	for _, root := range roots {
+		// WalkDir goes in order of name and follows no links, so it ends.
+		err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if err != nil {
+				s.result.Problems = append(s.result.Problems, problemOf(path, err))
+				if d != nil && d.IsDir() {
+					return fs.SkipDir
+				}
+				return nil
+			}
+			if path != root && d.IsDir() && foreign(d.Name()) {
+				return fs.SkipDir
+			}
+			if d.IsDir() || seen[path] {
+				return nil
+			}
+			seen[path] = true
+			if src := s.look(root, path, d); src != nil {
+				found = append(found, src)
+				s.progress.filesTotal.Add(1)
+			} else {
+				s.result.PassedOver++
+			}
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(found, func(a, b *source) int { return strings.Compare(a.path, b.path) })
+	return found, nil
+}
+
+// foreign tells whether a file or folder is hidden or belongs to a system, not
+// to a person. Resource-fork companions, "._x.wav", are hidden by their name.
+func foreign(name string) bool {
+	switch strings.ToLower(name) {
+	case "system volume information", "$recycle.bin", "__macosx", "lost+found":
+		return true
+	}
+	return strings.HasPrefix(name, ".")
+}
+
+// look opens a file if it is one to scan, and returns nil if not.
+func (s *scan) look(root, path string, d fs.DirEntry) *source {
+	if foreign(d.Name()) {
+		return nil
+	}
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".wav", ".wave", ".bwf", ".rf64":
+	default:
+		return nil
+	}
+	if d.Type()&fs.ModeSymlink != 0 {
+		s.problem(path, 0, "passed over: a symbolic link; scan the folder that it points to")
+		return nil
+	}
+	st, err := d.Info()
+	if err != nil {
+		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		return nil
+	}
+	if st.Size() == 0 {
+		s.problem(path, 0, "passed over: an empty file")
+		return nil
+	}
+	f, err := wavfile.Open(path)
+	if err != nil {
+		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		return nil
+	}
+	info := f.Info()
+	if err := f.Close(); err != nil {
+		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		return nil
+	}
+	if info.Frames == 0 {
+		s.problem(path, info.DataOffset, "passed over: there is no audio in it")
+		return nil
+	}
+	name := filepath.Base(path)
+	src := &source{path: path, root: root, size: info.FileBytes, mod: st.ModTime(), info: info,
+		stem: strings.TrimSuffix(name, filepath.Ext(name)), clock: clockOf(info)}
+	if rel, err := filepath.Rel(root, filepath.Dir(path)); err == nil && rel != "." {
+		src.folders = strings.Split(filepath.ToSlash(rel), "/")
+		slices.Reverse(src.folders)
+	}
+	src.below = len(src.folders)
+	src.folders = append(src.folders, filepath.Base(root), filepath.Base(filepath.Dir(root)))
+	return src
+}

@@ -1,0 +1,175 @@
+// Package scan finds the recordings below some folders, reads them once, and
+// keeps in the catalog what package meter measured of them.
+//
+// Start with [Run]; [Verify] compares files with the checksums kept then. A
+// scan groups files into recordings, decides whose show, rig, track and segment
+// each file is, and measures what the catalog does not hold yet. What is done
+// is committed about once a second, so an interrupted scan loses little, and
+// the next one goes on from there; files that did not change are not read
+// again.
+//
+// Recordings are opened read-only and nothing is ever written beside them. The
+// package judges nothing: songs and flags are found from the catalog by others.
+// A file that cannot be read is a [Problem], never the end of the night.
+//
+// Checksums are XXH3-64 of the stretches that [catalog.Piece] describes.
+package scan
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"runtime"
+	"sync/atomic"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/wavfile"
+)
+
+// Options are what the caller knows better than folders and files. The zero
+// value is right for most drives.
+type Options struct {
+	Date  catalog.Date // the show's date; "" = from folders, file names, bext
+	Rig   string       // the rig, where folders and files do not tell
+	Venue string       // the show's venue; "" = from folders
+	// NamePattern says how file names are made, without extension: literal text
+	// with {track}, {name}, {segment} and {*} (anything) in it, for example
+	// "{track} {name}_{segment}". "" = found out over each folder.
+	NamePattern string
+	// Check reads unchanged files too and compares their checksums; what differs
+	// is measured again.
+	Check bool
+	// ClipLevelDBFS is the level from which a sample counts as full scale; nil =
+	// the largest value that the sample type has. It counts for what this scan
+	// measures.
+	ClipLevelDBFS *float64
+	Workers       int // measuring side by side; 0 = one a core
+}
+
+// Result is what a scan did.
+type Result struct {
+	Shows      []catalog.Show   `json:"shows"` // touched or confirmed, in order of date
+	FilesRead  int              `json:"files_read"`
+	BytesRead  int64            `json:"bytes_read"` // audio and headers read to measure or to compare
+	Seconds    float64          `json:"seconds"`
+	PassedOver int              `json:"passed_over"` // files that are no recordings
+	Moved      []catalog.Volume `json:"moved"`       // volumes found at another place
+	Problems   []Problem        `json:"problems"`
+}
+
+// Problem is something a person should know about a file. The scan went on.
+type Problem struct {
+	File    string `json:"file"`
+	Offset  int64  `json:"offset"` // bytes; 0 where none applies
+	Problem string `json:"problem"`
+}
+
+// Run scans folders into the catalog. p may be nil.
+//
+// The error is that of a folder that is not there, of an unusable name pattern,
+// of the catalog, or ctx.Err(); everything else is in Result.Problems. Even
+// with an error the Result tells what was done, and what was finished is kept.
+func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, p *Progress) (Result, error) {
+	if p == nil {
+		p = &Progress{}
+	}
+	if opt.Workers <= 0 {
+		opt.Workers = runtime.GOMAXPROCS(0)
+	}
+	began := time.Now()
+	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.Date]bool{}}
+	s.result.Shows, s.result.Moved, s.result.Problems = []catalog.Show{}, []catalog.Volume{}, []Problem{}
+	err := s.run(ctx, dirs)
+	if ctx.Err() != nil {
+		err = ctx.Err()
+	}
+	s.result.BytesRead = s.bytesRead.Load()
+	s.result.Seconds = time.Since(began).Seconds()
+	if e := s.shows(context.WithoutCancel(ctx)); err == nil {
+		err = e
+	}
+	return s.result, err
+}
+
+// scan is one run.
+type scan struct {
+	store    *catalog.Store
+	opt      Options
+	progress *Progress
+	result   Result
+	known    known
+	touched  map[catalog.Date]bool // shows to report
+
+	bytesRead atomic.Int64
+}
+
+func (s *scan) run(ctx context.Context, dirs []string) error {
+	pattern, err := compilePattern(s.opt.NamePattern)
+	if err != nil {
+		return err
+	}
+	s.progress.stage("looking for recordings")
+	sources, err := s.find(ctx, dirs)
+	if err != nil {
+		return err
+	}
+	if s.known, err = loadKnown(ctx, s.store); err != nil {
+		return err
+	}
+	if err := s.placeOnVolumes(ctx, sources); err != nil {
+		return err
+	}
+	s.dateAndRig(sources)
+	groups := s.group(sources, pattern)
+
+	s.progress.stage("comparing with the catalog")
+	var jobs []*job
+	for _, g := range groups {
+		j, err := s.save(ctx, g)
+		if err != nil {
+			return err
+		}
+		jobs = append(jobs, j)
+	}
+	s.progress.stage("measuring")
+	if err := s.measure(ctx, jobs); err != nil {
+		return err
+	}
+	s.progress.stage("aligning rigs")
+	return s.align(ctx)
+}
+
+// shows fills in the shows that the scan touched or confirmed.
+func (s *scan) shows(ctx context.Context) error {
+	all, err := s.store.Shows(ctx, catalog.ShowFilter{})
+	for _, sh := range all {
+		if s.touched[sh.Date] {
+			s.result.Shows = append(s.result.Shows, sh)
+		}
+	}
+	return err
+}
+
+// problem notes what a person should know about a file.
+func (s *scan) problem(file string, offset int64, text string) {
+	s.result.Problems = append(s.result.Problems, Problem{file, offset, text})
+}
+
+// problemOf words an error about a file; the path is said by Problem.File.
+func problemOf(file string, err error) Problem {
+	p := Problem{File: file}
+	cause := err
+	var e *wavfile.Error
+	if errors.As(err, &e) {
+		cause = e.Err
+		p.Offset = max(e.Offset, 0)
+		p.Problem = e.Doing + ": "
+	}
+	var pe *fs.PathError
+	if errors.As(cause, &pe) {
+		cause = pe.Err
+	}
+	p.Problem += cause.Error()
+	return p
+}
