@@ -111,6 +111,9 @@ func TestDamagedHeaders(t *testing.T) {
 			500, true, []int64{72}, "file holds 1000", ""},
 		{"RF64, ds64 says less than there is", rf64File("RF64", -1, 1000, f, sized("data", noSize, audio, loud(second))),
 			int64(500 + second/2), true, []int64{72}, "the audio goes on", ""},
+		{"RF64, ds64 counts the pad byte", join([]byte("RF64"), u32(noSize), []byte("WAVE"),
+			chunk("ds64", u64(36+24+8+4+4), u64(4), u64(3), u32(0)), fmtChunk(Format{48000, 1, 8, 1, PCM}), sized("data", noSize, []byte{1, 2, 3, 0})),
+			3, false, []int64{28}, "counts the pad byte", ""},
 		{"RF64 without ds64", join([]byte("RF64"), u32(noSize), []byte("WAVE"), f, sized("data", noSize, audio)),
 			500, true, []int64{36}, "never filled in", ""},
 		{"RF64 with a ds64 cut short", join([]byte("RF64"), u32(noSize), []byte("WAVE"), chunk("ds64", u64(5)), f, sized("data", noSize, audio)),
@@ -123,6 +126,9 @@ func TestDamagedHeaders(t *testing.T) {
 		{"odd chunk with its pad byte", riffFile(chunk("abcd", []byte("xyz")), f, chunk("data", audio)), 500, false, nil, "", ""},
 		{"odd chunk before fmt, pad byte missing", riffFile(sized("abcd", 3, []byte("xyz")), f, chunk("data", audio)),
 			500, false, []int64{23}, "pad byte missing", ""},
+		{"pad byte missing, and the wrong place looks like an id", riffFile(f, chunk("data", audio), sized("abcd", 3, []byte("xyz")),
+			sized("LIST", ' ', []byte("INFO"), chunk("INAM", []byte("x"), make([]byte, 19)))),
+			500, false, []int64{1055}, "pad byte missing", "x"},
 		{"odd data, pad byte missing", riffFile(f, sized("data", 999, audio[:999]), list),
 			499, false, []int64{1042, 1043}, "last frame", "x"},
 		{"odd data at the end, pad byte missing", riffFile(f, sized("data", 999, audio[:999])),
@@ -179,10 +185,11 @@ func TestPast4GiB(t *testing.T) {
 	f := Format{SampleRate: 48000, Channels: 64, BitDepth: 24, ContainerBytes: 3}
 	const frames = 27_962_026 // 5.0 GiB
 	const audio = int64(frames * 192)
-	list := chunk("LIST", []byte("INFO"), chunk("INAM", []byte("x\x00")))
+	list := chunk("LIST", []byte("INFO"), chunk("ICMT", loud(1000))) // five frames, if taken for audio
 	head := func(size int64) []byte {
 		return join([]byte("RIFF"), u32(audio+60), []byte("WAVE"), fmtChunk(f), sized("data", size))
 	}
+	// Where junk follows, no end can be told from another, and all is read.
 	for _, r := range []struct {
 		name       string
 		size, tail int64

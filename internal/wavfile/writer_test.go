@@ -215,3 +215,28 @@ func TestWriterMode(t *testing.T) {
 		t.Errorf("mode %v, want %v", a.Mode(), b.Mode())
 	}
 }
+
+// The sizes of a finished file, odd audio padded to an even file, and the frame
+// count that is due wherever the format is not plain PCM.
+func TestWriterSizes(t *testing.T) {
+	for _, form := range forms {
+		for frames := range 4 {
+			fm := form.Format
+			fm.Channels, fm.SampleRate = 1, 48000
+			b, err := os.ReadFile(writeFile(t, Options{}, fm, Meta{}, noise(fm, frames)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(b[4:8], u32(int64(len(b)-8))) || len(b)%2 == 1 {
+				t.Errorf("%s: RIFF size % x in a file of %d bytes", form.name, b[4:8], len(b))
+			}
+			at := bytes.Index(b, []byte("fact\x04\x00\x00\x00"))
+			if plain := fm.Encoding == PCM && fm.BitDepth <= 16; plain != (at < 0) {
+				t.Errorf("%s: fact chunk at %d", form.name, at)
+			}
+			if at > 0 && !bytes.Equal(b[at+8:at+12], u32(int64(frames))) {
+				t.Errorf("%s: fact says % x, want %d frames", form.name, b[at+8:at+12], frames)
+			}
+		}
+	}
+}
