@@ -21,6 +21,7 @@ const (
 
 // EBU Tech 3341 table 1, tests 1 to 5: integrated loudness of stereo tones.
 func TestTech3341Integrated(t *testing.T) {
+	slow(t)
 	for _, row := range []struct {
 		test           string
 		signal         []tone
@@ -63,6 +64,7 @@ func constant(t *testing.T, what string, values []float64, want float64) {
 
 // EBU Tech 3341 table 1, test 6: 5.0 channels, weights of BS.1770-5 table 3.
 func TestTech3341Surround(t *testing.T) {
+	slow(t)
 	var channels []Envelope
 	for _, dBFS := range []float64{-28, -28, -24, -30, -30} {
 		channels = append(channels, envelope(t, 48000, tones(48000, 1000, tone{dBFS, 20})))
@@ -76,6 +78,7 @@ func TestTech3341Surround(t *testing.T) {
 // EBU Tech 3341 table 1, tests 9 and 12: short-term and momentary loudness stay
 // constant over bursts as long as the window.
 func TestTech3341Constant(t *testing.T) {
+	slow(t)
 	e := stereo(t, 48000, tones(48000, 1000, slices.Repeat([]tone{{-20, 1.34}, {-30, 1.66}}, 5)...))
 	constant(t, "9: S", e.ShortTerm()[29:], -23)
 	near(t, "9: S, our reading", e.ShortTerm()[29], -22.9863, exact)
@@ -88,6 +91,7 @@ func TestTech3341Constant(t *testing.T) {
 // EBU Tech 3341 table 1, tests 10 and 13: the maximum of a burst as long as the
 // window, at 20 starts, each a file.
 func TestTech3341MaximumPerFile(t *testing.T) {
+	slow(t)
 	for i := range 20 {
 		e := stereo(t, 48000, tones(48000, 1000, tone{silent, 0.15 * float64(i)}, tone{-23, 3}, tone{silent, 1}))
 		got := e.Figures(0, e.Frames).MaxShortTerm
@@ -105,6 +109,7 @@ func TestTech3341MaximumPerFile(t *testing.T) {
 
 // EBU Tech 3341 table 1, tests 11 and 14: the maxima in turn, in one file.
 func TestTech3341MaximumInTurn(t *testing.T) {
+	slow(t)
 	var s, m []tone
 	for i := range 20 {
 		n := float64(i)
@@ -157,6 +162,7 @@ func checkTruePeak(t *testing.T, test string, x []float64, want, sample, reading
 // EBU Tech 3341 table 1, tests 20 to 23: one period of a louder sine inside a
 // sine, made at four times the rate and decimated with four offsets.
 func TestTech3341TruePeakTransient(t *testing.T) {
+	slow(t)
 	var x []float64
 	sine := func(n int, div, amplitude float64) {
 		for i := range n {
@@ -221,6 +227,7 @@ func bessel0(x float64) float64 {
 
 // EBU Tech 3342 table 1, tests 1 to 4, and three signals of Tech 3341.
 func TestTech3342(t *testing.T) {
+	slow(t)
 	for _, row := range []struct {
 		test           string
 		signal         []tone
@@ -248,6 +255,7 @@ func TestTech3342(t *testing.T) {
 // BS.1770-5 Annex 1: a 0 dBFS 997 Hz sine in one channel reads -3.01 LKFS. The
 // readings at other rates are computed in 40-digit arithmetic.
 func TestFullScaleSineReading(t *testing.T) {
+	slow(t)
 	for rate, want := range map[int]float64{
 		44100: -3.01135, 48000: -3.01029, 88200: -3.00625,
 		96000: -3.00598, 176400: -3.00498, 192000: -3.00491,
@@ -291,6 +299,7 @@ func TestKWeightingCoefficients(t *testing.T) {
 
 // The K filter's gain at 48 kHz, computed from BS.1770-5 tables 1 and 2.
 func TestKWeightingGain(t *testing.T) {
+	slow(t)
 	for hz, gain := range map[float64]float64{
 		31.5: -7.7900, 100: -1.1335, 500: 0.0425, 997: 0.6910, 2000: 3.0713, 10000: 4.0419,
 	} {

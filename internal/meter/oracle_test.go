@@ -145,6 +145,7 @@ func (w worst) check(t *testing.T, what string, limit float64) {
 // It takes a short-term value each second where EBU Tech 3342 asks for ten, so
 // its range is compared with that of our windows each second.
 func TestAgainstLibebur128(t *testing.T) {
+	slow(t)
 	dir := t.TempDir()
 	tool := filepath.Join(dir, "ebur128")
 	if out, err := exec.Command("gcc", "-O2", "-o", tool, "testdata/ebur128.c", "-lebur128").CombinedOutput(); err != nil {
@@ -235,6 +236,7 @@ func said(t *testing.T, text, label string) float64 {
 
 // RMS and peak of astats of ffmpeg 5.1, which are mathematical too.
 func TestAgainstFfmpegAstats(t *testing.T) {
+	slow(t)
 	var rms, peak worst
 	tracks(usualRates, 0.5, func(name string, rate int, x []float64) {
 		out := ffmpeg(t, rate, x, "astats")
@@ -251,6 +253,7 @@ func TestAgainstFfmpegAstats(t *testing.T) {
 // quarter of a minute its range is up to 0.17 LU off ours, on a minute within
 // the 0.1 that is asked for here.
 func TestAgainstFfmpegEbur128(t *testing.T) {
+	slow(t)
 	var loud, lra worst
 	tracks([]int{48000}, 50, func(name string, rate int, x []float64) {
 		switch strings.Fields(name)[0] {
@@ -272,6 +275,7 @@ func TestAgainstFfmpegEbur128(t *testing.T) {
 // recorded: nothing above 0.42 of the rate. Up to half the rate the filter of
 // BS.1770-5 Annex 2, 2 dB down at 0.45, reads up to 0.6 dB low in white noise.
 func TestAgainst32FoldTruePeak(t *testing.T) {
+	slow(t)
 	var recorded, all worst
 	taps := kaiserLowPass(127, 0.42, 8)
 	tracks([]int{48000, 96000}, 0.8, func(name string, rate int, x []float64) {

@@ -346,6 +346,7 @@ func TestSilenceInFrontShifts(t *testing.T) {
 // for the K filter's settling, 1e-9 of the energies and so at most the last
 // bit of a float32.
 func TestPartsAreTheWhole(t *testing.T) {
+	slow(t)
 	for _, rate := range []int{22050, 48000} {
 		r := newRand(9)
 		x := make([]float64, 70*rate+4321)
@@ -392,6 +393,7 @@ func TestPartsAreTheWhole(t *testing.T) {
 // The figures of a span from the envelope are those of the second opinion
 // straight from the samples.
 func TestFiguresAreThoseOfTheSamples(t *testing.T) {
+	slow(t)
 	for _, rate := range []int{8000, 11025, 44100, 48000, 96000, 192000} {
 		r := newRand(10)
 		n := 6*rate + 1234

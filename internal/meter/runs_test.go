@@ -1,6 +1,7 @@
 package meter
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -37,6 +38,7 @@ func checkEvents(t *testing.T, got, want []Event) {
 }
 
 func TestRunsAtFullScale(t *testing.T) {
+	slow(t)
 	const part = PartBlocks * testRate / 10
 	x := bed(2*part + 5000)
 	put(x, 1, 1000, 1003)            // just long enough
@@ -80,6 +82,7 @@ func TestClipLevelAndRunAreSettable(t *testing.T) {
 }
 
 func TestZeroRuns(t *testing.T) {
+	slow(t)
 	const part = PartBlocks * testRate / 10
 	x := bed(4*part + 100)
 	put(x, 0, 1000, 1032)              // just long enough
@@ -104,6 +107,7 @@ func TestZeroRuns(t *testing.T) {
 // Silence as such is no event: a dead track, sounds that fade to nothing, the
 // 16-bit floor.
 func TestZerosWithoutSignal(t *testing.T) {
+	slow(t)
 	r := newRand(21)
 	dithered := make([]float64, 3*testRate) // 16-bit floor of less than a step
 	for i := range dithered {
@@ -209,6 +213,7 @@ func TestFlatTopsWithNoise(t *testing.T) {
 
 // Waves that nothing cut off have no flat tops, however slow, quiet or coarse.
 func TestNoFlatTopsInWholeWaves(t *testing.T) {
+	slow(t)
 	r := newRand(23)
 	signals := map[string][]float64{
 		"offset": make([]float64, testRate),
@@ -217,18 +222,25 @@ func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	for i := range signals["offset"] {
 		signals["offset"][i] = 0.2
 	}
-	for _, hz := range []float64{3, 8, 20, 41, 100, 440, 997, 5000} {
-		for _, dBFS := range []float64{-0.1, -12, -29} {
-			signals["sine "+Level(hz).text()+" "+Level(dBFS).text()] = tones(testRate, hz, tone{dBFS, 3})
+	// A converter that hangs for 60 ms: no wave that is heard stands so long.
+	signals["held"] = make([]float64, testRate)
+	put(signals["held"], 0.5, 10000, 12880)
+	for _, dBFS := range []float64{-0.1, -12, -29} {
+		for _, hz := range []float64{3, 8, 997, 5000} {
+			signals[fmt.Sprintf("sine of %g Hz at %g dBFS", hz, dBFS)] = tones(testRate, hz, tone{dBFS, 1})
 		}
+		// Gliding, so that tops of all curvatures meet all roundings; with a
+		// ninth of its third harmonic the top is of fourth order.
+		round, fourth := make([]float64, 10*testRate), make([]float64, 10*testRate)
+		w, a := 0.0, amp(dBFS)
+		for i := range round {
+			w += 2 * math.Pi * 10 * math.Pow(100, float64(i)/float64(len(round))) / testRate
+			round[i] = a * math.Sin(w)
+			fourth[i] = 0.9 * a * (math.Sin(w) + math.Sin(3*w)/9)
+		}
+		signals[fmt.Sprintf("glide at %g dBFS", dBFS)] = round
+		signals[fmt.Sprintf("flat glide at %g dBFS", dBFS)] = fourth
 	}
-	// Tops of fourth order: a sine with a ninth of its third harmonic.
-	plateau := make([]float64, 5*testRate)
-	for i := range plateau {
-		w := 2 * math.Pi * 110 * float64(i) / testRate
-		plateau[i] = 0.4 * (math.Sin(w) + math.Sin(3*w)/9)
-	}
-	signals["plateau"] = plateau
 	// Low-passed noise, like a bass, over a minute.
 	slow := noise(r, 60*testRate, 0)
 	var a, b float64
@@ -247,10 +259,9 @@ func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	}
 }
 
-func (l Level) text() string { b, _ := l.MarshalJSON(); return string(b) }
-
 // A track that clips for minutes keeps the longest runs and counts them all.
 func TestEventsAreBounded(t *testing.T) {
+	slow(t)
 	x := bed(61 * testRate)
 	want := int64(0)
 	for at, i := 100, 0; at < len(x)-100; at, i = at+60, i+1 {

@@ -199,3 +199,12 @@ func near[T ~float64](tb testing.TB, what string, got, want T, tolerance float64
 }
 
 func newRand(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 1)) }
+
+// slow skips a test of long arithmetic under the race detector, which makes it
+// many times slower and has nothing to find in it: a meter has one goroutine.
+func slow(t *testing.T) {
+	t.Helper()
+	if raceDetector {
+		t.Skip("nothing to race")
+	}
+}
