@@ -16,12 +16,13 @@ import (
 type corpus struct {
 	dir   string
 	truth *Truth
+	read  map[string]map[int][]float64 // recordings that were read already, by folder
 }
 
 // small is made once for all tests that only read it.
 var small = sync.OnceValues(func() (corpus, error) {
 	truth, err := Make(context.Background(), smallDir, Options{Scale: Small})
-	return corpus{smallDir, truth}, err
+	return corpus{smallDir, truth, map[string]map[int][]float64{}}, err
 })
 
 func smallTour(t *testing.T) corpus {
@@ -62,10 +63,15 @@ func (c corpus) inputs(date string) []Input {
 }
 
 // tracks reads a whole recording back: the samples by track number, as a
-// reader finds them who knows the files' names and the input list.
+// reader finds them who knows the files' names and the input list. They must
+// not be changed.
 func (c corpus) tracks(t *testing.T, date string, r Recording) map[int][]float64 {
 	t.Helper()
+	if all, ok := c.read[r.Folder]; ok {
+		return all
+	}
 	all := map[int][]float64{}
+	c.read[r.Folder] = all
 	for _, name := range r.Files {
 		f, err := wavfile.Open(filepath.Join(c.dir, filepath.FromSlash(name)))
 		if err != nil {

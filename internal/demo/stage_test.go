@@ -22,6 +22,16 @@ func correlate(a, b []float64, lag int) (best float64, at int) {
 	return best, at
 }
 
+// treble leaves the noise of drums, which no two strokes share, and takes out
+// the tones, which instruments in one key have in common.
+func treble(x []float64) []float64 {
+	y := make([]float64, max(0, len(x)-2))
+	for i := range y {
+		y[i] = x[i] - 2*x[i+1] + x[i+2]
+	}
+	return y
+}
+
 // Sound takes its time from the snare to the other microphones, and cables
 // from instruments carry none of it.
 func TestBleed(t *testing.T) {
@@ -29,28 +39,28 @@ func TestBleed(t *testing.T) {
 	show := c.show("2031-05-02")
 	r := show.Recordings[0]
 	tracks := c.tracks(t, show.Date, r)
-	// The last take's chord: everybody strikes at once, nobody sings.
+	// The end of the last take, where everybody strikes at once.
 	last := c.truth.Takes[0]
 	for _, k := range c.truth.Takes {
 		if k.Show == show.Date {
 			last = k
 		}
 	}
-	from, to := last.StartS, last.EndS
-	snare := cut(tracks[2], r.SampleRate, from, to)
+	// Short, for it is many multiplications: the last two beats and the chord.
+	from, to := last.EndS-2, last.EndS-0.8
+	snare := treble(cut(tracks[2], r.SampleRate, from, to))
 	metres := pickups()[overheadL].at.to(sources()[srcSnare].at)
-	_, at := correlate(snare, cut(tracks[6], r.SampleRate, from, to), r.SampleRate/50)
+	_, at := correlate(snare, treble(cut(tracks[6], r.SampleRate, from, to)), r.SampleRate/50)
 	if want := metres / speedOfSound * float64(r.SampleRate); math.Abs(float64(at)-want) > 5 {
 		t.Errorf("the overhead hears the snare %d frames late, %g m away that is %.0f", at, metres, want)
 	}
 	for ch, in := range c.inputs(show.Date) {
-		// The noise of the snare's wires is in no other source.
-		x := cut(tracks[in.Track], r.SampleRate, from, to)
+		x := treble(cut(tracks[in.Track], r.SampleRate, from, to))
 		got, _ := correlate(snare, x, r.SampleRate/50)
 		switch {
-		case pickups()[ch].line && got > 0.1:
+		case pickups()[ch].line && got > 0.05:
 			t.Errorf("%s has %.2f of the snare", in.Channel, got)
-		case in.Group == "drums" && in.Channel != "Hat" && got < 0.02, in.Group == "vocals" && got < 0.02:
+		case in.Group == "drums" && in.Channel != "Hat" && got < 0.1, in.Group == "vocals" && got < 0.05:
 			t.Errorf("%s has only %.3f of the snare", in.Channel, got)
 		}
 	}
