@@ -134,6 +134,6 @@ func (n *Night) clippedFlag(t *Track, s spell) catalog.Flag {
 			"worst_second_samples": float64(s.worst.samples), "true_peak_dbtp": dBFS(float64(s.truePeak)), "turn_down_db": down,
 		},
 		Text: fmt.Sprintf("%s clipped %s %s%s (%s at full scale, the longest run %s): turn its preamp down about %.0f dB tomorrow.",
-			t.Channel, times(runs), n.between(s.start, s.end), n.where(s.start), count(s.samples, "sample"), length(longest/1000), down),
+			t.Channel, timesKept(runs), n.between(s.start, s.end), n.where(s.start), count(s.samples, "sample"), length(longest/1000), down),
 	}
 }

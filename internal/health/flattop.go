@@ -126,6 +126,6 @@ func (n *Night) flatTopFlag(t *Track, s spell, ceiling float64, events []meter.E
 			"longest_run_ms": n.ms(s.longest()),
 		},
 		Text: fmt.Sprintf("%s was cut flat at %.1f dBFS %s %s%s: something before the recorder has no headroom left (instrument, DI box or preamp pad); turn the source down or switch in the pad, the preamp gain alone will not cure it.",
-			t.Channel, dBFS(ceiling), times(len(events)), n.between(s.start, s.end), n.where(s.start)),
+			t.Channel, dBFS(ceiling), timesKept(len(events)), n.between(s.start, s.end), n.where(s.start)),
 	}
 }

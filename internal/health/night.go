@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/meter"
 )
 
 // Night is the evidence about one recording of one show.
@@ -115,6 +116,15 @@ func length(s float64) string {
 		return fmt.Sprintf("%d min", m)
 	}
 	return fmt.Sprintf("%d h %d min", m/60, m%60)
+}
+
+// timesKept counts events of one kind. Of each minute only the longest are kept,
+// so a large number may be less than the truth.
+func timesKept(events int) string {
+	if events >= meter.MaxEvents {
+		return "at least " + times(events)
+	}
+	return times(events)
 }
 
 // times returns "once", "twice", "38 times".

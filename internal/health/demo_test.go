@@ -1,0 +1,154 @@
+package health_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/demo"
+	"nightreel/internal/health"
+	"nightreel/internal/lists"
+	"nightreel/internal/scan"
+)
+
+// tour makes the demo tour, scans it into a catalog and gives it its input
+// lists.
+func tour(t *testing.T, scale demo.Scale) (*catalog.Store, *demo.Truth) {
+	t.Helper()
+	ctx := context.Background()
+	dir := filepath.Join(t.TempDir(), "tour")
+	truth, err := demo.Make(ctx, dir, demo.Options{Scale: scale})
+	if err != nil {
+		t.Fatal(err)
+	}
+	store, err := catalog.Open(ctx, filepath.Join(t.TempDir(), "catalog.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	if _, err := scan.Run(ctx, store, []string{dir}, scan.Options{}, nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range truth.InputLists {
+		text, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(l.File)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		inputs, err := lists.ReadInputs(bytes.NewReader(text), l.File)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.Date(l.From), Only: l.Only, Inputs: inputs}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return store, truth
+}
+
+func saveTakes(t *testing.T, store *catalog.Store, truth *demo.Truth) {
+	t.Helper()
+	ctx := context.Background()
+	for _, k := range truth.Takes {
+		recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.Date(k.Show)})
+		if err != nil || len(recordings) == 0 {
+			t.Fatal(k.Show, recordings, err)
+		}
+		r := recordings[0]
+		_, err = store.SaveTake(ctx, catalog.Take{Show: r.Show, Song: k.Song, RecordingID: r.ID, StartFrame: r.Frame(k.StartS), EndFrame: r.Frame(k.EndS), FoundBy: catalog.ByPerson, Confidence: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// The demo tour's truth is the oracle: every planted fault is flagged on its
+// channel, rig and place, and nothing else is; with or without songs, night by
+// night as the tour goes on, and once more when all nights are known.
+func TestDemoTour(t *testing.T) {
+	store, truth := tour(t, demo.Small)
+	t.Run("night by night, songs unknown", func(t *testing.T) { checkTour(t, store, truth) })
+	t.Run("all nights known, songs unknown", func(t *testing.T) { checkTour(t, store, truth) })
+	saveTakes(t, store, truth)
+	t.Run("all nights known, songs known", func(t *testing.T) { checkTour(t, store, truth) })
+	t.Run("accepted stays accepted", func(t *testing.T) { checkAccepted(t, store) })
+}
+
+// checkAccepted accepts one flag and judges again.
+func checkAccepted(t *testing.T, store *catalog.Store) {
+	t.Helper()
+	ctx := context.Background()
+	flags, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.DCOffset})
+	if err != nil || len(flags) != 1 {
+		t.Fatal(flags, err)
+	}
+	if err := store.AcceptFlag(ctx, flags[0].ID, "known since May"); err != nil {
+		t.Fatal(err)
+	}
+	if err := health.Judge(ctx, store, flags[0].Show, health.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	again, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.DCOffset})
+	if err != nil || len(again) != 1 || !again[0].Accepted || again[0].ID != flags[0].ID {
+		t.Errorf("after judging again: %+v, %v", again, err)
+	}
+}
+
+func TestJudgeErrors(t *testing.T) {
+	store, err := catalog.Open(context.Background(), filepath.Join(t.TempDir(), "catalog.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	var notFound *catalog.NotFoundError
+	if err := health.Judge(context.Background(), store, "2031-05-02", health.Options{}); !errors.As(err, &notFound) {
+		t.Errorf("a night that is not there: %v", err)
+	}
+	cancelled, cancel := context.WithCancel(context.Background())
+	cancel()
+	if err := health.Judge(cancelled, store, "2031-05-02", health.Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
+	t.Helper()
+	ctx := context.Background()
+	for _, s := range truth.Shows {
+		if err := health.Judge(ctx, store, catalog.Date(s.Date), health.Options{}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	flags, err := store.Flags(ctx, catalog.FlagFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	used := make([]bool, len(flags))
+	found := 0
+	for _, p := range truth.Faults {
+		hit := false
+		for i, f := range flags {
+			if string(f.Show) == p.Show && f.Rig == p.Rig && f.Track == p.Track && string(f.Kind) == p.Kind &&
+				f.StartS() < p.EndS+1 && f.EndS() > p.StartS-1 && f.StartS() > p.StartS-1 && f.StartS() < p.StartS+1 && catalog.SameName(f.Channel, p.Channel) {
+				hit, used[i] = true, true
+			}
+		}
+		if !hit {
+			t.Errorf("missed: %s %s, %s on %s (track %d), %.2f to %.2f s: %s", p.Show, p.Rig, p.Kind, p.Channel, p.Track, p.StartS, p.EndS, p.Why)
+			continue
+		}
+		found++
+	}
+	extra := 0
+	for i, f := range flags {
+		t.Logf("%s %-6s %-15s %-8s %s", f.Show, f.Rig, f.Kind, f.Severity, f.Text)
+		if !used[i] {
+			extra++
+			t.Errorf("false: %s %s, %s on %s (track %d), %.2f to %.2f s: %s %v", f.Show, f.Rig, f.Kind, f.Channel, f.Track, f.StartS(), f.EndS(), f.Text, f.Evidence)
+		}
+	}
+	t.Logf("demo tour: %d planted, %d found, %d missed, %d false", len(truth.Faults), found, len(truth.Faults)-found, extra)
+}
