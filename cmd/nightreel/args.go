@@ -15,7 +15,7 @@ import (
 func arrange(app *cli.App, args []string) ([]string, error) {
 	var global, words, flags, rest []string
 	path := app.Name
-	commands, known := app.Commands, []cli.Flag(nil)
+	commands, known := app.Commands, below(app.Commands)
 	for i := 0; i < len(args); i++ {
 		arg := args[i]
 		if arg == "--" {
@@ -25,7 +25,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		if !looksLikeFlag(arg) {
 			if sub := named(commands, arg); sub != nil && len(rest) == 0 {
 				words, path = append(words, arg), path+" "+arg
-				commands, known = sub.Subcommands, sub.Flags
+				commands, known = sub.Subcommands, append(sub.Flags[:len(sub.Flags):len(sub.Flags)], below(sub.Subcommands)...)
 			} else {
 				rest = append(rest, arg)
 			}
@@ -54,6 +54,16 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		out = append(append(out, "--"), rest...)
 	}
 	return out, nil
+}
+
+// below returns the flags of commands and of those below them: a flag may stand
+// before the last word of its command.
+func below(commands []*cli.Command) []cli.Flag {
+	var flags []cli.Flag
+	for _, c := range commands {
+		flags = append(append(flags, c.Flags...), below(c.Subcommands)...)
+	}
+	return flags
 }
 
 // looksLikeFlag tells flags from arguments; "-" and negative numbers are

@@ -18,6 +18,7 @@ func TestArrange(t *testing.T) {
 		{"global flag at the end", "shows --catalog FILE", "--catalog FILE shows"},
 		{"global flag in front", "--catalog=FILE shows --json", "--catalog=FILE shows --json"},
 		{"between the words of a command", "session --id 3 render DIR", "session render --id 3 -- DIR"},
+		{"before the command's first word", "--show 2031-05-02 takes", "takes --show 2031-05-02"},
 		{"an argument that is a command's name", "scan shows", "scan -- shows"},
 		{"behind two dashes", "scan -- --json", "scan -- --json"},
 		{"a negative number is a value", "scan --clip-level -0.1 DIR", "scan --clip-level -0.1 -- DIR"},

@@ -69,38 +69,53 @@ func (e *env) flagsCommand() *cli.Command {
 
 func (e *env) printFlags(c *cli.Context, flags []catalog.Flag) error {
 	open := 0
-	t := newTable(">id", "show", "rig", "channel", "kind", "severity", ">from", ">to", "what")
 	for _, f := range flags {
-		severity := string(f.Severity)
-		switch {
-		case !f.Accepted:
+		if !f.Accepted {
 			open++
-		case !c.Bool("all"):
+		}
+	}
+	var err error
+	if c.Bool("json") {
+		err = e.printJSON(flags)
+	} else {
+		err = e.listFlags(flags, open, c.Bool("all"))
+	}
+	if err == nil && open > 0 && c.Bool("fail-on-flags") {
+		return &foundError{count(open, "finding")}
+	}
+	return err
+}
+
+// flagWidth is how wide findings are printed: what a laptop's terminal shows
+// and a person reads in one look.
+const flagWidth = 100
+
+// listFlags prints findings by show and rig, each with its sentence below it.
+func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
+	head := ""
+	for _, f := range flags {
+		if f.Accepted && !all {
 			continue
-		default:
+		}
+		if h := fmt.Sprintf("%s, rig %s", f.Show, f.Rig); h != head {
+			head = h
+			fmt.Fprintf(e.stdout, "%s\n", head)
+		}
+		severity := string(f.Severity)
+		if f.Accepted {
 			severity = "accepted"
 		}
 		text := f.Text
 		if f.Note != "" {
 			text += " [" + f.Note + "]"
 		}
-		t.row(fmt.Sprint(f.ID), string(f.Show), f.Rig, f.Channel, string(f.Kind), severity, clock(f.StartS(), false), clock(f.EndS(), false), text)
+		fmt.Fprintf(e.stdout, "%5d  %-8s %-15s %s, %s to %s\n%s\n\n", f.ID, severity, f.Kind, f.Channel, clock(f.StartS(), false), clock(f.EndS(), false), wrapped(text, "       ", flagWidth))
 	}
-	var err error
-	if c.Bool("json") {
-		err = e.printJSON(flags)
-	} else {
-		if err = t.print(e.stdout); err == nil {
-			summary := count(open, "finding")
-			if accepted := len(flags) - open; accepted > 0 {
-				summary += fmt.Sprintf(", %d accepted", accepted)
-			}
-			_, err = fmt.Fprintln(e.stdout, summary)
-		}
+	summary := count(open, "finding")
+	if accepted := len(flags) - open; accepted > 0 {
+		summary += fmt.Sprintf(", %d accepted", accepted)
 	}
-	if err == nil && open > 0 && c.Bool("fail-on-flags") {
-		return &foundError{count(open, "finding")}
-	}
+	_, err := fmt.Fprintln(e.stdout, summary)
 	return err
 }
 

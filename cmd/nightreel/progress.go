@@ -40,9 +40,9 @@ func (e *env) watch(quiet bool, line func() string) (stop func()) {
 func pace(done, total int64, since time.Time) string {
 	elapsed := time.Since(since).Seconds()
 	if done == 0 || elapsed == 0 {
-		return fmt.Sprintf("%s of %s", bytes(done), bytes(total))
+		return fmt.Sprintf("%s of %s", size(done), size(total))
 	}
 	rate := float64(done) / elapsed
 	left := time.Duration(float64(total-done) / rate * float64(time.Second)).Round(time.Second)
-	return fmt.Sprintf("%s of %s, %s/s, %s left", bytes(done), bytes(total), bytes(int64(rate)), left)
+	return fmt.Sprintf("%s of %s, %s/s, %s left", size(done), size(total), size(int64(rate)), left)
 }

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 	"unicode/utf8"
 )
 
@@ -128,22 +127,44 @@ func (t *table) print(w io.Writer) error {
 	return nil
 }
 
-// clock writes seconds as h:mm:ss, with tenths where tenths is set.
+// clock writes seconds as h:mm:ss, with tenths where tenths is set, cut off and
+// not rounded, as a counter shows them.
 func clock(seconds float64, tenths bool) string {
-	unit := time.Second
+	// A hair more, so that 1.1 s that came out as 1.0999… stays 1.1 s.
+	n := int64(seconds*10 + 1e-6)
+	text := fmt.Sprintf("%d:%02d:%02d", n/36000, n/600%60, n/10%60)
 	if tenths {
-		unit = time.Second / 10
+		text += fmt.Sprintf(".%d", n%10)
 	}
-	d := time.Duration(seconds * float64(time.Second)).Round(unit)
-	h, m, s := int(d.Hours()), int(d.Minutes())%60, d.Seconds()-60*float64(int(d.Minutes()))
-	if tenths {
-		return fmt.Sprintf("%d:%02d:%04.1f", h, m, s)
-	}
-	return fmt.Sprintf("%d:%02d:%02.0f", h, m, s)
+	return text
 }
 
-// bytes writes a size as the trade does, in powers of ten.
-func bytes(n int64) string {
+// wrapped breaks a text into lines of at most width characters, each behind
+// the indent.
+func wrapped(text, indent string, width int) string {
+	var b strings.Builder
+	column := 0
+	for _, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case column == 0:
+			b.WriteString(indent)
+			column = len(indent)
+		case column+1+n > width:
+			b.WriteString("\n" + indent)
+			column = len(indent)
+		default:
+			b.WriteByte(' ')
+			column++
+		}
+		b.WriteString(word)
+		column += n
+	}
+	return b.String()
+}
+
+// size writes a size as the trade does, in powers of ten.
+func size(n int64) string {
 	switch {
 	case n >= 1e9:
 		return fmt.Sprintf("%.1f GB", float64(n)/1e9)

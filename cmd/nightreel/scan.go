@@ -129,9 +129,9 @@ func (e *env) printScan(r scan.Result) error {
 	}
 	speed := ""
 	if r.Seconds > 0 && r.BytesRead > 0 {
-		speed = fmt.Sprintf(" in %.1f s, %s/s", r.Seconds, bytes(int64(float64(r.BytesRead)/r.Seconds)))
+		speed = fmt.Sprintf(" in %.1f s, %s/s", r.Seconds, size(int64(float64(r.BytesRead)/r.Seconds)))
 	}
-	if _, err := fmt.Fprintf(e.stdout, "%s read, %s%s\n", count(r.FilesRead, "file"), bytes(r.BytesRead), speed); err != nil {
+	if _, err := fmt.Fprintf(e.stdout, "%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
 		return err
 	}
 	if len(r.Problems) > 0 {
@@ -185,7 +185,7 @@ func (e *env) verifyCommand() *cli.Command {
 				for _, f := range files {
 					if f.Status != "ok" {
 						bad++
-						t.row(f.Status, f.File)
+						t.row(string(f.Status), f.File)
 					}
 				}
 				if c.Bool("json") {

@@ -203,7 +203,7 @@ func (e *env) renderSession(c *cli.Context) error {
 				identical++
 			}
 		}
-		fmt.Fprintf(e.stdout, "%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), bytes(rendered.Bytes), identical)
+		fmt.Fprintf(e.stdout, "%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), size(rendered.Bytes), identical)
 		for _, problem := range rendered.Problems {
 			fmt.Fprintf(e.stdout, "  %s\n", problem)
 		}
@@ -245,7 +245,11 @@ func (e *env) sessionSheet(c *cli.Context) error {
 		if path == "-" {
 			return write(e.stdout, sheet)
 		}
-		return writeWhole(path, func(w io.Writer) error { return write(w, sheet) })
+		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(e.stdout, "%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
+		return err
 	})
 }
 

@@ -20,12 +20,14 @@ import (
 // "— encore —" are passed over; numbering ("1.", "01 -") and bullets are taken
 // away, and so is what follows a tab.
 //
-// In CSV the heading alone says what a time means. "start" and "end" count
-// from the recording's first sample, as [ParseTime] reads them. "time" or
-// "clock" is the time of day, h:mm or h:mm:ss, and then "end" is one too; a
-// list may pass midnight. "length" is mm:ss or h:mm:ss and gives an end where
-// there is a start. Times under "start" that can only be times of day are an
-// error and not taken for something else.
+// In CSV the heading says what a time means. "start" and "end" count from the
+// recording's first sample, as [ParseTime] reads them. "time" or "clock" is the
+// time of day, h:mm or h:mm:ss, and then "end" is one too; a list may pass
+// midnight. "length" is mm:ss or h:mm:ss and gives an end where there is a
+// start. Where the first time under "start" is h:mm:ss and later than six hours
+// no recorder runs that long before the first song: those are times of day too.
+// Times without hours that look like times of day (20:31, 20:36 …) are an error,
+// since they may be minutes and seconds.
 func ReadSetList(r io.Reader, name string) ([]catalog.SetListEntry, error) {
 	text, err := readText(r, name)
 	if err != nil {
@@ -88,6 +90,9 @@ func tableEntries(text, name string) ([]catalog.SetListEntry, error) {
 	if t.columns[setClock] >= 0 {
 		order.role = setClock
 	}
+	if order.late() {
+		t.columns[setClock], order.role = t.columns[setStart], setClock
+	}
 	entries := []catalog.SetListEntry{}
 	for _, row := range t.rows {
 		title := t.cell(row, setTitle)
@@ -117,6 +122,21 @@ type order struct {
 	last     *float64 // the start before, seconds
 	lastLine int
 	long     bool // a start was not in the form mm:ss
+}
+
+// late tells whether the first time under start is so late, and written with
+// its hours, that it can only be the time of day.
+func (o *order) late() bool {
+	if o.role != setStart {
+		return false
+	}
+	for _, row := range o.t.rows {
+		if text := o.t.cell(row, setStart); text != "" {
+			s, err := ParseTime(text)
+			return err == nil && s >= lateStart && strings.Count(text, ":") == 2
+		}
+	}
+	return false
 }
 
 // day is a day in seconds.
@@ -194,6 +214,9 @@ const (
 	// lateStart: no recorder runs so long before the first song of a night
 	// (common practice, no source).
 	lateStart = 6 * 3600
+	// morning: no show begins before ten, so 4:05 is minutes and seconds
+	// (common practice, no source).
+	morning = 10 * 60
 	// shortStep: songs do not all follow each other so fast; minutes of the
 	// day read as seconds do (common practice, no source).
 	shortStep = 30
@@ -214,7 +237,7 @@ func (o *order) doubt(entries []catalog.SetListEntry) error {
 		return nil
 	}
 	doubtful := starts[0] >= lateStart
-	if !o.long && len(starts) >= 3 {
+	if !o.long && starts[0] >= morning && len(starts) >= 3 {
 		longest := 0.0
 		for i := 1; i < len(starts); i++ {
 			longest = max(longest, starts[i]-starts[i-1])
