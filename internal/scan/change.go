@@ -156,7 +156,7 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 	for i, f := range suspects {
 		s.result.FilesRead++
 		v := found[i]
-		if v.Status == Unread && v.Problem != "" {
+		if v.failed {
 			s.problem(f.FullPath(), v.Offset, v.Problem)
 		}
 		for k, p := range v.Differs {

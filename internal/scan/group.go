@@ -261,6 +261,9 @@ func (s *scan) number(g *group) {
 		next = max(next, track+1)
 	}
 	for _, l := range without {
+		if told := l.sources[0].name.track; told > 0 && told != next {
+			s.problem(l.sources[0].path, 0, fmt.Sprintf("track %d is another file's; numbered %d", told, next))
+		}
 		take(l, next)
 		next += l.channels
 	}

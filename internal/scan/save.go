@@ -69,7 +69,9 @@ func (s *scan) save(ctx context.Context, g *group) (*job, error) {
 			return nil, err
 		}
 	}
-	return s.job(ctx, r)
+	j, err := s.job(ctx, r)
+	s.known.recordings[r.ID], s.known.of[r.ID] = r, files // for the groups to come
+	return j, err
 }
 
 // existing returns the catalog's recording that most of a group's files are of,
@@ -131,8 +133,9 @@ func (s *scan) settleRig(g *group, old catalog.Recording) {
 		if r.Show != g.key.date {
 			continue
 		}
+		// Another rate is another recording of the same rig.
 		taken[r.Rig] = true
-		clash = clash || r.Rig == g.key.rig && s.beside(g, r, s.known.of[id])
+		clash = clash || r.Rig == g.key.rig && r.SampleRate == g.key.rate && s.beside(g, r, s.known.of[id])
 	}
 	if !clash {
 		return

@@ -107,6 +107,9 @@ func (s *scan) dateAndRig(sources []*source) {
 		src.date, src.venue = s.opt.Date, s.opt.Venue
 		show := src.below // folders[:show] lie in the show's folder
 		for i, name := range src.folders {
+			if i > src.below && !generic(src.folders[src.below]) {
+				break // what the scanned folder is called says enough
+			}
 			if date, rest, ok := dateIn(name); ok {
 				if src.date == "" {
 					src.date = date

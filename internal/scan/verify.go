@@ -11,24 +11,23 @@ import (
 	"nightreel/catalog"
 )
 
-// Status says what became of a file since it was scanned.
-type Status string
-
-// The states of a file. Scripts rely on these words.
+// What became of a file since it was scanned. Scripts rely on these words.
 const (
-	OK      Status = "ok"      // every byte is as it was read
-	Changed Status = "changed" // other bytes, or another length
-	Missing Status = "missing" // not where it was
-	Unread  Status = "unread"  // cannot be read, or was never read whole
+	OK      = "ok"      // every byte is as it was read
+	Changed = "changed" // other bytes, or another length
+	Missing = "missing" // not where it was
+	Unread  = "unread"  // cannot be read, or was never read whole
 )
 
 // Verified is what a file was found to be. Offset and Differs are the evidence.
 type Verified struct {
-	File    string  `json:"file"` // full path
-	Status  Status  `json:"status"`
+	File    string  `json:"file"`              // full path
+	Status  string  `json:"status"`            // [OK], [Changed], [Missing] or [Unread]
 	Offset  int64   `json:"offset,omitempty"`  // bytes: the first place that differs or cannot be read, to a stretch
 	Differs []Bytes `json:"differs,omitempty"` // the stretches whose checksums differ
 	Problem string  `json:"problem,omitempty"`
+
+	failed bool // the file system did not give its bytes
 }
 
 // Bytes is a stretch of a file.
@@ -82,7 +81,7 @@ func verify(ctx context.Context, store *catalog.Store, f catalog.File, buf []byt
 	}
 	unread := func(err error, at int64) Verified {
 		p := problemOf(v.File, err)
-		v.Status, v.Offset, v.Problem = Unread, at, p.Problem
+		v.Status, v.Offset, v.Problem, v.failed = Unread, at, p.Problem, true
 		if errors.Is(err, fs.ErrNotExist) {
 			v.Status = Missing
 		}
