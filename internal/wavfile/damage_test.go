@@ -261,6 +261,7 @@ func TestUnreadable(t *testing.T) {
 		{"extensible fmt of 18 bytes", riffFile(chunk("fmt ", u16(tagExtensible), make([]byte, 16)), data), ErrNoFormat},
 		{"compressed", riffFile(fm(0x55, 2, 48000, 16), data), ErrUnsupported},
 		{"sub-format unknown", riffFile(chunk("fmt ", u16(tagExtensible), u16(1), u32(48000), u32(0), u16(2), u16(16), u16(22), u16(16), u32(0), make([]byte, 16)), data), ErrUnsupported},
+		{"sub-format of somebody else's", riffFile(chunk("fmt ", u16(tagExtensible), u16(1), u32(48000), u32(0), u16(2), u16(16), u16(22), u16(16), u32(0), u16(tagPCM), make([]byte, 14)), data), ErrUnsupported},
 		{"no channels", riffFile(fm(1, 0, 48000, 16), data), ErrUnsupported},
 		{"257 channels", riffFile(fm(1, 257, 48000, 16), data), ErrUnsupported},
 		{"rate 0", riffFile(fm(1, 1, 0, 16), data), ErrUnsupported},

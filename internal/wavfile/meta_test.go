@@ -218,6 +218,14 @@ func TestCueIDsAreMadeUsable(t *testing.T) {
 	}
 }
 
+// A single cue without an id gets one: 0 would tie it to nothing.
+func TestCueIDZero(t *testing.T) {
+	in, _ := readAll(t, writeFile(t, Options{}, mono16, Meta{Cues: []Cue{{Frame: 5, Label: "a"}}}, nil))
+	if want := []Cue{{ID: 1, Frame: 5, Label: "a"}}; !reflect.DeepEqual(in.Meta.Cues, want) {
+		t.Errorf("%+v, want %+v", in.Meta.Cues, want)
+	}
+}
+
 // Why INFO lists are parsed by us: go-audio's decoder drops entries that it
 // does not know and all adtl lists. When this fails, look whether it can be
 // used after all.

@@ -5,7 +5,16 @@
 // metadata chunks bext, iXML, cue, adtl and INFO. A file that is damaged is
 // read as far as it goes, and [Info.Repairs] says what was wrong and where.
 //
-// The package never changes a file it reads: files are opened read-only.
+// What is written appears under its name complete, or not at all. Names that
+// begin with a dot are files still being written.
+//
+// The package never changes a file it reads, and never reads audio to find its
+// way: what the header claims is believed as far as the length of the file
+// bears it out.
+//
+// Sources: Microsoft's RIFF/WAVE and WAVEFORMATEXTENSIBLE; EBU Tech 3285 v2
+// (bext); EBU Tech 3306 (RF64); ITU-R BS.2088 (BW64); the open iXML
+// specification, version 3.
 package wavfile
 
 import (
