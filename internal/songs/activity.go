@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -16,8 +17,9 @@ import (
 // plays: 0 for none, 1 for all that tell anything.
 type activity struct {
 	share    []float64
-	channels int // that tell anything
-	missing  int // tracks that were not measured, or not wholly
+	lines    []bool // an instrument on a cable plays, by block
+	channels int    // that tell anything
+	missing  int    // tracks that were not measured, or not wholly
 }
 
 const (
@@ -35,6 +37,13 @@ const (
 	// a channel is no part of the band: audience microphones, a talkback that
 	// no name gave away, a spoken introduction.
 	leastAgreement = 0.25
+
+	// A line hears nothing but its own instrument: its quiet blocks lie closer
+	// together than an open microphone's, whose half spread over more than
+	// steadyDB, and its instrument stands far above them. Both figures are
+	// judgement (common practice, no source).
+	steadyDB       = 1.5
+	lineContrastDB = 20
 
 	lowestDB, highestDB = -140, 20
 )
@@ -73,6 +82,12 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 	}
 	a.channels = len(agreeing)
 	a.share = add(agreeing, blocks)
+	a.lines = make([]bool, blocks)
+	for _, v := range agreeing {
+		for i, plays := range v.plays {
+			a.lines[i] = a.lines[i] || v.line && plays
+		}
+	}
 	return a, nil
 }
 
@@ -98,6 +113,7 @@ func words(s string) []string {
 type voice struct {
 	plays  []bool // by block
 	weight float64
+	line   bool // it comes on a cable and hears nothing else
 }
 
 // hear tells when a track plays: when it is nearer to its own loud blocks than
@@ -112,6 +128,7 @@ func hear(e meter.Envelope, blocks int) (v voice, ok bool) {
 		return voice{}, false
 	}
 	v = voice{plays: make([]bool, blocks), weight: min(1, (high-low)/fullContrastDB)}
+	v.line = high-low >= lineContrastDB && steady(levels, (low+high)/2)
 	last := -1 // last block that played
 	for i, l := range levels[:min(len(levels), blocks)] {
 		if l <= (low+high)/2 {
@@ -127,6 +144,14 @@ func hear(e meter.Envelope, blocks int) (v voice, ok bool) {
 		last = i
 	}
 	return v, last >= 0
+}
+
+// steady tells whether the levels below a bound hardly differ: the middle half
+// of them.
+func steady(levels []float64, bound float64) bool {
+	quiet := slices.DeleteFunc(slices.Clone(levels), func(l float64) bool { return l > bound })
+	slices.Sort(quiet)
+	return len(quiet) > 0 && quiet[len(quiet)*3/4]-quiet[len(quiet)/4] < steadyDB
 }
 
 // add returns the weighted share of voices that play, by block.

@@ -30,7 +30,7 @@ const (
 	longNotASong = 5.0  // and e to the minus this less so for one of a song's usual length
 	knownSpread  = 0.25 // of ln(length) from night to night
 	guessSpread  = 0.7  // of ln(length) from song to song
-	leastLength  = -6.0 // a length is never held more unlikely than e to this
+	leastLength  = -3.0 // a length is never held more unlikely than e to this: an extra round, or a length learned from a mistake
 )
 
 // align places titles, in their order, on stretches of music. A title takes one

@@ -64,11 +64,10 @@ func deletions(ctx context.Context, store *catalog.Store, date catalog.Date) ([]
 	return all, nil
 }
 
-// forbids tells whether a take may not come back: one of the same song, or a
-// number where a number was taken away, that overlaps the deleted one by half
-// of the shorter of the two.
-func (d deletion) forbids(title string, startS, endS float64, date catalog.Date) bool {
-	same := catalog.SameName(d.title, title) || isNumbered(d.title, date) && isNumbered(title, date)
+// forbids tells whether a take may not come back: one that overlaps the
+// deleted one by half of the shorter of the two, if it is of the same song, or
+// if nothing but music speaks for it.
+func (d deletion) forbids(title string, by catalog.FoundBy, startS, endS float64) bool {
 	overlap := min(d.endS, endS) - max(d.startS, startS)
-	return same && overlap >= 0.5*min(d.endS-d.startS, endS-startS)
+	return overlap >= 0.5*min(d.endS-d.startS, endS-startS) && (by == catalog.ByMusic || catalog.SameName(d.title, title))
 }

@@ -3,6 +3,7 @@ package songs
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 
 	"nightreel/catalog"
@@ -42,7 +43,7 @@ func (e *OverlapError) Hint() string { return "move or delete the other take fir
 // Set places a take by hand, or corrects the one that is there. It reads no
 // audio: figures follow from what was measured. Takes that a finder placed give
 // way: they are cut to what is left of them, or go where that is less than
-// half. Over another person's take it fails with *[OverlapError].
+// half, or where they are of the same song. Over another person's take it fails with *[OverlapError].
 func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take, error) {
 	e, err := newEdit(ctx, store, r.Show)
 	if err != nil {
@@ -64,6 +65,10 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 	}
 	if t.ID == 0 && nth > count+1 {
 		return catalog.Take{}, fmt.Errorf("show %s: could not set take %d of %q: it has %d", r.Show, nth, title, count)
+	}
+	// Not a number fits nowhere; what is far off must not overflow a frame.
+	if last := e.ref.Seconds(e.ref.Frames); !(r.StartS >= 0 && r.StartS < r.EndS && r.EndS <= last+1) {
+		return catalog.Take{}, e.outside(title, r.StartS, r.EndS)
 	}
 	saved, err := e.save(ctx, store, nil, e.person(t, e.ref.Frame(r.StartS), e.ref.Frame(r.EndS)))
 	if err != nil {
@@ -248,15 +253,12 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 		gone[id] = true
 	}
 	for _, t := range takes {
-		if t.StartFrame < 0 || t.EndFrame > e.ref.Frames {
-			return nil, fmt.Errorf("show %s: could not place %q from %s to %s: the recording lasts from 0:00.0 to %s", e.date, t.Song, clock(t.StartS()), clock(t.EndS()), clock(e.ref.Seconds(e.ref.Frames)))
-		}
-		if t.EndFrame <= t.StartFrame {
-			return nil, fmt.Errorf("show %s: could not place %q from %s to %s: the end must come after the start", e.date, t.Song, clock(t.StartS()), clock(t.EndS()))
+		if t.StartFrame < 0 || t.StartFrame >= t.EndFrame || t.EndFrame > e.ref.Frames {
+			return nil, e.outside(t.Song, t.StartS(), t.EndS())
 		}
 		gone[t.ID] = true
 	}
-	store1 := append([]catalog.Take{}, takes...)
+	changed := append([]catalog.Take{}, takes...)
 	for _, t := range takes {
 		overlap := &OverlapError{Song: t.Song, Show: e.date, StartS: t.StartS(), EndS: t.EndS()}
 		for _, old := range e.takes {
@@ -274,7 +276,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 		}
 		n := night{ref: e.ref, date: e.date}
 		for _, t := range takes {
-			n.found = append(n.found, candidate{start: t.StartFrame, end: t.EndFrame})
+			n.found = append(n.found, candidate{title: t.Song, start: t.StartFrame, end: t.EndFrame})
 		}
 		if !n.accept(candidate{title: old.Song, start: old.StartFrame, end: old.EndFrame}) {
 			remove = append(remove, old.ID)
@@ -283,13 +285,18 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 		c := n.found[len(n.found)-1]
 		if c.start != old.StartFrame || c.end != old.EndFrame {
 			old.StartFrame, old.EndFrame = c.start, c.end
-			store1 = append(store1, old)
+			changed = append(changed, old)
 		}
 	}
-	if err := store.EditTakes(ctx, remove, store1); err != nil {
+	if err := store.EditTakes(ctx, remove, changed); err != nil {
 		return nil, err
 	}
 	return e.stored(ctx, store, takes)
+}
+
+// outside says that a span is none within the recording.
+func (e edit) outside(title string, startS, endS float64) error {
+	return fmt.Errorf("show %s: could not place %q from %s to %s: a start and a later end within the recording are needed, which lasts %s", e.date, title, clock(startS), clock(endS), clock(e.ref.Seconds(e.ref.Frames)))
 }
 
 // stored reads takes back by id, and new ones by their place.
@@ -315,6 +322,9 @@ func (e edit) stored(ctx context.Context, store *catalog.Store, takes []catalog.
 
 // clock writes seconds as minutes, or hours, for a sentence.
 func clock(s float64) string {
+	if math.IsNaN(s) || math.Abs(s) > 1e9 {
+		return fmt.Sprint(s)
+	}
 	sign := ""
 	if s < 0 {
 		sign, s = "-", -s

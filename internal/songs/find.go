@@ -2,6 +2,7 @@ package songs
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"nightreel/catalog"
@@ -154,14 +155,15 @@ func (n *night) wholeMinutes() bool {
 }
 
 // satisfied returns, for each entry of the set list, the take that already
-// holds it: the song's first entry is held by its first take, and so on.
+// holds it. A person's take holds the entry of its turn: the song's second take
+// of the night the second entry. The others hold what is left in their order.
 func (n *night) satisfied() []*candidate {
 	held := make([]*candidate, len(n.list))
 	used := make([]bool, len(n.found))
-	for i, e := range n.list {
+	hold := func(i int, fits func(c candidate) bool) {
 		first := -1
 		for k, c := range n.found {
-			if !used[k] && catalog.SameName(c.title, e.Song) && (first < 0 || c.start < n.found[first].start) {
+			if held[i] == nil && !used[k] && fits(c) && catalog.SameName(c.title, n.list[i].Song) && (first < 0 || c.start < n.found[first].start) {
 				first = k
 			}
 		}
@@ -170,6 +172,14 @@ func (n *night) satisfied() []*candidate {
 			held[i] = &n.found[first]
 		}
 	}
+	turn := map[string]int{}
+	for i, e := range n.list {
+		turn[catalog.Key(e.Song)]++
+		hold(i, func(c candidate) bool { return c.nth == turn[catalog.Key(e.Song)] })
+	}
+	for i := range n.list {
+		hold(i, func(c candidate) bool { return c.nth == 0 })
+	}
 	return held
 }
 
@@ -177,10 +187,7 @@ func (n *night) satisfied() []*candidate {
 // is left, between the takes that are placed before and after them.
 func (n *night) aligned() {
 	held := n.satisfied()
-	taken := make([][2]int, len(n.found))
-	for i, c := range n.found {
-		taken[i] = [2]int{n.block(c.start), n.block(c.end)}
-	}
+	taken := n.taken()
 	var placed []candidate
 	for i := 0; i < len(n.list); {
 		if held[i] != nil {
@@ -201,7 +208,9 @@ func (n *night) aligned() {
 		if from >= to { // the list's order was not kept here
 			from, to = 0, n.block(n.ref.Frames)+1
 		}
-		placed = append(placed, n.alignWindow(n.list[first:i], outside(n.music, from, to, taken))...)
+		// What is left of a stretch that is mostly taken is that take's rest.
+		music := slices.DeleteFunc(outside(n.music, from, to, taken), func(s stretch) bool { return 2*s.blocks() < s.whole })
+		placed = append(placed, n.alignWindow(n.list[first:i], music)...)
 	}
 	for _, c := range placed {
 		n.accept(c)
@@ -242,13 +251,22 @@ func (n *night) numbered() {
 	}
 }
 
+// taken returns the blocks that takes hold, and those of which a person said
+// that they are no take.
+func (n *night) taken() [][2]int {
+	taken := [][2]int{}
+	for _, c := range n.found {
+		taken = append(taken, [2]int{n.block(c.start), n.block(c.end)})
+	}
+	for _, d := range n.deleted {
+		taken = append(taken, [2]int{n.block(n.ref.Frame(d.startS)), n.block(n.ref.Frame(d.endS))})
+	}
+	return taken
+}
+
 // unnamed reports the music that no take holds.
 func (n *night) unnamed() {
-	taken := make([][2]int, len(n.found))
-	for i, c := range n.found {
-		taken[i] = [2]int{n.block(c.start), n.block(c.end)}
-	}
-	for _, s := range joined(outside(n.music, 0, n.block(n.ref.Frames)+1, taken)) {
+	for _, s := range joined(outside(n.music, 0, n.block(n.ref.Frames)+1, n.taken())) {
 		if s.blocks() >= leastSongS*meter.BlocksPerSecond {
 			n.result.Unnamed = append(n.result.Unnamed, Span{StartS: n.ref.Seconds(n.frame(s.from)), EndS: n.ref.Seconds(n.frame(s.to))})
 		}
@@ -281,14 +299,14 @@ func (n *night) edgeNear(frame int64, within float64, edge func(stretch) int) (i
 }
 
 // musicEnd trims the end of a song that starts at a frame and ends before
-// another: to where the music stops, with what follows a stop as long as a
-// stop may be, or is half as long as all before. A span without music stays as
-// it is.
+// another: to where the music stops for longer than a song may. What is shorter
+// than a song is taken for tuning before it. A span without music stays as it
+// is.
 func (n *night) musicEnd(start, before int64) int64 {
 	end := start
 	for _, s := range outside(n.music, n.block(start), n.block(before), nil) {
 		from, to := n.frame(s.from), n.frame(s.to)
-		if end > start && from-end > n.ref.Frame(stopS) && 2*(to-from) < end-start {
+		if end-start >= n.ref.Frame(leastSongS) && from-end > n.ref.Frame(stopS) {
 			break
 		}
 		end = to

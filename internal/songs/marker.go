@@ -33,7 +33,7 @@ func notSongs(label string) bool {
 
 var (
 	// Labels that recorders give by themselves: they say when, not what.
-	unnamed = regexp.MustCompile(`(?i)^(marker|mark|mrk|cue|locate|loc|point|index|m|c)?[ _#.-]*\d*$`)
+	unnamed = regexp.MustCompile(`(?i)^(?:(?:marker|mark|mrk|cue|locate|loc|point|index)[ _#.-]*\d*|[mc]?[ _#.-]*\d+|[ _#.-]*)$`)
 	// "03 Title", "3. Title", "3 - Title"
 	numbered = regexp.MustCompile(`^\s*#?\d{1,3}\s*[.):_ -]\s*(\S.*)$`)
 	// "Title end", "end of Title", "end: Title"

@@ -70,6 +70,7 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed
 // candidate is a take that might be placed.
 type candidate struct {
 	title      string
+	nth        int   // which take of the song a person's is; 0 for others
 	start, end int64 // frames of the reference recording
 	by         catalog.FoundBy
 	confidence float64
@@ -119,7 +120,6 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	if n.deleted, err = deletions(ctx, store, n.date); err != nil {
 		return err
 	}
-	n.strikeDeleted()
 	if err := n.readMarks(ctx, store); err != nil {
 		return err
 	}
@@ -128,12 +128,19 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 		return err
 	}
 	n.readTakes(takes)
+	n.strikeDeleted()
 	return nil
 }
 
 // strikeDeleted takes the titles off the set list whose take a person deleted:
-// they were not played, so they must not be looked for elsewhere either.
+// they were not played, so they must not be looked for elsewhere either. What
+// a person put back since is not deleted any more.
 func (n *night) strikeDeleted() {
+	n.deleted = slices.DeleteFunc(n.deleted, func(d deletion) bool {
+		return slices.ContainsFunc(n.persons, func(p candidate) bool {
+			return d.forbids(p.title, catalog.ByPerson, n.ref.Seconds(p.start), n.ref.Seconds(p.end))
+		})
+	})
 	for _, d := range n.deleted {
 		nth := 0
 		for i, e := range n.list {
@@ -199,7 +206,7 @@ func (n *night) readTakes(takes []catalog.Take) {
 				from = r
 			}
 		}
-		n.persons = append(n.persons, candidate{title: t.Song, start: from.Map(t.StartFrame, n.ref), end: from.Map(t.EndFrame, n.ref), by: t.FoundBy, confidence: t.Confidence})
+		n.persons = append(n.persons, candidate{title: t.Song, nth: t.Nth, start: from.Map(t.StartFrame, n.ref), end: from.Map(t.EndFrame, n.ref), by: t.FoundBy, confidence: t.Confidence})
 	}
 	n.found = slices.Clone(n.persons)
 	n.lengths = map[string]float64{}
@@ -209,13 +216,16 @@ func (n *night) readTakes(takes []catalog.Take) {
 }
 
 // accept places a candidate where nothing more trusted lies. Of one that is
-// cut in pieces the longest is kept, if it is half of the whole.
+// cut in pieces the longest is kept, if it is half of the whole. One that
+// touches a take of the same song is that take, placed elsewhere.
 func (n *night) accept(c candidate) bool {
 	c.start, c.end = max(0, c.start), min(c.end, n.ref.Frames)
 	whole := c.end - c.start
 	for _, f := range n.found {
 		switch {
 		case f.end <= c.start || f.start >= c.end:
+		case catalog.SameName(f.title, c.title):
+			return false
 		case f.start-c.start > c.end-f.end:
 			c.end = f.start
 		default:
@@ -226,7 +236,7 @@ func (n *night) accept(c candidate) bool {
 		return false
 	}
 	for _, d := range n.deleted {
-		if d.forbids(c.title, n.ref.Seconds(c.start), n.ref.Seconds(c.end), n.date) {
+		if d.forbids(c.title, c.by, n.ref.Seconds(c.start), n.ref.Seconds(c.end)) {
 			return false
 		}
 	}

@@ -5,6 +5,7 @@ import "math"
 // stretch is a run of blocks in which the band plays.
 type stretch struct {
 	from, to int // blocks; to is the first one after
+	whole    int // blocks it had before anything was cut off it; set by outside
 	// cut is the probability that what is before this stretch and what is in
 	// it are not the same song; 1 for the first.
 	cut float64
@@ -23,6 +24,9 @@ const (
 	// segueCut is the probability that a dip without a pause parts two songs,
 	// if everybody stops at it.
 	segueCut = 0.15
+	// mostOpeningBlocks is the longest opening or ending in which nobody but an
+	// instrument on a cable need play: a minute of keys, or keys and a voice.
+	mostOpeningBlocks = 600
 	// leastBlocks is the length of the shortest stretch that is looked at.
 	leastBlocks = 10
 )
@@ -73,7 +77,37 @@ func (a activity) stretches() []stretch {
 	for i := 1; i < len(found); i++ {
 		found[i-1].to, found[i].from, found[i].cut = a.between(found[i-1].to, found[i].from, pause, music)
 	}
+	a.open(found)
 	return found
+}
+
+// open lets stretches begin earlier and end later, as long as an instrument on
+// a cable plays on. A pause in which one plays all through is left as it is: that is a
+// player who noodles from song to song.
+func (a activity) open(found []stretch) {
+	for i := range found {
+		s := &found[i]
+		before, after := 0, len(a.share)
+		if i > 0 {
+			before = found[i-1].to
+		}
+		if i < len(found)-1 {
+			after = found[i+1].from
+		}
+		from, to := s.from, s.to
+		for from > before && s.from-from < mostOpeningBlocks && a.lines[from-1] {
+			from--
+		}
+		if from > before || i == 0 {
+			s.from = from
+		}
+		for to < after && to-s.to < mostOpeningBlocks && a.lines[to] {
+			to++
+		}
+		if to < after || i == len(found)-1 {
+			s.to = to
+		}
+	}
 }
 
 // widen moves a block on by step while the next one is at or above low and not
@@ -126,6 +160,7 @@ func joined(ss []stretch) []stretch {
 func outside(ss []stretch, from, to int, taken [][2]int) []stretch {
 	free := []stretch{}
 	for _, s := range ss {
+		s.whole = s.blocks()
 		s.from, s.to = max(s.from, from), min(s.to, to)
 		for _, t := range taken {
 			switch {

@@ -1,0 +1,144 @@
+package songs_test
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/songs"
+)
+
+// TestLongNights places the titles of invented nights of the length and with
+// the trouble that real ones have: quiet openings, stops, false starts, talk,
+// tuning, applause, songs that run into each other, titles that were not
+// played. It counts what comes out; the bounds are those of the last build
+// that was looked at, rounded down.
+func TestLongNights(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes down 25 nights")
+	}
+	ctx := context.Background()
+	const nights, perNight = 5, 10
+	kinds := []struct {
+		name  string
+		right int // percent, at least
+		set   func(rng *rand.Rand, set []fakeSong) (titles []string)
+	}{
+		{"list as played", 97, func(_ *rand.Rand, set []fakeSong) []string { return titlesOf(set) }},
+		// Which one was left out nobody can tell before the songs' lengths are
+		// known; what counts is that the takes then say so.
+		{"a title was not played", 70, func(rng *rand.Rand, set []fakeSong) []string {
+			titles := titlesOf(set)
+			at := rng.IntN(len(titles))
+			return append(titles[:at:at], append([]string{"Left Out"}, titles[at:]...)...)
+		}},
+		{"a song was not on the list", 90, func(rng *rand.Rand, set []fakeSong) []string {
+			titles := titlesOf(set)
+			at := rng.IntN(len(titles))
+			set[at].title = "" // nobody expects it to be found
+			return append(titles[:at:at], titles[at+1:]...)
+		}},
+		{"false starts", 97, func(rng *rand.Rand, set []fakeSong) []string {
+			for i := range set {
+				if i%4 == 3 {
+					set[i].falseStart = 5 + 10*rng.Float64()
+				}
+			}
+			return titlesOf(set)
+		}},
+		{"stops within songs", 97, func(rng *rand.Rand, set []fakeSong) []string {
+			for i := range set {
+				if i%2 == 1 {
+					set[i].stops = [][2]float64{{40, 1 + rng.Float64()}, {70, 1.5 + rng.Float64()}}
+				}
+			}
+			return titlesOf(set)
+		}},
+	}
+	for _, kind := range kinds {
+		t.Run(kind.name, func(t *testing.T) {
+			store := openStore(t)
+			right, wanted := 0, 0
+			var starts, ends []float64
+			sure, sureRight := 0, 0
+			for k := range nights {
+				rng := rand.New(rand.NewPCG(uint64(k), 7))
+				set, length := drawSet(rng, perNight)
+				titles := kind.set(rng, set)
+				date := catalog.Date(fmt.Sprintf("2031-06-%02d", k+1))
+				playNight(rng, date, length, set).store(t, store)
+				saveSetList(t, store, date, titles)
+				placed, err := songs.Place(ctx, store, date)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, s := range set {
+					if s.title == "" {
+						continue
+					}
+					wanted++
+					for _, take := range placed.Takes {
+						middle := (s.startS + s.endS) / 2
+						if take.Song == s.title && take.StartS() < middle && middle < take.EndS() {
+							right++
+							starts, ends = append(starts, take.StartS()-s.startS), append(ends, take.EndS()-s.endS)
+						}
+					}
+				}
+				for _, take := range placed.Takes {
+					if take.Confidence >= 0.8 {
+						sure++
+						for _, s := range set {
+							if middle := (s.startS + s.endS) / 2; take.Song == s.title && take.StartS() < middle && middle < take.EndS() {
+								sureRight++
+							}
+						}
+					}
+				}
+			}
+			t.Logf("%d of %d titles right; of %d takes at 0.8 and above %d; start %s; end %s", right, wanted, sure, sureRight, spread(starts), spread(ends))
+			if 100*right < kind.right*wanted {
+				t.Errorf("%d of %d titles right, want %d %%", right, wanted, kind.right)
+			}
+			if sure == 0 || 100*sureRight < 97*sure {
+				t.Errorf("of %d takes at 0.8 and above %d are right, want 97 %%", sure, sureRight)
+			}
+		})
+	}
+}
+
+// drawSet draws songs of 90 to 330 s with pauses of 4 to 40 s, every fifth with
+// a quiet opening. A song's length differs by 8 % or so from night to night.
+func drawSet(rng *rand.Rand, songs int) (set []fakeSong, lengthS float64) {
+	at := 60.0
+	for i := range songs {
+		s := fakeSong{title: fmt.Sprintf("Title %c", 'A'+i), startS: at, endS: at + (90+float64(i*67%240))*(1+0.08*rng.NormFloat64())}
+		if i%5 == 2 {
+			s.quietS = 15 + 10*rng.Float64()
+		}
+		set = append(set, s)
+		at = s.endS + 4 + 36*rng.Float64()*rng.Float64()
+	}
+	return set, at + 60
+}
+
+func titlesOf(set []fakeSong) []string {
+	titles := []string{}
+	for _, s := range set {
+		titles = append(titles, s.title)
+	}
+	return titles
+}
+
+func saveSetList(t *testing.T, store *catalog.Store, date catalog.Date, titles []string) {
+	t.Helper()
+	var entries []catalog.SetListEntry
+	for _, title := range titles {
+		entries = append(entries, catalog.SetListEntry{Song: title})
+	}
+	if err := store.SaveSetList(context.Background(), date, entries); err != nil {
+		t.Fatal(err)
+	}
+}
