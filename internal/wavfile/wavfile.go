@@ -12,9 +12,10 @@
 // way: what the header claims is believed as far as the length of the file
 // bears it out.
 //
-// Sources: Microsoft's RIFF/WAVE and WAVEFORMATEXTENSIBLE; EBU Tech 3285 v2
+// Formats: Microsoft's RIFF/WAVE and WAVEFORMATEXTENSIBLE; EBU Tech 3285 v2
 // (bext); EBU Tech 3306 (RF64); ITU-R BS.2088 (BW64); the open iXML
-// specification, version 3.
+// specification, version 3. The layouts of the EBU and ITU chunks are those in
+// which open implementations agree; the documents themselves were not at hand.
 package wavfile
 
 import (
