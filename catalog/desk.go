@@ -22,33 +22,47 @@ type DeskInput struct {
 }
 
 // Desks returns all desks in order of name, each with its inputs in order.
-func (s *Store) Desks(ctx context.Context) ([]Desk, error) {
-	desks, err := list(ctx, s.db, "SELECT id, name FROM desks ORDER BY name", nil, func(row scanner) (d Desk, err error) {
+func (s *Store) Desks(ctx context.Context) ([]Desk, error) { return desks(ctx, s.db) }
+
+func desks(ctx context.Context, q querier) ([]Desk, error) {
+	all, err := list(ctx, q, "SELECT id, name FROM desks ORDER BY name, id", nil, func(row scanner) (d Desk, err error) {
+		d.Inputs = []DeskInput{}
 		return d, row.Scan(&d.ID, &d.Name)
 	})
 	if err != nil {
 		return nil, err
 	}
-	for i := range desks {
-		desks[i].Inputs, err = list(ctx, s.db, "SELECT input, channel, gain_db, CASE output WHEN 0 THEN input ELSE output END FROM desk_inputs WHERE desk_id = ? ORDER BY input", []any{desks[i].ID},
-			func(row scanner) (in DeskInput, err error) {
-				return in, row.Scan(&in.Input, &in.Channel, &in.GainDB, &in.Output)
-			})
-		if err != nil {
-			return nil, err
+	at := map[DeskID]*Desk{}
+	for i := range all {
+		at[all[i].ID] = &all[i]
+	}
+	type line struct {
+		desk DeskID
+		DeskInput
+	}
+	lines, err := list(ctx, q, "SELECT desk_id, input, channel, gain_db, CASE output WHEN 0 THEN input ELSE output END FROM desk_inputs ORDER BY desk_id, input", nil,
+		func(row scanner) (l line, err error) {
+			return l, row.Scan(&l.desk, &l.Input, &l.Channel, &l.GainDB, &l.Output)
+		})
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range lines {
+		if d := at[l.desk]; d != nil { // else it was made between the two reads
+			d.Inputs = append(d.Inputs, l.DeskInput)
 		}
 	}
-	return desks, nil
+	return all, nil
 }
 
 // Desk finds a desk by its name as [SameName] compares, or returns
 // *NotFoundError.
 func (s *Store) Desk(ctx context.Context, name string) (Desk, error) {
-	desks, err := s.Desks(ctx)
+	all, err := s.Desks(ctx)
 	if err != nil {
 		return Desk{}, err
 	}
-	for _, d := range desks {
+	for _, d := range all {
 		if SameName(d.Name, name) {
 			return d, nil
 		}
@@ -61,12 +75,12 @@ func (s *Store) SaveDesk(ctx context.Context, d Desk) error {
 	if Key(d.Name) == "" {
 		return fmt.Errorf("a desk needs a name")
 	}
-	desks, err := s.Desks(ctx)
-	if err != nil {
-		return err
-	}
 	return s.update(ctx, func(tx *sql.Tx) error {
-		for _, old := range desks {
+		all, err := desks(ctx, tx)
+		if err != nil {
+			return err
+		}
+		for _, old := range all {
 			if SameName(old.Name, d.Name) {
 				if _, err := exec(ctx, tx, "DELETE FROM desks WHERE id = ?", old.ID); err != nil {
 					return err

@@ -4,9 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
-	"time"
+	"slices"
 )
 
 // FlagKind says what was found.
@@ -73,10 +74,10 @@ type Flag struct {
 }
 
 // StartS returns the start in seconds from the recording's first frame.
-func (f Flag) StartS() float64 { return float64(f.StartFrame) / float64(f.SampleRate) }
+func (f Flag) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
 
 // EndS returns the end in seconds from the recording's first frame.
-func (f Flag) EndS() float64 { return float64(f.EndFrame) / float64(f.SampleRate) }
+func (f Flag) EndS() float64 { return seconds(f.EndFrame, f.SampleRate) }
 
 // MarshalJSON adds start_s and end_s.
 func (f Flag) MarshalJSON() ([]byte, error) {
@@ -99,44 +100,40 @@ type FlagFilter struct {
 
 // Flags returns flags in order of show, recording, track, start and kind.
 func (s *Store) Flags(ctx context.Context, f FlagFilter) ([]Flag, error) {
+	found, err := flags(ctx, s.db, f)
+	if err != nil || len(found) == 0 {
+		return found, err
+	}
+	show := f.Show
+	if first, last := found[0].Show, found[len(found)-1].Show; first == last {
+		show = first
+	}
+	names, err := s.channelNames(ctx, show)
+	if err != nil {
+		return nil, err
+	}
+	chosen := []Flag{}
+	for _, fl := range found {
+		if fl.Track > 0 {
+			fl.Channel = names.of(fl)
+		}
+		if f.Channel == "" || SameName(f.Channel, fl.Channel) {
+			chosen = append(chosen, fl)
+		}
+	}
+	return chosen, nil
+}
+
+// flags returns the flags a filter chooses, but for its channel, with what was
+// accepted and without their channels.
+func flags(ctx context.Context, q querier, f FlagFilter) ([]Flag, error) {
 	var w where
 	w.add(f.ID != 0, "f.id = ?", f.ID)
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
-	all, err := flags(ctx, s.db, w)
-	if err != nil || len(all) == 0 {
-		return all, err
-	}
-	accepted, err := acceptances(ctx, s.db)
-	if err != nil {
-		return nil, err
-	}
-	names, err := s.channelNames(ctx, f.Show)
-	if err != nil {
-		return nil, err
-	}
-	chosen := []Flag{}
-	for _, fl := range all {
-		if fl.Track > 0 {
-			fl.Channel = names.of(fl)
-		}
-		if f.Channel != "" && !SameName(f.Channel, fl.Channel) {
-			continue
-		}
-		for _, a := range accepted {
-			if a.covers(fl) {
-				fl.Accepted, fl.Note = true, a.note
-			}
-		}
-		chosen = append(chosen, fl)
-	}
-	return chosen, nil
-}
-
-func flags(ctx context.Context, q querier, w where) ([]Flag, error) {
-	return list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text
-		FROM flags f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY s.date, f.recording_id, f.track, f.start_frame, f.kind, f.id`,
+	found, err := list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text
+		FROM flags f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
 		w.args, func(row scanner) (f Flag, err error) {
 			var evidence string
 			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text)
@@ -145,6 +142,17 @@ func flags(ctx context.Context, q querier, w where) ([]Flag, error) {
 			}
 			return f, readEvidence(evidence, &f.Evidence)
 		})
+	if err != nil || len(found) == 0 {
+		return found, err
+	}
+	accepted, err := acceptances(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	for i := range found {
+		found[i].Note, found[i].Accepted = accepted.note(found[i])
+	}
+	return found, nil
 }
 
 // readEvidence reads evidence back; null, a number that was not finite, is NaN.
@@ -203,36 +211,36 @@ func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error)
 
 // ReplaceFlags makes the findings about a recording the given ones. One that
 // was there before, the same kind on the same track at an overlapping time,
-// keeps its id.
+// keeps its id; of several the one that overlaps most.
 func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
-		var w where
-		w.add(true, "f.recording_id = ?", id)
-		old, err := flags(ctx, tx, w)
+		var show ShowID
+		err := tx.QueryRowContext(ctx, "SELECT show_id FROM recordings WHERE id = ?", id).Scan(&show)
+		if errors.Is(err, sql.ErrNoRows) {
+			return recordingGone(id)
+		}
+		if err != nil {
+			return fmt.Errorf("could not read the catalog: %w", err)
+		}
+		before, err := flags(ctx, tx, FlagFilter{Recording: id})
 		if err != nil {
 			return err
 		}
-		var show ShowID
-		if err := tx.QueryRowContext(ctx, "SELECT show_id FROM recordings WHERE id = ?", id).Scan(&show); err != nil {
-			return fmt.Errorf("flags of recording %d: %w", id, err)
-		}
+		keep := keptIDs(before, found)
 		if _, err := exec(ctx, tx, "DELETE FROM flags WHERE recording_id = ?", id); err != nil {
 			return err
 		}
-		for _, f := range found {
+		for i, f := range found {
 			evidence, err := json.Marshal(f.Evidence)
 			if err != nil {
-				return err
+				return fmt.Errorf("flag %s on track %d: could not store its evidence: %w", f.Kind, f.Track, err)
 			}
-			var keep any // NULL lets SQLite choose a new id
-			for i, o := range old {
-				if o.ID != 0 && o.Track == f.Track && o.Kind == f.Kind && o.StartFrame <= f.EndFrame && f.StartFrame <= o.EndFrame {
-					keep, old[i].ID = o.ID, 0
-					break
-				}
+			var flagID any // NULL lets SQLite choose one that was never given
+			if keep[i] != 0 {
+				flagID = keep[i]
 			}
 			if _, err := exec(ctx, tx, "INSERT INTO flags (id, show_id, recording_id, track, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-				keep, show, id, f.Track, f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
+				flagID, show, id, f.Track, f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
 				return err
 			}
 		}
@@ -240,54 +248,28 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 	})
 }
 
-// AcceptFlag quiets a finding: it, and whatever a later scan finds of the same
-// kind on the same track of that rig at an overlapping time, counts as
-// accepted. It is kept apart from the flags, so that it outlives them.
-func (s *Store) AcceptFlag(ctx context.Context, id FlagID, note string) error {
-	all, err := s.Flags(ctx, FlagFilter{ID: id})
-	if err != nil {
-		return err
+// keptIDs returns for each finding the id of the one before that it is, 0 for
+// a new one.
+func keptIDs(before, found []Flag) []FlagID {
+	about := func(f Flag) topic { return topic{track: f.Track, kind: f.Kind} } // all of one recording
+	old := map[topic][]Flag{}
+	for _, o := range before {
+		old[about(o)] = append(old[about(o)], o)
 	}
-	if len(all) == 0 {
-		return &NotFoundError{Kind: "flag", Name: fmt.Sprint(id), Try: "nightreel flags lists them with their ids"}
+	keep := make([]FlagID, len(found))
+	for i, f := range found {
+		candidates := old[about(f)]
+		best, overlap := -1, int64(-1)
+		for j, o := range candidates {
+			// Those that only touch overlap by 0; so do single places.
+			if n := min(o.EndFrame, f.EndFrame) - max(o.StartFrame, f.StartFrame); n > overlap {
+				best, overlap = j, n
+			}
+		}
+		if best >= 0 {
+			keep[i] = candidates[best].ID
+			old[about(f)] = slices.Delete(candidates, best, best+1)
+		}
 	}
-	f := all[0]
-	_, err = exec(ctx, s.db, "INSERT INTO acceptances (show_id, rig, track, kind, start_s, end_s, note, accepted_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-		f.ShowID, f.Rig, f.Track, f.Kind, f.StartS(), f.EndS(), note, s.now().UTC().Format(time.RFC3339))
-	return err
-}
-
-// UnacceptFlag takes acceptance back.
-func (s *Store) UnacceptFlag(ctx context.Context, id FlagID) error {
-	all, err := s.Flags(ctx, FlagFilter{ID: id})
-	if err != nil {
-		return err
-	}
-	if len(all) == 0 {
-		return &NotFoundError{Kind: "flag", Name: fmt.Sprint(id), Try: "nightreel flags lists them with their ids"}
-	}
-	f := all[0]
-	_, err = exec(ctx, s.db, "DELETE FROM acceptances WHERE show_id = ? AND rig = ? AND track = ? AND kind = ? AND start_s <= ? AND end_s >= ?",
-		f.ShowID, f.Rig, f.Track, f.Kind, f.EndS(), f.StartS())
-	return err
-}
-
-type acceptance struct {
-	show         ShowID
-	rig          string
-	track        int
-	kind         FlagKind
-	startS, endS float64
-	note         string
-}
-
-func acceptances(ctx context.Context, q querier) ([]acceptance, error) {
-	return list(ctx, q, "SELECT show_id, rig, track, kind, start_s, end_s, note FROM acceptances ORDER BY id", nil, func(row scanner) (a acceptance, err error) {
-		return a, row.Scan(&a.show, &a.rig, &a.track, &a.kind, &a.startS, &a.endS, &a.note)
-	})
-}
-
-// covers tells whether a finding is what was accepted.
-func (a acceptance) covers(f Flag) bool {
-	return a.show == f.ShowID && a.rig == f.Rig && a.track == f.Track && a.kind == f.Kind && a.startS <= f.EndS() && f.StartS() <= a.endS
+	return keep
 }

@@ -55,48 +55,58 @@ func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 }
 
 // InForce returns the inputs that hold for a rig on a night, in order of
-// track: those of the latest list from that date or before, a list for the rig
-// before one for all rigs, with a list for that night only laid over them.
+// track. They are those of the latest list from that date or before; of one
+// date the rig's own list counts, not the one for all rigs. Lists for that
+// night only are laid over it, the one for all rigs first. The lists are in the
+// order of [Store.InputLists].
 func InForce(lists []InputList, date Date, rig string) []Input {
-	var base, over *InputList
-	for i := range lists {
-		l := &lists[i]
-		if l.Rig != "" && l.Rig != rig {
-			continue
-		}
-		// Lists come in order of date; of one date a rig's own comes last.
-		if l.Only && l.From == date {
-			over = l
-		}
-		if !l.Only && l.From <= date && (base == nil || l.From > base.From || l.Rig != "") {
-			base = l
+	var base []Input
+	var over [][]Input
+	for _, l := range lists {
+		switch {
+		case l.Rig != "" && l.Rig != rig || l.From > date:
+		case !l.Only:
+			base = l.Inputs // the last one stands
+		case l.From == date:
+			over = append(over, l.Inputs)
 		}
 	}
-	inputs := []Input{}
-	replaced := map[string]bool{}
-	tracks := map[int]bool{}
-	if over != nil {
-		for _, in := range over.Inputs {
-			inputs = append(inputs, in)
-			replaced[Key(in.Channel)], tracks[in.Track] = true, true
-		}
-	}
-	if base != nil {
-		for _, in := range base.Inputs {
-			if !tracks[in.Track] && !replaced[Key(in.Channel)] {
-				inputs = append(inputs, in)
-			}
-		}
+	inputs := append([]Input{}, base...)
+	for _, o := range over {
+		inputs = lay(o, inputs)
 	}
 	sort.Slice(inputs, func(i, j int) bool { return inputs[i].Track < inputs[j].Track })
 	return inputs
 }
 
+// lay returns the inputs of over, and those of under whose track and channel
+// are not among them.
+func lay(over, under []Input) []Input {
+	inputs := append([]Input{}, over...)
+	channels, tracks := map[string]bool{}, map[int]bool{}
+	for _, in := range over {
+		channels[Key(in.Channel)], tracks[in.Track] = true, true
+	}
+	for _, in := range under {
+		if !tracks[in.Track] && !channels[Key(in.Channel)] {
+			inputs = append(inputs, in)
+		}
+	}
+	return inputs
+}
+
 // SaveInputList stores a list in place of the one for the same nights and rig.
+// A list without inputs takes that one away.
 func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
+	if _, err := ParseDate(string(l.From)); err != nil {
+		return fmt.Errorf("input list: %w", err)
+	}
 	return s.update(ctx, func(tx *sql.Tx) error {
 		if _, err := exec(ctx, tx, "DELETE FROM input_lists WHERE from_date = ? AND only = ? AND rig = ?", l.From, l.Only, l.Rig); err != nil {
 			return err
+		}
+		if len(l.Inputs) == 0 {
+			return nil
 		}
 		id, err := insert(ctx, tx, "INSERT INTO input_lists (from_date, only, rig) VALUES (?, ?, ?)", l.From, l.Only, l.Rig)
 		if err != nil {

@@ -4,7 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"embed"
+	"encoding/binary"
+	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -12,6 +15,10 @@ import (
 
 //go:embed migrations/*.sql
 var migrations embed.FS
+
+// applicationID stands in the header of every catalog ("nrel"; PRAGMA
+// application_id), so that no other program's database is taken for one.
+const applicationID = 0x6e72656c
 
 // VersionError says that a catalog was written by a newer nightreel.
 type VersionError struct {
@@ -27,64 +34,128 @@ func (e *VersionError) Hint() string {
 	return "use the newer nightreel that wrote it, or another --catalog"
 }
 
-// migrate brings the schema up to date. Each migration runs in a transaction
-// of its own, together with the version it leads to. Landed migrations are
-// never edited.
-func (s *Store) migrate(ctx context.Context) error {
-	names, err := fs.Glob(migrations, "migrations/*.sql")
+// NotCatalogError says that a file is something else. It was not touched.
+type NotCatalogError struct{}
+
+func (*NotCatalogError) Error() string { return "this is no catalog of nightreel" }
+
+// Hint says what to do about it.
+func (*NotCatalogError) Hint() string {
+	return "give another --catalog; a new file is made where there is none"
+}
+
+// checkHeader refuses a file that is no catalog before SQLite opens it, which
+// would switch another program's database to the write-ahead log. The header
+// is that of the SQLite file format: magic text, page count at byte 28, user
+// version at 60, application id at 68, big-endian.
+func checkHeader(path string) error {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
 	if err != nil {
 		return err
 	}
-	var version int
-	if err := s.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+	defer f.Close()
+	var h [100]byte
+	switch _, err := io.ReadFull(f, h[:]); {
+	case errors.Is(err, io.EOF):
+		return nil // empty: made, and never written
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return &NotCatalogError{}
+	case err != nil:
+		return err
+	}
+	pages, version, id := binary.BigEndian.Uint32(h[28:]), binary.BigEndian.Uint32(h[60:]), binary.BigEndian.Uint32(h[68:])
+	if string(h[:16]) != "SQLite format 3\x00" {
+		return &NotCatalogError{}
+	}
+	// A new catalog may be in its log still, with one blank page in the file.
+	if id != applicationID && (id != 0 || version != 0 || pages > 1) {
+		return &NotCatalogError{}
+	}
+	return nil
+}
+
+// migrate brings the schema up to the newest of the migrations in all, in one
+// transaction together with the version it leads to. Landed migrations are
+// never edited.
+func (s *Store) migrate(ctx context.Context, all fs.FS) error {
+	names, err := fs.Glob(all, "migrations/*.sql")
+	if err != nil {
+		return err
+	}
+	version, err := schemaVersion(ctx, s.db)
+	if err != nil {
 		return err
 	}
 	if version > len(names) {
 		return &VersionError{Have: version, Know: len(names)}
 	}
-	if version > 0 && version < len(names) {
-		if err := s.backup(ctx, version); err != nil {
-			return err
-		}
+	if version == len(names) {
+		return nil // without waiting for somebody who writes
 	}
-	for i, name := range names {
-		if i < version {
-			continue
-		}
-		text, err := migrations.ReadFile(name)
+	return s.update(ctx, func(tx *sql.Tx) error {
+		// Another process may have been faster: look again inside.
+		version, err := schemaVersion(ctx, tx)
 		if err != nil {
 			return err
 		}
-		err = s.update(ctx, func(tx *sql.Tx) error {
-			// Another process may have been faster: look again inside.
-			var now int
-			if err := tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&now); err != nil {
+		if version > 0 && version < len(names) {
+			// From another connection, which sees what was there before.
+			if err := s.backup(ctx, version); err != nil {
 				return err
 			}
-			if now > i {
-				return nil
+		}
+		for i := version; i < len(names); i++ {
+			text, err := fs.ReadFile(all, names[i])
+			if err != nil {
+				return err
 			}
 			if _, err := tx.ExecContext(ctx, string(text)); err != nil {
-				return fmt.Errorf("migration %s: %w", path.Base(name), err)
+				return fmt.Errorf("migration %s: %w", path.Base(names[i]), err)
 			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", i+1))
-			return err
-		})
-		if err != nil {
-			return err
+			if _, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", i+1)); err != nil {
+				return err
+			}
 		}
+		return nil
+	})
+}
+
+// schemaVersion returns the version of a catalog's schema, 0 for an empty one.
+func schemaVersion(ctx context.Context, q querier) (int, error) {
+	var version int
+	err := q.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version)
+	return version, err
+}
+
+// backup keeps a copy of the catalog as it is before it is migrated, in place
+// of the copy that an earlier, failed try may have left.
+func (s *Store) backup(ctx context.Context, version int) error {
+	name := fmt.Sprintf("%s.v%d", s.path, version)
+	part := name + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
+	}
+	_, err := s.db.ExecContext(ctx, "VACUUM INTO ?", part)
+	if err == nil {
+		err = syncFile(part) // SQLite leaves the copy to the system's cache
+	}
+	if err == nil {
+		err = os.Rename(part, name)
+	}
+	if err != nil {
+		os.Remove(part)
+		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
 	}
 	return nil
 }
 
-// backup keeps a copy of the catalog as it is before it is migrated.
-func (s *Store) backup(ctx context.Context, version int) error {
-	copy := fmt.Sprintf("%s.v%d", s.path, version)
-	if _, err := os.Stat(copy); err == nil {
-		return nil // kept at an earlier try
+func syncFile(name string) error {
+	f, err := os.OpenFile(name, os.O_RDWR, 0)
+	if err != nil {
+		return err
 	}
-	if _, err := s.db.ExecContext(ctx, "VACUUM INTO ?", copy); err != nil {
-		return fmt.Errorf("could not keep a copy as %s: %w", copy, err)
-	}
-	return nil
+	return errors.Join(f.Sync(), f.Close())
 }

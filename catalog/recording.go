@@ -35,7 +35,15 @@ type Recording struct {
 }
 
 // Seconds converts a frame of the recording to seconds from its first frame.
-func (r Recording) Seconds(frame int64) float64 { return float64(frame) / float64(r.SampleRate) }
+func (r Recording) Seconds(frame int64) float64 { return seconds(frame, r.SampleRate) }
+
+// seconds is 0 at no rate, so that a value that was never stored still prints.
+func seconds(frame int64, rate int) float64 {
+	if rate <= 0 {
+		return 0
+	}
+	return float64(frame) / float64(rate)
+}
 
 // Frame converts seconds from the recording's first frame to the nearest frame.
 func (r Recording) Frame(seconds float64) int64 {
@@ -54,14 +62,10 @@ func (r Recording) Map(frame int64, other Recording) int64 {
 // MarshalJSON adds duration_s.
 func (r Recording) MarshalJSON() ([]byte, error) {
 	type plain Recording
-	duration := 0.0
-	if r.SampleRate > 0 {
-		duration = r.Seconds(r.Frames)
-	}
 	return json.Marshal(struct {
 		plain
 		DurationS float64 `json:"duration_s"`
-	}{plain(r), duration})
+	}{plain(r), r.Seconds(r.Frames)})
 }
 
 // RecordingFilter chooses recordings; zero fields choose all.
@@ -71,18 +75,22 @@ type RecordingFilter struct {
 	Rig  string
 }
 
+// recordingOrder puts a show's reference first: the main rig's recording before
+// others', of those the one that others are placed on (offset 0) before any
+// that turned out to have started earlier.
+const recordingOrder = `s.date, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.id`
+
 // Recordings returns recordings in order of show; within a show the main rig's
-// come first, then by offset, rig and id. So the first recording of a show is
-// its reference: the one that takes are placed on.
+// come first, then by offset (0 before all others), rig and id. So the first
+// recording of a show is its reference: the one that takes are placed on.
 func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
 	var w where
 	w.add(f.ID != 0, "r.id = ?", f.ID)
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	w.args = append(w.args, MainRig)
 	return list(ctx, s.db, `SELECT r.id, r.show_id, s.date, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
-		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY s.date, r.rig <> ?, r.offset_s, r.rig, r.id`,
+		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY `+recordingOrder,
 		w.args, func(row scanner) (r Recording, err error) {
 			var starts sql.NullString
 			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Tracks, &r.Files)
@@ -98,11 +106,19 @@ func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording,
 // SetOffset places a recording on its show's reference: it starts offset
 // seconds after the reference's first frame.
 func (s *Store) SetOffset(ctx context.Context, id RecordingID, offsetS float64) error {
-	_, err := exec(ctx, s.db, "UPDATE recordings SET offset_s = ? WHERE id = ?", offsetS, id)
+	n, err := exec(ctx, s.db, "UPDATE recordings SET offset_s = ? WHERE id = ?", offsetS, id)
+	if err == nil && n == 0 {
+		err = recordingGone(id)
+	}
 	return err
 }
 
-// DeleteRecording forgets a recording and all that was measured of it. The
+func recordingGone(id RecordingID) error {
+	return &NotFoundError{Kind: "recording", Name: fmt.Sprint(id), Try: "nightreel shows lists what there is"}
+}
+
+// DeleteRecording forgets a recording and all that was measured of it, found
+// in it or placed on it, takes too. What was accepted and dismissed stays. The
 // files themselves are untouched.
 func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
 	_, err := exec(ctx, s.db, "DELETE FROM recordings WHERE id = ?", id)
@@ -128,9 +144,11 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 				return err
 			}
 			r.ID = RecordingID(id)
-		} else if _, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ? WHERE id = ?`,
+		} else if n, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ? WHERE id = ?`,
 			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.ID); err != nil {
 			return err
+		} else if n == 0 {
+			return recordingGone(r.ID)
 		}
 		if err := saveFiles(ctx, tx, r.ID, files); err != nil {
 			return err
@@ -148,7 +166,7 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		return Recording{}, err
 	}
 	if len(all) == 0 {
-		return Recording{}, fmt.Errorf("recording %d vanished while it was saved", r.ID)
+		return Recording{}, recordingGone(r.ID) // somebody was fast
 	}
 	return all[0], nil
 }

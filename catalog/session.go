@@ -64,14 +64,21 @@ type SessionInput struct {
 
 // SaveSession stores a new session and returns it with its id and time.
 func (s *Store) SaveSession(ctx context.Context, ses Session) (Session, error) {
+	// Lists print as [], even in a document that was stored with none.
+	ses.Items = append([]SessionItem{}, ses.Items...)
+	ses.Inputs = append([]SessionInput{}, ses.Inputs...)
+	ses.Problems = append([]string{}, ses.Problems...)
 	ses.CreatedAt = s.now().UTC().Truncate(time.Second)
 	doc, err := json.Marshal(ses)
 	if err != nil {
 		return Session{}, fmt.Errorf("could not store the session: %w", err)
 	}
 	id, err := insert(ctx, s.db, "INSERT INTO sessions (created_at, document) VALUES (?, ?)", ses.CreatedAt.Format(time.RFC3339), string(doc))
+	if err != nil {
+		return Session{}, err
+	}
 	ses.ID = SessionID(id)
-	return ses, err
+	return ses, nil
 }
 
 // Sessions returns all sessions, newest last.

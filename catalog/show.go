@@ -41,20 +41,24 @@ func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	for i := range shows {
 		at[shows[i].ID] = &shows[i]
 	}
+	// A scan may add a show between these reads: what is about none of the
+	// shows above is left for the next time.
 	recordings, err := s.Recordings(ctx, RecordingFilter{Show: f.Date})
 	if err != nil {
 		return nil, err
 	}
 	for _, r := range recordings {
-		at[r.ShowID].Recordings = append(at[r.ShowID].Recordings, r)
+		if sh := at[r.ShowID]; sh != nil {
+			sh.Recordings = append(sh.Recordings, r)
+		}
 	}
-	flags, err := s.Flags(ctx, FlagFilter{Show: f.Date})
+	found, err := flags(ctx, s.db, FlagFilter{Show: f.Date})
 	if err != nil {
 		return nil, err
 	}
-	for _, fl := range flags {
-		if !fl.Accepted {
-			at[fl.ShowID].Flags++
+	for _, fl := range found {
+		if sh := at[fl.ShowID]; sh != nil && !fl.Accepted {
+			sh.Flags++
 		}
 	}
 	return shows, nil

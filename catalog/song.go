@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // Song is a title that the band plays, and other names it goes by.
@@ -41,7 +42,9 @@ func (s *Store) Songs(ctx context.Context) ([]Song, error) {
 		return nil, err
 	}
 	for _, a := range aliases {
-		songs[at[a.song]].Aliases = append(songs[at[a.song]].Aliases, a.name)
+		if i, ok := at[a.song]; ok { // else it was made between the two reads
+			songs[i].Aliases = append(songs[i].Aliases, a.name)
+		}
 	}
 	return songs, nil
 }
@@ -54,7 +57,7 @@ func (s *Store) Song(ctx context.Context, name string) (Song, error) {
 		return Song{}, err
 	}
 	if id == 0 {
-		return Song{}, &NotFoundError{Kind: "song", Name: name, Try: "nightreel songs lists the titles"}
+		return Song{}, songGone(name)
 	}
 	songs, err := s.Songs(ctx)
 	if err != nil {
@@ -65,7 +68,11 @@ func (s *Store) Song(ctx context.Context, name string) (Song, error) {
 			return sg, nil
 		}
 	}
-	return Song{}, fmt.Errorf("song %d has a key but no title", id)
+	return Song{}, songGone(name) // merged into another between the two reads
+}
+
+func songGone(name string) error {
+	return &NotFoundError{Kind: "song", Name: name, Try: "nightreel songs lists the titles"}
 }
 
 // songID returns the id of the song with a title or alias, 0 where none has.
@@ -81,8 +88,9 @@ func songID(ctx context.Context, q querier, name string) (SongID, error) {
 // ensureSong returns the id of the song of a title or alias and makes the song
 // where there is none.
 func ensureSong(ctx context.Context, tx *sql.Tx, title string) (SongID, error) {
-	if Key(title) == "" {
-		return 0, errors.New("a song needs a title")
+	title = strings.TrimSpace(title)
+	if title == "" {
+		return 0, errNoTitle
 	}
 	id, err := songID(ctx, tx, title)
 	if err != nil || id != 0 {
@@ -96,10 +104,20 @@ func ensureSong(ctx context.Context, tx *sql.Tx, title string) (SongID, error) {
 	return SongID(n), err
 }
 
+var errNoTitle = errors.New("a song needs a title")
+
 // AddAlias makes alias another name of a song. Where the alias is a song of
-// its own, the two become one: its takes and set-list entries go to song.
+// its own, the two become one: its takes, dismissals, set-list entries and
+// names go to song.
 func (s *Store) AddAlias(ctx context.Context, song SongID, alias string) error {
+	alias = strings.TrimSpace(alias)
+	if alias == "" {
+		return errNoTitle
+	}
 	return s.update(ctx, func(tx *sql.Tx) error {
+		if err := songExists(ctx, tx, song); err != nil {
+			return err
+		}
 		other, err := songID(ctx, tx, alias)
 		if err != nil {
 			return err
@@ -113,6 +131,7 @@ func (s *Store) AddAlias(ctx context.Context, song SongID, alias string) error {
 		}
 		for _, q := range []string{
 			"UPDATE takes SET song_id = ?1 WHERE song_id = ?2",
+			"UPDATE dismissed SET song_id = ?1 WHERE song_id = ?2",
 			"UPDATE set_list_entries SET song_id = ?1 WHERE song_id = ?2",
 			"UPDATE song_keys SET alias = (SELECT title FROM songs WHERE id = ?2) WHERE song_id = ?2 AND alias = ''",
 			"UPDATE song_keys SET song_id = ?1 WHERE song_id = ?2",
@@ -129,7 +148,14 @@ func (s *Store) AddAlias(ctx context.Context, song SongID, alias string) error {
 // RenameSong gives a song another title; the old one becomes an alias. It
 // fails where the title is another song's.
 func (s *Store) RenameSong(ctx context.Context, song SongID, title string) error {
+	title = strings.TrimSpace(title)
+	if title == "" {
+		return errNoTitle
+	}
 	return s.update(ctx, func(tx *sql.Tx) error {
+		if err := songExists(ctx, tx, song); err != nil {
+			return err
+		}
 		other, err := songID(ctx, tx, title)
 		if err != nil {
 			return err
@@ -146,4 +172,15 @@ func (s *Store) RenameSong(ctx context.Context, song SongID, title string) error
 		_, err = exec(ctx, tx, "UPDATE songs SET title = ? WHERE id = ?", title, song)
 		return err
 	})
+}
+
+func songExists(ctx context.Context, tx *sql.Tx, id SongID) error {
+	var there bool
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM songs WHERE id = ?)", id).Scan(&there); err != nil {
+		return fmt.Errorf("could not read the catalog: %w", err)
+	}
+	if !there {
+		return songGone(fmt.Sprint(id))
+	}
+	return nil
 }

@@ -5,13 +5,14 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
-	_ "github.com/mattn/go-sqlite3" // the driver registers itself
+	"github.com/mattn/go-sqlite3" // registers itself as a driver, too
 )
 
 // Store is a catalog file. It is safe for concurrent use, by several processes
@@ -24,8 +25,14 @@ type Store struct {
 
 // Open opens the catalog at path, creating it and its folder where they are
 // missing, and brings an older catalog up to date after keeping a copy beside
-// it. A catalog written by a newer nightreel is refused with *VersionError.
+// it. A catalog written by a newer nightreel is refused with *VersionError,
+// a file that is none with *NotCatalogError; one that cannot be read any more
+// is *DamageError.
 func Open(ctx context.Context, path string) (*Store, error) {
+	return open(ctx, path, migrations)
+}
+
+func open(ctx context.Context, path string, all fs.FS) (*Store, error) {
 	if path == "" {
 		return nil, errors.New("the catalog's path is empty")
 	}
@@ -36,6 +43,9 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	if err := os.MkdirAll(filepath.Dir(abs), 0o755); err != nil {
 		return nil, fmt.Errorf("%s: could not make the catalog's folder: %w", abs, err)
 	}
+	if err := checkHeader(abs); err != nil {
+		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
+	}
 	// Pragmas belong in the name: set once after opening they hold for the
 	// pool's first connection only. url.URL keeps a '?' in the path a path.
 	name := url.URL{Scheme: "file", Path: abs, RawQuery: "_foreign_keys=on&_journal_mode=wal&_busy_timeout=10000&_txlock=immediate&_synchronous=normal"}
@@ -44,8 +54,11 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
 	}
 	s := &Store{db: db, path: abs, now: time.Now}
-	if err := s.migrate(ctx); err != nil {
+	if err := s.migrate(ctx, all); err != nil {
 		db.Close()
+		if damaged(err) {
+			return nil, &DamageError{File: abs, Found: err.Error()}
+		}
 		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
 	}
 	return s, nil
@@ -57,16 +70,46 @@ func (s *Store) Path() string { return s.path }
 // Close closes the catalog.
 func (s *Store) Close() error { return s.db.Close() }
 
-// Check runs SQLite's own integrity check over the whole file.
+// DamageError says that a catalog's file does not hold together any more.
+type DamageError struct {
+	File  string
+	Found string // the first thing that SQLite found
+}
+
+func (e *DamageError) Error() string { return e.File + ": the catalog is damaged: " + e.Found }
+
+// Hint says what to do about it.
+func (e *DamageError) Hint() string {
+	return "restore a copy of the catalog, or scan the recordings into a new one"
+}
+
+// damaged tells whether SQLite stumbled over the file itself.
+func damaged(err error) bool {
+	var cause sqlite3.Error
+	return errors.As(err, &cause) && (cause.Code == sqlite3.ErrCorrupt || cause.Code == sqlite3.ErrNotADB)
+}
+
+// Check runs SQLite's own checks over the whole file. Damage is *DamageError.
 func (s *Store) Check(ctx context.Context) error {
-	var verdict string
-	if err := s.db.QueryRowContext(ctx, "PRAGMA integrity_check").Scan(&verdict); err != nil {
+	var found string
+	err := s.db.QueryRowContext(ctx, "PRAGMA integrity_check(1)").Scan(&found)
+	switch {
+	case damaged(err):
+		return &DamageError{File: s.path, Found: err.Error()}
+	case err != nil:
+		return fmt.Errorf("%s: could not check the catalog: %w", s.path, err)
+	case found != "ok":
+		return &DamageError{File: s.path, Found: found}
+	}
+	var table, parent sql.NullString
+	err = s.db.QueryRowContext(ctx, `SELECT "table", parent FROM pragma_foreign_key_check LIMIT 1`).Scan(&table, &parent)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
 		return fmt.Errorf("%s: could not check the catalog: %w", s.path, err)
 	}
-	if verdict != "ok" {
-		return fmt.Errorf("%s: the catalog is damaged: %s", s.path, verdict)
-	}
-	return nil
+	return &DamageError{File: s.path, Found: fmt.Sprintf("a row of %s refers to one of %s that is gone", table.String, parent.String)}
 }
 
 // update runs f in one transaction, which is rolled back when f fails.

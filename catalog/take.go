@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 )
 
@@ -35,10 +36,10 @@ type Take struct {
 }
 
 // StartS returns the start in seconds from the recording's first frame.
-func (t Take) StartS() float64 { return float64(t.StartFrame) / float64(t.SampleRate) }
+func (t Take) StartS() float64 { return seconds(t.StartFrame, t.SampleRate) }
 
 // EndS returns the end in seconds from the recording's first frame.
-func (t Take) EndS() float64 { return float64(t.EndFrame) / float64(t.SampleRate) }
+func (t Take) EndS() float64 { return seconds(t.EndFrame, t.SampleRate) }
 
 // MarshalJSON adds start_s and end_s.
 func (t Take) MarshalJSON() ([]byte, error) {
@@ -85,7 +86,8 @@ func takes(ctx context.Context, q querier, w where) ([]Take, error) {
 }
 
 // SaveTake stores a take, as a new one where its id is 0. The show is given by
-// Show, the song by Song, which is made where it is new.
+// Show, the song by Song, which is made where it is new. A person's take ends
+// the dismissals of that song that it overlaps: see [Store.DismissTake].
 func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 	var saved Take
 	err := s.update(ctx, func(tx *sql.Tx) error {
@@ -93,15 +95,31 @@ func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 		if err != nil {
 			return err
 		}
-		var w where
-		w.add(true, "id = ?", id)
-		all, err := takes(ctx, tx, w)
-		if err == nil {
-			saved = all[0]
-		}
+		saved, err = take(ctx, tx, id)
 		return err
 	})
-	return saved, err
+	if err != nil {
+		return Take{}, err
+	}
+	return saved, nil
+}
+
+// take returns one take, or *NotFoundError.
+func take(ctx context.Context, q querier, id TakeID) (Take, error) {
+	var w where
+	w.add(true, "id = ?", id)
+	all, err := takes(ctx, q, w)
+	if err != nil {
+		return Take{}, err
+	}
+	if len(all) == 0 {
+		return Take{}, takeGone(id)
+	}
+	return all[0], nil
+}
+
+func takeGone(id TakeID) error {
+	return &NotFoundError{Kind: "take", Name: fmt.Sprint(id), Try: "nightreel takes lists them"}
 }
 
 func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
@@ -112,9 +130,25 @@ func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
 	if err != nil {
 		return 0, err
 	}
+	var of ShowID
+	var offset float64
+	var rate int
+	err = tx.QueryRowContext(ctx, "SELECT show_id, offset_s, sample_rate FROM recordings WHERE id = ?", t.RecordingID).Scan(&of, &offset, &rate)
+	if errors.Is(err, sql.ErrNoRows) || err == nil && of != show {
+		return 0, fmt.Errorf("take of %q on %s: recording %d is none of that show", t.Song, t.Show, t.RecordingID)
+	}
+	if err != nil {
+		return 0, fmt.Errorf("could not read the catalog: %w", err)
+	}
 	song, err := ensureSong(ctx, tx, t.Song)
 	if err != nil {
 		return 0, err
+	}
+	if t.FoundBy == ByPerson {
+		start, end := offset+seconds(t.StartFrame, rate), offset+seconds(t.EndFrame, rate)
+		if err := undismiss(ctx, tx, show, song, start, end); err != nil {
+			return 0, err
+		}
 	}
 	if t.ID == 0 {
 		id, err := insert(ctx, tx, "INSERT INTO takes (show_id, song_id, recording_id, start_frame, end_frame, found_by, confidence) VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -124,13 +158,15 @@ func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
 	n, err := exec(ctx, tx, "UPDATE takes SET show_id = ?, song_id = ?, recording_id = ?, start_frame = ?, end_frame = ?, found_by = ?, confidence = ? WHERE id = ?",
 		show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence, t.ID)
 	if err == nil && n == 0 {
-		err = &NotFoundError{Kind: "take", Name: fmt.Sprint(t.ID), Try: "nightreel takes lists them"}
+		err = takeGone(t.ID)
 	}
 	return t.ID, err
 }
 
 // EditTakes deletes and stores takes in one transaction: a split, a merge, or
-// a finder's new answer. Takes with an id of 0 are new.
+// a finder's new answer. Takes with an id of 0 are new; one to delete that is
+// gone already is no error. Where a person says that there is no such take, use
+// [Store.DismissTake].
 func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		for _, id := range remove {

@@ -40,10 +40,9 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	w.add(f.Recording != 0, "t.recording_id = ?", f.Recording)
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	w.args = append(w.args, MainRig)
 	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.date, r.rig, r.sample_rate, t.number, t.name, t.frames
 		FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
-		` ORDER BY s.date, r.rig <> ?, r.offset_s, r.rig, r.id, t.number`,
+		` ORDER BY `+recordingOrder+`, t.number`,
 		w.args, func(row scanner) (t Track, err error) {
 			return t, row.Scan(&t.ID, &t.RecordingID, &t.Show, &t.Rig, &t.SampleRate, &t.Number, &t.Name, &t.Frames)
 		})

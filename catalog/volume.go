@@ -2,6 +2,8 @@ package catalog
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"fmt"
 )
 
@@ -22,24 +24,54 @@ func (s *Store) Volumes(ctx context.Context) ([]Volume, error) {
 
 // AddVolume stores a new volume. A name that is taken gets a number.
 func (s *Store) AddVolume(ctx context.Context, v Volume) (Volume, error) {
-	base := v.Name
-	for n := 2; ; n++ {
-		var taken bool
-		if err := s.db.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM volumes WHERE name = ?)", v.Name).Scan(&taken); err != nil {
-			return Volume{}, fmt.Errorf("could not read the catalog: %w", err)
+	err := s.update(ctx, func(tx *sql.Tx) error {
+		if err := rootFree(ctx, tx, v.Root, 0); err != nil {
+			return err
 		}
-		if !taken {
-			break
+		base := v.Name
+		for n := 2; ; n++ {
+			var taken bool
+			if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM volumes WHERE name = ?)", v.Name).Scan(&taken); err != nil {
+				return fmt.Errorf("could not read the catalog: %w", err)
+			}
+			if !taken {
+				break
+			}
+			v.Name = fmt.Sprintf("%s %d", base, n)
 		}
-		v.Name = fmt.Sprintf("%s %d", base, n)
+		id, err := insert(ctx, tx, "INSERT INTO volumes (name, root) VALUES (?, ?)", v.Name, v.Root)
+		v.ID = VolumeID(id)
+		return err
+	})
+	if err != nil {
+		return Volume{}, err
 	}
-	id, err := insert(ctx, s.db, "INSERT INTO volumes (name, root) VALUES (?, ?)", v.Name, v.Root)
-	v.ID = VolumeID(id)
-	return v, err
+	return v, nil
 }
 
-// MoveVolume says where a volume is now.
+// MoveVolume says where a volume is now. No two volumes share a root.
 func (s *Store) MoveVolume(ctx context.Context, id VolumeID, root string) error {
-	_, err := exec(ctx, s.db, "UPDATE volumes SET root = ? WHERE id = ?", root, id)
-	return err
+	return s.update(ctx, func(tx *sql.Tx) error {
+		if err := rootFree(ctx, tx, root, id); err != nil {
+			return err
+		}
+		n, err := exec(ctx, tx, "UPDATE volumes SET root = ? WHERE id = ?", root, id)
+		if err == nil && n == 0 {
+			err = &NotFoundError{Kind: "volume", Name: fmt.Sprint(id)}
+		}
+		return err
+	})
+}
+
+// rootFree fails where a root is another volume's than id.
+func rootFree(ctx context.Context, tx *sql.Tx, root string, id VolumeID) error {
+	var name string
+	err := tx.QueryRowContext(ctx, "SELECT name FROM volumes WHERE root = ? AND id <> ?", root, id).Scan(&name)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return nil
+	case err != nil:
+		return fmt.Errorf("could not read the catalog: %w", err)
+	}
+	return fmt.Errorf("%s: another volume, %q, is there already", root, name)
 }

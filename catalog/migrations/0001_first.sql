@@ -1,3 +1,7 @@
+-- The first schema. Where a person or a document may remember an id it is never
+-- given a second time: AUTOINCREMENT.
+PRAGMA application_id = 0x6e72656c; -- "nrel"
+
 CREATE TABLE volumes (
 	id   INTEGER PRIMARY KEY,
 	name TEXT NOT NULL UNIQUE,
@@ -12,7 +16,7 @@ CREATE TABLE shows (
 );
 
 CREATE TABLE recordings (
-	id           INTEGER PRIMARY KEY,
+	id           INTEGER PRIMARY KEY AUTOINCREMENT,
 	show_id      INTEGER NOT NULL REFERENCES shows (id) ON DELETE CASCADE,
 	rig          TEXT NOT NULL,
 	sample_rate  INTEGER NOT NULL,
@@ -53,7 +57,7 @@ CREATE TABLE pieces (
 ) WITHOUT ROWID;
 
 CREATE TABLE tracks (
-	id           INTEGER PRIMARY KEY,
+	id           INTEGER PRIMARY KEY AUTOINCREMENT,
 	recording_id INTEGER NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
 	number       INTEGER NOT NULL,
 	name         TEXT NOT NULL DEFAULT '',
@@ -95,7 +99,7 @@ CREATE TABLE inputs (
 ) WITHOUT ROWID;
 
 CREATE TABLE songs (
-	id    INTEGER PRIMARY KEY,
+	id    INTEGER PRIMARY KEY AUTOINCREMENT,
 	title TEXT NOT NULL
 );
 CREATE TABLE song_keys ( -- what a title or an alias comes down to
@@ -115,22 +119,32 @@ CREATE TABLE set_list_entries (
 ) WITHOUT ROWID;
 
 CREATE TABLE takes (
-	id           INTEGER PRIMARY KEY,
+	id           INTEGER PRIMARY KEY AUTOINCREMENT,
 	show_id      INTEGER NOT NULL REFERENCES shows (id) ON DELETE CASCADE,
 	song_id      INTEGER NOT NULL REFERENCES songs (id),
 	recording_id INTEGER NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
 	start_frame  INTEGER NOT NULL,
 	end_frame    INTEGER NOT NULL,
-	found_by     TEXT NOT NULL, -- marker, setlist, music, person
-	confidence   REAL NOT NULL
+	found_by     TEXT NOT NULL CHECK (found_by IN ('marker', 'setlist', 'music', 'person')),
+	confidence   REAL NOT NULL CHECK (confidence BETWEEN 0 AND 1)
 );
 CREATE INDEX takes_show ON takes (show_id);
 CREATE INDEX takes_song ON takes (song_id);
+CREATE INDEX takes_recording ON takes (recording_id);
+
+CREATE TABLE dismissed ( -- takes that a person deleted: no finder brings them back
+	id      INTEGER PRIMARY KEY,
+	show_id INTEGER NOT NULL REFERENCES shows (id) ON DELETE CASCADE,
+	song_id INTEGER NOT NULL REFERENCES songs (id) ON DELETE CASCADE,
+	start_s REAL NOT NULL, -- from the first frame of the show's reference recording
+	end_s   REAL NOT NULL
+);
+CREATE INDEX dismissed_show ON dismissed (show_id);
 
 CREATE TABLE flags (
-	id           INTEGER PRIMARY KEY,
+	id           INTEGER PRIMARY KEY AUTOINCREMENT,
 	show_id      INTEGER NOT NULL REFERENCES shows (id) ON DELETE CASCADE,
-	recording_id INTEGER REFERENCES recordings (id) ON DELETE CASCADE,
+	recording_id INTEGER NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
 	track        INTEGER NOT NULL, -- 0: not a single track
 	kind         TEXT NOT NULL,
 	start_frame  INTEGER NOT NULL,
@@ -140,6 +154,7 @@ CREATE TABLE flags (
 	text         TEXT NOT NULL
 );
 CREATE INDEX flags_show ON flags (show_id);
+CREATE INDEX flags_recording ON flags (recording_id);
 
 CREATE TABLE acceptances ( -- outlive the flags they were given to
 	id          INTEGER PRIMARY KEY,
@@ -155,7 +170,7 @@ CREATE TABLE acceptances ( -- outlive the flags they were given to
 CREATE INDEX acceptances_show ON acceptances (show_id);
 
 CREATE TABLE notes (
-	id      INTEGER PRIMARY KEY,
+	id      INTEGER PRIMARY KEY AUTOINCREMENT,
 	show_id INTEGER NOT NULL REFERENCES shows (id) ON DELETE CASCADE,
 	text    TEXT NOT NULL,
 	at      TEXT NOT NULL
@@ -175,7 +190,7 @@ CREATE TABLE desk_inputs (
 ) WITHOUT ROWID;
 
 CREATE TABLE sessions (
-	id         INTEGER PRIMARY KEY,
+	id         INTEGER PRIMARY KEY AUTOINCREMENT,
 	created_at TEXT NOT NULL,
 	document   TEXT NOT NULL
 );
