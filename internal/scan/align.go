@@ -24,14 +24,15 @@ const (
 	// fine is by how many blocks the second search looks to either side.
 	fine = 2 * coarse
 	// lagError is how far off, in seconds, an offset by levels may be (measured
-	// on the demo's rigs: 0.003). Clocks that agree so well are the better ones.
-	lagError = 0.005
+	// on the demo's rigs 0.003, on noise 0.006). Clocks that agree so well are the
+	// better ones.
+	lagError = 0.01
 )
 
 // align places the recordings of every show that has several on the show's
 // reference: by the wall clocks, refined by the levels that both heard. Levels
 // are one a block of 100 ms; between blocks the lag is interpolated, so an
-// offset without a clock is good to some milliseconds, not to a sample.
+// offset by levels is good to some 10 ms, not to a sample.
 func (s *scan) align(ctx context.Context) error {
 	shows, err := s.store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
@@ -105,32 +106,43 @@ func (s *scan) levels(ctx context.Context, r catalog.Recording) ([]float64, erro
 	return power, err
 }
 
-// offset returns how many seconds after a the recording b starts. Where the
-// levels do not agree the clocks are believed, and without clocks 0.
+// offset returns how many seconds after a the recording b starts. It is looked
+// for near what the clocks say, then everywhere. Where the levels agree nowhere
+// the clocks are believed, and without clocks 0.
 func offset(a, b catalog.Recording, levelsA, levelsB []float64) float64 {
-	guess, reach := 0.0, len(levelsA)+len(levelsB)
+	everywhere := len(levelsA) + len(levelsB)
+	second := float64(a.SampleRate) / float64(meter.BlockFrames(a.SampleRate)) // in blocks: not quite 10 at odd rates
 	if a.StartsAt != nil && b.StartsAt != nil {
-		guess = b.StartsAt.Sub(*a.StartsAt).Seconds()
-		reach = clockError * meter.BlocksPerSecond
+		clocks := b.StartsAt.Sub(*a.StartsAt).Seconds()
+		found, ok := lagNear(levelsA, levelsB, int(math.Round(clocks*second)), clockError*coarse)
+		if !ok {
+			found, ok = lagNear(levelsA, levelsB, 0, everywhere)
+		}
+		if !ok || math.Abs(found/second-clocks) < lagError {
+			return clocks
+		}
+		return found / second
 	}
-	// What is a[i] is b[i+lag], so b starts lag blocks before a.
-	shift := int(math.Round(guess * meter.BlocksPerSecond))
-	x, y := together(levelsA, levelsB, shift)
-	lag, score := meter.Lag(decibels(x, coarse), decibels(y, coarse), reach/coarse)
+	found, _ := lagNear(levelsA, levelsB, 0, everywhere)
+	return found / second
+}
+
+// lagNear returns by how many blocks b starts after a, looked for within reach
+// blocks of a guess; ok tells whether the levels agree there.
+func lagNear(a, b []float64, guess, reach int) (shift float64, ok bool) {
+	x, y := together(a, b, guess)
+	// What is x[i] is y[i+lag], so b starts lag blocks before the guess.
+	lag, _ := meter.Lag(decibels(x, coarse), decibels(y, coarse), reach/coarse)
+	if math.IsNaN(lag) {
+		return 0, false
+	}
+	guess -= int(math.Round(lag * coarse))
+	x, y = together(a, b, guess)
+	lag, score := meter.Lag(decibels(x, 1), decibels(y, 1), fine)
 	if !(score >= goodScore) {
-		return guess
+		return 0, false
 	}
-	shift -= int(math.Round(lag * coarse))
-	x, y = together(levelsA, levelsB, shift)
-	if lag, score = meter.Lag(decibels(x, 1), decibels(y, 1), fine); !(score >= goodScore) {
-		return guess
-	}
-	// Blocks are whole frames, so a block is not quite 100 ms at odd rates.
-	found := (float64(shift) - lag) * float64(meter.BlockFrames(a.SampleRate)) / float64(a.SampleRate)
-	if math.Abs(found-guess) < lagError {
-		return guess
-	}
-	return found
+	return float64(guess) - lag, true
 }
 
 // together returns two series so that what a clock says is simultaneous has the

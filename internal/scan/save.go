@@ -200,6 +200,9 @@ func (s *scan) ghosts(g *group, old catalog.Recording) []catalog.File {
 	}
 	for _, src := range g.sources {
 		src.start += back
+		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok && f.RecordingID == old.ID && f.StartFrame == src.start {
+			src.seg = f.Segment
+		}
 	}
 	ghosts = slices.DeleteFunc(ghosts, func(f catalog.File) bool {
 		return slices.ContainsFunc(g.sources, func(src *source) bool {

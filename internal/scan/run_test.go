@@ -1,0 +1,422 @@
+package scan
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/meter"
+	"nightreel/internal/wavfile"
+)
+
+// minute is the frames of a whole part at 8 kHz.
+const minute = 480_000
+
+// night is two rigs, one in segments that straddle parts.
+func night(t *testing.T) string {
+	evening := at("2031-05-02", 23, 58)
+	return lay(t, []file{
+		{"2031-05-02 Hall/main/TRK01_0001.wav", take{to: 1.3 * minute, track: 1, starts: evening}},
+		{"2031-05-02 Hall/main/TRK01_0002.wav", take{from: 1.3 * minute, to: 2.2 * minute, track: 1, starts: evening}},
+		{"2031-05-02 Hall/main/TRK02_0001.wav", take{to: 1.3 * minute, track: 2, starts: evening}},
+		{"2031-05-02 Hall/main/TRK02_0002.wav", take{from: 1.3 * minute, to: 2.1 * minute, track: 2, starts: evening}},
+		{"2031-05-02 Hall/backup/Show.wav", take{from: 10_000, to: 2 * minute, track: 1, channels: 3, starts: evening, gain: 0.5}},
+	})
+}
+
+func TestScanAgainReadsNothing(t *testing.T) {
+	dir, store := night(t), open(t)
+	first := run(t, store, Options{}, dir)
+	if first.FilesRead != 5 || first.BytesRead < 2*(2*2*minute) {
+		t.Errorf("first: %d files, %d bytes read", first.FilesRead, first.BytesRead)
+	}
+	before := content(t, store)
+	second := run(t, store, Options{}, dir)
+	if second.FilesRead != 0 || second.BytesRead != 0 {
+		t.Errorf("second: %d files, %d bytes read", second.FilesRead, second.BytesRead)
+	}
+	if len(second.Shows) != 1 || len(second.Problems) != 0 {
+		t.Errorf("second: %d shows, problems %v", len(second.Shows), second.Problems)
+	}
+	same(t, "scanned again", content(t, store), before)
+}
+
+// TestEveryByteIsSummedOnce holds that the pieces of every file cover it
+// without gap or overlap.
+func TestEveryByteIsSummedOnce(t *testing.T) {
+	dir, store := night(t), open(t)
+	run(t, store, Options{}, dir)
+	files, err := store.Files(t.Context(), catalog.FileFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		pieces, err := store.Pieces(t.Context(), f.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		end := int64(0)
+		for _, p := range pieces {
+			if p.Offset != end {
+				t.Errorf("%s: a piece at %d, the one before ends at %d", f.Path, p.Offset, end)
+			}
+			end = p.Offset + p.Length
+		}
+		if end != f.Size {
+			t.Errorf("%s: pieces end at %d of %d bytes", f.Path, end, f.Size)
+		}
+	}
+}
+
+func TestWorkersMakeNoDifference(t *testing.T) {
+	dir := night(t)
+	one, three := open(t), open(t)
+	run(t, one, Options{Workers: 1}, dir)
+	run(t, three, Options{Workers: 3}, dir)
+	same(t, "three workers against one", content(t, three), content(t, one))
+}
+
+// stopAfter is a context that is cancelled once a scan has measured so many bytes.
+func stopAfter(t *testing.T, p *Progress, bytes int64) context.Context {
+	ctx, cancel := context.WithCancel(t.Context())
+	go func() {
+		defer cancel()
+		for p.bytes.Load() < bytes && t.Context().Err() == nil {
+			runtime.Gosched()
+		}
+	}()
+	return ctx
+}
+
+func TestInterruptedScanGoesOn(t *testing.T) {
+	dir := night(t)
+	whole := open(t)
+	total := run(t, whole, Options{}, dir).BytesRead
+	want := content(t, whole)
+	for i := range 8 {
+		store := open(t)
+		read, stops := int64(0), 0
+		for {
+			var p Progress
+			r, err := Run(stopAfter(t, &p, int64(i+1+stops)*total/9), store, []string{dir}, Options{Workers: 1 + i%3}, &p)
+			read += r.BytesRead
+			if err == nil {
+				break
+			}
+			if !errors.Is(err, context.Canceled) {
+				t.Fatal(err)
+			}
+			if stops++; stops > 20 {
+				t.Fatal("never done: what was finished is not kept")
+			}
+		}
+		same(t, fmt.Sprintf("stopped %d times", stops), content(t, store), want)
+		if err := store.Check(t.Context()); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func TestStoppedBeforeItBegan(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Run(ctx, open(t), []string{t.TempDir()}, Options{}, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v", err)
+	}
+}
+
+// TestMeasurementIsThatOfTheSamples compares figures of spans from the catalog
+// with the meter's brute-force ones, over segments and parts.
+func TestMeasurementIsThatOfTheSamples(t *testing.T) {
+	dir, store := night(t), open(t)
+	run(t, store, Options{}, dir)
+	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Rig: "main"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := wavfile.Format{SampleRate: 8000, Channels: 1, BitDepth: 16, ContainerBytes: 2}
+	for _, tr := range tracks {
+		raw := take{to: tr.Frames, track: tr.Number}.samples(f)
+		samples := make([]float64, tr.Frames)
+		f.Decode(samples, raw)
+		e, err := envelope.Load(t.Context(), store, tr, 0, tr.Frames)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, want := e.Figures(0, tr.Frames), meter.Measure(samples, 8000)
+		for name, v := range map[string][2]meter.Level{
+			"sample peak": {got.SamplePeak, want.SamplePeak}, "RMS": {got.RMS, want.RMS}, "loudness": {got.Loudness, want.Loudness},
+		} {
+			if d := math.Abs(float64(v[0] - v[1])); !(d < 0.001) {
+				t.Errorf("track %d: %s %v, from the samples %v", tr.Number, name, v[0], v[1])
+			}
+		}
+	}
+}
+
+func TestPolyphonicMeasuresAsMono(t *testing.T) {
+	mono, poly := open(t), open(t)
+	evening := at("2031-05-02", 21, 0)
+	end := int64(1.4 * minute)
+	run(t, mono, Options{}, lay(t, []file{
+		{"2031-05-02 a/01 a.wav", take{to: end, track: 1, starts: evening}},
+		{"2031-05-02 a/02 b.wav", take{to: end, track: 2, starts: evening}},
+		{"2031-05-02 a/03 c.wav", take{to: end, track: 3, starts: evening}},
+	}))
+	run(t, poly, Options{}, lay(t, []file{
+		{"2031-05-02 a/x_0001.wav", take{to: end / 3, track: 1, channels: 3, starts: evening}},
+		{"2031-05-02 a/x_0002.wav", take{from: end / 3, to: end, track: 1, channels: 3, starts: evening}},
+	}))
+	parts := func(lines []string) []string {
+		return slices.DeleteFunc(lines, func(l string) bool { return !strings.HasPrefix(l, "part ") })
+	}
+	same(t, "polyphonic against mono", parts(content(t, poly)), parts(content(t, mono)))
+}
+
+func TestRigsAlign(t *testing.T) {
+	evening := at("2031-05-02", 21, 0)
+	const late = 37_120 // frames: 4.64 s
+	for _, c := range []struct {
+		about       string
+		main, other time.Time
+		tolerance   float64
+	}{
+		{"clocks agree", evening, evening, 1e-9},
+		{"a clock is 95 s off", evening, evening.Add(95 * time.Second), 0.02},
+		{"no clocks", time.Time{}, time.Time{}, 0.02},
+	} {
+		t.Run(c.about, func(t *testing.T) {
+			store := open(t)
+			run(t, store, Options{}, lay(t, []file{
+				{"2031-05-02 a/main/01 a.wav", take{to: 1.5 * minute, track: 1, starts: c.main}},
+				{"2031-05-02 a/backup/01 a.wav", take{from: late, to: 1.3 * minute, track: 1, starts: c.other, gain: 0.3}},
+			}))
+			recordings, err := store.Recordings(t.Context(), catalog.RecordingFilter{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(recordings) != 2 || recordings[0].OffsetS != 0 || math.Abs(recordings[1].OffsetS-late/8000.) > c.tolerance {
+				t.Errorf("offsets of %+v, want %.3f", recordings, late/8000.)
+			}
+		})
+	}
+}
+
+func TestGrowingFileIsTakenUpAgain(t *testing.T) {
+	evening := at("2031-05-02", 21, 0)
+	grow := func(dir string, to int64) {
+		path := filepath.Join(dir, "2031-05-02 a", "Show_0001.wav")
+		os.Remove(path)
+		write(t, path, take{to: to, track: 1, channels: 3, starts: evening})
+	}
+	for _, c := range []struct {
+		about    string
+		from, to int64
+		least    int64 // frames that must not be read again
+	}{
+		{"within the first part", minute / 2, 0.7 * minute, 0},
+		{"over parts", 2.4 * minute, 3.2 * minute, minute},
+		{"from right after a part's end, in its run-out", 2*minute + 300, 3 * minute, 0},
+		{"from a part's end", 2 * minute, 2.5 * minute, 0},
+		{"shorter", 2.4 * minute, 1.7 * minute, 0},
+	} {
+		t.Run(c.about, func(t *testing.T) {
+			dir, store, whole := t.TempDir(), open(t), open(t)
+			grow(dir, c.from)
+			run(t, store, Options{}, dir)
+			grow(dir, c.to)
+			r := run(t, store, Options{}, dir)
+			run(t, whole, Options{}, dir)
+			same(t, "taken up", content(t, store), content(t, whole))
+			if most := (c.to-c.least)*6 + 10_000 + 6*2*4800; c.least > 0 && r.BytesRead > most {
+				t.Errorf("%d bytes read, at most %d needed", r.BytesRead, most)
+			}
+		})
+	}
+}
+
+func TestALaterSegmentIsTakenUp(t *testing.T) {
+	dir, store, whole := t.TempDir(), open(t), open(t)
+	folder := filepath.Join(dir, "2031-05-02 a")
+	write(t, filepath.Join(folder, "TRK01_0001.wav"), take{to: 1.5 * minute, track: 1})
+	run(t, store, Options{}, dir)
+	write(t, filepath.Join(folder, "TRK01_0002.wav"), take{from: 1.5 * minute, to: 2.5 * minute, track: 1})
+	run(t, store, Options{}, dir)
+	run(t, whole, Options{}, dir)
+	same(t, "with the second segment", content(t, store), content(t, whole))
+}
+
+func flip(t *testing.T, path string, offset int64) {
+	t.Helper()
+	st, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b[offset] ^= 0x10
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	// The size and the time are what they were: only the bytes tell.
+	if err := os.Chtimes(path, st.ModTime(), st.ModTime()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestCheckFindsAFlippedByte(t *testing.T) {
+	dir, store := night(t), open(t)
+	run(t, store, Options{}, dir)
+	path := filepath.Join(dir, "2031-05-02 Hall", "main", "TRK01_0001.wav")
+	flip(t, path, 1_200_001)
+	if r := run(t, store, Options{}, dir); r.BytesRead != 0 {
+		t.Errorf("read %d bytes without being asked to check", r.BytesRead)
+	}
+	r := run(t, store, Options{Check: true}, dir)
+	if len(r.Problems) != 1 || r.Problems[0].File != path || r.Problems[0].Offset == 0 {
+		t.Errorf("problems %+v", r.Problems)
+	}
+	whole := open(t)
+	run(t, whole, Options{}, dir)
+	same(t, "measured again", content(t, store), content(t, whole))
+	if r := run(t, store, Options{Check: true}, dir); len(r.Problems) != 0 || r.BytesRead == 0 {
+		t.Errorf("checked again: %d bytes, problems %+v", r.BytesRead, r.Problems)
+	}
+}
+
+func TestTouchedButUnchangedIsNotMeasuredAgain(t *testing.T) {
+	dir, store := night(t), open(t)
+	run(t, store, Options{}, dir)
+	path := filepath.Join(dir, "2031-05-02 Hall", "main", "TRK01_0001.wav")
+	now := time.Now()
+	if err := os.Chtimes(path, now, now); err != nil {
+		t.Fatal(err)
+	}
+	r := run(t, store, Options{}, dir)
+	if st, _ := os.Stat(path); r.BytesRead != st.Size() || len(r.Problems) != 0 {
+		t.Errorf("%d bytes read of %d, problems %v", r.BytesRead, st.Size(), r.Problems)
+	}
+	if r := run(t, store, Options{}, dir); r.BytesRead != 0 {
+		t.Errorf("the new time was not kept: %d bytes read", r.BytesRead)
+	}
+}
+
+func TestBadFilesDoNotStopTheNight(t *testing.T) {
+	dir, store := night(t), open(t)
+	folder := filepath.Join(dir, "2031-05-02 Hall", "main")
+	for name, data := range map[string]string{"TRK03_0001.wav": "this is no recording at all", "TRK04_0001.wav": "", "._TRK01_0001.wav": "x", "notes.txt": "x", ".hidden/TRK09_0001.wav": "x"} {
+		path := filepath.Join(folder, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(data), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Symlink("TRK01_0001.wav", filepath.Join(folder, "TRK05_0001.wav")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink("..", filepath.Join(folder, "loop")); err != nil {
+		t.Fatal(err)
+	}
+	r := run(t, store, Options{}, dir)
+	var files []string
+	for _, p := range r.Problems {
+		files = append(files, filepath.Base(p.File))
+	}
+	if want := []string{"TRK03_0001.wav", "TRK04_0001.wav", "TRK05_0001.wav"}; !slices.Equal(files, want) {
+		t.Errorf("problems %+v", r.Problems)
+	}
+	if r.FilesRead != 5 {
+		t.Errorf("%d files read", r.FilesRead)
+	}
+	if _, err := Run(t.Context(), store, []string{filepath.Join(dir, "nowhere")}, Options{}, nil); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a folder that is not there: %v", err)
+	}
+}
+
+// TestAFileThatIsGoneIsNotForgotten holds that a drive that is not there costs
+// nothing that was measured.
+func TestAFileThatIsGoneIsNotForgotten(t *testing.T) {
+	for _, gone := range []string{"TRK02_0001.wav", "TRK01_0001.wav", "TRK01_0002.wav"} {
+		dir, store := night(t), open(t)
+		run(t, store, Options{}, dir)
+		before := content(t, store)
+		path := filepath.Join(dir, "2031-05-02 Hall", "main", gone)
+		if err := os.Rename(path, filepath.Join(t.TempDir(), gone)); err != nil {
+			t.Fatal(err)
+		}
+		r := run(t, store, Options{}, dir)
+		if len(r.Problems) != 1 || r.Problems[0].File != path {
+			t.Errorf("%s: problems %v", gone, r.Problems)
+		}
+		if r.BytesRead != 0 {
+			t.Errorf("%s: %d bytes read", gone, r.BytesRead)
+		}
+		same(t, gone, content(t, store), before)
+	}
+}
+
+func TestSourcesAreLeftAlone(t *testing.T) {
+	dir, store := night(t), open(t)
+	type state struct {
+		data []byte
+		mod  time.Time
+	}
+	look := func() map[string]state {
+		all := map[string]state{}
+		err := filepath.Walk(dir, func(path string, st os.FileInfo, err error) error {
+			if err != nil {
+				return err
+			}
+			s := state{mod: st.ModTime()}
+			if !st.IsDir() {
+				s.data, err = os.ReadFile(path)
+			}
+			all[path] = s
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return all
+	}
+	// Without the right to write, a program that wants it fails. (Root has it
+	// all the same; the bytes and times below hold for everybody.)
+	for path := range look() {
+		if err := os.Chmod(path, 0o555); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Cleanup(func() {
+		filepath.Walk(dir, func(path string, _ os.FileInfo, _ error) error { return os.Chmod(path, 0o755) })
+	})
+	before := look()
+	run(t, store, Options{}, dir)
+	run(t, store, Options{Check: true}, dir)
+	if _, err := Verify(t.Context(), store, "", nil); err != nil {
+		t.Fatal(err)
+	}
+	after := look()
+	if len(after) != len(before) {
+		t.Errorf("%d files and folders, %d before", len(after), len(before))
+	}
+	for path, s := range before {
+		if !bytes.Equal(s.data, after[path].data) || !s.mod.Equal(after[path].mod) {
+			t.Errorf("%s: changed", path)
+		}
+	}
+}
