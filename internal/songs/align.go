@@ -26,8 +26,9 @@ type placing struct {
 // than a stop within a song.
 const (
 	unplayed     = 0.01 // a title on the list was not played
-	notASong     = 0.6  // a stretch of next to no length is no song
-	longNotASong = 5.0  // and e to the minus this less so for one of a song's usual length
+	notASong     = 0.6  // a stretch of next to no length is no song, but tuning or a false start
+	longNotASong = 8.0  // and e to the minus this less so for one of a song's usual length
+	unlisted     = 0.02 // a stretch of whatever length is a song that is not on the list
 	knownSpread  = 0.25 // of ln(length) from night to night
 	guessSpread  = 0.7  // of ln(length) from song to song
 	leastLength  = -3.0 // a length is never held more unlikely than e to this: an extra round, or a length learned from a mistake
@@ -145,7 +146,7 @@ func (l lattice) run(i, k int) float64 {
 
 func (l lattice) noSong(i, k int) float64 {
 	length := float64(l.music[k-1].to - l.music[i].from)
-	return math.Log(notASong) - longNotASong*min(1.5, length/l.usual)
+	return math.Log(notASong*math.Exp(-longNotASong*length/l.usual) + unlisted)
 }
 
 func (l lattice) take(i, k, title int) float64 {

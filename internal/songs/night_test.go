@@ -15,21 +15,24 @@ import (
 // tuning, applause, songs that run into each other, titles that were not
 // played. It counts what comes out; the bounds are those of the last build
 // that was looked at, rounded down.
+//
+// The first two nights of each tour go by the list, and are not counted where
+// the list is wrong later: before a song's length is known nobody can tell
+// which title was left out by its length alone. What counts then is that the
+// takes say so, and are not held for sure.
 func TestLongNights(t *testing.T) {
 	if testing.Short() {
 		t.Skip("writes down 25 nights")
 	}
 	ctx := context.Background()
-	const nights, perNight = 5, 10
+	const nights, perNight, clean = 6, 10, 2
 	kinds := []struct {
 		name  string
 		right int // percent, at least
 		set   func(rng *rand.Rand, set []fakeSong) (titles []string)
 	}{
 		{"list as played", 97, func(_ *rand.Rand, set []fakeSong) []string { return titlesOf(set) }},
-		// Which one was left out nobody can tell before the songs' lengths are
-		// known; what counts is that the takes then say so.
-		{"a title was not played", 70, func(rng *rand.Rand, set []fakeSong) []string {
+		{"a title was not played", 85, func(rng *rand.Rand, set []fakeSong) []string {
 			titles := titlesOf(set)
 			at := rng.IntN(len(titles))
 			return append(titles[:at:at], append([]string{"Left Out"}, titles[at:]...)...)
@@ -66,7 +69,10 @@ func TestLongNights(t *testing.T) {
 			for k := range nights {
 				rng := rand.New(rand.NewPCG(uint64(k), 7))
 				set, length := drawSet(rng, perNight)
-				titles := kind.set(rng, set)
+				titles := titlesOf(set)
+				if k >= clean {
+					titles = kind.set(rng, set)
+				}
 				date := catalog.Date(fmt.Sprintf("2031-06-%02d", k+1))
 				playNight(rng, date, length, set).store(t, store)
 				saveSetList(t, store, date, titles)
@@ -75,7 +81,7 @@ func TestLongNights(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, s := range set {
-					if s.title == "" {
+					if s.title == "" || k < clean {
 						continue
 					}
 					wanted++

@@ -67,6 +67,9 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed
 	return result, n.store(ctx, store)
 }
 
+// learnFrom is the confidence from which a take tells how long its song is.
+const learnFrom = 0.7
+
 // candidate is a take that might be placed.
 type candidate struct {
 	title      string
@@ -189,8 +192,9 @@ func (n *night) readTakes(takes []catalog.Take) {
 	lengths := map[string][]float64{}
 	for _, t := range takes {
 		if t.Show != n.date {
-			// What was itself only guessed is no evidence.
-			if t.Confidence >= 0.5 {
+			// What was itself only guessed is no evidence: a wrong length learned
+			// here would mislead every night after.
+			if t.Confidence >= learnFrom {
 				key := catalog.Key(t.Song)
 				lengths[key] = append(lengths[key], (t.EndS()-t.StartS())*meter.BlocksPerSecond)
 			}

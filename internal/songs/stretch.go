@@ -17,9 +17,9 @@ const (
 	// leastShare is how much larger the share of channels that play must be in
 	// music than between songs. With less the night has no songs, or no pauses.
 	leastShare = 0.25
-	// half is the pause after which two stretches are as likely two songs as
-	// one. Measured on nothing but the demo tour; common practice, no source:
-	// stops within songs last a bar, pauses several seconds.
+	// halfPauseBlocks is the pause after which two stretches are as likely two
+	// songs as one: stops within songs last a bar, pauses several seconds
+	// (common practice, no source).
 	halfPauseBlocks = 18
 	// segueCut is the probability that a dip without a pause parts two songs,
 	// if everybody stops at it.
@@ -125,8 +125,8 @@ func (a activity) widen(at, step, before int, low float64) int {
 // block.
 func (a activity) between(end, start int, pause, music float64) (int, int, float64) {
 	if gap := float64(start - end); gap > 0 {
-		ratio := gap / halfPauseBlocks
-		return end, start, ratio * ratio / (1 + ratio*ratio)
+		odds := math.Pow(gap/halfPauseBlocks, 3) // steep: a band seldom stops for 5 s within a song
+		return end, start, odds / (1 + odds)
 	}
 	// Widened, the two meet or cross: somewhere in start … end is the dip.
 	lowest := start
