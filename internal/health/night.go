@@ -24,6 +24,8 @@ type Night struct {
 	Elsewhere map[int]bool
 	Usual     map[string]bool   // keys of the channels that other nights have
 	Past      map[string][]Past // by key of the channel: other nights, the nearest first
+
+	heard *stage // found once
 }
 
 // Take is a song as it was played, in frames of the recording.

@@ -126,10 +126,10 @@ func (n *Night) addPast(e catalog.Evidence, t *Track) {
 	var levels []float32
 	for i := range nights {
 		if p := &nights[i]; len(p.Track.levels) > 0 {
-			levels = append(levels, float32(percentile(p.Track.levels, 0.75)-gainDB(p.Track, *t)))
+			levels = append(levels, float32(p.Track.high-gainDB(p.Track, *t)))
 		}
 	}
-	e["other_nights_lufs"] = percentile(levels, 0.5)
+	e["other_nights_lufs"] = lufs(percentile(levels, 0.5))
 }
 
 // mayRest reports whether the input list or the name says that a channel often

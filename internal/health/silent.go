@@ -28,6 +28,8 @@ const (
 	// blipS is how much sound in all a dead track may hold, in seconds: pops
 	// when it was plugged in.
 	blipS = 5
+	// loudestFloorDB keeps a steady drone from being taken for a floor.
+	loudestFloorDB = -50
 
 	// bleedShare is the share of the band's playing in which a live microphone
 	// hears something above its floor; all of it but for the odd stop.
@@ -63,7 +65,7 @@ func (n *Night) silent() []catalog.Flag {
 		t := &n.Tracks[i]
 		switch {
 		case !t.measured || len(t.levels) == 0:
-		case t.lifeless():
+		case t.lifeless:
 			if f, ok := n.dead(t, s); ok {
 				found = append(found, f)
 			}
@@ -80,30 +82,16 @@ func (n *Night) doubtful() []string {
 	var channels []string
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if t.measured && (t.lifeless() || len(t.stretches(s)) > 0) {
+		if t.measured && (t.lifeless || len(t.stretches(s)) > 0) {
 			channels = append(channels, t.Channel)
 		}
 	}
 	return channels
 }
 
-// lifeless reports whether the track holds nothing but its floor.
-func (t *Track) lifeless() bool {
-	floor := percentile(t.levels, 0.5)
-	above := 0
-	for _, v := range t.levels {
-		if float64(v) > floor+aboveDB {
-			above++
-		}
-	}
-	// A steady drone is lively in no other way than by being loud.
-	const loudestFloorDB = -50
-	return float64(above) <= min(blipS*binsPerSecond, 0.1*float64(len(t.levels))) && floor < loudestFloorDB
-}
-
 // stretches finds where the track holds a steady floor, well below what it
 // holds elsewhere, while the band plays for long enough.
-func (t *Track) stretches(s stage) []stretch {
+func (t *Track) stretches(s *stage) []stretch {
 	// What it reaches for as long as would be judged; it may have died early.
 	loudest := percentile(t.levels, max(0.5, 1-quietS*binsPerSecond/float64(len(t.levels))))
 	var found []stretch
@@ -146,7 +134,7 @@ func (t *Track) outside(all []stretch) []float32 {
 }
 
 // wentSilent judges a track that is alive for a part of the recording.
-func (n *Night) wentSilent(t *Track, s stage) []catalog.Flag {
+func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 	all := t.stretches(s)
 	if len(all) == 0 {
 		return nil
@@ -203,7 +191,6 @@ func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) 
 		}
 		spells = []stretch{whole}
 	}
-	before := percentile(t.levels, 0.9)
 	var found []catalog.Flag
 	for _, q := range spells {
 		start, end := t.frame(q.from), t.frame(q.to)
@@ -219,7 +206,7 @@ func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) 
 			text = fmt.Sprintf("%s went silent %s between %s and %s while the others played (%s in all): change its cable first, then the microphone, unless somebody switches it off.",
 				t.Channel, times(counted), n.clock(start), n.clock(end), length(float64(q.loud)/binsPerSecond))
 		}
-		e := catalog.Evidence{"floor_dbfs": t.floor, "lufs_when_alive": before, "lufs_when_silent": q.level, "others_played_s": float64(q.loud) / binsPerSecond, "spells": float64(spellsHere)}
+		e := catalog.Evidence{"floor_dbfs": t.floor, "lufs_when_alive": lufs(t.high), "lufs_when_silent": lufs(q.level), "others_played_s": float64(q.loud) / binsPerSecond, "spells": float64(spellsHere)}
 		n.addPast(e, t)
 		found = append(found, catalog.Flag{Track: t.Number, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end, Severity: severity, Evidence: e, Text: text})
 	}
@@ -227,11 +214,11 @@ func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) 
 }
 
 // dead judges a track that holds nothing but its floor all night.
-func (n *Night) dead(t *Track, s stage) (catalog.Flag, bool) {
+func (n *Night) dead(t *Track, s *stage) (catalog.Flag, bool) {
 	if float64(s.bins) < quietS*binsPerSecond {
 		return catalog.Flag{}, false // nobody played
 	}
-	level := percentile(t.levels, 0.5)
+	level := t.middle
 	v := n.verdict(t, level)
 	if v.severity == "" {
 		return catalog.Flag{}, false
@@ -262,7 +249,7 @@ func (n *Night) verdict(t *Track, level float64) verdict {
 			continue
 		}
 		nights++
-		if share > 0 && !p.Track.lifeless() {
+		if share > 0 && !p.Track.lifeless {
 			alive++
 		}
 		if share >= wholeShare {
@@ -291,7 +278,7 @@ func (n *Night) verdict(t *Track, level float64) verdict {
 func (n *Night) neighbours(t *Track) int {
 	count := 0
 	for i := range n.Tracks {
-		if o := &n.Tracks[i]; o != t && o.measured && !o.lifeless() {
+		if o := &n.Tracks[i]; o != t && o.measured && !o.lifeless {
 			count++
 		}
 	}

@@ -24,21 +24,27 @@ type stage struct {
 // stage finds where most tracks are loud. Every track counts against its own
 // loud moments, and the middle one decides, so neither gains nor a few that
 // rest or are broken matter. Without enough tracks that move, nothing is loud.
-func (n *Night) stage() stage {
+func (n *Night) stage() *stage {
+	if n.heard == nil {
+		n.heard = n.hear()
+	}
+	return n.heard
+}
+
+func (n *Night) hear() *stage {
 	var lively []*Track
 	var against []float64
 	bins := 0
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		loud := percentile(t.levels, 0.9)
-		if !t.measured || !(loud-percentile(t.levels, 0.1) >= livelyDB) || loud < leastLivelyDB {
+		if !t.measured || t.high-t.low < livelyDB || t.high < leastLivelyDB {
 			continue
 		}
 		lively = append(lively, t)
-		against = append(against, loud)
+		against = append(against, t.high)
 		bins = max(bins, len(t.levels))
 	}
-	s := stage{loud: make([]bool, bins)}
+	s := &stage{loud: make([]bool, bins)}
 	if len(lively) < leastStage {
 		return s
 	}
@@ -67,10 +73,10 @@ func (n *Night) stage() stage {
 }
 
 // isLoud reports whether the band plays in a bin.
-func (s stage) isLoud(bin int) bool { return bin >= 0 && bin < len(s.loud) && s.loud[bin] }
+func (s *stage) isLoud(bin int) bool { return bin >= 0 && bin < len(s.loud) && s.loud[bin] }
 
 // loudIn counts the bins from one to another in which the band plays.
-func (s stage) loudIn(from, to int) int {
+func (s *stage) loudIn(from, to int) int {
 	count := 0
 	for b := from; b < to; b++ {
 		if s.isLoud(b) {
@@ -82,14 +88,14 @@ func (s stage) loudIn(from, to int) int {
 
 // within reports whether the band plays on over a bin: for a quarter of the 4 s
 // before it and of those after it.
-func (s stage) within(bin int) bool {
+func (s *stage) within(bin int) bool {
 	const around = int(4 * binsPerSecond)
 	return 4*s.loudIn(bin-around, bin) >= around && 4*s.loudIn(bin, bin+around) >= around
 }
 
 // shares tells how much of a track's loud and quiet bins lies above a level, of
 // those that outside does not hold.
-func (s stage) shares(t *Track, level float64, outside []stretch) (loud, quiet float64, loudBins int) {
+func (s *stage) shares(t *Track, level float64, outside []stretch) (loud, quiet float64, loudBins int) {
 	var above, all [2]int
 	next := 0
 	for b, v := range t.levels {

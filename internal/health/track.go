@@ -25,7 +25,11 @@ type Track struct {
 	catalog.Track
 	measured bool
 	levels   []float32 // dB, K-weighted and so without DC, a bin each
-	floor    float64   // dBFS, RMS of the quietest twentieth of the blocks
+	low      float64   // dB, level that a tenth of the bins lies below
+	middle   float64   // half of them
+	high     float64   // nine tenths of them
+	lifeless bool      // it holds nothing but its floor
+	floor    float64   // dBFS, RMS of the quietest twentieth of the bins
 	clips    runs
 	flats    runs
 	peaks    []float32 // a block each; only where there are flat tops
@@ -67,14 +71,7 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 		slices.Sort(energies[:len(bin)])
 		r.levels = append(r.levels, float32(max(silence, float64(meter.PowerDB(float64(energies[len(bin)/2]))))))
 	}
-	squares := make([]float32, len(e.Blocks))
-	for i, b := range e.Blocks {
-		squares[i] = max(0, b.MeanSquare-b.Mean*b.Mean)
-	}
-	slices.Sort(squares)
-	if len(squares) > 0 {
-		r.floor = float64(meter.PowerDB(float64(squares[len(squares)/20])))
-	}
+	r.judgeLevels(e)
 	for _, ev := range e.Events {
 		switch {
 		case ev.Kind == meter.ClipRun && ev.Frames >= int64(opt.MinClipRun):
@@ -102,6 +99,27 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	return r
 }
 
+// judgeLevels finds what is asked of the levels again and again.
+func (t *Track) judgeLevels(e meter.Envelope) {
+	if len(t.levels) == 0 {
+		return
+	}
+	sorted := slices.Sorted(slices.Values(t.levels))
+	at := func(p float64) float64 { return float64(sorted[int(math.Round(p*float64(len(sorted)-1)))]) }
+	t.low, t.middle, t.high = at(0.1), at(0.5), at(0.9)
+	above, _ := slices.BinarySearch(sorted, float32(t.middle+aboveDB))
+	blips := min(blipS*binsPerSecond, 0.1*float64(len(sorted)))
+	t.lifeless = float64(len(sorted)-above) <= blips && t.middle < loudestFloorDB
+
+	squares := make([]float32, 0, len(sorted))
+	for i := 0; i < len(e.Blocks); i += binBlocks {
+		b := e.Blocks[i]
+		squares = append(squares, max(0, b.MeanSquare-b.Mean*b.Mean))
+	}
+	slices.Sort(squares)
+	t.floor = float64(meter.PowerDB(float64(squares[len(squares)/20])))
+}
+
 // bin returns the bin of a frame.
 func (t *Track) bin(frame int64) int {
 	return int(frame / (binBlocks * int64(meter.BlockFrames(t.SampleRate))))
@@ -111,6 +129,10 @@ func (t *Track) bin(frame int64) int {
 func (t *Track) frame(bin int) int64 {
 	return min(int64(bin)*binBlocks*int64(meter.BlockFrames(t.SampleRate)), t.Frames)
 }
+
+// lufs returns the loudness of a level of K-weighted energy in dB (BS.1770-5
+// Annex 1 equation 2, one channel of weight 1).
+func lufs(level float64) float64 { return level - 0.691 }
 
 // percentile returns the value below which the share p of the values lies; NaN
 // for none. It does not reorder them.
