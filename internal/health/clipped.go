@@ -45,7 +45,7 @@ func (n *Night) spells(t *Track, r runs) []spell {
 	for i, c := range r.counts {
 		start := int64(c.block) * size
 		end := min(start+size, t.Frames)
-		if len(found) == 0 || !n.sameSpell(found[len(found)-1].end, start) {
+		if len(found) == 0 || !n.sameSpell(found[len(found)-1], start) {
 			found = append(found, spell{start: start})
 		}
 		s := &found[len(found)-1]
@@ -85,13 +85,14 @@ func (n *Night) spells(t *Track, r runs) []spell {
 	return kept
 }
 
-// sameSpell reports whether trouble at frame b goes on from trouble that ended
-// at frame a.
-func (n *Night) sameSpell(a, b int64) bool {
-	if ta, tb := n.songAt(a-1), n.songAt(b); ta != nil || tb != nil {
-		return ta == tb
+// sameSpell reports whether trouble at a frame belongs to a spell: all through a
+// song it does, and from song to song it does not.
+func (n *Night) sameSpell(s spell, frame int64) bool {
+	a, b := n.songAt(s.start), n.songAt(frame)
+	if a != nil && b != nil {
+		return a == b
 	}
-	return n.seconds(b-a) <= spellGapS
+	return n.seconds(frame-s.end) <= spellGapS
 }
 
 func (s spell) longest() int64 {

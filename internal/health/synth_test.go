@@ -186,20 +186,21 @@ func (st *stageNight) perform(voices []voice, gain []float64) []*tape {
 	var tapes []*tape
 	for i, v := range voices {
 		t := &tape{name: v.name, group: v.group, number: i + 1, rng: st.rng, blocks: make([]meter.Block, st.blocks)}
+		ownPower, floorPower, bleedPower, gainPower := power(v.own), power(v.floor), power(v.own-v.bleed), power(gain[i])
 		for b := range t.blocks {
-			own := power(v.own) * sources[i][b]
-			floor := power(v.floor) * (1 + 0.02*st.rng.NormFloat64())
+			own := ownPower * sources[i][b]
+			floor := floorPower * (1 + 0.02*st.rng.NormFloat64())
 			ms := floor
 			switch v.pickup {
 			case mic:
-				heard := power(v.own-v.bleed) * (stage[b]*(0.8+0.4*st.rng.Float64()) + 0.02*st.crowd[b]*st.crowd[b])
-				ms = power(gain[i])*(own+heard) + floor*power(gain[i])
+				heard := bleedPower * (stage[b]*(0.8+0.4*st.rng.Float64()) + 0.02*st.crowd[b]*st.crowd[b])
+				ms = gainPower*(own+heard) + floor*gainPower
 			case line:
-				ms = power(gain[i])*own + floor
+				ms = gainPower*own + floor
 			case digital:
 				ms = own
 			case audience:
-				ms = power(v.own)*(st.crowd[b]*st.crowd[b]+0.3*stage[b]) + floor
+				ms = ownPower*(st.crowd[b]*st.crowd[b]+0.3*stage[b]) + floor
 			}
 			t.set(b, ms)
 		}
@@ -229,8 +230,9 @@ func (t *tape) set(b int, ms float64) {
 
 // silence leaves only a floor, or digital zero below -150 dBFS.
 func (t *tape) silence(from, to int, floor float64) {
+	power := math.Pow(10, floor/10)
 	for b := from; b < to; b++ {
-		ms := math.Pow(10, floor/10) * (1 + 0.02*t.rng.NormFloat64())
+		ms := power * (1 + 0.02*t.rng.NormFloat64())
 		if floor < silence {
 			ms = 0
 		}
