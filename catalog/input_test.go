@@ -1,0 +1,151 @@
+package catalog
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+)
+
+// line writes inputs so that a table can hold them: "1 Kick, 2 Snare".
+func line(inputs []Input) string {
+	var parts []string
+	for _, in := range inputs {
+		parts = append(parts, fmt.Sprint(in.Track, " ", in.Channel))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// inputs reads what line writes.
+func inputs(t *testing.T, text string) (all []Input) {
+	t.Helper()
+	for _, p := range strings.Split(text, ", ") {
+		var in Input
+		number, channel, _ := strings.Cut(p, " ")
+		if _, err := fmt.Sscan(number, &in.Track); err != nil {
+			t.Fatal(err)
+		}
+		in.Channel = channel
+		all = append(all, in)
+	}
+	return all
+}
+
+func TestInputListInForce(t *testing.T) {
+	type given struct {
+		from Date
+		only bool
+		rig  string
+		text string
+	}
+	base := given{"2031-05-02", false, "", "1 Kick, 2 Snare, 3 Bass"}
+	for _, c := range []struct {
+		name  string
+		lists []given
+		date  Date
+		rig   string
+		want  string
+	}{
+		{"none", nil, "2031-05-02", "main", ""},
+		{"before the first", []given{base}, "2031-05-01", "main", ""},
+		{"from its day", []given{base}, "2031-05-02", "main", "1 Kick, 2 Snare, 3 Bass"},
+		{"and after", []given{base}, "2032-01-01", "backup", "1 Kick, 2 Snare, 3 Bass"},
+		{"a later one takes its place", []given{base, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-04", "main", "1 Bass"},
+		{"not before its day", []given{base, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-03", "main", "1 Kick, 2 Snare, 3 Bass"},
+		{"stored in another order", []given{{"2031-05-04", false, "", "1 Bass"}, base}, "2031-05-05", "main", "1 Bass"},
+		{"a rig's own", []given{base, {"2031-05-02", false, "backup", "1 Hat"}}, "2031-05-03", "backup", "1 Hat"},
+		{"is not for the other rig", []given{base, {"2031-05-02", false, "backup", "1 Hat"}}, "2031-05-03", "main", "1 Kick, 2 Snare, 3 Bass"},
+		{"a later one for all ends a rig's own", []given{{"2031-05-02", false, "main", "1 Hat"}, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-04", "main", "1 Bass"},
+		{"one night only: laid over by track", []given{base, {"2031-05-03", true, "", "3 Guest"}}, "2031-05-03", "main", "1 Kick, 2 Snare, 3 Guest"},
+		{"by channel, whatever its case", []given{base, {"2031-05-03", true, "", "9 KICK"}}, "2031-05-03", "main", "2 Snare, 3 Bass, 9 KICK"},
+		{"gone the night after", []given{base, {"2031-05-03", true, "", "3 Guest"}}, "2031-05-04", "main", "1 Kick, 2 Snare, 3 Bass"},
+		{"over nothing", []given{{"2031-05-03", true, "", "3 Guest"}}, "2031-05-03", "main", "3 Guest"},
+		{"of another rig", []given{base, {"2031-05-03", true, "backup", "3 Guest"}}, "2031-05-03", "main", "1 Kick, 2 Snare, 3 Bass"},
+		{"for all and for the rig: both, the rig's on top", []given{base, {"2031-05-03", true, "", "2 Tom, 3 Guest"}, {"2031-05-03", true, "main", "3 Talk"}}, "2031-05-03", "main", "1 Kick, 2 Tom, 3 Talk"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := testStore(t)
+			for _, g := range c.lists {
+				ok(t, s.SaveInputList(t.Context(), InputList{From: g.from, Only: g.only, Rig: g.rig, Inputs: inputs(t, g.text)}))
+			}
+			lists := must(s.InputLists(t.Context()))(t)
+			if got := line(InForce(lists, c.date, c.rig)); got != c.want {
+				t.Errorf("got  %s\nwant %s", got, c.want)
+			}
+		})
+	}
+}
+
+func TestSaveInputList(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	list := InputList{From: "2031-05-02", Inputs: []Input{{Track: 2, Channel: "Bass", GainDB: dB(-3.5), Group: "g", Notes: "n"}, {Track: 1, Channel: "Kick"}}}
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Inputs: inputs(t, "7 Old")}))
+	ok(t, s.SaveInputList(ctx, list)) // in its place
+	got := must(s.InputLists(ctx))(t)
+	want := list
+	want.Inputs = []Input{list.Inputs[1], list.Inputs[0]}
+	if !reflect.DeepEqual(got, []InputList{want}) {
+		t.Errorf("got %+v, want %+v", got, want)
+	}
+	for name, bad := range map[string]InputList{
+		"no date":         {Inputs: list.Inputs},
+		"date of a kind":  {From: "2031-5-2", Inputs: list.Inputs},
+		"track 0":         {From: "2031-05-02", Inputs: []Input{{Track: 0, Channel: "Kick"}}},
+		"no channel":      {From: "2031-05-02", Inputs: []Input{{Track: 1}}},
+		"one track twice": {From: "2031-05-02", Inputs: inputs(t, "1 Kick, 1 Snare")},
+	} {
+		if err := s.SaveInputList(ctx, bad); err == nil {
+			t.Errorf("%s: stored", name)
+		}
+	}
+	if now := must(s.InputLists(ctx))(t); !reflect.DeepEqual(now, got) {
+		t.Errorf("refused lists left %+v", now)
+	}
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02"})) // takes it away
+	if now := must(s.InputLists(ctx))(t); len(now) != 0 {
+		t.Errorf("left: %+v", now)
+	}
+}
+
+// A channel is for the tour: it is followed from track to track.
+func TestChannelsAcrossRepatching(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	for _, d := range []Date{"2031-05-02", "2031-05-03", "2031-05-04"} {
+		r := addRecording(t, s, d, MainRig, 3)
+		must(s.SaveRecording(ctx, r, nil, []Track{{Number: 1, Name: "TRK01", Frames: 1}, {Number: 2, Frames: 1}, {Number: 3, Name: "Kick in", Frames: 1}}, nil))(t)
+		addRecording(t, s, d, "backup", 1)
+	}
+	find := func(channel string) (where []string) {
+		t.Helper()
+		for _, tr := range must(s.Tracks(ctx, TrackFilter{Channel: channel}))(t) {
+			where = append(where, fmt.Sprintf("%s %s %d %s", tr.Show[8:], tr.Rig, tr.Number, tr.Channel))
+		}
+		return where
+	}
+	// Without any list a track's own name counts, else its number.
+	if got := find("Track 2"); len(got) != 3 {
+		t.Errorf("without a list: %v", got)
+	}
+	if got := find("TRK01"); len(got) != 3 {
+		t.Errorf("without a list: %v", got)
+	}
+	// A list imported later counts for nights scanned before.
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Inputs: []Input{{Track: 1, Channel: "Kick In", GainDB: dB(20)}, {Track: 3, Channel: "Bass"}}}))
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-03", Only: true, Inputs: []Input{{Track: 2, Channel: "Kick In", GainDB: dB(26)}}}))
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-04", Rig: "backup", Inputs: []Input{{Track: 1, Channel: "Bass"}}}))
+	want := []string{"02 main 1 Kick In", "02 backup 1 Kick In", "03 main 2 Kick In", "04 main 1 Kick In"}
+	if got := find("kick-in"); !reflect.DeepEqual(got, want) {
+		t.Errorf("got  %v\nwant %v", got, want)
+	}
+	for _, tr := range must(s.Tracks(ctx, TrackFilter{Channel: "Kick In", Show: "2031-05-03", Rig: MainRig}))(t) {
+		if tr.Input.GainDB == nil || *tr.Input.GainDB != 26 {
+			t.Errorf("that night's gain: %+v", tr.Input)
+		}
+	}
+	// The track that the channel left is known by its own name again.
+	if got := find("TRK01"); !reflect.DeepEqual(got, []string{"03 main 1 TRK01"}) {
+		t.Errorf("got %v", got)
+	}
+}
