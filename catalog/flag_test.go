@@ -1,0 +1,124 @@
+package catalog
+
+import (
+	"math"
+	"reflect"
+	"testing"
+)
+
+func TestFlagsKeepIDsAndAcceptance(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	r := addRecording(t, s, "2031-05-02", MainRig, 4)
+	const sec = 48000
+	at := func(track int, kind FlagKind, from, to int64) Flag {
+		return Flag{Track: track, Kind: kind, StartFrame: from * sec, EndFrame: to * sec, Severity: WarningSeverity, Text: "text"}
+	}
+	ids := func() (ids []FlagID) {
+		t.Helper()
+		for _, f := range must(s.Flags(ctx, FlagFilter{Recording: r.ID}))(t) {
+			ids = append(ids, f.ID)
+		}
+		return ids
+	}
+	found := []Flag{at(1, Clipped, 10, 20), at(1, Clipped, 20, 30), at(2, Dead, 0, 60)}
+	ok(t, s.ReplaceFlags(ctx, r.ID, found))
+	before := ids()
+
+	for name, again := range map[string][]Flag{
+		"the same":                 found,
+		"in another order":         {found[2], found[1], found[0]},
+		"moved a little":           {at(1, Clipped, 11, 19), at(1, Clipped, 21, 35), at(2, Dead, 0, 50)},
+		"grown onto its neighbour": {at(1, Clipped, 10, 21), at(1, Clipped, 20, 30), at(2, Dead, 0, 60)},
+	} {
+		ok(t, s.ReplaceFlags(ctx, r.ID, again))
+		if got := ids(); !reflect.DeepEqual(got, before) {
+			t.Errorf("%s: ids %v, want %v", name, got, before)
+		}
+	}
+
+	// A new one before an old one takes no id that is in use or was.
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{at(1, FlatTop, 1, 2), at(1, Clipped, 10, 20), at(2, Dead, 0, 60)}))
+	got := ids()
+	if len(got) != 3 || got[0] <= before[2] || got[1] != before[0] || got[2] != before[2] {
+		t.Errorf("ids %v after %v", got, before)
+	}
+
+	dead := before[2]
+	ok(t, s.AcceptFlag(ctx, dead, "no bass tonight"))
+	ok(t, s.AcceptFlag(ctx, dead, "the bass is a keyboard tonight"))
+	check := func(when string, accepted bool) {
+		t.Helper()
+		f := must(s.Flags(ctx, FlagFilter{Kind: Dead}))(t)
+		if len(f) != 1 || f[0].Accepted != accepted || accepted != (f[0].Note == "the bass is a keyboard tonight") {
+			t.Errorf("%s: %+v, want accepted %v", when, f, accepted)
+		}
+		open := 3
+		if accepted {
+			open = 2
+		}
+		if n := must(s.Show(ctx, "2031-05-02"))(t).Flags; n != open {
+			t.Errorf("%s: %d open flags of the show, want %d", when, n, open)
+		}
+	}
+	check("accepted", true)
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{at(2, Dead, 0, 55), at(3, Dropout, 1, 1), at(4, Clipped, 0, 60)}))
+	check("after a rescan", true)
+	ok(t, s.DeleteRecording(ctx, r.ID))
+	r = addRecording(t, s, "2031-05-02", MainRig, 4)
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{at(2, Dead, 0, 55), at(3, Dropout, 1, 1), at(4, Clipped, 0, 60)}))
+	check("deleted and scanned again", true)
+	backup := addRecording(t, s, "2031-05-02", "backup", 4)
+	ok(t, s.ReplaceFlags(ctx, backup.ID, []Flag{at(2, Dead, 0, 55)}))
+	for _, f := range must(s.Flags(ctx, FlagFilter{Recording: backup.ID}))(t) {
+		if f.Accepted {
+			t.Error("accepted on the other rig, too")
+		}
+	}
+	ok(t, s.ReplaceFlags(ctx, backup.ID, nil))
+	ok(t, s.UnacceptFlag(ctx, must(s.Flags(ctx, FlagFilter{Kind: Dead}))(t)[0].ID))
+	check("taken back", false)
+
+	wantNotFound(t, s.AcceptFlag(ctx, 9999, ""), "flag")
+	wantNotFound(t, s.AcceptFlag(ctx, 0, ""), "flag")
+	wantNotFound(t, s.UnacceptFlag(ctx, 0), "flag")
+	wantNotFound(t, s.ReplaceFlags(ctx, 9999, nil), "recording")
+}
+
+func TestFlagFilterAndChannels(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	for _, d := range []Date{"2031-05-02", "2031-05-03"} {
+		r := addRecording(t, s, d, MainRig, 2)
+		ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{
+			{Track: 2, Kind: Clipped, EndFrame: 1, Severity: NoteSeverity},
+			{Track: 9, Kind: MissingTrack, Severity: FaultSeverity},
+			{Track: 12, Kind: MissingTrack, Severity: FaultSeverity},
+			{Track: 0, Kind: UnfinishedFile, Severity: NoteSeverity, Evidence: Evidence{"n": 2, "x": math.Inf(-1)}},
+		}))
+	}
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Inputs: []Input{{Track: 2, Channel: "Bass"}, {Track: 9, Channel: "Choir"}}}))
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-03", Only: true, Inputs: []Input{{Track: 2, Channel: "Choir"}}}))
+	count := func(f FlagFilter) int { t.Helper(); return len(must(s.Flags(ctx, f))(t)) }
+	for _, c := range []struct {
+		name string
+		f    FlagFilter
+		want int
+	}{
+		{"all", FlagFilter{}, 8},
+		{"a show", FlagFilter{Show: "2031-05-03"}, 4},
+		{"a kind", FlagFilter{Kind: MissingTrack}, 4},
+		{"a channel, one of its tracks missing", FlagFilter{Channel: "choir"}, 2},
+		{"a channel on one night", FlagFilter{Channel: "Bass"}, 1},
+		{"a track nobody named", FlagFilter{Channel: "Track 12"}, 2},
+		{"nothing", FlagFilter{Show: "2031-01-01"}, 0},
+	} {
+		if got := count(c.f); got != c.want {
+			t.Errorf("%s: %d, want %d", c.name, got, c.want)
+		}
+	}
+	f := must(s.Flags(ctx, FlagFilter{Kind: UnfinishedFile, Show: "2031-05-02"}))(t)[0]
+	if f.Channel != "" || f.Evidence["n"] != 2 || !math.IsNaN(f.Evidence["x"]) {
+		t.Errorf("not about a track: %+v", f)
+	}
+}
