@@ -56,44 +56,9 @@ func flag(ctx context.Context, q querier, id FlagID) (Flag, error) {
 	return Flag{}, &NotFoundError{Kind: "flag", Name: fmt.Sprint(id), Try: "nightreel flags lists them with their ids"}
 }
 
-// accepted is what was accepted, by what it is about, oldest first.
-type accepted map[topic][]acceptance
-
-// topic is what a finding is about, but for its time.
-type topic struct {
-	show  ShowID
-	rig   string
-	track int
-	kind  FlagKind
-}
-
-type acceptance struct {
-	topic
-	startS, endS float64
-	note         string
-}
-
-func acceptances(ctx context.Context, q querier) (accepted, error) {
-	all, err := list(ctx, q, "SELECT show_id, rig, track, kind, start_s, end_s, note FROM acceptances ORDER BY id", nil, func(row scanner) (a acceptance, err error) {
-		return a, row.Scan(&a.show, &a.rig, &a.track, &a.kind, &a.startS, &a.endS, &a.note)
-	})
-	if err != nil {
-		return nil, err
-	}
-	by := accepted{}
-	for _, a := range all {
-		by[a.topic] = append(by[a.topic], a)
-	}
-	return by, nil
-}
-
-// note returns what was noted when a finding was accepted, and whether it was.
-// The last word counts.
-func (a accepted) note(f Flag) (note string, ok bool) {
-	for _, one := range a[topic{f.ShowID, f.Rig, f.Track, f.Kind}] {
-		if one.startS <= f.EndS() && f.StartS() <= one.endS {
-			note, ok = one.note, true
-		}
-	}
-	return note, ok
-}
+// acceptedNote is the note of the last acceptance of a flag f of a recording r,
+// NULL where it was not accepted.
+const acceptedNote = `(SELECT a.note FROM acceptances a
+	WHERE a.show_id = f.show_id AND a.rig = r.rig AND a.track = f.track AND a.kind = f.kind
+		AND a.start_s <= 1.0 * f.end_frame / r.sample_rate AND a.end_s >= 1.0 * f.start_frame / r.sample_rate
+	ORDER BY a.id DESC LIMIT 1)`

@@ -55,7 +55,7 @@ func BenchmarkLongTour(b *testing.B) {
 	}{
 		{"Shows", func() (int, error) { v, err := s.Shows(ctx, ShowFilter{}); return len(v), err }, 120},
 		{"TracksOfAll", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{}); return len(v), err }, 120 * 128},
-		{"TracksOfChannel", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{Channel: "Channel 3"}); return len(v), err }, 240},
+		{"TracksOfChannel", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{Channel: "Channel 3"}); return len(v), err }, 0},
 		{"TracksOfShow", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{Show: "2031-03-01"}); return len(v), err }, 128},
 		{"TakesOfAll", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{}); return len(v), err }, 2400},
 		{"TakesOfSong", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{Song: "Song 7"}); return len(v), err }, 60},

@@ -132,27 +132,18 @@ func flags(ctx context.Context, q querier, f FlagFilter) ([]Flag, error) {
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
-	found, err := list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text
+	return list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
 		FROM flags f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
 		w.args, func(row scanner) (f Flag, err error) {
 			var evidence string
-			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text)
+			var note sql.NullString
+			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text, &note)
 			if err != nil {
 				return f, err
 			}
+			f.Accepted, f.Note = note.Valid, note.String
 			return f, readEvidence(evidence, &f.Evidence)
 		})
-	if err != nil || len(found) == 0 {
-		return found, err
-	}
-	accepted, err := acceptances(ctx, q)
-	if err != nil {
-		return nil, err
-	}
-	for i := range found {
-		found[i].Note, found[i].Accepted = accepted.note(found[i])
-	}
-	return found, nil
 }
 
 // readEvidence reads evidence back; null, a number that was not finite, is NaN.
@@ -251,14 +242,19 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 // keptIDs returns for each finding the id of the one before that it is, 0 for
 // a new one.
 func keptIDs(before, found []Flag) []FlagID {
-	about := func(f Flag) topic { return topic{track: f.Track, kind: f.Kind} } // all of one recording
+	type topic struct {
+		track int
+		kind  FlagKind
+	}
 	old := map[topic][]Flag{}
 	for _, o := range before {
-		old[about(o)] = append(old[about(o)], o)
+		about := topic{o.Track, o.Kind}
+		old[about] = append(old[about], o)
 	}
 	keep := make([]FlagID, len(found))
 	for i, f := range found {
-		candidates := old[about(f)]
+		about := topic{f.Track, f.Kind}
+		candidates := old[about]
 		best, overlap := -1, int64(-1)
 		for j, o := range candidates {
 			// Those that only touch overlap by 0; so do single places.
@@ -268,7 +264,7 @@ func keptIDs(before, found []Flag) []FlagID {
 		}
 		if best >= 0 {
 			keep[i] = candidates[best].ID
-			old[about(f)] = slices.Delete(candidates, best, best+1)
+			old[about] = slices.Delete(candidates, best, best+1)
 		}
 	}
 	return keep

@@ -167,7 +167,7 @@ CREATE TABLE acceptances ( -- outlive the flags they were given to
 	note        TEXT NOT NULL,
 	accepted_at TEXT NOT NULL
 );
-CREATE INDEX acceptances_show ON acceptances (show_id);
+CREATE INDEX acceptances_about ON acceptances (show_id, rig, track, kind);
 
 CREATE TABLE notes (
 	id      INTEGER PRIMARY KEY AUTOINCREMENT,
