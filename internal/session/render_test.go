@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -208,6 +209,38 @@ func TestRenderGaps(t *testing.T) {
 	}
 }
 
+// Of segments that overlap the earlier one counts, with a trim or without.
+func TestRenderOverlap(t *testing.T) {
+	f := mono(48000, 24, 3, wavfile.PCM)
+	for _, gain := range []float64{0, -6} {
+		fx := newFixture(t)
+		data := sine(f, 24000, 997, -6)
+		rec := fx.record("2031-05-02", rig{name: "main", format: f, split: []int{9000}, names: []string{"Kick In"}, tracks: [][]byte{data}})
+		all, err := fx.store.Files(t.Context(), catalog.FileFilter{Recording: rec.ID})
+		ok(t, err)
+		all[1].StartFrame = 8000 // its header says so; 1000 frames too early
+		tracks, err := fx.store.Tracks(t.Context(), catalog.TrackFilter{})
+		ok(t, err)
+		tracks[0].Frames, rec.Frames = 23000, 23000
+		rec, err = fx.store.SaveRecording(t.Context(), rec, all, tracks, nil)
+		ok(t, err)
+		fx.take(rec, "Slow Lantern", 0, 23000)
+		fx.inputs("2031-05-02", false, catalog.Input{Track: 1, Channel: "Kick In", GainDB: db(30)})
+		fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In", GainDB: db(30 + gain)})
+		got := fx.render(fx.build(session.Request{Songs: []string{"Slow Lantern"}}), session.RenderOptions{Dir: t.TempDir()})
+		want := fractions(t, slices.Concat(data[:3*9000], data[3*10000:]), f)
+		x := fractions(t, samplesOf(t, got.Files[0].Path, f), f)
+		if len(x) != len(want) {
+			t.Fatalf("%d frames, want %d", len(x), len(want))
+		}
+		for i := range x {
+			if d := x[i] - want[i]*math.Pow(10, gain/20); gain == 0 && d != 0 || math.Abs(d)*(1<<23) > 1.5 {
+				t.Fatalf("gain %g, frame %d: off by %v", gain, i, d)
+			}
+		}
+	}
+}
+
 // simple is a session of one song with two inputs, four seconds long.
 func simple(t *testing.T) (*fixture, catalog.Session) {
 	t.Helper()
@@ -326,6 +359,13 @@ func TestRenderOverwrites(t *testing.T) {
 	}
 	if b, _ := os.ReadFile(foreign); string(b) != "somebody's" {
 		t.Error("a file of others was replaced")
+	}
+	ok(t, os.Remove(foreign))
+	w, err := wavfile.Create(foreign, mono(48000, 24, 3, wavfile.PCM), wavfile.Meta{Bext: &wavfile.Bext{Originator: "recorder", OriginatorReference: "0123456789abcdef0123456789abcdef"}})
+	ok(t, err)
+	ok(t, w.Close())
+	if _, err := session.Render(t.Context(), fx.store, louder, opt, nil); !errors.As(err, &exists) || exists.Ours {
+		t.Errorf("a recorder's file: %v", err)
 	}
 	ok(t, os.Remove(foreign))
 	ok(t, os.WriteFile(filepath.Join(dir, "02 Harbour (2031-05-02)", "07 Old.wav"), nil, 0o666))
