@@ -51,7 +51,7 @@ func median(values []float64) float64 {
 	}
 	slices.Sort(s)
 	middle := len(s) / 2
-	if len(s)%2 == 1 || s[middle-1] == s[middle] { // two silences have no mean
+	if len(s)%2 == 1 {
 		return s[middle]
 	}
 	return (s[middle-1] + s[middle]) / 2

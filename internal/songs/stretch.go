@@ -1,6 +1,9 @@
 package songs
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // stretch is a run of blocks in which the band plays.
 type stretch struct {
@@ -62,14 +65,15 @@ func (a activity) stretches() []stretch {
 		}
 		found = append(found, s)
 	}
+	runs := slices.Clone(found)
 	for i := range found {
 		s := &found[i]
 		before, after := 0, len(a.share)
 		if i > 0 {
-			before = found[i-1].to
+			before = runs[i-1].to
 		}
 		if i < len(found)-1 {
-			after = found[i+1].from
+			after = runs[i+1].from
 		}
 		s.from = a.widen(s.from, -1, before-1, low)
 		s.to = a.widen(s.to-1, 1, after, low) + 1

@@ -1,0 +1,162 @@
+package songs
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"nightreel/catalog"
+)
+
+// TestAlignIsTheSumOfAllWays compares the alignment with writing down every
+// way there is: the likeliest is found, and a likelihood is the share of the
+// ways that agree with it.
+func TestAlignIsTheSumOfAllWays(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 2))
+	for range 60 {
+		titles := make([]wanted, 1+rng.IntN(4))
+		for i := range titles {
+			if rng.IntN(2) == 0 {
+				titles[i].blocks = 100 + 900*rng.Float64()
+			}
+		}
+		var music []stretch
+		at := 0
+		for range 1 + rng.IntN(5) {
+			s := stretch{from: at, to: at + 10 + rng.IntN(900), cut: rng.Float64()}
+			music = append(music, s)
+			at = s.to + rng.IntN(100)
+		}
+		music[0].cut = 1
+		total := 0.0
+		for _, s := range music {
+			total += float64(s.blocks())
+		}
+		l := newLattice(titles, music, total/float64(len(titles)))
+
+		type way struct {
+			weight float64
+			placed []placing
+		}
+		var ways []way
+		var walk func(i, j int, w way)
+		walk = func(i, j int, w way) {
+			if i == len(music) && j == len(titles) {
+				ways = append(ways, w)
+				return
+			}
+			l.steps(i, j, func(i1, j1 int, weight float64, take bool) {
+				next := way{w.weight + weight, slices.Clip(w.placed)}
+				if take {
+					next.placed = append(next.placed, placing{title: j, from: i, to: i1})
+				}
+				walk(i1, j1, next)
+			})
+		}
+		walk(0, 0, way{})
+		best, sum := math.Inf(-1), 0.0
+		for _, w := range ways {
+			best = max(best, w.weight)
+			sum += math.Exp(w.weight)
+		}
+		got := align(titles, music)
+		// Of ways that are equally likely any will do.
+		same := func(a, b placing) bool { return a.title == b.title && a.from == b.from && a.to == b.to }
+		if !slices.ContainsFunc(ways, func(w way) bool { return w.weight > best-1e-9 && slices.EqualFunc(w.placed, got, same) }) {
+			t.Fatalf("placed %+v, which is not the likeliest of %d ways", got, len(ways))
+		}
+		for _, p := range got {
+			agree := 0.0
+			for _, w := range ways {
+				if slices.ContainsFunc(w.placed, func(q placing) bool { return same(p, q) }) {
+					agree += math.Exp(w.weight)
+				}
+			}
+			if math.Abs(agree/sum-p.likelihood) > 1e-9 {
+				t.Fatalf("likelihood of %+v is not %v", p, agree/sum)
+			}
+		}
+	}
+}
+
+func TestAlignOfNothing(t *testing.T) {
+	if got := align(nil, []stretch{{from: 0, to: 100, cut: 1}}); len(got) > 0 {
+		t.Errorf("placed %v", got)
+	}
+	if got := align([]wanted{{title: "A"}}, nil); len(got) > 0 {
+		t.Errorf("placed %v", got)
+	}
+}
+
+func TestStretches(t *testing.T) {
+	// share writes shares down: each pair is a number of blocks and their share.
+	share := func(pairs ...float64) activity {
+		var a activity
+		for i := 0; i < len(pairs); i += 2 {
+			for range int(pairs[i]) {
+				a.share = append(a.share, pairs[i+1])
+			}
+		}
+		a.lines = make([]bool, len(a.share))
+		return a
+	}
+	for _, tc := range []struct {
+		name string
+		a    activity
+		want [][2]int
+	}{
+		{"nothing", share(), nil},
+		{"silence", share(500, 0), nil},
+		{"a song that fills the recording", share(500, 0.9), [][2]int{{0, 500}}},
+		{"two songs", share(100, 0, 300, 0.9, 50, 0, 200, 0.8, 30, 0.1), [][2]int{{100, 400}, {450, 650}}},
+		{"a soft start belongs to the song", share(100, 0, 40, 0.35, 300, 0.9, 50, 0), [][2]int{{100, 440}}},
+		{"a thump is nothing", share(100, 0, 5, 1, 100, 0, 300, 0.9, 50, 0), [][2]int{{205, 505}}},
+		{"a dip parts, and where it is deepest", share(100, 0, 300, 0.9, 20, 0.4, 5, 0.3, 20, 0.4, 300, 0.9, 50, 0), [][2]int{{100, 420}, {420, 745}}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			var got [][2]int
+			for i, s := range tc.a.stretches() {
+				got = append(got, [2]int{s.from, s.to})
+				if s.cut <= 0 || s.cut > 1 || (i == 0) != (s.cut == 1) {
+					t.Errorf("cut before %v is %v", got[i], s.cut)
+				}
+			}
+			if !slices.Equal(got, tc.want) {
+				t.Errorf("stretches are %v, want %v", got, tc.want)
+			}
+		})
+	}
+}
+
+func TestOffStage(t *testing.T) {
+	for name, want := range map[string]bool{
+		"Audience L": true, "AUD-R": true, "Crowd": true, "FOH Talkback": true, "Click": true, "Spare DI 2": true, "amb1": true,
+		"Kick In": false, "Hat": false, "Overhead L": false, "Vox": false, "Clicky Synth": false, "Hallelujah Organ": false, "": false,
+	} {
+		if got := offStage(catalog.Track{Channel: name}); got != want {
+			t.Errorf("%q: %v", name, got)
+		}
+	}
+	if !offStage(catalog.Track{Channel: "Pair 3", Input: catalog.Input{Group: "audience"}}) {
+		t.Error("the group says it is the audience")
+	}
+}
+
+func TestDeletionIsReadBack(t *testing.T) {
+	for _, d := range []deletion{
+		{title: "A", nth: 1, startS: 0, endS: 61.5},
+		{title: `He said "of" from 1 s`, nth: 12, startS: 3661.2, endS: 10000},
+		{title: "Ünïcode\nline", nth: 2, startS: 0.1, endS: 0.2},
+	} {
+		got, ok := parseDeletion(d.String())
+		if !ok || got != d {
+			t.Errorf("%q is read as %+v, %v", d.String(), got, ok)
+		}
+	}
+	for _, text := range []string{"", "new bass rig", "deleted by hand: take", `deleted by hand: take x of "A" from 1 s to 2 s`, `deleted by hand: take 1 of A from 1 s to 2 s`, `deleted by hand: take 1 of "A"`} {
+		if d, ok := parseDeletion(text); ok {
+			t.Errorf("%q is read as %+v", text, d)
+		}
+	}
+}
