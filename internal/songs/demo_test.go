@@ -3,7 +3,6 @@ package songs_test
 import (
 	"context"
 	"fmt"
-	"io"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -11,9 +10,8 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/demo"
-	"nightreel/internal/meter"
+	"nightreel/internal/scan"
 	"nightreel/internal/songs"
-	"nightreel/internal/wavfile"
 )
 
 // TestDemoTour places the songs of the invented tour from what its nights
@@ -27,15 +25,20 @@ func TestDemoTour(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	store := openStore(t)
+	scanTour(t, store, dir, truth)
 	// The second turn knows the songs' lengths from the first one's takes, so
 	// the harder question comes first.
-	store := openStore(t)
-	for _, how := range []string{"titles only", "as they come"} {
-		for _, show := range truth.Shows {
-			ingest(t, store, dir, truth, show, how == "as they come")
-		}
-		t.Run(how, func(t *testing.T) { placeTour(t, store, truth, how == "titles only") })
+	markers := dropMarkers(t, store)
+	t.Run("titles only", func(t *testing.T) { placeTour(t, store, truth, true) })
+	recordings, err := store.Recordings(context.Background(), catalog.RecordingFilter{})
+	if err != nil {
+		t.Fatal(err)
 	}
+	for _, r := range recordings {
+		setMarkers(t, store, r, markers[r.ID])
+	}
+	t.Run("as they come", func(t *testing.T) { placeTour(t, store, truth, false) })
 }
 
 // placeTour places every night and compares with the truth. bare leaves
@@ -82,6 +85,9 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 				continue
 			}
 			starts, ends = append(starts, got.StartS()-w.StartS), append(ends, got.EndS()-w.EndS)
+			if want := foundBy(show.Date, bare); got.FoundBy != want {
+				t.Errorf("%s: %q was found by %s, want %s", date, got.Song, got.FoundBy, want)
+			}
 			t.Logf("%s %-18s start %+.2f s, end %+.2f s, %s %.2f", date, w.Song, got.StartS()-w.StartS, got.EndS()-w.EndS, got.FoundBy, got.Confidence)
 		}
 		if len(placed.Takes) > len(want) {
@@ -99,6 +105,18 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 	if 100*right < 95*len(truth.Takes) {
 		t.Errorf("%d of %d titles right, want 95 %%", right, len(truth.Takes))
 	}
+}
+
+// foundBy is what a night of the demo brings along beside titles.
+func foundBy(date string, bare bool) catalog.FoundBy {
+	switch {
+	case bare:
+	case date == "2031-05-03":
+		return catalog.ByMarker
+	case date == "2031-05-06":
+		return catalog.BySetList
+	}
+	return catalog.ByMusic
 }
 
 // spread describes errors in seconds.
@@ -124,132 +142,54 @@ func openStore(t *testing.T) *catalog.Store {
 	return store
 }
 
-// ingest measures a night of the demo into the catalog, by the truth's file
-// list and straight through package meter, with its markers or without.
-func ingest(t *testing.T, store *catalog.Store, dir string, truth *demo.Truth, show demo.Show, marked bool) {
+// scanTour scans the demo and puts its input lists in force.
+func scanTour(t *testing.T, store *catalog.Store, dir string, truth *demo.Truth) {
 	t.Helper()
 	ctx := context.Background()
-	sh, err := store.EnsureShow(ctx, catalog.Show{Date: catalog.Date(show.Date), Venue: show.Venue})
-	if err != nil {
+	if _, err := scan.Run(ctx, store, []string{dir}, scan.Options{}, nil); err != nil {
 		t.Fatal(err)
-	}
-	missing := map[int]bool{} // tracks that were not recorded
-	for _, f := range truth.Faults {
-		if f.Show == show.Date && f.Kind == "missing_track" {
-			missing[f.Track] = true
-		}
 	}
 	for _, l := range truth.InputLists {
 		list := catalog.InputList{From: catalog.Date(l.From), Only: l.Only}
 		for _, in := range l.Inputs {
-			gain := in.GainDB
-			list.Inputs = append(list.Inputs, catalog.Input{Track: in.Track, Channel: in.Channel, GainDB: &gain, Group: in.Group})
+			list.Inputs = append(list.Inputs, catalog.Input{Track: in.Track, Channel: in.Channel, Group: in.Group})
 		}
 		if err := store.SaveInputList(ctx, list); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, r := range show.Recordings {
-		starts := r.StartsAt
-		rec := catalog.Recording{ShowID: sh.ID, Rig: r.Rig, SampleRate: r.SampleRate, BitDepth: r.BitDepth, SampleBytes: r.BitDepth / 8, Encoding: "pcm", Frames: r.Frames, StartsAt: &starts, OffsetS: r.OffsetS}
-		samples, markers := readRecording(t, dir, r)
-		var tracks []catalog.Track
-		number := 0
-		for range samples {
-			for number++; missing[number]; number++ {
-			}
-			tracks = append(tracks, catalog.Track{Number: number, Frames: int64(len(samples[len(tracks)]) / rec.SampleBytes)})
-		}
-		if !marked {
-			markers = nil
-		}
-		old, err := store.Recordings(ctx, catalog.RecordingFilter{Show: sh.Date, Rig: r.Rig})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if len(old) > 0 { // only the markers are new
-			rec.ID = old[0].ID
-		}
-		rec, err = store.SaveRecording(ctx, rec, nil, tracks, markers)
-		if err != nil {
-			t.Fatal(err)
-		}
-		saved, err := store.Tracks(ctx, catalog.TrackFilter{Recording: rec.ID})
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i, track := range saved {
-			typ := meter.Int16
-			if rec.SampleBytes == 3 {
-				typ = meter.Int24
-			}
-			if err := store.PutParts(ctx, measure(t, track, typ, samples[i]), nil); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
 }
 
-// readRecording returns the samples of each track, and the markers.
-func readRecording(t *testing.T, dir string, r demo.Recording) (samples [][]byte, markers []catalog.Marker) {
+// dropMarkers takes all markers away and returns them by recording.
+func dropMarkers(t *testing.T, store *catalog.Store) map[catalog.RecordingID][]catalog.Marker {
 	t.Helper()
-	var start int64
-	for i, name := range r.Files {
-		f, err := wavfile.Open(filepath.Join(dir, filepath.FromSlash(name)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		info := f.Info()
-		data := make([]byte, info.Frames*int64(info.Format.FrameBytes()))
-		if _, err := f.ReadFrames(data, 0); err != nil && err != io.EOF {
-			t.Fatal(err)
-		}
-		size, channels := info.Format.ContainerBytes, info.Format.Channels
-		if channels > 1 {
-			if samples == nil {
-				samples = make([][]byte, channels)
-			}
-			for k := 0; k < len(data); k += size {
-				c := k / size % channels
-				samples[c] = append(samples[c], data[k:k+size]...)
-			}
-			for _, c := range info.Meta.Cues {
-				markers = append(markers, catalog.Marker{Frame: start + c.Frame, Label: c.Label})
-			}
-			start += info.Frames
-		} else if segments := len(r.Files) / r.Tracks; i%segments == 0 {
-			samples = append(samples, data)
-		} else {
-			samples[len(samples)-1] = append(samples[len(samples)-1], data...)
-		}
-		if err := f.Close(); err != nil {
-			t.Fatal(err)
-		}
+	ctx := context.Background()
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{})
+	if err != nil {
+		t.Fatal(err)
 	}
-	return samples, markers
+	dropped := map[catalog.RecordingID][]catalog.Marker{}
+	for _, r := range recordings {
+		if dropped[r.ID], err = store.Markers(ctx, r.ID); err != nil {
+			t.Fatal(err)
+		}
+		setMarkers(t, store, r, nil)
+	}
+	return dropped
 }
 
-// measure measures a track part by part.
-func measure(t *testing.T, track catalog.Track, typ meter.SampleType, data []byte) []catalog.Part {
+func setMarkers(t *testing.T, store *catalog.Store, r catalog.Recording, markers []catalog.Marker) {
 	t.Helper()
-	rate, size := track.SampleRate, int64(typ.Bytes())
-	long := int64(meter.PartBlocks * meter.BlockFrames(rate))
-	var parts []catalog.Part
-	for first := int64(0); first < track.Frames; first += long {
-		frames := min(long, track.Frames-first)
-		cfg := meter.Config{SampleRate: rate, Channels: 1, Type: typ, First: first, Frames: frames}
-		if first > 0 {
-			cfg.RunUp = meter.RunUpFrames(rate)
-		}
-		m, err := meter.New(cfg)
-		if err != nil {
-			t.Fatal(err)
-		}
-		from, to := first-int64(cfg.RunUp), min(track.Frames, first+frames+int64(meter.RunOutFrames(rate)))
-		if err := m.Write(int(to-from), data[from*size:to*size]); err != nil {
-			t.Fatal(err)
-		}
-		parts = append(parts, catalog.Part{Track: track.ID, Part: int(first / long), Data: meter.Encode(m.Finish()[0])})
+	ctx := context.Background()
+	files, err := store.Files(ctx, catalog.FileFilter{Recording: r.ID})
+	if err != nil {
+		t.Fatal(err)
 	}
-	return parts
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.SaveRecording(ctx, r, files, tracks, markers); err != nil {
+		t.Fatal(err)
+	}
 }
