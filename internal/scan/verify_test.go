@@ -30,7 +30,7 @@ func TestVerify(t *testing.T) {
 			t.Errorf("untouched: %s: %+v", name, v)
 		}
 	}
-	const flipped = 1_200_001
+	const flipped = 700_001
 	flip(t, filepath.Join(folder, "TRK01_0001.wav"), flipped)
 	if err := os.Truncate(filepath.Join(folder, "TRK01_0002.wav"), 500_000); err != nil {
 		t.Fatal(err)
@@ -73,7 +73,7 @@ func TestVerifySaysWhatWasNeverRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := store.DropParts(t.Context(), catalog.PartFilter{Track: tracks[0].ID, From: 1}, []catalog.FileID{files[0].ID}, 970_000); err != nil {
+	if err := store.DropParts(t.Context(), catalog.PartFilter{Track: tracks[0].ID, From: 1}, []catalog.FileID{files[0].ID}, 480_000); err != nil {
 		t.Fatal(err)
 	}
 	all, err := Verify(t.Context(), store, "", nil)
