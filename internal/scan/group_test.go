@@ -19,10 +19,15 @@ type file struct {
 func lay(t *testing.T, files []file) string {
 	t.Helper()
 	dir := t.TempDir()
+	layIn(t, dir, files)
+	return dir
+}
+
+func layIn(t *testing.T, dir string, files []file) {
+	t.Helper()
 	for _, f := range files {
 		write(t, filepath.Join(dir, filepath.FromSlash(f.path)), f.take)
 	}
-	return dir
 }
 
 func TestGrouping(t *testing.T) {

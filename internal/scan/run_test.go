@@ -22,10 +22,47 @@ import (
 // minute is the frames of a whole part at 8 kHz.
 const minute = 480_000
 
-// night is two rigs, one in segments that straddle parts.
+// nightDir holds the night that most tests copy: to make it takes longer.
+var nightDir string
+
+func TestMain(m *testing.M) {
+	var err error
+	if nightDir, err = os.MkdirTemp("", "nightreel-scan-"); err != nil {
+		panic(err)
+	}
+	code := m.Run()
+	os.RemoveAll(nightDir)
+	os.Exit(code)
+}
+
+// night is two rigs, one in segments that straddle parts, in a folder of its
+// own.
 func night(t *testing.T) string {
+	t.Helper()
+	if entries, err := os.ReadDir(nightDir); err != nil {
+		t.Fatal(err)
+	} else if len(entries) == 0 {
+		makeNight(t, nightDir)
+	}
+	dir := filepath.Join(t.TempDir(), "night")
+	if err := os.CopyFS(dir, os.DirFS(nightDir)); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// long skips a test where time is short, under the race detector above all; it
+// says nothing about goroutines that others do not.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("long")
+	}
+}
+
+func makeNight(t *testing.T, dir string) {
 	evening := at("2031-05-02", 23, 58)
-	return lay(t, []file{
+	layIn(t, dir, []file{
 		{"2031-05-02 Hall/main/TRK01_0001.wav", take{to: 0.8 * minute, track: 1, starts: evening}},
 		{"2031-05-02 Hall/main/TRK01_0002.wav", take{from: 0.8 * minute, to: 1.6 * minute, track: 1, starts: evening}},
 		{"2031-05-02 Hall/main/TRK02_0001.wav", take{to: 0.8 * minute, track: 2, starts: evening}},
@@ -133,6 +170,7 @@ func TestStoppedBeforeItBegan(t *testing.T) {
 // TestMeasurementIsThatOfTheSamples compares figures of spans from the catalog
 // with the meter's brute-force ones, over segments and parts.
 func TestMeasurementIsThatOfTheSamples(t *testing.T) {
+	long(t)
 	dir, store := night(t), open(t)
 	run(t, store, Options{}, dir)
 	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Rig: "main"})
@@ -160,6 +198,7 @@ func TestMeasurementIsThatOfTheSamples(t *testing.T) {
 }
 
 func TestPolyphonicMeasuresAsMono(t *testing.T) {
+	long(t)
 	mono, poly := open(t), open(t)
 	evening := at("2031-05-02", 21, 0)
 	end := int64(1.4 * minute)
@@ -179,6 +218,7 @@ func TestPolyphonicMeasuresAsMono(t *testing.T) {
 }
 
 func TestRigsAlign(t *testing.T) {
+	long(t)
 	evening := at("2031-05-02", 21, 0)
 	const late = 37_120 // frames: 4.64 s
 	for _, c := range []struct {
@@ -208,6 +248,7 @@ func TestRigsAlign(t *testing.T) {
 }
 
 func TestGrowingFileIsTakenUpAgain(t *testing.T) {
+	long(t)
 	evening := at("2031-05-02", 21, 0)
 	grow := func(dir string, to int64) {
 		path := filepath.Join(dir, "2031-05-02 a", "Show_0001.wav")
@@ -241,6 +282,7 @@ func TestGrowingFileIsTakenUpAgain(t *testing.T) {
 }
 
 func TestALaterSegmentIsTakenUp(t *testing.T) {
+	long(t)
 	dir, store, whole := t.TempDir(), open(t), open(t)
 	folder := filepath.Join(dir, "2031-05-02 a")
 	write(t, filepath.Join(folder, "TRK01_0001.wav"), take{to: 1.5 * minute, track: 1})
@@ -345,6 +387,7 @@ func TestBadFilesDoNotStopTheNight(t *testing.T) {
 // TestAFileThatIsGoneIsNotForgotten holds that a drive that is not there costs
 // nothing that was measured.
 func TestAFileThatIsGoneIsNotForgotten(t *testing.T) {
+	long(t)
 	for _, gone := range []string{"TRK02_0001.wav", "TRK01_0001.wav", "TRK01_0002.wav"} {
 		dir, store := night(t), open(t)
 		run(t, store, Options{}, dir)

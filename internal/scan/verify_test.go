@@ -63,6 +63,7 @@ func TestVerify(t *testing.T) {
 // TestVerifySaysWhatWasNeverRead looks at a file of which a scan got only a
 // part.
 func TestVerifySaysWhatWasNeverRead(t *testing.T) {
+	long(t)
 	dir, store := night(t), open(t)
 	run(t, store, Options{}, dir)
 	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Rig: "main"})
@@ -127,6 +128,7 @@ func TestRelocate(t *testing.T) {
 // TestScanFindsAMovedDrive scans the same files under another mount point, at
 // the same level, one above and one below.
 func TestScanFindsAMovedDrive(t *testing.T) {
+	long(t)
 	for _, below := range []string{"drive", "mnt/drive", "drive/2031-05-02 Hall"} {
 		old, store := night(t), open(t)
 		run(t, store, Options{}, old)
@@ -167,6 +169,7 @@ func TestOtherFilesOfTheSameNameAreNoMovedDrive(t *testing.T) {
 }
 
 func TestARenamedFolderKeepsItsRecording(t *testing.T) {
+	long(t)
 	dir, store := night(t), open(t)
 	run(t, store, Options{}, dir)
 	if err := os.Rename(filepath.Join(dir, "2031-05-02 Hall"), filepath.Join(dir, "Hall, second night 2031-05-02")); err != nil {
