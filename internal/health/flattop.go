@@ -2,7 +2,6 @@ package health
 
 import (
 	"fmt"
-	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -29,18 +28,13 @@ const (
 	belowCeiling = 0.1
 	below12dB    = 0.2512
 	below05dB    = 0.9441
-
-	// squareShare is the share of a block's samples in flat tops, in the middle
-	// of all such blocks, from which the wave is square by itself. A sine 9 dB
-	// over its ceiling comes to 0.77.
-	squareShare = 0.8
 )
 
 func (n *Night) flatTops() []catalog.Flag {
 	var found []catalog.Flag
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if len(t.flats.events) < minFlatRuns || t.isSquare() {
+		if len(t.flats.events) < minFlatRuns {
 			continue
 		}
 		for _, s := range n.spells(t, t.flats) {
@@ -50,17 +44,6 @@ func (n *Night) flatTops() []catalog.Flag {
 		}
 	}
 	return found
-}
-
-// isSquare reports whether the flat tops are the sound's own.
-func (t *Track) isSquare() bool {
-	size := meter.BlockFrames(t.SampleRate)
-	shares := make([]int, 0, len(t.flats.counts))
-	for _, c := range t.flats.counts {
-		shares = append(shares, c.samples)
-	}
-	slices.Sort(shares)
-	return float64(shares[len(shares)/2]) >= squareShare*float64(size)
 }
 
 // ceiling returns the magnitude at which a spell's flat tops lie, and those

@@ -191,6 +191,31 @@ func TestSilence(t *testing.T) {
 		{"a bass rests for half of a song", 1, func(sc *scene) {
 			sc.tape("Bass DI").silence(sc.in(1, 0.5), sc.in(1, 1), -98)
 		}, nil},
+		{"a bass stops within a song for good on the first night", 0, func(sc *scene) {
+			sc.tape("Bass DI").silence(sc.in(2, 0.3), sc.st.blocks, -98)
+		}, nil},
+		{"something rests for seconds while others play, and then for good", 0, func(sc *scene) {
+			rests(sc, "Tom", 45)
+		}, nil},
+		{"something rests for half a minute at a time, and then for good", 0, func(sc *scene) {
+			rests(sc, "Tom", 200)
+		}, nil},
+		{"alive before and after and dead when the band plays", 2, func(sc *scene) {
+			sc.tape("Tom").silence(0, sc.st.blocks, -90)
+			for b := range 58 {
+				sc.tape("Tom").set(b, 0.001)
+				sc.tape("Tom").set(sc.st.blocks-1-b%50, 0.001)
+			}
+		}, []want{{catalog.Dead, "Tom", catalog.FaultSeverity}}},
+		{"unplugged after its song, as on every other night", 2, func(sc *scene) {
+			for _, p := range sc.past {
+				l := p.track(15).levels
+				for b := len(l) / 4; b < len(l); b++ {
+					l[b] = -85
+				}
+			}
+			sc.tape("Guest Vocal").silence(sc.in(1, 0.5), sc.st.blocks, -85)
+		}, nil},
 		{"keys play the first song only", 1, func(sc *scene) {
 			sc.tape("Keys").silence(sc.in(0, 1), sc.st.blocks, -200)
 		}, nil},
@@ -201,6 +226,16 @@ func TestSilence(t *testing.T) {
 			sc.check(t, row.want...)
 		})
 	}
+}
+
+// rests makes a channel one that is silent for every other stretch of so many
+// blocks, and from the middle of the last song on.
+func rests(sc *scene, name string, blocks int) {
+	t := sc.tape(name)
+	for b := 0; b < sc.st.blocks; b += 2 * blocks {
+		t.silence(b, min(b+blocks, sc.st.blocks), -90)
+	}
+	t.silence(sc.in(3, 0.4), sc.st.blocks, -90)
 }
 
 func TestWentSilentPlace(t *testing.T) {
@@ -311,9 +346,9 @@ func TestFlatTop(t *testing.T) {
 		{"flat tops that are passed by louder notes", func(sc *scene) {
 			b := sc.tape("Bass DI")
 			for j := range 30 {
-				b.event(meter.FlatTop, int64(sc.in(1, 0.3)+j)*4800, 6, 0.1)
-				b.blocks[sc.in(1, 0.3)+j+1].Peak = 0.2
+				b.event(meter.FlatTop, int64(sc.in(1, 0.1)+j)*4800, 6, 0.6)
 			}
+			b.blocks[sc.in(1, 0.1)+15].Peak = 0.7
 		}, nil},
 	} {
 		t.Run(row.what, func(t *testing.T) {

@@ -17,17 +17,14 @@ const (
 	aboveDB = 6
 
 	// quietS is the shortest silence, in seconds of playing band, that is
-	// judged: no bleed is steady to flatDB for so long. Common practice, no
-	// source.
+	// judged: no bleed is steady to flatDB for so long. A dead track may hold as
+	// much sound in all: pops when it was plugged in. Common practice, no source.
 	quietS = 8
 	// flatDB is how far the bins of a floor lie apart at most.
 	flatDB = 3
 	// underDB is how far a floor lies below what the track holds elsewhere.
 	underDB = 12
 
-	// blipS is how much sound in all a dead track may hold, in seconds: pops
-	// when it was plugged in.
-	blipS = 5
 	// loudestFloorDB keeps a steady drone from being taken for a floor.
 	loudestFloorDB = -50
 
@@ -146,7 +143,14 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 		silentLoud += q.loud
 	}
 	loud, quiet, loudBins := s.shares(t, level+floorDB, all)
-	if float64(loudBins) < quietS*binsPerSecond || loud < bleedShare {
+	if float64(loudBins) < quietS*binsPerSecond {
+		// Alive before the band played, if ever.
+		if f, ok := n.dead(t, s); ok {
+			return []catalog.Flag{f}
+		}
+		return nil
+	}
+	if loud < bleedShare {
 		return nil // it rests while others play: nothing is known of a fault
 	}
 	last := all[len(all)-1]
@@ -162,11 +166,11 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 			return nil
 		}
 		return n.silentFlags(t, all, catalog.FaultSeverity)
-	case toEnd && !mayRest(t) && s.within(last.from) && !n.restsElsewhere(t, level):
+	case toEnd && len(all) == 1 && !mayRest(t) && s.within(last.from) && !n.restsElsewhere(t, level):
 		// It sounded whenever the band played, and stopped within a song for good.
-		return n.silentFlags(t, all[len(all)-1:], catalog.WarningSeverity)
-	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
-		return n.silentFlags(t, all[len(all)-1:], catalog.WarningSeverity)
+		return n.silentFlags(t, all, catalog.WarningSeverity)
+	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
+		return n.silentFlags(t, all, catalog.WarningSeverity)
 	}
 	return nil
 }

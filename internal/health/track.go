@@ -108,7 +108,7 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 	at := func(p float64) float64 { return float64(sorted[int(math.Round(p*float64(len(sorted)-1)))]) }
 	t.low, t.middle, t.high = at(0.1), at(0.5), at(0.9)
 	above, _ := slices.BinarySearch(sorted, float32(t.middle+aboveDB))
-	blips := min(blipS*binsPerSecond, 0.1*float64(len(sorted)))
+	blips := min(quietS*binsPerSecond, 0.1*float64(len(sorted)))
 	t.lifeless = float64(len(sorted)-above) <= blips && t.middle < loudestFloorDB
 
 	squares := make([]float32, 0, len(sorted))
