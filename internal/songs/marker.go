@@ -42,7 +42,7 @@ var (
 	beginning = regexp.MustCompile(`(?i)^(?:start(?: of)?[ :_-]+(\S.*)|(\S.*?)[ :_-]+start)$`)
 )
 
-// sameMark is how soon after a song's marker another one of the same title is
+// sameMarkS is how soon after a song's marker another one of the same title is
 // the same press of the same key, not the song once more.
 const sameMarkS = 5
 

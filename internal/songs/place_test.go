@@ -232,6 +232,21 @@ func TestPlaceSetListLater(t *testing.T) {
 	}
 }
 
+// TestPlaceKeepsIDsInPlace: when the first of a song's takes turns out to be
+// another song, the second, now the first, stays what it was.
+func TestPlaceKeepsIDsInPlace(t *testing.T) {
+	store := openStore(t)
+	threeSongs().store(t, store)
+	saveSetList(t, store, night, []string{"A", "B", "A"})
+	before := place(t, store).Takes
+	saveSetList(t, store, night, []string{"C", "B", "A"})
+	after := place(t, store)
+	wantTakes(t, after.Takes, "C 30.0–90.0 music", "B 110.0–200.0 music", "A 230.0–300.0 music")
+	if after.Takes[2].ID != before[2].ID || after.Takes[1].ID != before[1].ID || after.Added != 1 || after.Removed != 1 {
+		t.Errorf("takes were %v, and are %+v", before, after)
+	}
+}
+
 func TestPlaceLeavesAPersonsTakes(t *testing.T) {
 	ctx := context.Background()
 	store := openStore(t)
@@ -289,6 +304,15 @@ func TestDeletedStaysDeleted(t *testing.T) {
 			}
 			wantTakes(t, place(t, store).Takes, tc.want...)
 			wantTakes(t, place(t, store).Takes, tc.want...)
+			// Nor does it under a number, once there is no list any more.
+			saveSetList(t, store, night, nil)
+			for _, take := range place(t, store).Takes {
+				if take.StartS() == 110 {
+					t.Errorf("it came back as %q", take.Song)
+				}
+			}
+			saveSetList(t, store, night, tc.list)
+			place(t, store)
 			// A person may put it back.
 			if _, err := songs.Set(ctx, store, songs.SetRequest{Show: night, Song: p.Takes[1].Song, Nth: p.Takes[1].Nth, StartS: 110, EndS: 200}); err != nil {
 				t.Fatal(err)
