@@ -192,7 +192,19 @@ func TestSilence(t *testing.T) {
 			sc.tape("Bass DI").silence(sc.in(1, 0.5), sc.in(1, 1), -98)
 		}, nil},
 		{"a bass stops within a song for good on the first night", 0, func(sc *scene) {
-			sc.tape("Bass DI").silence(sc.in(2, 0.3), sc.st.blocks, -98)
+			playsOnly(sc, "Bass DI", 0, 1, 2, 3)
+			sc.tape("Bass DI").silence(sc.in(3, 0.4), sc.st.blocks, -98)
+		}, nil},
+		{"a microphone does, in a quiet room", 0, func(sc *scene) {
+			playsOnly(sc, "Tom", 0, 1, 2, 3)
+			sc.tape("Tom").silence(sc.in(3, 0.4), sc.st.blocks, -98)
+		}, []want{{catalog.WentSilent, "Tom", catalog.WarningSeverity}}},
+		{"something plays no more from a song's start on", 0, func(sc *scene) {
+			playsOnly(sc, "Tom", 0, 1, 2)
+		}, nil},
+		{"something rests for a whole song, and then for good", 0, func(sc *scene) {
+			playsOnly(sc, "Tom", 0, 2, 3)
+			sc.tape("Tom").silence(sc.in(3, 0.4), sc.st.blocks, -98)
 		}, nil},
 		{"something rests for seconds while others play, and then for good", 0, func(sc *scene) {
 			rests(sc, "Tom", 45)
@@ -236,6 +248,18 @@ func rests(sc *scene, name string, blocks int) {
 		t.silence(b, min(b+blocks, sc.st.blocks), -90)
 	}
 	t.silence(sc.in(3, 0.4), sc.st.blocks, -90)
+}
+
+// playsOnly makes a channel one that sounds all through some takes, with its
+// floor before and after.
+func playsOnly(sc *scene, name string, takes ...int) {
+	t := sc.tape(name)
+	t.silence(0, sc.st.blocks, -98)
+	for _, k := range takes {
+		for b := sc.in(k, 0) - 5; b < sc.in(k, 1)+5; b++ {
+			t.set(b, 0.002)
+		}
+	}
 }
 
 func TestWentSilentPlace(t *testing.T) {
