@@ -458,6 +458,33 @@ func TestOffset(t *testing.T) {
 	}
 }
 
+// TestLopsided has a wave whose mean goes with its level, as a reed's does: it
+// stands off centre by more than the threshold while it sounds, and not in its
+// rests.
+func TestLopsided(t *testing.T) {
+	blocks := make([]meter.Block, 3*dcStretch)
+	for i := range blocks {
+		blocks[i].MeanSquare, blocks[i].Mean = 1e-8, 1e-6
+		if i%8 < 6 {
+			blocks[i].MeanSquare, blocks[i].Mean = 0.01, 2*warningDC
+		}
+	}
+	for i, m := range means(blocks) {
+		if math.Abs(m) >= warningDC {
+			t.Errorf("stretch %d: offset of %g, want none", i, m)
+		}
+	}
+	for i := range blocks {
+		blocks[i].MeanSquare += 4 * warningDC * warningDC
+		blocks[i].Mean += 2 * warningDC
+	}
+	for i, m := range means(blocks) {
+		if math.Abs(m-2*warningDC) > 1e-5 {
+			t.Errorf("stretch %d: offset of %g, want %g", i, m, 2*warningDC)
+		}
+	}
+}
+
 func TestTracksAndFiles(t *testing.T) {
 	const second = testRate
 	for _, row := range []struct {
