@@ -122,7 +122,7 @@ func (e *env) printComparison(r compare.Comparison, last int) error {
 			text = "now silent"
 		}
 		if ch.GainChangeDB != nil && *ch.GainChangeDB != 0 {
-			text += fmt.Sprintf(", its preamp was set %+g dB", *ch.GainChangeDB)
+			text += fmt.Sprintf(" (its preamp %+g dB)", *ch.GainChangeDB)
 		}
 		fmt.Fprintf(e.stdout, "  %s  %s: %s since %s\n", ch.Show, ch.Channel, text, ch.Since)
 	}

@@ -339,7 +339,7 @@ func TestRealSounds(t *testing.T) {
 			near(t, matches[0]+": RMS dBFS against SoX", float64(tr.Figures.RMS), number(t, stats, `RMS lev dB\s+(\S+)`), 0.006)
 			loud := tool(t, "ffmpeg", "-nostats", "-hide_banner", "-i", matches[0], "-af", "ebur128=peak=none", "-f", "null", "-")
 			summary := loud[strings.LastIndex(loud, "Summary:"):]
-			near(t, matches[0]+": LUFS against ffmpeg", float64(tr.Figures.Loudness), number(t, summary, `I:\s+(\S+) LUFS`), 0.06) // ffmpeg prints one decimal, of a histogram in steps of 0.01
+			near(t, matches[0]+": LUFS against ffmpeg", float64(tr.Figures.Loudness), number(t, summary, `I:\s+(\S+) LUFS`), 0.06)     // ffmpeg prints one decimal, of a histogram in steps of 0.01
 			near(t, matches[0]+": LRA against ffmpeg", float64(tr.Figures.LoudnessRange), number(t, summary, `LRA:\s+(\S+) LU`), 0.25) // and another rule for the percentiles
 		}
 	}

@@ -214,7 +214,11 @@ func (e *env) takesCommand() *cli.Command {
 						return err
 					}
 					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						return []catalog.Take{}, songs.Delete(c.Context, store, id)
+						takes, err := store.Takes(c.Context, catalog.TakeFilter{ID: id})
+						if err != nil {
+							return nil, err
+						}
+						return takes, songs.Delete(c.Context, store, id)
 					})
 				},
 			},

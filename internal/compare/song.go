@@ -102,6 +102,9 @@ const (
 	leastValues = 3
 	// leastChangeDB is the smallest change that is listed.
 	leastChangeDB = 1
+	// floorDBFS is the RMS below which a channel holds only noise, whose level
+	// says nothing about the song (common practice, no source).
+	floorDBFS = -80
 	// leastGainDB is the smallest difference of gain that is given as a reason.
 	leastGainDB = 0.5
 )
@@ -235,6 +238,9 @@ func (ch *Channel) judge() []Change {
 			change := *v.GainDB - *before.GainDB
 			v.GainChangeDB = &change
 		}
+		if v.RMS < floorDBFS && before.RMS < floorDBFS {
+			continue
+		}
 		if math.Abs(float64(v.Change)) >= leastChangeDB { // silence is infinite, not measured is not
 			changes = append(changes, Change{Show: v.Show, Take: v.Take, Since: before.Show, Channel: ch.Channel, ChangeDB: v.Change, GainChangeDB: v.GainChangeDB})
 		}
@@ -250,7 +256,7 @@ func (v *Value) judge(limit float64, playing int, usualGain float64) {
 		v.Outlier = true
 		v.Reasons = append(v.Reasons, fmt.Sprintf("digitally silent here, not in %d other takes", playing))
 		return // the gain explains nothing
-	case playing >= leastValues && math.Abs(delta) > limit:
+	case playing >= leastValues && math.Abs(delta) > limit && max(v.RMS, v.RMS-v.Delta) >= floorDBFS:
 		v.Outlier = true
 		v.Reasons = append(v.Reasons, fmt.Sprintf("%.1f dB %s the median of %d takes", math.Abs(delta), aboveBelow(delta), playing))
 	default:
@@ -298,6 +304,13 @@ func largest(changes []Change, most int) []Change {
 	size := func(c Change) float64 { return math.Abs(float64(c.ChangeDB)) }
 	slices.SortStableFunc(changes, func(a, b Change) int {
 		return cmp.Or(cmp.Compare(size(b), size(a)), cmp.Compare(b.Show, a.Show))
+	})
+	// Of a song played twice the larger change is enough.
+	seen := map[string]bool{}
+	changes = slices.DeleteFunc(changes, func(c Change) bool {
+		key := string(c.Show) + catalog.Key(c.Channel)
+		defer func() { seen[key] = true }()
+		return seen[key]
 	})
 	return changes[:min(len(changes), most)]
 }

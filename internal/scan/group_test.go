@@ -140,6 +140,11 @@ func TestGrouping(t *testing.T) {
 			{"gig/backup/01 Kick.wav", take{to: half, starts: at("2031-05-03", 0, 10)}},
 		}, Options{}, []string{"main: 1  [Show_0001.wav@0] [Show_0002.wav@480000]", "main: 2  [Show_0001.wav@0] [Show_0002.wav@480000]",
 			"main: 3  [Show_0001.wav@0] [Show_0002.wav@480000]", "backup: 1 Kick [01 Kick.wav@0]"}},
+
+		{"past midnight in a folder of its own", []file{
+			{"truck/Show_0001.wav", take{to: 480000, channels: 3, starts: at("2031-05-02", 23, 59)}},
+			{"desk/01 Kick.wav", take{to: half, rate: 16000, starts: at("2031-05-03", 0, 10)}},
+		}, Options{}, []string{"main: 1  [Show_0001.wav@0]", "main: 2  [Show_0001.wav@0]", "main: 3  [Show_0001.wav@0]", "main: 1 Kick [01 Kick.wav@0]"}},
 	} {
 		t.Run(c.about, func(t *testing.T) {
 			store := open(t)

@@ -15,7 +15,9 @@ import (
 
 // take is a WAV file to be made. Its samples are noise that depends on the
 // track, the rate and the place in the show alone: a file cut in two, or
-// recorded by another rig, sounds the same.
+// recorded by another rig, sounds the same. Where a part ends there is a pulse
+// whose true peak, the block's largest, lies between the last frame of one part
+// and the first of the next.
 type take struct {
 	rate, bits, channels int // 0: 8000, 16, 1
 	track                int // of the first channel, whose noise it is
@@ -101,7 +103,11 @@ func (k take) samples(f wavfile.Format) []byte {
 				levels[c] = 0.01 + 0.3*seed.Float64()
 				noise[c] = rand.New(rand.NewPCG(uint64(n/second), uint64(k.track+c)))
 			}
-			frame[c] = gain * levels[c] * (2*noise[c].Float64() - 1)
+			frame[c] = levels[c] * (2*noise[c].Float64() - 1)
+			if (n+2)%(60*second) < 4 {
+				frame[c] = 0.8
+			}
+			frame[c] *= gain
 		}
 		if n >= k.from {
 			f.Encode(raw[(n-k.from)*int64(f.FrameBytes()):], frame)

@@ -197,6 +197,42 @@ func TestMeasurementIsThatOfTheSamples(t *testing.T) {
 	}
 }
 
+// TestPartsJoin holds that a recording measured part by part, over segments, has
+// the blocks of one that was measured in one go.
+func TestPartsJoin(t *testing.T) {
+	dir, store := night(t), open(t)
+	run(t, store, Options{}, dir)
+	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Rig: "main"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := wavfile.Format{SampleRate: 8000, Channels: 1, BitDepth: 16, ContainerBytes: 2}
+	for _, tr := range tracks {
+		m, err := meter.New(meter.Config{SampleRate: 8000, Channels: 1, Type: meter.Int16, Frames: tr.Frames})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := m.Write(int(tr.Frames), take{to: tr.Frames, track: tr.Number}.samples(f)); err != nil {
+			t.Fatal(err)
+		}
+		e, err := envelope.Load(t.Context(), store, tr, 0, tr.Frames)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := m.Finish()[0].Blocks
+		if len(e.Blocks) != len(want) {
+			t.Fatalf("track %d: %d blocks, want %d", tr.Number, len(e.Blocks), len(want))
+		}
+		near := func(a, b float32) bool { return math.Abs(float64(a-b)) <= 3e-5*float64(b) } // what storing rounds
+		for i, b := range e.Blocks {
+			w := want[i]
+			if b.Peak != w.Peak || !near(b.TruePeak, w.TruePeak) || !near(b.MeanSquare, w.MeanSquare) || !near(b.KMeanSquare, w.KMeanSquare) || !near(b.MaxMomentary, w.MaxMomentary) {
+				t.Fatalf("track %d: block %d is %+v, in one go %+v", tr.Number, i, b, w)
+			}
+		}
+	}
+}
+
 func TestPolyphonicMeasuresAsMono(t *testing.T) {
 	long(t)
 	mono, poly := open(t), open(t)
@@ -250,27 +286,29 @@ func TestRigsAlign(t *testing.T) {
 func TestGrowingFileIsTakenUpAgain(t *testing.T) {
 	long(t)
 	evening := at("2031-05-02", 21, 0)
-	grow := func(dir string, to int64) {
+	grow := func(dir string, to int64, gain float64) {
 		path := filepath.Join(dir, "2031-05-02 a", "Show_0001.wav")
 		os.Remove(path)
-		write(t, path, take{to: to, track: 1, channels: 3, starts: evening})
+		write(t, path, take{to: to, track: 1, channels: 3, starts: evening, gain: gain})
 	}
 	for _, c := range []struct {
 		about    string
 		from, to int64
 		least    int64 // frames that must not be read again
+		gain     float64
 	}{
-		{"within the first part", minute / 2, 0.7 * minute, 0},
-		{"over parts", 2.4 * minute, 3.2 * minute, minute},
-		{"from right after a part's end, in its run-out", 2*minute + 300, 3 * minute, 0},
-		{"from a part's end", 2 * minute, 2.5 * minute, 0},
-		{"shorter", 2.4 * minute, 1.7 * minute, 0},
+		{"within the first part", minute / 2, 0.7 * minute, 0, 1},
+		{"over parts", 2.4 * minute, 3.2 * minute, minute, 1},
+		{"from right after a part's end, in its run-out", 2*minute + 1, 2.5 * minute, 0, 1},
+		{"from a part's end", 2 * minute, 2.5 * minute, 0, 1},
+		{"and other sound in what was there", 2.4 * minute, 2.6 * minute, 0, 0.7},
+		{"shorter", 2.4 * minute, 1.7 * minute, 0, 1},
 	} {
 		t.Run(c.about, func(t *testing.T) {
 			dir, store, whole := t.TempDir(), open(t), open(t)
-			grow(dir, c.from)
+			grow(dir, c.from, 1)
 			run(t, store, Options{}, dir)
-			grow(dir, c.to)
+			grow(dir, c.to, c.gain)
 			r := run(t, store, Options{}, dir)
 			run(t, whole, Options{}, dir)
 			same(t, "taken up", content(t, store), content(t, whole))
@@ -314,10 +352,30 @@ func flip(t *testing.T, path string, offset int64) {
 }
 
 func TestCheckFindsAFlippedByte(t *testing.T) {
+	for _, c := range []struct {
+		about, file string
+		frame       int64 // of the file
+	}{
+		{"within a part", "TRK01_0001.wav", 350_000},
+		{"at a part's end, in the next one's run-up", "TRK01_0002.wav", 0.2*minute - 5},
+		{"at a part's beginning, in the one before's run-out", "TRK01_0002.wav", 0.2 * minute},
+	} {
+		t.Run(c.about, func(t *testing.T) { checkFinds(t, c.file, c.frame) })
+	}
+}
+
+func checkFinds(t *testing.T, file string, frame int64) {
 	dir, store := night(t), open(t)
 	run(t, store, Options{}, dir)
-	path := filepath.Join(dir, "2031-05-02 Hall", "main", "TRK01_0001.wav")
-	flip(t, path, 700_001)
+	path := filepath.Join(dir, "2031-05-02 Hall", "main", file)
+	f, err := wavfile.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	flip(t, path, f.Info().DataOffset+2*frame+1)
 	if r := run(t, store, Options{}, dir); r.BytesRead != 0 {
 		t.Errorf("read %d bytes without being asked to check", r.BytesRead)
 	}

@@ -143,20 +143,16 @@ func TestOffStage(t *testing.T) {
 	}
 }
 
-func TestDeletionIsReadBack(t *testing.T) {
-	for _, d := range []deletion{
-		{title: "A", nth: 1, startS: 0, endS: 61.5},
-		{title: `He said "of" from 1 s`, nth: 12, startS: 3661.2, endS: 10000},
-		{title: "Ünïcode\nline", nth: 2, startS: 0.1, endS: 0.2},
-	} {
-		got, ok := parseDeletion(d.String())
-		if !ok || got != d {
-			t.Errorf("%q is read as %+v, %v", d.String(), got, ok)
-		}
-	}
-	for _, text := range []string{"", "new bass rig", "deleted by hand: take", `deleted by hand: take x of "A" from 1 s to 2 s`, `deleted by hand: take 1 of A from 1 s to 2 s`, `deleted by hand: take 1 of "A"`} {
-		if d, ok := parseDeletion(text); ok {
-			t.Errorf("%q is read as %+v", text, d)
+func TestListed(t *testing.T) {
+	list := []catalog.SetListEntry{{Song: "A"}, {Song: "B"}, {Song: "A"}}
+	for _, row := range []struct {
+		song   string
+		startS float64
+		want   int
+	}{{"a", 20, 0}, {"A", 500, 2}, {"B", 550, 1}, {"C", 20, -1}} {
+		d := catalog.Dismissal{Song: row.song, StartS: row.startS, EndS: row.startS + 60}
+		if got := listed(d, list, 600); got != row.want {
+			t.Errorf("%s at %g s: line %d, want %d", row.song, row.startS, got, row.want)
 		}
 	}
 }

@@ -141,19 +141,10 @@ func Rename(ctx context.Context, store *catalog.Store, take catalog.TakeID, titl
 	return saved[0], nil
 }
 
-// Delete forgets a take. A note about the show remembers it, so that [Place]
-// does not bring it back; the recording is untouched.
+// Delete forgets a take, and remembers that it did, so that [Place] does not
+// bring it back; the recording is untouched.
 func Delete(ctx context.Context, store *catalog.Store, take catalog.TakeID) error {
-	t, _, err := editOf(ctx, store, take)
-	if err != nil {
-		return err
-	}
-	// The note comes first: what a kill in between leaves is a take that may
-	// be deleted again, not one that comes back.
-	if _, err := store.AddNote(ctx, t.Show, deletion{title: t.Song, nth: t.Nth, startS: t.StartS(), endS: t.EndS()}.String()); err != nil {
-		return err
-	}
-	return store.EditTakes(ctx, []catalog.TakeID{take}, nil)
+	return store.DismissTake(ctx, take)
 }
 
 // edit is a show while a person corrects its takes.

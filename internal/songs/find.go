@@ -259,7 +259,7 @@ func (n *night) taken() [][2]int {
 		taken = append(taken, [2]int{n.block(c.start), n.block(c.end)})
 	}
 	for _, d := range n.deleted {
-		taken = append(taken, [2]int{n.block(n.ref.Frame(d.startS)), n.block(n.ref.Frame(d.endS))})
+		taken = append(taken, [2]int{n.block(n.ref.Frame(d.StartS)), n.block(n.ref.Frame(d.EndS))})
 	}
 	return taken
 }

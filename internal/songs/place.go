@@ -87,7 +87,7 @@ type night struct {
 	music      []stretch
 	list       []catalog.SetListEntry
 	marks      []mark
-	deleted    []deletion
+	deleted    []catalog.Dismissal
 	titles     map[string]string  // by key of a title or alias
 	lengths    map[string]float64 // blocks of a song on other nights, by key
 	before     []catalog.Take     // the show's takes as they were
@@ -120,7 +120,7 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	if n.list, err = store.SetList(ctx, n.date); err != nil {
 		return err
 	}
-	if n.deleted, err = deletions(ctx, store, n.date); err != nil {
+	if n.deleted, err = store.Dismissed(ctx, n.date); err != nil {
 		return err
 	}
 	if err := n.readMarks(ctx, store); err != nil {
@@ -139,21 +139,14 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 // they were not played, so they must not be looked for elsewhere either. What
 // a person put back since is not deleted any more.
 func (n *night) strikeDeleted() {
-	n.deleted = slices.DeleteFunc(n.deleted, func(d deletion) bool {
+	n.deleted = slices.DeleteFunc(n.deleted, func(d catalog.Dismissal) bool {
 		return slices.ContainsFunc(n.persons, func(p candidate) bool {
-			return d.forbids(p.title, catalog.ByPerson, n.ref.Seconds(p.start), n.ref.Seconds(p.end))
+			return forbids(d, p.title, catalog.ByPerson, n.ref.Seconds(p.start), n.ref.Seconds(p.end))
 		})
 	})
 	for _, d := range n.deleted {
-		nth := 0
-		for i, e := range n.list {
-			if !catalog.SameName(e.Song, d.title) {
-				continue
-			}
-			if nth++; nth == d.nth {
-				n.list = slices.Delete(n.list, i, i+1)
-				break
-			}
+		if i := listed(d, n.list, n.ref.Seconds(n.ref.Frames)); i >= 0 {
+			n.list = slices.Delete(n.list, i, i+1)
 		}
 	}
 }
@@ -240,7 +233,7 @@ func (n *night) accept(c candidate) bool {
 		return false
 	}
 	for _, d := range n.deleted {
-		if d.forbids(c.title, c.by, n.ref.Seconds(c.start), n.ref.Seconds(c.end)) {
+		if forbids(d, c.title, c.by, n.ref.Seconds(c.start), n.ref.Seconds(c.end)) {
 			return false
 		}
 	}
