@@ -99,8 +99,15 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 // judge places a show's songs and judges its channels. Both work from the
 // catalog alone and may be done again at any time.
 func (e *env) judge(ctx context.Context, store *catalog.Store, show catalog.Date) error {
-	if _, err := songs.Place(ctx, store, show); err != nil {
+	placed, err := songs.Place(ctx, store, show)
+	if err != nil {
 		return err
+	}
+	for _, title := range placed.NotPlaced {
+		e.warn("%s: no place was found for %q of the set list; nightreel takes set places it by hand", show, title)
+	}
+	for _, problem := range placed.Problems {
+		e.warn("%s: %s", show, problem)
 	}
 	return health.Judge(ctx, store, show, health.Options{})
 }
