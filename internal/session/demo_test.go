@@ -55,14 +55,19 @@ func demoTour(t *testing.T) (*fixture, *demo.Truth) {
 	return &fixture{t: t, store: store, root: root}, truth
 }
 
-// From the demo tour's recordings to the desk: every form that recorders leave
-// behind renders bit for bit, on whatever rig and night. The source's samples
-// are taken from the files' bytes, the rendered ones by sndfile-convert.
-func TestDemoRendersBitIdentical(t *testing.T) {
+func TestDemo(t *testing.T) {
 	if testing.Short() {
 		t.Skip("makes the demo tour")
 	}
 	fx, truth := demoTour(t)
+	t.Run("renders bit for bit", func(t *testing.T) { fx.t = t; demoRenders(t, fx, truth) })
+	t.Run("session", func(t *testing.T) { fx.t = t; demoSession(t, fx, truth) })
+}
+
+// From the demo tour's recordings to the desk: every form that recorders leave
+// behind renders bit for bit, on whatever rig and night. The source's samples
+// are taken from the files' bytes, the rendered ones by sndfile-convert.
+func demoRenders(t *testing.T, fx *fixture, truth *demo.Truth) {
 	check := untouched(t, fx.root)
 	desk := []catalog.DeskInput{}
 	for _, in := range truth.Desks[0].Inputs {
@@ -122,11 +127,7 @@ func (fx *fixture) bytes(id catalog.RecordingID, track int, start, end int64) (w
 
 // Trims are the differences of the demo's own papers, and the planted faults
 // that spoil a take are said for the inputs they are on.
-func TestDemoSession(t *testing.T) {
-	if testing.Short() {
-		t.Skip("makes the demo tour")
-	}
-	fx, truth := demoTour(t)
+func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 	for _, d := range truth.Desks {
 		inputs := []catalog.DeskInput{}
 		for _, in := range d.Inputs {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -331,14 +332,21 @@ func has(list []string, part string) bool {
 	return slices.ContainsFunc(list, func(s string) bool { return strings.Contains(s, part) })
 }
 
-// later cancels a context after it was asked for its error n times.
+// later cancels a context after it was asked for its error n times. The
+// catalog's driver asks too, from goroutines of its own.
 type later struct {
 	context.Context
-	n int
+	n atomic.Int64
+}
+
+func newLater(ctx context.Context, n int64) *later {
+	c := &later{Context: ctx}
+	c.n.Store(n)
+	return c
 }
 
 func (c *later) Err() error {
-	if c.n--; c.n < 0 {
+	if c.n.Add(-1) < 0 {
 		return context.Canceled
 	}
 	return nil
@@ -349,14 +357,13 @@ func (c *later) Err() error {
 type filling struct {
 	context.Context
 	dir  string
-	done bool
+	done atomic.Bool
 }
 
 func (c *filling) Err() error {
 	// Before the first item's folder is there, the estimate is still to come.
 	parts, _ := filepath.Glob(filepath.Join(c.dir, ".*.part"))
-	if !c.done && len(parts) > 0 {
-		c.done = true
+	if len(parts) > 0 && c.done.CompareAndSwap(false, true) {
 		os.WriteFile(filepath.Join(c.dir, "other"), make([]byte, 4<<20), 0o666) // until it is full
 	}
 	return c.Context.Err()

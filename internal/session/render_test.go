@@ -293,9 +293,9 @@ func TestRenderInterrupted(t *testing.T) {
 	fx.render(ses, session.RenderOptions{Dir: whole})
 	want := files(t, whole)
 	partial := false
-	for n := range 40 {
+	for n := range int64(40) {
 		dir := t.TempDir()
-		got, err := session.Render(&later{t.Context(), n}, fx.store, ses, session.RenderOptions{Dir: dir}, nil)
+		got, err := session.Render(newLater(t.Context(), n), fx.store, ses, session.RenderOptions{Dir: dir}, nil)
 		if err == nil {
 			break
 		}
