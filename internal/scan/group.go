@@ -43,8 +43,6 @@ type lane struct {
 	sources  []*source // in order of time
 }
 
-func (l *lane) end() int64 { return l.sources[len(l.sources)-1].end() }
-
 // group forms recordings of the sources. Files are first taken folder by
 // folder, since a folder's names have one pattern; folders are then put
 // together where bext says that they do not overlap.
