@@ -25,6 +25,9 @@ func sameLayout(a, b catalog.File) bool {
 	return a.StartFrame == b.StartFrame && a.FirstTrack == b.FirstTrack && a.Channels == b.Channels && a.DataOffset == b.DataOffset
 }
 
+// partFrames returns the frames of a whole part.
+func partFrames(rate int) int64 { return int64(meter.PartBlocks) * int64(meter.BlockFrames(rate)) }
+
 // touching returns the parts whose measurement heard any of the frames
 // start … end-1, run-up and run-out included.
 func touching(rate int, start, end int64) (from, to int) {
