@@ -175,9 +175,9 @@ func TestKilled(t *testing.T) {
 	scanTook := time.Since(began)
 	want := content(t, whole)
 
-	const scanKills, renderKills = 36, 32
+	const scanKills, renderKills, mostRounds = 30, 24, 100
 	hits := 0
-	for round := range scanKills / 3 {
+	for round := 0; hits < scanKills && round < mostRounds; round++ {
 		file := filepath.Join(t.TempDir(), "killed.nightreel")
 		for range 3 { // a third of the time each, so that the last one finds work left
 			if killed(t, time.Duration(random.Float64()*float64(scanTook)/3), file, "scan", tour) {
@@ -190,9 +190,9 @@ func TestKilled(t *testing.T) {
 			t.Errorf("round %d: the catalog after kills and a scan differs from an undisturbed one", round)
 		}
 	}
-	t.Logf("scan: %d kills before the end, of %d, in runs of %v", hits, scanKills, scanTook.Round(time.Millisecond))
-	if hits < scanKills/2 {
-		t.Errorf("scan: only %d of %d kills came before the end", hits, scanKills)
+	t.Logf("scan: %d kills before the end, in runs of %v", hits, scanTook.Round(time.Millisecond))
+	if hits < scanKills {
+		t.Errorf("scan: only %d kills came before the end", hits)
 	}
 
 	must(t, whole, "desk", "import", filepath.Join(tour, "desk-foh.csv"), "--name", "FOH")
@@ -211,10 +211,10 @@ func TestKilled(t *testing.T) {
 		t.Fatal("nothing was rendered")
 	}
 	hits = 0
-	for round := range 4 {
+	for round := 0; hits < renderKills && round < mostRounds; round++ {
 		out := t.TempDir()
-		for range renderKills / 4 {
-			if killed(t, time.Duration(random.Float64()*float64(renderTook)), whole, "session", "render", out) {
+		for range 2 {
+			if killed(t, time.Duration(random.Float64()*float64(renderTook)/2), whole, "session", "render", out) {
 				hits++
 			}
 			for name, sum := range folder(t, out) {
@@ -234,9 +234,9 @@ func TestKilled(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("render: %d kills before the end, of %d, in runs of %v", hits, renderKills, renderTook.Round(time.Millisecond))
-	if hits < renderKills/2 {
-		t.Errorf("render: only %d of %d kills came before the end", hits, renderKills)
+	t.Logf("render: %d kills before the end, in runs of %v", hits, renderTook.Round(time.Millisecond))
+	if hits < renderKills {
+		t.Errorf("render: only %d kills came before the end", hits)
 	}
 	for name, sum := range folder(t, tour) {
 		if before[name] != sum {
