@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"fmt"
 	"math"
 	"reflect"
 	"testing"
@@ -78,6 +79,16 @@ func TestFlagsKeepIDsAndAcceptance(t *testing.T) {
 	ok(t, s.ReplaceFlags(ctx, backup.ID, nil))
 	ok(t, s.UnacceptFlag(ctx, must(s.Flags(ctx, FlagFilter{Kind: Dead}))(t)[0].ID))
 	check("taken back", false)
+
+	// Of two acceptances that cover one finding the last word counts.
+	for _, span := range []Flag{at(4, Clipped, 0, 10), at(4, Clipped, 9, 30)} {
+		ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{span}))
+		ok(t, s.AcceptFlag(ctx, must(s.Flags(ctx, FlagFilter{Kind: Clipped}))(t)[0].ID, fmt.Sprintf("to %d s", span.EndFrame/sec)))
+	}
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{at(4, Clipped, 0, 30)}))
+	if f := must(s.Flags(ctx, FlagFilter{Kind: Clipped}))(t); f[0].Note != "to 30 s" {
+		t.Errorf("the last word is %q", f[0].Note)
+	}
 
 	wantNotFound(t, s.AcceptFlag(ctx, 9999, ""), "flag")
 	wantNotFound(t, s.AcceptFlag(ctx, 0, ""), "flag")

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/unicode/norm"
 )
 
 // maxBytes bounds what is read of a list: hundreds of times a long input list,
@@ -34,6 +35,9 @@ func readText(r io.Reader, name string) (string, error) {
 	if bytes.IndexByte(raw, 0) >= 0 {
 		return "", &Error{File: name, Problem: "is not a text file", Remedy: "export the list as CSV or plain text"}
 	}
+	// One spelling of accented letters (Unicode Standard Annex 15, form C), so
+	// that a name compares equal whichever system it was typed on.
+	raw = norm.NFC.Bytes(raw)
 	return strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(raw)), nil
 }
 

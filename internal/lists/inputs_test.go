@@ -36,6 +36,8 @@ func TestReadInputs(t *testing.T) {
 		{"channel before source", "Track,Channel,Source,gain,group,notes\n1,Kick In,in the drum,24,Drums,gate\n2,Bass DI,,-3.5,,\n", two},
 		{"semicolons, decimal comma, mark, CRLF", "\ufeffChannel;Track;Group;Gain;Notes\r\nKick In;1;Drums;24,0;gate\r\nBass DI;2;;-3,5;\r\n", two},
 		{"tabs and an empty cell", "track\tchannel\tgain\tgroup\tnotes\n1\tKick In\t24\tDrums\tgate\n2\tBass DI\t-3.5\t\t\n", two},
+		{"an empty cell between tabs", "track\tchannel\tgain\tgroup\tnotes\n7\tHat\t\t\tbright\n", []catalog.Input{in(7, "Hat", nil, "", "bright")}},
+		{"letters put together, as one system writes them", "track,channel\n7,Zoe\u0308\n", []catalog.Input{in(7, "Zo\u00eb", nil, "", "")}},
 		{"old line ends", "track,channel,gain,group,notes\r1,Kick In,24,Drums,gate\r2,Bass DI,-3.5,,\r", two},
 		{"title above, blank lines", "Some tour,,,,\n\n;;\ntrack,channel,gain,group,notes\n\n1,Kick In,24,Drums,gate\n,,,,\n2,Bass DI,-3.5,,\n", two},
 		{"unknown columns", "track,stand,channel,gain,group,notes\n1,short,Kick In,24,Drums,gate\n2,,Bass DI,-3.5,,\n", two},
