@@ -2,44 +2,88 @@ package meter
 
 import (
 	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
 	"testing"
+	"time"
 )
 
-// A night's sound: 64 tracks at 24/48, as one polyphonic file and as 64 mono
-// files, in writes of a block. MB/s are bytes of audio on one core.
+// A night's sound: 64 tracks at 48 kHz, as one polyphonic file and as 64 mono
+// files, in writes of a block, with every kernel that runs here. cpu-ns/sample
+// is processor time, which counts on a machine that has other work to do.
 func BenchmarkMeter(b *testing.B) {
-	const rate, channels, size = 48000, 64, 3
+	const rate, channels = 48000, 64
 	const block = rate / 10
-	var mono [][]byte
-	for i := range channels {
-		r := newRand(uint64(i))
-		mono = append(mono, raw(Int24, lowPassed(noise(r, 2*rate, -6), rate, 2000)))
-	}
-	poly := interleaved(size, mono)
-	for _, layout := range []string{"interleaved", "mono"} {
-		b.Run(layout, func(b *testing.B) {
-			m, err := New(Config{SampleRate: rate, Channels: channels, Type: Int24, Frames: 1 << 40})
-			if err != nil {
-				b.Fatal(err)
-			}
-			b.SetBytes(block * channels * size)
-			bufs := make([][]byte, 1, channels)
-			for i := 0; b.Loop(); i++ {
-				at := i % 20 * block * size
-				if layout == "interleaved" {
-					bufs = append(bufs[:0], poly[at*channels:(at+block*size)*channels])
-				} else {
-					bufs = bufs[:0]
-					for _, t := range mono {
-						bufs = append(bufs, t[at:at+block*size])
+	for _, typ := range []SampleType{Int24, Int16, Int32, Float32} {
+		size := typ.Bytes()
+		var mono [][]byte
+		for i := range channels {
+			r := newRand(uint64(i))
+			mono = append(mono, raw(typ, lowPassed(noise(r, 2*rate, -6), rate, 2000)))
+		}
+		poly := interleaved(size, mono)
+		for _, k := range kernels() {
+			for _, layout := range []string{"interleaved", "mono"} {
+				b.Run(fmt.Sprintf("%v/%s/%s", k, layout, typeNames[typ]), func(b *testing.B) {
+					m, err := New(Config{SampleRate: rate, Channels: channels, Type: typ, Frames: 1 << 40, kernel: k})
+					if err != nil {
+						b.Fatal(err)
 					}
-				}
-				if err := m.Write(block, bufs...); err != nil {
-					b.Fatal(err)
-				}
+					b.SetBytes(int64(block * channels * size))
+					bufs := make([][]byte, 1, channels)
+					n, start := 0, processorTime()
+					for i := 0; b.Loop(); i++ {
+						at := i % 20 * block * size
+						if layout == "interleaved" {
+							bufs = append(bufs[:0], poly[at*channels:(at+block*size)*channels])
+						} else {
+							bufs = bufs[:0]
+							for _, t := range mono {
+								bufs = append(bufs, t[at:at+block*size])
+							}
+						}
+						if err := m.Write(block, bufs...); err != nil {
+							b.Fatal(err)
+						}
+						n++
+					}
+					b.ReportMetric(float64(processorTime()-start)/float64(n*block*channels), "cpu-ns/sample")
+				})
 			}
-		})
+		}
 	}
+}
+
+var typeNames = map[SampleType]string{Int16: "16 bit", Int24: "24 bit", Int32: "32 bit", Float32: "float"}
+
+// The same sound through libebur128 (integrated, range, sample and true peak),
+// for the ratio: the processor time of a process that measures one track of
+// twenty seconds.
+func BenchmarkLibebur128(b *testing.B) {
+	const rate = 48000
+	dir := b.TempDir()
+	tool := filepath.Join(dir, "ebur128")
+	if out, err := exec.Command("gcc", "-O2", "-o", tool, "testdata/ebur128.c", "-lebur128").CombinedOutput(); err != nil {
+		b.Skipf("build with libebur128: %v: %s", err, out)
+	}
+	file := filepath.Join(dir, "track")
+	x := lowPassed(noise(newRand(1), 20*rate, -6), rate, 2000)
+	if err := os.WriteFile(file, raw(Float64, x), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	var spent time.Duration
+	n := 0
+	for b.Loop() {
+		cmd := exec.Command(tool, strconv.Itoa(rate), file)
+		if err := cmd.Run(); err != nil {
+			b.Fatal(err)
+		}
+		spent += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+		n++
+	}
+	b.ReportMetric(float64(spent)/float64(n*len(x)), "cpu-ns/sample")
 }
 
 // Figures of a song of four minutes from its envelope.

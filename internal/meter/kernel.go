@@ -31,9 +31,8 @@ type channel struct {
 	found            eventList
 }
 
-func newChannel(frames, blocks int) channel {
+func newChannel(blocks int) channel {
 	return channel{
-		buf:    make([]float64, frames),
 		blocks: make([]Block, 0, blocks),
 		found:  newEventList(),
 	}
@@ -48,31 +47,33 @@ type span struct {
 }
 
 // measure is the kernel in plain Go: a block of one channel's samples in, its
-// record out.
+// record out. It is what runs where no kernel in C does (vector.go), and what
+// those are checked with.
 func (m *Meter) measure(c *channel, b span) {
 	if b.base == 0 {
 		c.k = m.rate.settled(c.buf[history])
 	}
 	s := m.levels(c.buf, b.frames)
 	if b.reported {
-		block := Block{
-			Mean:       float32(s.sum / float64(b.frames)),
-			MeanSquare: float32(s.squares / float64(b.frames)),
-			Zeros:      uint16(s.zeros),
-			Peak:       float32Above(s.peak),
-		}
-		block.TruePeak = max(float32(m.truePeak(c.buf, b, s.peak)), block.Peak)
-		c.blocks = append(c.blocks, block)
+		c.blocks = append(c.blocks, newBlock(s, b.frames, m.truePeak(c.buf, b, s.peak)))
 	}
 	if b.base < m.end {
-		energy, momentary := m.kWeighted(c, b.frames)
-		if b.reported {
-			block := &c.blocks[len(c.blocks)-1]
-			block.KMeanSquare = float32(energy)
-			block.MaxMomentary = float32(momentary)
-		}
+		energies := m.energies(c, b.frames)
+		m.weigh(c, b, &energies)
 	}
 	m.findRuns(c, b, s)
+}
+
+// newBlock makes the record of what does not need the K filter.
+func newBlock(s sums, frames int, truePeak float64) Block {
+	b := Block{
+		Mean:       float32(s.sum / float64(frames)),
+		MeanSquare: float32(s.squares / float64(frames)),
+		Zeros:      uint16(s.zeros),
+		Peak:       float32Above(s.peak),
+	}
+	b.TruePeak = max(float32(truePeak), b.Peak)
+	return b
 }
 
 // sums are the plain statistics of a block.
@@ -171,20 +172,29 @@ func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	return least
 }
 
-// kWeighted filters n frames and returns their K-weighted mean square and the
-// largest one of the 400 ms windows that end among them.
-func (m *Meter) kWeighted(c *channel, n int) (energy, momentary float64) {
+// energies filters n frames and returns the sum of squares of each step, before
+// the filter's gain.
+func (m *Meter) energies(c *channel, n int) (e [steps]float64) {
+	at := 0
+	for i := range e {
+		to := min((i+1)*m.block/steps, n)
+		e[i] = m.rate.energy(&c.k, c.buf[history+at:history+to])
+		at = to
+	}
+	c.k.flush()
+	return e
+}
+
+// weigh notes a block's K-weighted mean square and the largest one of the
+// 400 ms windows that end in it.
+func (m *Meter) weigh(c *channel, b span, energies *[steps]float64) {
 	var tail [steps + 1]float64
 	older := c.tails[0][0] + c.tails[1][0] + c.tails[2][0]
-	var sum float64
-	at := 0
+	var sum, momentary float64
 	for i := range steps {
-		to := (i + 1) * m.block / steps
-		whole := to <= n
-		to = min(to, n)
-		tail[i] = m.rate.energy(&c.k, c.buf[history+at:history+to]) * m.rate.gain
+		tail[i] = energies[i] * m.rate.gain
 		sum += tail[i]
-		at = to
+		whole := (i+1)*m.block/steps <= b.frames
 		if whole && (c.passed == 4 || c.passed == 3 && i == steps-1) {
 			momentary = max(momentary, sum+older+c.tails[3][i+1])
 		}
@@ -195,8 +205,11 @@ func (m *Meter) kWeighted(c *channel, n int) (energy, momentary float64) {
 	copy(c.tails[1:], c.tails[:3])
 	c.tails[0] = tail
 	c.passed = min(c.passed+1, 4)
-	c.k.flush()
-	return audible(sum / float64(n)), audible(momentary / float64(4*m.block))
+	if b.reported {
+		block := &c.blocks[len(c.blocks)-1]
+		block.KMeanSquare = float32(audible(sum / float64(b.frames)))
+		block.MaxMomentary = float32(audible(momentary / float64(4*m.block)))
+	}
 }
 
 func audible(energy float64) float64 {

@@ -112,6 +112,8 @@ type Config struct {
 	// ClipRun is the shortest run of full-scale samples that counts as
 	// clipped, at most 64. 0 means 3.
 	ClipRun int
+
+	kernel kernel // for tests
 }
 
 // Block is what is kept of 100 ms of one track. Amplitudes are fractions of

@@ -23,7 +23,12 @@ type Meter struct {
 	base     int64 // frames processed; the position of buf[history] in each channel
 	fill     int   // frames in each channel's buffer, after the history
 	channels []channel
-	peaks    []float64 // scratch of the kernel
+	peaks    []float64 // scratch of the kernel in plain Go
+
+	// Of the kernels in C.
+	groups []group
+	plan   plan
+	tiles  []tile // scratch
 }
 
 const (
@@ -69,10 +74,20 @@ func New(cfg Config) (*Meter, error) {
 		end:      int64(cfg.RunUp) + cfg.Frames,
 		channels: make([]channel, cfg.Channels),
 	}
-	m.peaks = make([]float64, m.block/peakRun+3)
 	blocks := min((cfg.Frames+int64(m.block)-1)/int64(m.block), PartBlocks)
 	for i := range m.channels {
-		m.channels[i] = newChannel(history+m.block+lookAhead, int(blocks))
+		m.channels[i] = newChannel(int(blocks))
+	}
+	if m.cfg.kernel == best {
+		m.cfg.kernel = kernels()[0]
+	}
+	if m.cfg.kernel != plain {
+		m.newGroups()
+		return m, nil
+	}
+	m.peaks = make([]float64, m.block/peakRun+3)
+	for i := range m.channels {
+		m.channels[i].buf = make([]float64, history+m.block+lookAhead)
 	}
 	return m, nil
 }
@@ -99,14 +114,35 @@ func (m *Meter) Write(frames int, bufs ...[]byte) error {
 	}
 	for done := 0; done < frames && !m.finished(); {
 		n := min(frames-done, m.block+lookAhead-m.fill)
-		m.fillBuffers(bufs, done, n, stride)
+		m.take(bufs, done, n, stride)
 		done += n
-		m.fill += n
-		if m.fill == m.block+lookAhead {
-			m.measureBlock(m.blockLength())
-		}
 	}
 	return nil
+}
+
+// take decodes n frames, from frame at of the buffers on, and measures a block
+// when that fills the channels' buffers. A kernel in C does both for a few
+// channels while their samples are in the processor's cache.
+func (m *Meter) take(bufs [][]byte, at, n, stride int) {
+	full := m.fill+n == m.block+lookAhead
+	b := m.span(m.blockLength())
+	for i := range m.groups {
+		g := &m.groups[i]
+		m.fillGroup(g, bufs, at, n, stride)
+		if full {
+			m.measureGroup(g, b)
+		}
+	}
+	if m.groups == nil {
+		m.fillBuffers(bufs, at, n, stride)
+		if full {
+			m.measureChannels(b)
+		}
+	}
+	m.fill += n
+	if full {
+		m.drop(b.frames)
+	}
 }
 
 // fillBuffers decodes n frames, from frame at of the buffers on, behind what
@@ -144,16 +180,26 @@ func (m *Meter) blockLength() int {
 	return m.block
 }
 
-// measureBlock takes n frames off the buffers.
-func (m *Meter) measureBlock(n int) {
-	b := span{
+// span returns the next n frames that are to be measured.
+func (m *Meter) span(n int) span {
+	return span{
 		base:     m.base,
 		frames:   n,
 		reported: m.base >= int64(m.cfg.RunUp) && m.base < m.end,
 	}
+}
+
+// measureChannels measures with the kernel in plain Go.
+func (m *Meter) measureChannels(b span) {
+	for i := range m.channels {
+		m.measure(&m.channels[i], b)
+	}
+}
+
+// drop takes n frames, measured now, off the buffers.
+func (m *Meter) drop(n int) {
 	for i := range m.channels {
 		c := &m.channels[i]
-		m.measure(c, b)
 		copy(c.buf, c.buf[n:])
 	}
 	m.base += int64(n)
@@ -168,7 +214,14 @@ func (m *Meter) Finish() []Part {
 		for i := range m.channels {
 			clear(m.channels[i].buf[history+m.fill:])
 		}
-		m.measureBlock(min(m.blockLength(), m.fill))
+		b := m.span(min(m.blockLength(), m.fill))
+		for i := range m.groups {
+			m.measureGroup(&m.groups[i], b)
+		}
+		if m.groups == nil {
+			m.measureChannels(b)
+		}
+		m.drop(b.frames)
 	}
 	parts := make([]Part, len(m.channels))
 	for i := range m.channels {

@@ -56,21 +56,22 @@ type run struct {
 
 // findRuns looks for the events that start, go on or end in a block.
 func (m *Meter) findRuns(c *channel, b span, s sums) {
-	x := c.buf[history : history+b.frames]
 	if c.clip.open || s.peak >= m.cfg.ClipLevel {
-		m.findClips(c, x, b.base)
+		m.findClips(c, 0, b.frames, b.base)
 	}
 	if c.zero.open || s.zeros > 0 {
-		m.findZeros(c, x, b.base)
+		m.findZeros(c, 0, b.frames, b.base)
 	}
 	if c.flat.open || s.peak >= flatTopFloor {
-		m.findFlatTops(c, x, b.base)
+		m.findFlatTops(c, 0, b.frames, b.base)
 	}
 }
 
-func (m *Meter) findClips(c *channel, x []float64, base int64) {
-	for i, v := range x {
-		v = math.Abs(v)
+// findClips follows runs at full scale through frames [from, to) of the block
+// that starts at base.
+func (m *Meter) findClips(c *channel, from, to int, base int64) {
+	for i := from; i < to; i++ {
+		v := math.Abs(c.buf[history+i])
 		switch {
 		case v < m.cfg.ClipLevel:
 			if c.clip.open {
@@ -91,9 +92,10 @@ func (m *Meter) closeClip(c *channel, end int64) {
 	}
 }
 
-func (m *Meter) findZeros(c *channel, x []float64, base int64) {
-	for i, v := range x {
-		if (v == 0) == c.zero.open {
+// findZeros does the same for runs of zeros.
+func (m *Meter) findZeros(c *channel, from, to int, base int64) {
+	for i := from; i < to; i++ {
+		if (c.buf[history+i] == 0) == c.zero.open {
 			continue
 		}
 		at := history + i
@@ -116,10 +118,11 @@ func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
 	}
 }
 
-func (m *Meter) findFlatTops(c *channel, x []float64, base int64) {
+// findFlatTops does the same for flat tops.
+func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
 	f := &c.flat
-	for i := 0; i < len(x); i++ {
-		v := x[i]
+	for i := from; i < to; i++ {
+		v := c.buf[history+i]
 		if f.open {
 			lo, hi := min(f.lo, v), max(f.hi, v)
 			if hi-lo <= flatTolerance {

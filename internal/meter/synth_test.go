@@ -2,8 +2,10 @@ package meter
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 )
 
@@ -106,7 +108,8 @@ func interleaved(size int, channels [][]byte) []byte {
 	return out
 }
 
-// onePart measures frames [from, to) of a mono track in a single part.
+// onePart measures frames [from, to) of a mono track in a single part, with
+// every kernel that runs here, and fails unless all give the same bits.
 func onePart(tb testing.TB, cfg Config, data []byte, from, to int) Part {
 	tb.Helper()
 	cfg.Channels = 1
@@ -116,14 +119,40 @@ func onePart(tb testing.TB, cfg Config, data []byte, from, to int) Part {
 	frames := len(data) / size
 	first := from - cfg.RunUp
 	last := min(frames, to+RunOutFrames(cfg.SampleRate))
-	m, err := New(cfg)
-	if err != nil {
-		tb.Fatal(err)
+	var part Part
+	for i, k := range kernels() {
+		cfg.kernel = k
+		m, err := New(cfg)
+		if err != nil {
+			tb.Fatal(err)
+		}
+		if err := m.Write(last-first, data[first*size:last*size]); err != nil {
+			tb.Fatal(err)
+		}
+		p := m.Finish()[0]
+		if i == 0 {
+			part = p
+		}
+		if !reflect.DeepEqual(p, part) {
+			tb.Errorf("%v differs from %v: %s", k, kernels()[0], difference(p, part))
+		}
 	}
-	if err := m.Write(last-first, data[first*size:last*size]); err != nil {
-		tb.Fatal(err)
+	return part
+}
+
+// difference says where two parts differ first.
+func difference(got, want Part) string {
+	for i := range min(len(got.Blocks), len(want.Blocks)) {
+		if got.Blocks[i] != want.Blocks[i] {
+			return fmt.Sprintf("block %d: %+v, not %+v", i, got.Blocks[i], want.Blocks[i])
+		}
 	}
-	return m.Finish()[0]
+	for i := range min(len(got.Events), len(want.Events)) {
+		if got.Events[i] != want.Events[i] {
+			return fmt.Sprintf("event %d: %+v, not %+v", i, got.Events[i], want.Events[i])
+		}
+	}
+	return fmt.Sprintf("%d blocks, not %d, or %d events, not %d", len(got.Blocks), len(want.Blocks), len(got.Events), len(want.Events))
 }
 
 // inParts measures a mono track in parts, as a scan does, and sends each
