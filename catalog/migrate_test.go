@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -67,7 +68,7 @@ func TestOlderCatalogIsMigratedAndKept(t *testing.T) {
 	must(s.EnsureShow(t.Context(), Show{Date: "2031-05-02"}))(t)
 	must(s.AddNote(t.Context(), "2031-05-02", "new bass rig"))(t)
 	ok(t, s.Close())
-	kept := path + ".v1"
+	kept := fmt.Sprintf("%s.v%d", path, newest(t))
 	ok(t, os.WriteFile(kept, []byte("half a copy of an earlier try"), 0o644))
 
 	s = must(open(t.Context(), path, with(t, nextSQL)))(t)

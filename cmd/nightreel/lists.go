@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
+	"nightreel/internal/rounds"
 )
 
 func (e *env) inputsCommand() *cli.Command {
@@ -62,7 +63,7 @@ func (e *env) importInputs(c *cli.Context) error {
 		if err := store.SaveInputList(c.Context, list); err != nil {
 			return err
 		}
-		if err := e.judgeFrom(c.Context, store, list.From, list.Only); err != nil {
+		if err := e.warned(rounds.JudgeFrom(c.Context, store, list.From, list.Only)); err != nil {
 			return err
 		}
 		when := "from " + string(list.From) + " on"
@@ -156,7 +157,7 @@ func (e *env) importSetList(c *cli.Context) error {
 		if err := store.SaveSetList(c.Context, day, entries); err != nil {
 			return err
 		}
-		if err := e.judge(c.Context, store, day); err != nil {
+		if err := e.warned(rounds.Judge(c.Context, store, day)); err != nil {
 			return err
 		}
 		takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day})

@@ -8,9 +8,8 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/rounds"
 	"nightreel/internal/scan"
-	"nightreel/internal/songs"
 )
 
 func (e *env) scanCommand() *cli.Command {
@@ -54,8 +53,7 @@ func (e *env) scanCommand() *cli.Command {
 	}
 }
 
-// scan reads the folders, then places songs and judges channels of the shows
-// it touched.
+// scan reads the folders and prints what came of it.
 func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Options, asJSON, failOnFlags bool) error {
 	var p scan.Progress
 	began := time.Now()
@@ -66,7 +64,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return fmt.Sprintf("%s: %d of %d files, %s  %s", s.Stage, s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), s.Current)
 	})
-	result, err := scan.Run(ctx, store, dirs, opt, &p)
+	result, err := rounds.Scan(ctx, store, dirs, opt, &p)
 	stop()
 	if err != nil {
 		for _, problem := range result.Problems {
@@ -74,21 +72,17 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return err
 	}
-	flags, takes := 0, 0
-	for i, show := range result.Shows {
-		if err := e.judge(ctx, store, show.Date); err != nil {
-			return err
-		}
-		if result.Shows[i], err = store.Show(ctx, show.Date); err != nil {
-			return err
-		}
-		flags += result.Shows[i].Flags
-		takes += result.Shows[i].Takes
+	for _, w := range result.Warnings {
+		e.warn("%s", w)
+	}
+	flags := 0
+	for _, show := range result.Shows {
+		flags += show.Flags
 	}
 	if asJSON {
-		err = e.printJSON(result)
+		err = e.printJSON(result.Result)
 	} else {
-		err = e.printScan(result)
+		err = e.printScan(result.Result)
 	}
 	if err == nil && failOnFlags && flags+len(result.Problems) > 0 {
 		return &foundError{fmt.Sprintf("%s, %s", count(flags, "finding"), count(len(result.Problems), "file problem"))}
@@ -96,38 +90,12 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 	return err
 }
 
-// judge places a show's songs and judges its channels. Both work from the
-// catalog alone and may be done again at any time.
-func (e *env) judge(ctx context.Context, store *catalog.Store, show catalog.Date) error {
-	placed, err := songs.Place(ctx, store, show)
-	if err != nil {
-		return err
+// warned prints the warnings of a job and passes its error on.
+func (e *env) warned(warnings []string, err error) error {
+	for _, w := range warnings {
+		e.warn("%s", w)
 	}
-	for _, title := range placed.NotPlaced {
-		e.warn("%s: no place was found for %q of the set list; nightreel takes set places it by hand", show, title)
-	}
-	for _, problem := range placed.Problems {
-		e.warn("%s: %s", show, problem)
-	}
-	return health.Judge(ctx, store, show, health.Options{})
-}
-
-// judgeFrom does so for every show from a date on: what a new input list may
-// change.
-func (e *env) judgeFrom(ctx context.Context, store *catalog.Store, from catalog.Date, only bool) error {
-	shows, err := store.Shows(ctx, catalog.ShowFilter{})
-	if err != nil {
-		return err
-	}
-	for _, show := range shows {
-		if show.Date < from || only && show.Date != from {
-			continue
-		}
-		if err := e.judge(ctx, store, show.Date); err != nil {
-			return err
-		}
-	}
-	return nil
+	return err
 }
 
 func (e *env) printScan(r scan.Result) error {

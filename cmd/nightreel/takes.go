@@ -9,8 +9,8 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
 	"nightreel/internal/lists"
+	"nightreel/internal/rounds"
 	"nightreel/internal/songs"
 )
 
@@ -238,7 +238,7 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		for _, t := range takes {
 			if !judged[t.Show] {
 				judged[t.Show] = true
-				if err := health.Judge(c.Context, store, t.Show, health.Options{}); err != nil {
+				if err := rounds.Rejudge(c.Context, store, t.Show); err != nil {
 					return err
 				}
 			}

@@ -3,7 +3,6 @@ package compare
 import (
 	"context"
 	"errors"
-	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
@@ -56,17 +55,17 @@ func Levels(ctx context.Context, store *catalog.Store, f Filter) ([]TakeLevel, e
 			if !ok {
 				continue
 			}
+			figures, err := n.figures(ctx, store, span{r.ID, start, end})
+			if err != nil {
+				return nil, err
+			}
 			for _, track := range n.tracks[r.ID] {
 				if f.Channel != "" && !catalog.SameName(f.Channel, track.Channel) {
 					continue
 				}
-				figures, err := figuresOf(ctx, store, track, start, end)
-				if err != nil {
-					return nil, err
-				}
 				levels = append(levels, TakeLevel{
 					Take: t.ID, Show: t.Show, Song: t.Song, Channel: track.Channel, Rig: r.Rig, Track: track.Number,
-					StartS: r.Seconds(start), EndS: r.Seconds(end), Figures: figures,
+					StartS: r.Seconds(start), EndS: r.Seconds(end), Figures: figures[track.ID],
 				})
 			}
 		}
@@ -88,20 +87,22 @@ type TrackLevel struct {
 // Tracks returns the figures of all tracks of a show, in order of recording and
 // track. A track that was not measured to its end has none.
 func Tracks(ctx context.Context, store *catalog.Store, date catalog.Date) ([]TrackLevel, error) {
-	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Show: date})
+	n, err := readTour(ctx, store, date)
 	if err != nil {
 		return nil, err
 	}
-	levels := make([]TrackLevel, 0, len(tracks))
-	for _, t := range tracks {
-		figures, err := figuresOf(ctx, store, t, 0, t.Frames)
+	levels := []TrackLevel{}
+	for _, r := range n.recordings[date] {
+		figures, err := n.figures(ctx, store, span{r.ID, 0, r.Frames})
 		if err != nil {
 			return nil, err
 		}
-		levels = append(levels, TrackLevel{
-			Recording: t.RecordingID, Rig: t.Rig, Track: t.Number, Name: t.Name, Channel: t.Channel,
-			DurationS: float64(t.Frames) / float64(t.SampleRate), Figures: figures,
-		})
+		for _, t := range n.tracks[r.ID] {
+			levels = append(levels, TrackLevel{
+				Recording: t.RecordingID, Rig: t.Rig, Track: t.Number, Name: t.Name, Channel: t.Channel,
+				DurationS: float64(t.Frames) / float64(t.SampleRate), Figures: figures[t.ID],
+			})
+		}
 	}
 	return levels, nil
 }
@@ -111,6 +112,9 @@ type tour struct {
 	recordings map[catalog.Date][]catalog.Recording // the reference first
 	byID       map[catalog.RecordingID]catalog.Recording
 	tracks     map[catalog.RecordingID][]catalog.Track
+	byKey      map[catalog.RecordingID]map[string]catalog.Track // the first track of each channel, by its key
+	keys       map[string]string                                // of channels, since a tour asks for the same few thousands of times
+	known      map[span]map[catalog.TrackID]meter.Figures
 }
 
 // readTour reads one show, or all where date is "".
@@ -119,6 +123,9 @@ func readTour(ctx context.Context, store *catalog.Store, date catalog.Date) (tou
 		recordings: map[catalog.Date][]catalog.Recording{},
 		byID:       map[catalog.RecordingID]catalog.Recording{},
 		tracks:     map[catalog.RecordingID][]catalog.Track{},
+		byKey:      map[catalog.RecordingID]map[string]catalog.Track{},
+		keys:       map[string]string{},
+		known:      map[span]map[catalog.TrackID]meter.Figures{},
 	}
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: date})
 	if err != nil {
@@ -134,8 +141,24 @@ func readTour(ctx context.Context, store *catalog.Store, date catalog.Date) (tou
 	}
 	for _, t := range tracks {
 		n.tracks[t.RecordingID] = append(n.tracks[t.RecordingID], t)
+		if n.byKey[t.RecordingID] == nil {
+			n.byKey[t.RecordingID] = map[string]catalog.Track{}
+		}
+		if key := n.key(t.Channel); n.byKey[t.RecordingID][key].ID == 0 {
+			n.byKey[t.RecordingID][key] = t
+		}
 	}
 	return n, nil
+}
+
+// key is [catalog.Key], remembered.
+func (n tour) key(channel string) string {
+	key, ok := n.keys[channel]
+	if !ok {
+		key = catalog.Key(channel)
+		n.keys[channel] = key
+	}
+	return key
 }
 
 // span returns the frames of a recording that were recorded during a take; ok
@@ -159,13 +182,4 @@ func figuresOf(ctx context.Context, store *catalog.Store, t catalog.Track, start
 		return meter.Figures{}, err
 	}
 	return e.Figures(start, min(end, t.Frames)), nil
-}
-
-// trackOf returns the first track of a channel.
-func trackOf(tracks []catalog.Track, channel string) (catalog.Track, bool) {
-	i := slices.IndexFunc(tracks, func(t catalog.Track) bool { return catalog.SameName(t.Channel, channel) })
-	if i < 0 {
-		return catalog.Track{}, false
-	}
-	return tracks[i], true
 }

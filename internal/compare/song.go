@@ -174,7 +174,7 @@ func (n tour) channels(takes []catalog.Take) []string {
 	for _, t := range slices.Backward(takes) {
 		for _, r := range n.recordings[t.Show] {
 			for _, track := range n.tracks[r.ID] {
-				if key := catalog.Key(track.Channel); !seen[key] {
+				if key := n.key(track.Channel); !seen[key] {
 					seen[key] = true
 					names = append(names, track.Channel)
 				}
@@ -188,15 +188,16 @@ func (n tour) channels(takes []catalog.Take) []string {
 // there; ok is false where none has.
 func (n tour) value(ctx context.Context, store *catalog.Store, t catalog.Take, channel string) (v Value, ok bool, err error) {
 	for _, r := range n.recordings[t.Show] {
-		track, found := trackOf(n.tracks[r.ID], channel)
+		track, found := n.byKey[r.ID][n.key(channel)]
 		start, end, covered := n.span(t, r)
 		if !found || !covered {
 			continue
 		}
-		figures, err := figuresOf(ctx, store, track, start, end)
+		all, err := n.figures(ctx, store, span{r.ID, start, end})
 		if err != nil {
 			return v, false, err
 		}
+		figures := all[track.ID]
 		if figures.RMS.IsZero() { // not measured here
 			continue
 		}

@@ -1,0 +1,54 @@
+package compare_test
+
+import (
+	"encoding/json"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/compare"
+)
+
+// TestKeptFigures holds that figures from the catalog are those worked out
+// anew, and that damage to what is kept costs time and nothing else.
+func TestKeptFigures(t *testing.T) {
+	store := openStore(t)
+	for i, date := range []catalog.Date{"2031-05-02", "2031-05-03"} {
+		r := addRecording(t, store, date, "main", 0, []string{"Kick In", "Snare"}, [][]byte{noise(uint64(i), 70), noise(9, 66)})
+		addTake(t, store, date, r, "Salt on the Wire", 3, 68)
+	}
+	ask := func() string {
+		levels, err := compare.Levels(t.Context(), store, compare.Filter{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(levels) == 0 {
+			t.Fatal("no levels")
+		}
+		text, err := json.Marshal(levels)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	fresh := ask()
+	if kept := ask(); kept != fresh {
+		t.Errorf("kept figures differ:\n%s\n%s", kept, fresh)
+	}
+	takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, take := range takes {
+		key := catalog.DerivedKey{Recording: take.RecordingID, Kind: catalog.SpanFigures, Start: take.StartFrame, End: take.EndFrame}
+		_, edition, err := store.Derived(t.Context(), key)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := store.PutDerived(t.Context(), key, edition, []byte("damaged")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if again := ask(); again != fresh {
+		t.Error("damage to what is kept changed the figures")
+	}
+}

@@ -1,0 +1,116 @@
+// Package rounds does what reaches over several rooms: after a scan songs are
+// placed and channels judged; after a corrected boundary or a new input list
+// they are judged again. Start with [Scan] and [Judge].
+//
+// It holds no judgement of its own, only the order in which the others are
+// asked; the command line and the web app both ask here.
+package rounds
+
+import (
+	"context"
+	"fmt"
+
+	"nightreel/catalog"
+	"nightreel/internal/compare"
+	"nightreel/internal/envelope"
+	"nightreel/internal/health"
+	"nightreel/internal/scan"
+	"nightreel/internal/songs"
+)
+
+// Scanned is what a scan and the judging after it came to.
+type Scanned struct {
+	scan.Result
+	// Warnings are sentences about songs that found no place.
+	Warnings []string `json:"-"`
+}
+
+// Scan reads the recordings below some folders, then places the songs and
+// judges the channels of the shows it touched. p may be nil. Errors are those
+// of [scan.Run] and [Judge]; what was done is in the result all the same.
+func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Options, p *scan.Progress) (Scanned, error) {
+	result, err := scan.Run(ctx, store, dirs, opt, p)
+	out := Scanned{Result: result, Warnings: []string{}}
+	if err != nil {
+		return out, err
+	}
+	for i, show := range out.Shows {
+		warnings, err := Judge(ctx, store, show.Date)
+		out.Warnings = append(out.Warnings, warnings...)
+		if err != nil {
+			return out, err
+		}
+		if out.Shows[i], err = store.Show(ctx, show.Date); err != nil {
+			return out, err
+		}
+		if err := Prepare(ctx, store, show.Date); err != nil {
+			return out, err
+		}
+	}
+	return out, nil
+}
+
+// Judge places a show's songs and judges its channels, and returns what a
+// person should know about songs that found no place. Both work from the
+// catalog alone and may be done again at any time.
+func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
+	placed, err := songs.Place(ctx, store, show)
+	if err != nil {
+		return nil, err
+	}
+	warnings := []string{}
+	for _, title := range placed.NotPlaced {
+		warnings = append(warnings, fmt.Sprintf("%s: no place was found for %q of the set list; nightreel takes set places it by hand", show, title))
+	}
+	for _, problem := range placed.Problems {
+		warnings = append(warnings, fmt.Sprintf("%s: %s", show, problem))
+	}
+	return warnings, Rejudge(ctx, store, show)
+}
+
+// Rejudge judges a show's channels again where its songs are placed already,
+// since what a channel should do depends on the song.
+func Rejudge(ctx context.Context, store *catalog.Store, show catalog.Date) error {
+	return health.Judge(ctx, store, show, health.Options{})
+}
+
+// JudgeFrom judges every show from a date on, or that one only: what a new
+// input list may change.
+func JudgeFrom(ctx context.Context, store *catalog.Store, from catalog.Date, only bool) ([]string, error) {
+	shows, err := store.Shows(ctx, catalog.ShowFilter{})
+	if err != nil {
+		return nil, err
+	}
+	warnings := []string{}
+	for _, show := range shows {
+		if show.Date < from || only && show.Date != from {
+			continue
+		}
+		more, err := Judge(ctx, store, show.Date)
+		warnings = append(warnings, more...)
+		if err != nil {
+			return warnings, err
+		}
+	}
+	return warnings, nil
+}
+
+// Prepare works out what screens ask of a show: the strips of its recordings
+// and the figures of its takes and tracks. All of it would be worked out when
+// it is asked for, too, and is kept in the catalog either way.
+func Prepare(ctx context.Context, store *catalog.Store, show catalog.Date) error {
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
+	if err != nil {
+		return err
+	}
+	for _, r := range recordings {
+		if err := envelope.Prepare(ctx, store, r); err != nil {
+			return err
+		}
+	}
+	if _, err := compare.Tracks(ctx, store, show); err != nil {
+		return err
+	}
+	_, err = compare.Levels(ctx, store, compare.Filter{Show: show})
+	return err
+}
