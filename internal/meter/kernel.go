@@ -54,11 +54,11 @@ func (m *Meter) measure(c *channel, b span) {
 		c.k = m.rate.settled(c.buf[history])
 	}
 	s := m.levels(c.buf, b.frames)
-	if b.reported {
-		c.blocks = append(c.blocks, newBlock(s, b.frames, m.truePeak(c.buf, b, s.peak)))
-	}
 	if b.base < m.end {
-		energies := m.energies(c, b.frames)
+		energies := m.energies(c, b.frames, &s)
+		if b.reported {
+			c.blocks = append(c.blocks, newBlock(s, b.frames, m.truePeak(c.buf, b, s.peak)))
+		}
 		m.weigh(c, b, &energies)
 	}
 	m.findRuns(c, b, s)
@@ -82,7 +82,7 @@ type sums struct {
 	zeros              int
 }
 
-// levels adds up the block's samples, and leaves in m.peaks the largest
+// levels returns the block's peak and zeros, and leaves in m.peaks the largest
 // magnitude of each run of peakRun frames, with one run more before and after
 // the block. The block's last run may be longer.
 func (m *Meter) levels(buf []float64, n int) sums {
@@ -95,42 +95,44 @@ func (m *Meter) levels(buf []float64, n int) sums {
 		if len(x) < 2*peakRun {
 			size = len(x)
 		}
-		r := levels(x[:size])
-		s.sum += r.sum
-		s.squares += r.squares
-		s.zeros += r.zeros
-		if r.peak > s.peak {
-			s.peak = r.peak
-		}
-		m.peaks = append(m.peaks, r.peak)
+		p, zeros := levels(x[:size])
+		s.peak = max(s.peak, p)
+		s.zeros += zeros
+		m.peaks = append(m.peaks, p)
 		x = x[size:]
 	}
 	m.peaks = append(m.peaks, peak(buf[history+n:][:peakRun]))
 	return s
 }
 
-// levels adds up in two halves, which the processor does side by side.
-func levels(x []float64) sums {
-	var s, t sums
+// levels works in two halves, which the processor does side by side.
+func levels(x []float64) (peak float64, zeros int) {
+	var p, q float64
 	for ; len(x) >= 2; x = x[2:] {
-		s.add(x[0])
-		t.add(x[1])
+		v, w := math.Abs(x[0]), math.Abs(x[1])
+		if v > p {
+			p = v
+		}
+		if w > q {
+			q = w
+		}
+		if v == 0 {
+			zeros++
+		}
+		if w == 0 {
+			zeros++
+		}
 	}
 	if len(x) > 0 {
-		s.add(x[0])
+		v := math.Abs(x[0])
+		if v > p {
+			p = v
+		}
+		if v == 0 {
+			zeros++
+		}
 	}
-	return sums{max(s.peak, t.peak), s.sum + t.sum, s.squares + t.squares, s.zeros + t.zeros}
-}
-
-func (s *sums) add(v float64) {
-	s.sum += v
-	s.squares += v * v
-	if v == 0 {
-		s.zeros++
-	}
-	if v = math.Abs(v); v > s.peak {
-		s.peak = v
-	}
+	return max(p, q), zeros
 }
 
 // peak returns the largest magnitude.
@@ -172,13 +174,13 @@ func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	return least
 }
 
-// energies filters n frames and returns the sum of squares of each step, before
-// the filter's gain.
-func (m *Meter) energies(c *channel, n int) (e [steps]float64) {
+// energies adds up n frames, filters them and returns the sum of squares of each
+// step, before the filter's gain.
+func (m *Meter) energies(c *channel, n int, s *sums) (e [steps]float64) {
 	at := 0
 	for i := range e {
 		to := min((i+1)*m.block/steps, n)
-		e[i] = m.rate.energy(&c.k, c.buf[history+at:history+to])
+		e[i] = m.rate.energy(&c.k, c.buf[history+at:history+to], s)
 		at = to
 	}
 	c.k.flush()

@@ -90,21 +90,26 @@ func (s *kState) flush() {
 }
 
 // energy runs the filter over x and returns the sum of squares of what comes
-// out, before gain.
-func (f *kFilter) energy(s *kState, x []float64) float64 {
+// out, before gain. It adds x and its squares to t: that costs nothing here,
+// where every step of the filter waits for the one before.
+func (f *kFilter) energy(s *kState, x []float64, t *sums) float64 {
 	b0, b1, b2, a1, a2 := f.shelf.b0, f.shelf.b1, f.shelf.b2, f.shelf.a1, f.shelf.a2
 	c1, c2 := f.a1, f.a2
 	s1, s2, t1, t2 := s.s1, s.s2, s.t1, s.t2
-	var sum float64
+	var energy float64
+	sum, squares := t.sum, t.squares
 	for _, v := range x {
+		sum += v
+		squares += v * v
 		y := b0*v + s1
 		s1 = (b1*v + s2) - a1*y
 		s2 = b2*v - a2*y
 		z := y + t1
 		t1 = (t2 - (y + y)) - c1*z
 		t2 = y - c2*z
-		sum += z * z
+		energy += z * z
 	}
 	*s = kState{s1, s2, t1, t2}
-	return sum
+	t.sum, t.squares = sum, squares
+	return energy
 }

@@ -26,9 +26,11 @@ type Meter struct {
 	peaks    []float64 // scratch of the kernel in plain Go
 
 	// Of the kernels in C.
-	groups []group
-	plan   plan
-	tiles  []tile // scratch
+	groups   []group
+	plan     plan
+	scale    float64   // of a word
+	tiles    []tile    // scratch
+	unrolled []float64 // scratch
 }
 
 const (
@@ -78,8 +80,8 @@ func New(cfg Config) (*Meter, error) {
 	for i := range m.channels {
 		m.channels[i] = newChannel(int(blocks))
 	}
-	if m.cfg.kernel == best {
-		m.cfg.kernel = kernels()[0]
+	if m.cfg.kernel == best || m.cfg.Type == Float64 {
+		m.cfg.kernel = fastest(m.cfg.Type)
 	}
 	if m.cfg.kernel != plain {
 		m.newGroups()
@@ -121,28 +123,30 @@ func (m *Meter) Write(frames int, bufs ...[]byte) error {
 }
 
 // take decodes n frames, from frame at of the buffers on, and measures a block
-// when that fills the channels' buffers. A kernel in C does both for a few
-// channels while their samples are in the processor's cache.
+// when that fills what the channels hold.
 func (m *Meter) take(bufs [][]byte, at, n, stride int) {
-	full := m.fill+n == m.block+lookAhead
-	b := m.span(m.blockLength())
-	for i := range m.groups {
-		g := &m.groups[i]
-		m.fillGroup(g, bufs, at, n, stride)
-		if full {
-			m.measureGroup(g, b)
-		}
-	}
-	if m.groups == nil {
+	if m.groups != nil {
+		m.fillGroups(bufs, at, n, stride)
+	} else {
 		m.fillBuffers(bufs, at, n, stride)
-		if full {
-			m.measureChannels(b)
-		}
 	}
 	m.fill += n
-	if full {
-		m.drop(b.frames)
+	if m.fill == m.block+lookAhead {
+		m.measureBlock(m.span(m.blockLength()))
 	}
+}
+
+// measureBlock measures the block that is held and takes its frames off.
+func (m *Meter) measureBlock(b span) {
+	for i := range m.groups {
+		m.measureGroup(&m.groups[i], b)
+	}
+	if m.groups == nil {
+		for i := range m.channels {
+			m.measure(&m.channels[i], b)
+		}
+	}
+	m.drop(b.frames)
 }
 
 // fillBuffers decodes n frames, from frame at of the buffers on, behind what
@@ -189,18 +193,17 @@ func (m *Meter) span(n int) span {
 	}
 }
 
-// measureChannels measures with the kernel in plain Go.
-func (m *Meter) measureChannels(b span) {
-	for i := range m.channels {
-		m.measure(&m.channels[i], b)
-	}
-}
-
 // drop takes n frames, measured now, off the buffers.
 func (m *Meter) drop(n int) {
-	for i := range m.channels {
-		c := &m.channels[i]
-		copy(c.buf, c.buf[n:])
+	for i := range m.groups {
+		rows := m.groups[i].rows
+		copy(rows, rows[n*laneCount:])
+	}
+	if m.groups == nil {
+		for i := range m.channels {
+			c := &m.channels[i]
+			copy(c.buf, c.buf[n:])
+		}
 	}
 	m.base += int64(n)
 	m.fill -= n
@@ -211,17 +214,15 @@ func (m *Meter) drop(n int) {
 // after Frames the recording is taken to end there. The meter is used up.
 func (m *Meter) Finish() []Part {
 	for m.fill > 0 && !m.finished() {
-		for i := range m.channels {
-			clear(m.channels[i].buf[history+m.fill:])
-		}
-		b := m.span(min(m.blockLength(), m.fill))
 		for i := range m.groups {
-			m.measureGroup(&m.groups[i], b)
+			clear(m.groups[i].rows[(history+m.fill)*laneCount:])
 		}
 		if m.groups == nil {
-			m.measureChannels(b)
+			for i := range m.channels {
+				clear(m.channels[i].buf[history+m.fill:])
+			}
 		}
-		m.drop(b.frames)
+		m.measureBlock(m.span(min(m.blockLength(), m.fill)))
 	}
 	parts := make([]Part, len(m.channels))
 	for i := range m.channels {

@@ -15,6 +15,15 @@ const (
 // kernels returns what runs here, the fastest first, plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
+// fastest returns what measures a type fastest here. Samples of 64 bit, which no
+// record rig writes, are left to plain Go.
+func fastest(t SampleType) kernel {
+	if t == Float64 {
+		return plain
+	}
+	return kernels()[0]
+}
+
 func (k kernel) String() string {
 	switch k {
 	case best:
@@ -26,87 +35,123 @@ func (k kernel) String() string {
 }
 
 const (
-	laneCount  = 8  // channels that a kernel in C measures side by side
+	laneCount  = 16 // channels that a kernel in C measures side by side
 	tileFrames = 16 // frames of a tile; at most half of minZeroRun, see findZeroRuns
+
+	// decodeFrames is how many frames of an interleaved stretch are decoded for
+	// group after group: so many that they stay in the processor's inner cache.
+	decodeFrames = 64
 )
 
 // lanes, plan and tile are the structures of vector_api.h, which describes
 // them.
 type lanes struct {
-	k                            [4][laneCount]float64
-	peak, sum, squares, truePeak [laneCount]float64
-	step                         [steps][laneCount]float64
-	energy                       [laneCount]float64
-	zeros, flat, hush            [laneCount]int64
+	k                      [4][laneCount]float64
+	sum, squares, truePeak [laneCount]float64
+	step                   [steps][laneCount]float64
+	energy                 [laneCount]float64
+	peak                   [laneCount]uint32
+	zeros, flat, hush      [laneCount]int32
 }
 
 type plan struct {
 	b0, b1, b2, a1, a2, c1, c2                      float64
 	subnormal                                       float64
-	flatTolerance, flatFloor, flatCorner            float64
-	bound, outerSum, outerRest, innerSum, innerRest float64
-	lanes, apart, frames                            int64
+	flatTolerance, flatFloor, flatCorner            float32
+	bound, outerSum, outerRest, innerSum, innerRest float32
+	floats, lanes, frames                           int64
 	stepEnd                                         [steps]int64
 	factor                                          int64
 	weighted, reported                              int64
 }
 
 type tile struct {
-	peak, near, bend [laneCount]float64
-	flat             [laneCount]int64
+	peak, bend, bound [laneCount]float32
+	flat              [laneCount]int32
 }
 
-// group is up to laneCount channels that are measured side by side. Their
-// buffers lie in one, those of the lanes that are left over too.
+// group is up to laneCount channels that are measured side by side. Its rows
+// hold a word of each, those of the lanes that are left over too: history, a
+// block, look-ahead.
 type group struct {
 	first int // channel
 	count int
-	buf   []float64
+	rows  []uint32
 	lanes lanes
 }
 
-// newGroups puts the buffers of the channels into groups.
+// newGroups puts the channels into groups.
 func (m *Meter) newGroups() {
 	frames := history + m.block + lookAhead
 	m.tiles = make([]tile, (m.block+tileFrames-1)/tileFrames+2)
+	m.unrolled = make([]float64, frames)
 	for first := 0; first < len(m.channels); first += laneCount {
-		g := group{first: first, count: min(laneCount, len(m.channels)-first), buf: make([]float64, laneCount*frames)}
-		for i := range g.count {
-			m.channels[first+i].buf = g.buf[i*frames : (i+1)*frames : (i+1)*frames]
-		}
-		m.groups = append(m.groups, g)
+		count := min(laneCount, len(m.channels)-first)
+		m.groups = append(m.groups, group{first: first, count: count, rows: make([]uint32, laneCount*frames)})
 	}
+	// The kernels reckon in words; of integers full scale is 2^31.
+	m.scale = 1
+	if m.cfg.Type != Float32 {
+		m.scale = 1. / (1 << 31)
+	}
+	const (
+		more = 1 + 1e-5 // margins for what is reckoned in single precision
+		less = 1 - 1e-5
+	)
 	shelf := m.rate.shelf
 	m.plan = plan{
 		b0: shelf.b0, b1: shelf.b1, b2: shelf.b2, a1: shelf.a1, a2: shelf.a2, c1: m.rate.a1, c2: m.rate.a2,
-		subnormal:     subnormal,
-		flatTolerance: flatTolerance,
-		flatFloor:     flatTopFloor - 2*flatTolerance,
+		subnormal: subnormal / m.scale,
+		// Samples of up to 1 are off by 2^-25 in single precision.
+		flatTolerance: float32((flatTolerance + 1./(1<<22)) / m.scale),
+		flatFloor:     float32((flatTopFloor - 2*flatTolerance) * less / m.scale),
 		// A wave that falls by flatCorner steps (64 tolerances) over two frames
 		// and is flat after that has a second difference of more than 16.
-		flatCorner: 15 * flatTolerance,
-		bound:      truePeakBound * rounding,
-		outerSum:   outerSum * rounding, outerRest: outerRest * rounding,
-		innerSum: innerSum * rounding, innerRest: innerRest * rounding,
-		apart:  int64(frames),
+		flatCorner: float32(15 * flatTolerance / m.scale),
+		bound:      truePeakBound * more,
+		outerSum:   outerSum * more, outerRest: outerRest * more,
+		innerSum: innerSum * more, innerRest: innerRest * more,
+		floats: flag(m.cfg.Type == Float32),
 		factor: int64(m.factor),
 	}
 }
 
-// fillGroup does fillBuffers for one group.
-func (m *Meter) fillGroup(g *group, bufs [][]byte, at, n, stride int) {
+// fillGroups does fillBuffers for the groups.
+func (m *Meter) fillGroups(bufs [][]byte, at, n, stride int) {
 	size := m.cfg.Type.Bytes()
-	apart := int(m.plan.apart)
-	dst := g.buf[history+m.fill:]
+	row := (history + m.fill) * laneCount
 	if len(bufs) == len(m.channels) {
-		for i := range g.count {
-			src := bufs[g.first+i][at*stride : (at+n)*stride]
-			decodeVector(m.cfg.kernel, m.cfg.Type, dst[i*apart:], apart, 1, src, n, stride)
+		for i := range m.groups {
+			g := &m.groups[i]
+			decodeMono(m.cfg.kernel, m.cfg.Type, g.rows[row:], bufs[g.first:][:g.count], at*size, n)
 		}
 		return
 	}
-	src := bufs[0][at*stride+g.first*size : (at+n)*stride]
-	decodeVector(m.cfg.kernel, m.cfg.Type, dst, apart, g.count, src, n, stride)
+	for from := 0; from < n; from += decodeFrames {
+		count := min(decodeFrames, n-from)
+		for i := range m.groups {
+			g := &m.groups[i]
+			src := bufs[0][(at+from)*stride+g.first*size : (at+n)*stride]
+			decodeInterleaved(m.cfg.kernel, m.cfg.Type, g.rows[row+from*laneCount:], g.count, src, count, stride)
+		}
+	}
+}
+
+// at returns a sample of a group as a fraction of full scale.
+func (m *Meter) at(g *group, frame, lane int) float64 {
+	w := g.rows[frame*laneCount+lane]
+	if m.cfg.Type == Float32 {
+		return float64(math.Float32frombits(w))
+	}
+	return float64(int32(w)) * m.scale
+}
+
+// unroll returns all that is held of one channel of a group, as a channel's buf.
+func (m *Meter) unroll(g *group, lane int) []float64 {
+	for i := range m.unrolled {
+		m.unrolled[i] = m.at(g, i, lane)
+	}
+	return m.unrolled
 }
 
 // measureGroup does measure for the channels of a group.
@@ -115,7 +160,7 @@ func (m *Meter) measureGroup(g *group, b span) {
 	channels := m.channels[g.first:][:g.count]
 	if b.base == 0 {
 		for i := range channels {
-			k := m.rate.settled(channels[i].buf[history])
+			k := m.rate.settled(m.at(g, history, i) / m.scale)
 			l.k[0][i], l.k[1][i], l.k[2][i], l.k[3][i] = k.s1, k.s2, k.t1, k.t2
 		}
 	}
@@ -124,21 +169,29 @@ func (m *Meter) measureGroup(g *group, b span) {
 	for i := range p.stepEnd {
 		p.stepEnd[i] = int64(min((i+1)*m.block/steps, b.frames))
 	}
-	measureVector(m.cfg.kernel, l, p, g.buf, history, m.tiles)
+	measureVector(m.cfg.kernel, l, p, g.rows, history, m.tiles)
 	for i := range channels {
 		c := &channels[i]
-		s := sums{peak: l.peak[i], sum: l.sum[i], squares: l.squares[i], zeros: int(l.zeros[i])}
+		s := sums{
+			peak:    float64(l.peak[i]) * m.scale,
+			sum:     l.sum[i] * m.scale,
+			squares: l.squares[i] * m.scale * m.scale,
+			zeros:   int(l.zeros[i]),
+		}
+		if m.cfg.Type == Float32 {
+			s.peak = float64(math.Float32frombits(l.peak[i]))
+		}
 		if b.reported {
-			c.blocks = append(c.blocks, newBlock(s, b.frames, l.truePeak[i]))
+			c.blocks = append(c.blocks, newBlock(s, b.frames, l.truePeak[i]*m.scale))
 		}
 		if b.base < m.end {
 			var energies [steps]float64
 			for j := range energies {
-				energies[j] = l.step[j][i]
+				energies[j] = l.step[j][i] * m.scale * m.scale
 			}
 			m.weigh(c, b, &energies)
 		}
-		m.findRunsByTile(c, b, g, i)
+		m.findRunsByTile(c, b, g, i, s)
 	}
 }
 
@@ -151,23 +204,32 @@ func flag(set bool) int64 {
 
 // findRunsByTile does findRuns, but looks only at the tiles in which a run may
 // start that is an event, and from there on until no run is open.
-func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int) {
+func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int, s sums) {
 	l := &g.lanes
 	tiles := m.tiles[1:][:(b.frames+tileFrames-1)/tileFrames]
-	if c.clip.open || l.peak[lane] >= m.cfg.ClipLevel {
+	clips := c.clip.open || s.peak >= m.cfg.ClipLevel
+	zeros := c.zero.open || l.hush[lane] != 0 || m.at(g, history+b.frames-1, lane) == 0
+	if c.zero.open && s.zeros == b.frames {
+		zeros = false // it goes on
+	}
+	flats := c.flat.open || l.flat[lane] != 0
+	if !clips && !zeros && !flats {
+		return
+	}
+	c.buf = m.unroll(g, lane)
+	if clips {
+		level := float32(m.cfg.ClipLevel / m.scale * (1 - 1e-6)) // a tile's peak is rounded
 		for i := range tiles {
-			if c.clip.open || tiles[i].peak[lane] >= m.cfg.ClipLevel {
+			if c.clip.open || tiles[i].peak[lane] >= level {
 				from := i * tileFrames
 				m.findClips(c, from, min(from+tileFrames, b.frames), b.base)
 			}
 		}
 	}
-	switch silent := int(l.zeros[lane]) == b.frames; {
-	case c.zero.open && silent: // goes on
-	case c.zero.open || l.hush[lane] != 0 || c.buf[history+b.frames-1] == 0:
+	if zeros {
 		m.findZerosByTile(c, b, tiles, lane)
 	}
-	if c.flat.open || l.flat[lane] != 0 {
+	if flats {
 		m.findFlatTopsByTile(c, b, tiles, lane)
 	}
 }

@@ -1,18 +1,26 @@
-/* The kernel of kernel.go for eight channels side by side, in vectors of VB
+/* The kernel of kernel.go for sixteen channels side by side, in vectors of VB
    bytes. A file for each instruction set includes this one after defining
 
-     VB              bytes of a vector: 16, 32 or 64
-     VMAX(a, b)      the larger of two vectors of doubles, lane by lane
-     VMAXF(a, b)     the same of floats
-     NAME(x)         x with the instruction set's name
+     VB                VB bytes a vector: 16, 32 or 64
+     vi                a vector of int32_t
+     NAME(x)           x with the instruction set's name
+     MAX_F, MIN_F      the larger and the smaller of two vectors of floats
+     MAX_U, MIN_U      the same of words without sign
+     ABS_I             the magnitudes of int32_t; that of the smallest is 2^31
+     WIDEN_I, WIDEN_F  as many int32_t, or floats, from an address as fit a vector of doubles
+     ANY(v)            whether any bit is set
+     PICK(v, m)        in each 16 bytes of v those that m names; 0 for NONE
+     QUADS(p, apart)   16 bytes each from p, p + apart, …, as many as fill a vector
+     QUADS_24(p)       the same for apart = 12; reads VB bytes
+     QUADS_OF(p, at)   16 bytes each at p[0] + at, p[4] + at, …
 
    Every channel's figures come out of the same operations in the same order as
    in plain Go, in double precision and with no operation fused into another:
    so all kernels agree to the last bit, and a catalog does not tell which
    machine filled it. Vectorising across channels allows that; along time it
-   would not. */
+   would not. What only tells where to look closer is in single precision, with
+   a margin. */
 
-#include <stdint.h>
 #include <string.h>
 #include "vector_api.h"
 
@@ -21,329 +29,269 @@
 #endif /* gcc: by -std=c11, see vector_cgo.go */
 
 #define INLINE static inline __attribute__((always_inline))
-#define W (VB / 8)        /* doubles in a vector */
-#define COLUMNS (LANES / W)
+#define W (VB / 8) /* doubles in a vector */
+#define Q (VB / 4) /* words in a vector */
 
 typedef double vd __attribute__((vector_size(VB)));
-typedef int64_t vl __attribute__((vector_size(VB)));
-typedef int32_t v4i __attribute__((vector_size(16)));
-typedef uint8_t v16b __attribute__((vector_size(16)));
-typedef int64_t v2l __attribute__((vector_size(16)));
-typedef double v4d __attribute__((vector_size(32)));
-typedef double v2d __attribute__((vector_size(16)));
-typedef float v4f __attribute__((vector_size(16)));
 typedef float vf __attribute__((vector_size(VB)));
-typedef int32_t vi __attribute__((vector_size(VB)));
+typedef uint32_t vu __attribute__((vector_size(VB)));
 
 /* The same at any address. */
-#define ANYWHERE __attribute__((aligned(1), may_alias))
+#define ANYWHERE __attribute__((aligned(4), may_alias))
 typedef vd any_vd ANYWHERE;
-typedef vl any_vl ANYWHERE;
+typedef vi any_vi ANYWHERE;
+typedef vu any_vu ANYWHERE;
 typedef vf any_vf ANYWHERE;
-typedef v4d any_v4d ANYWHERE;
-typedef v2d any_v2d ANYWHERE;
-typedef v16b any_v16b ANYWHERE;
-typedef int64_t any_int64 ANYWHERE;
 
-#if defined(__clang__) || __GNUC__ >= 12
-#define SHUFFLE(a, b, ...) __builtin_shufflevector(a, b, __VA_ARGS__)
-#define BYTES(a, ...) __builtin_shufflevector(a, a, __VA_ARGS__)
-#else
-#define SHUFFLE(a, b, ...) __builtin_shuffle(a, b, (__typeof__((a) < (b))){__VA_ARGS__})
-#define BYTES(a, ...) __builtin_shuffle(a, (v16b){__VA_ARGS__})
-#endif
+INLINE vd all(double x) { return x - (vd){0}; }
+INLINE vf all_f(float x) { return x - (vf){0}; }
+INLINE vf abs_f(vf x) { return (vf)((vi)x & INT32_MAX); }
 
-#if VB >= 32
-#define NARROW(x) __builtin_convertvector(*(const any_v4d *)(x), v4f)
-#else
-#define NARROW(x) ((v4f){(float)(x)[0], (float)(x)[1], (float)(x)[2], (float)(x)[3]})
-#endif
+/* ---- bytes to words ---- */
 
-INLINE vd all(double x) {
-	vd v;
-	for (int i = 0; i < W; i++) v[i] = x;
-	return v;
-}
-
-INLINE vd vabs(vd x) { return (vd)((vl)x & INT64_MAX); }
-INLINE vf fabs_f(vf x) { return (vf)((vi)x & INT32_MAX); }
-
-/* ---- samples to fractions of full scale ---- */
-
-#define MAX_AMPLITUDE 1e9
-#define MAX_FLOAT 0x4e6e6b28 /* 1e9f */
+#define MAX_FLOAT 0x4e6e6b28 /* 1e9f: maxAmplitude */
 #define INF_FLOAT 0x7f800000
 
-INLINE float finite_float(uint32_t bits) {
+INLINE uint32_t finite(uint32_t bits) {
 	uint32_t size = bits & INT32_MAX;
-	if (size > INF_FLOAT) bits = 0;
-	else if (size > MAX_FLOAT) bits = MAX_FLOAT | (bits & ~(uint32_t)INT32_MAX);
-	float x;
-	memcpy(&x, &bits, sizeof x);
-	return x;
+	if (size > INF_FLOAT) return 0;
+	if (size > MAX_FLOAT) return MAX_FLOAT | (bits & ~(uint32_t)INT32_MAX);
+	return bits;
 }
 
-INLINE double finite(double x) {
-	if (x >= -MAX_AMPLITUDE && x <= MAX_AMPLITUDE) return x;
-	return x > 0 ? MAX_AMPLITUDE : x < 0 ? -MAX_AMPLITUDE : 0;
-}
-
-INLINE double sample(int type, const uint8_t *p) {
+INLINE uint32_t word(int type, const uint8_t *p) {
 	switch (type) {
 	case TYPE_UINT8:
-		return ((int)*p - 128) / 128.;
+		return (uint32_t)(p[0] ^ 0x80) << 24;
 	case TYPE_INT16:
-		return (int16_t)(p[0] | p[1] << 8) / 32768.;
+		return (uint32_t)p[0] << 16 | (uint32_t)p[1] << 24;
 	case TYPE_INT24:
-		return (int32_t)((uint32_t)p[0] << 8 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 24) / 2147483648.;
-	case TYPE_INT32:
-	case TYPE_FLOAT32: {
-		uint32_t u = (uint32_t)p[0] | (uint32_t)p[1] << 8 | (uint32_t)p[2] << 16 | (uint32_t)p[3] << 24;
-		return type == TYPE_INT32 ? (int32_t)u / 2147483648. : finite_float(u);
+		return (uint32_t)p[0] << 8 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 24;
 	}
-	}
-	double x;
-	memcpy(&x, p, sizeof x);
-	return finite(x);
-}
-
-/* Four samples that lie side by side, as bits: integers in the upper bytes,
-   floats as they are but made finite. Reads wide(type) bytes. */
-INLINE v4i four(int type, const uint8_t *p) {
-	v16b b;
-	switch (type) {
-	case TYPE_UINT8: {
-		v4i v = {p[0], p[1], p[2], p[3]};
-		return (v - 128) << 24;
-	}
-	case TYPE_INT16:
-		b = (v16b)(v2l){*(const any_int64 *)p};
-		return (v4i)BYTES(b, 0, 0, 0, 1, 0, 0, 2, 3, 0, 0, 4, 5, 0, 0, 6, 7) >> 16 << 16;
-	case TYPE_INT24:
-		b = *(const any_v16b *)p;
-		return (v4i)BYTES(b, 0, 0, 1, 2, 0, 3, 4, 5, 0, 6, 7, 8, 0, 9, 10, 11) >> 8 << 8;
-	}
-	v4i v = (v4i)*(const any_v16b *)p;
-	if (type == TYPE_FLOAT32) {
-		v4i size = v & INT32_MAX, over = size > MAX_FLOAT;
-		v = (v & ~over) | (((v & INT32_MIN) | MAX_FLOAT) & over & (size <= INF_FLOAT));
-	}
-	return v;
-}
-
-INLINE int64_t wide(int type) {
-	switch (type) {
-	case TYPE_UINT8:
-		return 4;
-	case TYPE_INT16:
-		return 8;
-	}
-	return 16;
+	uint32_t u = (uint32_t)p[0] | (uint32_t)p[1] << 8 | (uint32_t)p[2] << 16 | (uint32_t)p[3] << 24;
+	return type == TYPE_INT32 ? u : finite(u);
 }
 
 INLINE int64_t bytes(int type) {
-	static const char size[] = {[TYPE_UINT8] = 1, [TYPE_INT16] = 2, [TYPE_INT24] = 3,
-		[TYPE_INT32] = 4, [TYPE_FLOAT32] = 4, [TYPE_FLOAT64] = 8};
+	static const char size[] = {[TYPE_UINT8] = 1, [TYPE_INT16] = 2, [TYPE_INT24] = 3, [TYPE_INT32] = 4, [TYPE_FLOAT32] = 4};
 	return size[type];
 }
 
-/* put writes four samples as fractions of full scale. */
-INLINE void put(int type, double *to, v4i v) {
-#if VB >= 32
-	*(any_v4d *)to = type == TYPE_FLOAT32 ? __builtin_convertvector((v4f)v, v4d)
-		: __builtin_convertvector(v, v4d) * (1 / 2147483648.);
-#else
-	for (int i = 0; i < 4; i++)
-		to[i] = type == TYPE_FLOAT32 ? (double)((v4f)v)[i] : v[i] * (1 / 2147483648.);
-#endif
-}
+#define NONE (-128)
 
-/* transposed turns four times four numbers about. */
-INLINE void transposed(v4i *a) {
-	v4i t0 = SHUFFLE(a[0], a[1], 0, 4, 1, 5), t1 = SHUFFLE(a[0], a[1], 2, 6, 3, 7);
-	v4i t2 = SHUFFLE(a[2], a[3], 0, 4, 1, 5), t3 = SHUFFLE(a[2], a[3], 2, 6, 3, 7);
-	a[0] = SHUFFLE(t0, t2, 0, 1, 4, 5);
-	a[1] = SHUFFLE(t0, t2, 2, 3, 6, 7);
-	a[2] = SHUFFLE(t1, t3, 0, 1, 4, 5);
-	a[3] = SHUFFLE(t1, t3, 2, 3, 6, 7);
-}
-
-/* decoded does decode for a type known when it is compiled. */
-INLINE void decoded(int type, double *dst, int64_t apart, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride) {
-	int64_t fast = 0; /* frames done four at a time */
-	if (type != TYPE_FLOAT64 && stride == bytes(type)) {
-		for (; fast + 4 <= n && fast * stride + wide(type) <= size; fast += 4)
-			put(type, dst + fast, four(type, src + fast * stride));
-	} else if (type != TYPE_FLOAT64) {
-		int64_t reach = 3 * stride + (lanes - 1) / 4 * 4 * bytes(type) + wide(type);
-		for (; fast + 4 <= n && fast * stride + reach <= size; fast += 4) {
-			const uint8_t *p = src + fast * stride;
-			for (int64_t l = 0; l < lanes; l += 4, p += 4 * bytes(type)) {
-				v4i v[4];
-				for (int i = 0; i < 4; i++) v[i] = four(type, p + i * stride);
-				transposed(v);
-				for (int i = 0; i < 4 && l + i < lanes; i++) put(type, dst + (l + i) * apart + fast, v[i]);
-			}
-		}
-	}
-	for (int64_t l = 0; l < lanes; l++)
-		for (int64_t i = fast; i < n; i++)
-			dst[l * apart + i] = sample(type, src + i * stride + l * bytes(type));
-}
-
-void NAME(decode)(int type, double *dst, int64_t apart, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride) {
+/* words turns the first four samples of each 16 bytes into words. */
+INLINE vi words(int type, vi v) {
 	switch (type) {
-	case TYPE_UINT8: decoded(TYPE_UINT8, dst, apart, lanes, src, size, n, stride); break;
-	case TYPE_INT16: decoded(TYPE_INT16, dst, apart, lanes, src, size, n, stride); break;
-	case TYPE_INT24: decoded(TYPE_INT24, dst, apart, lanes, src, size, n, stride); break;
-	case TYPE_INT32: decoded(TYPE_INT32, dst, apart, lanes, src, size, n, stride); break;
-	case TYPE_FLOAT32: decoded(TYPE_FLOAT32, dst, apart, lanes, src, size, n, stride); break;
-	case TYPE_FLOAT64: decoded(TYPE_FLOAT64, dst, apart, lanes, src, size, n, stride); break;
+	case TYPE_UINT8:
+		return PICK(v, NONE, NONE, NONE, 0, NONE, NONE, NONE, 1, NONE, NONE, NONE, 2, NONE, NONE, NONE, 3) ^ INT32_MIN;
+	case TYPE_INT16:
+		return PICK(v, NONE, NONE, 0, 1, NONE, NONE, 2, 3, NONE, NONE, 4, 5, NONE, NONE, 6, 7);
+	case TYPE_INT24:
+		return PICK(v, NONE, 0, 1, 2, NONE, 3, 4, 5, NONE, 6, 7, 8, NONE, 9, 10, 11);
+	case TYPE_FLOAT32: {
+		vi size = v & INT32_MAX, over = size > MAX_FLOAT;
+		return (v & ~over) | (((v & INT32_MIN) | MAX_FLOAT) & over & (size <= INF_FLOAT));
+	}
+	}
+	return v;
+}
+
+/* interleaved reads more of a row than its lanes need, but no more than src has.
+   Lanes that are left over get what lies there. */
+INLINE void interleaved(int type, uint32_t *dst, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride) {
+	const int64_t quad = 4 * bytes(type);
+	const int64_t last = (lanes - 1) / Q * Q * bytes(type); /* where the last vector starts */
+	const int64_t reach = last + (type == TYPE_INT24 ? VB : VB / 16 * quad - quad + 16);
+	int64_t fast = size < reach ? 0 : (size - reach) / stride + 1;
+	if (fast > n) fast = n;
+	for (int64_t i = 0; i < fast; i++) {
+		const uint8_t *p = src + i * stride;
+		for (int64_t k = 0; k < lanes; k += Q, p += Q * bytes(type))
+			*(any_vi *)(dst + i * LANES + k) = words(type, type == TYPE_INT24 ? QUADS_24(p) : QUADS(p, quad));
+	}
+	for (int64_t i = fast; i < n; i++)
+		for (int64_t l = 0; l < lanes; l++) dst[i * LANES + l] = word(type, src + i * stride + l * bytes(type));
+}
+
+void NAME(interleaved)(int type, uint32_t *dst, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride) {
+	switch (type) {
+	case TYPE_UINT8: interleaved(TYPE_UINT8, dst, lanes, src, size, n, stride); break;
+	case TYPE_INT16: interleaved(TYPE_INT16, dst, lanes, src, size, n, stride); break;
+	case TYPE_INT24: interleaved(TYPE_INT24, dst, lanes, src, size, n, stride); break;
+	case TYPE_INT32: interleaved(TYPE_INT32, dst, lanes, src, size, n, stride); break;
+	case TYPE_FLOAT32: interleaved(TYPE_FLOAT32, dst, lanes, src, size, n, stride); break;
 	}
 }
 
-/* ---- a run of frames, turned so that the channels lie side by side ---- */
-
-#define RUN 32 /* frames, as peakRun in kernel.go; the last run of a block may be up to 63 int64_t */
-#define BEFORE 2
-
-struct run {
-	_Alignas(64) double x[BEFORE + 2 * RUN + 4][LANES];
-};
-
-/* turn lays n frames of all channels, n rounded up to a multiple of 4, into
-   rows from row on. */
-INLINE void turn(struct run *r, int64_t row, const double *x, int64_t apart, int64_t lanes, int64_t n) {
-	for (int64_t i = 0; i < n; i += 4) {
-#if VB >= 32
-		for (int64_t l = 0; l < lanes; l += 4) {
-			const double *from = x + l * apart + i;
-			v4d a = *(const any_v4d *)from, b = *(const any_v4d *)(from + apart);
-			v4d c = *(const any_v4d *)(from + 2 * apart), d = *(const any_v4d *)(from + 3 * apart);
-			v4d t0 = SHUFFLE(a, b, 0, 4, 2, 6), t1 = SHUFFLE(a, b, 1, 5, 3, 7);
-			v4d t2 = SHUFFLE(c, d, 0, 4, 2, 6), t3 = SHUFFLE(c, d, 1, 5, 3, 7);
-			double *to = &r->x[row + i][l];
-			*(any_v4d *)to = SHUFFLE(t0, t2, 0, 1, 4, 5);
-			*(any_v4d *)(to + LANES) = SHUFFLE(t1, t3, 0, 1, 4, 5);
-			*(any_v4d *)(to + 2 * LANES) = SHUFFLE(t0, t2, 2, 3, 6, 7);
-			*(any_v4d *)(to + 3 * LANES) = SHUFFLE(t1, t3, 2, 3, 6, 7);
-		}
+#if defined(__clang__) || __GNUC__ >= 12
+#define SHUFFLE(a, b, ...) __builtin_shufflevector(a, b, __VA_ARGS__)
 #else
-		for (int64_t l = 0; l < lanes; l += 2)
-			for (int k = 0; k < 4; k += 2) {
-				const double *from = x + l * apart + i + k;
-				v2d a = *(const any_v2d *)from, b = *(const any_v2d *)(from + apart);
-				*(any_v2d *)&r->x[row + i + k][l] = SHUFFLE(a, b, 0, 2);
-				*(any_v2d *)&r->x[row + i + k + 1][l] = SHUFFLE(a, b, 1, 3);
-			}
+#define SHUFFLE(a, b, ...) __builtin_shuffle(a, b, (vi){__VA_ARGS__})
 #endif
+
+#define LOW 0, Q, 1, Q + 1
+#define HIGH 2, Q + 2, 3, Q + 3
+#define EVEN 0, 1, Q, Q + 1
+#define ODD 2, 3, Q + 2, Q + 3
+#define FURTHER(i, a, b, c, d) a + 4 * i, b + 4 * i, c + 4 * i, d + 4 * i
+#if VB == 64
+#define EACH(...) __VA_ARGS__, FURTHER(1, __VA_ARGS__), FURTHER(2, __VA_ARGS__), FURTHER(3, __VA_ARGS__)
+#elif VB == 32
+#define EACH(...) __VA_ARGS__, FURTHER(1, __VA_ARGS__)
+#else
+#define EACH(...) __VA_ARGS__
+#endif
+#define TURN(a, b, ...) SHUFFLE(a, b, EACH(__VA_ARGS__))
+
+/* mono lays channels side by side, four frames at a time: within each 16 bytes
+   four times four words are turned about. */
+INLINE void mono(int type, uint32_t *dst, int64_t lanes, const uint8_t *const *src, int64_t n) {
+	int64_t fast = 0;
+	for (; fast + 4 <= n && fast * bytes(type) + 16 <= n * bytes(type); fast += 4)
+		for (int k = 0; k < lanes; k += Q) {
+			vi a[4];
+			for (int i = 0; i < 4; i++) a[i] = words(type, QUADS_OF(src + k + i, fast * bytes(type)));
+			vi t0 = TURN(a[0], a[1], LOW), t1 = TURN(a[0], a[1], HIGH);
+			vi t2 = TURN(a[2], a[3], LOW), t3 = TURN(a[2], a[3], HIGH);
+			uint32_t *to = dst + fast * LANES + k;
+			*(any_vi *)to = TURN(t0, t2, EVEN);
+			*(any_vi *)(to + LANES) = TURN(t0, t2, ODD);
+			*(any_vi *)(to + 2 * LANES) = TURN(t1, t3, EVEN);
+			*(any_vi *)(to + 3 * LANES) = TURN(t1, t3, ODD);
+		}
+	for (int64_t i = fast; i < n; i++)
+		for (int64_t l = 0; l < lanes; l++) dst[i * LANES + l] = word(type, src[l] + i * bytes(type));
+}
+
+void NAME(mono)(int type, uint32_t *dst, int64_t lanes, const uint8_t *const *src, int64_t n) {
+	switch (type) {
+	case TYPE_UINT8: mono(TYPE_UINT8, dst, lanes, src, n); break;
+	case TYPE_INT16: mono(TYPE_INT16, dst, lanes, src, n); break;
+	case TYPE_INT24: mono(TYPE_INT24, dst, lanes, src, n); break;
+	case TYPE_INT32: mono(TYPE_INT32, dst, lanes, src, n); break;
+	case TYPE_FLOAT32: mono(TYPE_FLOAT32, dst, lanes, src, n); break;
 	}
 }
 
-INLINE vd load(const double *x, int column) { return *(const any_vd *)(x + column * W); }
+/* ---- peaks, and where to look closer ---- */
 
-INLINE void store(double *x, int column, vd v) { *(any_vd *)(x + column * W) = v; }
+/* How far a second difference in single precision can be off, of the largest
+   sample it is made of: eight roundings of 2^-24, and a lot more. */
+#define BEND_MARGIN 0x1p-20f
 
-INLINE vd at(const struct run *r, int64_t row, int column) { return load(r->x[row], column); }
+INLINE vi at(const row *x, int64_t i, int k) { return *(const any_vi *)(x[i] + k); }
+INLINE vf as_float(int floats, vi v) { return floats ? (vf)v : __builtin_convertvector(v, vf); }
+INLINE vu size_of(int floats, vi v) { return floats ? (vu)(v & INT32_MAX) : (vu)ABS_I(v); }
+INLINE vf size_as_float(int floats, vu v) { return floats ? (vf)v : __builtin_convertvector(v, vf); }
 
-/* ---- plain statistics ---- */
-
-/* levels does levels in kernel.go for n frames of a column, which start at row
-   BEFORE, and fills a tile for each TILE frames of them. The sums are added up
-   in two halves as there.
+/* levels fills the tiles of n frames from x on, for Q channels from k on, and
+   adds to s. tiles[-1] is the tile before.
 
    A flat top of four frames or more has three steps within the tolerance, so
    two of them lead to a pair of frames that is looked at together here, or one
    to the single frame at the end. A sharp bend is where it begins, at most two
    frames before. */
-INLINE void levels(const struct run *r, int64_t n, int column, const struct plan *p, struct lanes *s, struct tile *tiles) {
-	const vd tolerance = all(p->flat_tolerance), floor = all(p->flat_floor), corner = all(p->flat_corner), zero = all(0);
-	vd sum0 = zero, sum1 = zero, squares0 = zero, squares1 = zero, top = zero;
-	vl zeros = (vl)zero, any_flat = zeros, any_hush = zeros;
-	vd last = at(r, BEFORE - 1, column), step = last - at(r, BEFORE - 2, column);
+INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan *p, struct lanes *s, struct tile *tiles) {
+	const vf tolerance = all_f(p->flat_tolerance), floor = all_f(p->flat_floor), corner = all_f(p->flat_corner);
+	vf last = as_float(floats, at(x, -1, k)), step = last - as_float(floats, at(x, -2, k));
+	vf peak_before = *(any_vf *)(tiles[-1].peak + k), bend_before = *(any_vf *)(tiles[-1].bend + k);
+	vu top = {0};
+	vi any_flat = {0}, any_hush = {0}, zeros = {0};
 	for (int64_t from = 0; from < n; from += TILE, tiles++) {
-		vd peak = zero, bend = zero;
-		vl flat = (vl)zero;
+		vu peak = {0}, least = ~(vu){0};
+		vf bend = {0}, flat = all_f(1);
 		int64_t i = from, to = n < from + TILE ? n : from + TILE;
 		for (; i + 2 <= to; i += 2) {
-			vd a = at(r, BEFORE + i, column), b = at(r, BEFORE + i + 1, column);
-			vd size = vabs(b), da = a - last, db = b - a;
-			sum0 += a;
-			sum1 += b;
-			squares0 += a * a;
-			squares1 += b * b;
-			zeros -= (a == zero) + (b == zero);
-			peak = VMAX(VMAX(vabs(a), size), peak);
-			bend = VMAX(VMAX(vabs(da - step), vabs(db - da)), bend);
-			flat |= (vl)(VMAX(vabs(da), vabs(db)) <= tolerance) & (vl)(size >= floor);
+			vi va = at(x, i, k), vb = at(x, i + 1, k);
+			vu size_a = size_of(floats, va), size_b = size_of(floats, vb);
+			peak = MAX_U(MAX_U(size_a, size_b), peak);
+			least = MIN_U(MIN_U(size_a, size_b), least);
+			vf a = as_float(floats, va), b = as_float(floats, vb);
+			vf da = a - last, db = b - a;
+			bend = MAX_F(MAX_F(abs_f(da - step), abs_f(db - da)), bend);
+			flat = MIN_F(MAX_F(MAX_F(abs_f(da), abs_f(db)) - tolerance, floor - abs_f(b)), flat);
 			last = b;
 			step = db;
 		}
 		if (i < to) { /* at the very end */
-			vd a = at(r, BEFORE + i, column);
-			sum0 += a;
-			squares0 += a * a;
-			zeros -= a == zero;
-			peak = VMAX(vabs(a), peak);
-			bend = VMAX(vabs((a - last) - step), bend);
-			flat |= (vl)(vabs(a - last) <= tolerance) & (vl)(vabs(a) >= floor);
+			vi va = at(x, i, k);
+			peak = MAX_U(size_of(floats, va), peak);
+			least = MIN_U(size_of(floats, va), least);
+			vf a = as_float(floats, va), da = a - last;
+			bend = MAX_F(abs_f(da - step), bend);
+			flat = MIN_F(MAX_F(abs_f(da) - tolerance, floor - abs_f(a)), flat);
 		}
-		if (s) flat &= (vl)(VMAX(bend, load(tiles[-1].bend, column)) >= corner);
-		top = VMAX(top, peak);
-		any_flat |= flat;
-		any_hush |= (vl)(peak == zero);
-		store(tiles->peak, column, peak);
-		store(tiles->bend, column, bend);
-		*(any_vl *)(tiles->flat + column * W) = flat;
+		vf size = size_as_float(floats, peak);
+		bend += MAX_F(size, peak_before) * BEND_MARGIN;
+		vi marked = (flat <= 0) & (MAX_F(bend, bend_before) >= corner);
+		*(any_vf *)(tiles->peak + k) = size;
+		*(any_vf *)(tiles->bend + k) = bend;
+		*(any_vi *)(tiles->flat + k) = marked;
+		any_flat |= marked;
+		top = MAX_U(top, peak);
+		peak_before = size;
+		bend_before = bend;
+		vi quiet = (vi)(least == 0);
+		if (ANY(quiet)) {
+			any_hush |= (vi)(peak == 0);
+			for (i = from; i < to; i++) zeros -= (vi)(size_of(floats, at(x, i, k)) == 0);
+		}
 	}
 	if (!s) return;
-	store(s->peak, column, VMAX(load(s->peak, column), top));
-	store(s->sum, column, load(s->sum, column) + (sum0 + sum1));
-	store(s->squares, column, load(s->squares, column) + (squares0 + squares1));
-	*(any_vl *)(s->zeros + column * W) += zeros;
-	*(any_vl *)(s->flat + column * W) |= any_flat;
-	*(any_vl *)(s->hush + column * W) |= any_hush;
+	any_vu *peak = (any_vu *)(s->peak + k);
+	*peak = MAX_U(*peak, top);
+	*(any_vi *)(s->zeros + k) += zeros;
+	*(any_vi *)(s->flat + k) |= any_flat;
+	*(any_vi *)(s->hush + k) |= any_hush;
 }
 
-/* ---- K weighting ---- */
+/* ---- sums and K weighting ---- */
 
-/* weigh does kFilter.energy for rows [from, to) of so many columns: enough of
-   them to fill the time that each operation waits for the one before. */
-INLINE void weigh(const struct run *r, int64_t from, int64_t to, int column, int columns, const struct plan *p, struct lanes *s) {
+INLINE vd load(const double *x, int k) { return *(const any_vd *)(x + k); }
+INLINE void store(double *x, int k, vd v) { *(any_vd *)(x + k) = v; }
+
+INLINE vd as_double(int floats, const uint32_t *x) {
+	return floats ? (vd)WIDEN_F(x) : (vd)WIDEN_I(x);
+}
+
+/* weigh does kFilter.energy for frames [from, to) of Q channels from k on, in
+   two vectors: enough of them to fill the time that each operation waits for
+   the one before. */
+INLINE void weigh(int floats, const row *x, int64_t from, int64_t to, int k, const struct plan *p, struct lanes *s) {
 	const vd b0 = all(p->b0), b1 = all(p->b1), b2 = all(p->b2), a1 = all(p->a1), a2 = all(p->a2);
 	const vd c1 = all(p->c1), c2 = all(p->c2);
-	vd s1[2], s2[2], t1[2], t2[2], sum[2];
-	for (int k = 0; k < columns; k++) {
-		s1[k] = load(s->s1, column + k);
-		s2[k] = load(s->s2, column + k);
-		t1[k] = load(s->t1, column + k);
-		t2[k] = load(s->t2, column + k);
-		sum[k] = load(s->energy, column + k);
+	vd s1[2], s2[2], t1[2], t2[2], energy[2], sum[2], squares[2];
+	for (int j = 0; j < 2; j++) {
+		s1[j] = load(s->s1, k + j * W);
+		s2[j] = load(s->s2, k + j * W);
+		t1[j] = load(s->t1, k + j * W);
+		t2[j] = load(s->t2, k + j * W);
+		energy[j] = load(s->energy, k + j * W);
+		sum[j] = load(s->sum, k + j * W);
+		squares[j] = load(s->squares, k + j * W);
 	}
 	for (int64_t i = from; i < to; i++)
-		for (int k = 0; k < columns; k++) {
-			vd v = at(r, i, column + k);
-			vd y = b0 * v + s1[k];
-			s1[k] = (b1 * v + s2[k]) - a1 * y;
-			s2[k] = b2 * v - a2 * y;
-			vd z = y + t1[k];
-			t1[k] = (t2[k] - (y + y)) - c1 * z;
-			t2[k] = y - c2 * z;
-			sum[k] += z * z;
+		for (int j = 0; j < 2; j++) {
+			vd v = as_double(floats, x[i] + k + j * W);
+			sum[j] += v;
+			squares[j] += v * v;
+			vd y = b0 * v + s1[j];
+			s1[j] = (b1 * v + s2[j]) - a1 * y;
+			s2[j] = b2 * v - a2 * y;
+			vd z = y + t1[j];
+			t1[j] = (t2[j] - (y + y)) - c1 * z;
+			t2[j] = y - c2 * z;
+			energy[j] += z * z;
 		}
-	for (int k = 0; k < columns; k++) {
-		store(s->s1, column + k, s1[k]);
-		store(s->s2, column + k, s2[k]);
-		store(s->t1, column + k, t1[k]);
-		store(s->t2, column + k, t2[k]);
-		store(s->energy, column + k, sum[k]);
+	for (int j = 0; j < 2; j++) {
+		store(s->s1, k + j * W, s1[j]);
+		store(s->s2, k + j * W, s2[j]);
+		store(s->t1, k + j * W, t1[j]);
+		store(s->t2, k + j * W, t2[j]);
+		store(s->energy, k + j * W, energy[j]);
+		store(s->sum, k + j * W, sum[j]);
+		store(s->squares, k + j * W, squares[j]);
 	}
-}
-
-static void weighed(const struct run *r, int64_t from, int64_t to, int columns, const struct plan *p, struct lanes *s) {
-	int k = 0;
-	for (; k + 2 <= columns; k += 2) weigh(r, from, to, k, 2, p, s);
-	if (k < columns) weigh(r, from, to, k, 1, p, s);
 }
 
 /* ---- true peak ---- */
@@ -362,12 +310,12 @@ INLINE vf screened(const float *x, int factor) {
 	difference += (float)((c) - (mirrored)) * (AT(k) - AT(12 - k));
 	vf sum = 2 * 6388 * AT(6), difference = {0};
 	INNER(TAP)
-	vf size = fabs_f(sum) + fabs_f(difference);
+	vf size = abs_f(sum) + abs_f(difference);
 	if (factor == 4) {
 		sum = 2 * 7964 * AT(6);
 		difference = (vf){0};
 		OUTER(TAP)
-		size = VMAXF(size, fabs_f(sum) + fabs_f(difference));
+		size = MAX_F(size, abs_f(sum) + abs_f(difference));
 	}
 #undef TAP
 #undef AT
@@ -396,123 +344,149 @@ static double exact(const double *w, int factor, double least) {
 	return least;
 }
 
-/* What the screening can be off by, of the largest sample in reach: 24 roundings
+/* What the screening can be off by, of the largest sample in reach: 25 roundings
    of 2^-24, on sums of magnitudes of at most twice the bound 2.0228; and where
    single precision runs out of exponents. */
 #define SCREEN_RELATIVE 1e-5f
 #define SCREEN_ABSOLUTE 1e-34f
 
-INLINE float screen(double least, double near) {
-	return (float)least * (1 - 1e-6f) - ((float)near * SCREEN_RELATIVE + SCREEN_ABSOLUTE);
-}
-
-/* tile_peak returns the true peak of n frames that start at x, or least. */
-static double tile_peak(const double *x, int64_t n, double near, int factor, double least) {
-	_Alignas(64) float narrow[TILE + 2 * REACH + 4], size[TILE];
-	x -= REACH;
-	for (int i = 0; i < TILE + 2 * REACH; i += 4)
-		*(v4f *)(narrow + i) = NARROW(x + i);
-	float limit = screen(least, near);
+/* tile_peak returns the true peak of n frames of one channel, or least. */
+static double tile_peak(int floats, const uint32_t *x, int64_t n, int factor, double least) {
+	enum { N = TILE + 2 * REACH };
+	_Alignas(64) float narrow[N + 4], size[TILE];
+	_Alignas(64) double wide[N];
+	float near = 0;
+	x -= REACH * LANES;
+	for (int i = 0; i < N; i++) {
+		int32_t v = (int32_t)x[i * LANES];
+		float f;
+		if (floats) memcpy(&f, &v, sizeof f);
+		else f = (float)v;
+		narrow[i] = f;
+		wide[i] = floats ? (double)f : (double)v;
+		near = __builtin_fabsf(f) > near ? __builtin_fabsf(f) : near;
+	}
+	for (int i = N; i < N + 4; i++) narrow[i] = 0;
+	const float slack = near * SCREEN_RELATIVE + SCREEN_ABSOLUTE;
+#define LIMIT ((float)least * (1 - 1e-6f) - slack)
+	float limit = LIMIT;
 	vi above = {0};
-	for (int i = 0; i < TILE; i += VB / 4) {
+	for (int i = 0; i < TILE; i += Q) {
 		vf v = screened(narrow + i, factor);
 		above |= v >= limit;
-		*(vf *)(size + i) = v;
+		*(any_vf *)(size + i) = v;
 	}
-	int64_t any = 0;
-	for (int i = 0; i < W; i++) any |= ((vl)above)[i];
-	if (any)
+	if (ANY(above))
 		for (int64_t i = 0; i < n; i++)
 			if (size[i] >= limit) {
-				least = exact(x + i, factor, least);
-				limit = screen(least, near);
+				least = exact(wide + i, factor, least);
+				limit = LIMIT;
 			}
+#undef LIMIT
 	return least;
 }
 
-INLINE double larger(double a, double b) { return a > b ? a : b; }
+/* below is a float that is surely not above x. */
+INLINE float below(double x) { return (float)x * (1 - 1e-6f); }
 
 /* true_peaks finds the true peak of every channel of a block: first where it
    can be largest, then wherever the bounds allow it to be larger still. tiles
-   has one tile more before the block and one after. Bounds overwrite bends. */
-static void true_peaks(const double *x, const struct plan *p, struct lanes *s, struct tile *tiles) {
-	int64_t count = (p->frames + TILE - 1) / TILE;
+   has one tile more before the block and one after. */
+static void true_peaks(int floats, const row *x, const struct plan *p, struct lanes *s, struct tile *tiles) {
+	const int64_t count = (p->frames + TILE - 1) / TILE;
 	struct tile *t = tiles + 1;
-	double before[LANES];
-	memcpy(before, tiles[0].bend, sizeof before);
-	for (int64_t i = 0; i < count; i++)
-		for (int l = 0; l < LANES; l++) {
-			double near = larger(larger(t[i - 1].peak[l], t[i].peak[l]), t[i + 1].peak[l]);
-			double bend = larger(larger(before[l], t[i].bend[l]), t[i + 1].bend[l]);
+	float least[LANES] = {0};
+	int32_t first[LANES];
+	for (int64_t l = 0; l < p->lanes; l++) {
+		float f;
+		memcpy(&f, &s->peak[l], sizeof f);
+		s->true_peak[l] = floats ? (double)f : (double)s->peak[l];
+		least[l] = below(s->true_peak[l]);
+	}
+	for (int64_t l = p->lanes; l < LANES; l++) least[l] = __builtin_inff();
+	for (int k = 0; k < LANES; k += Q) {
+		vf most = {0};
+		vi where = {0};
+		for (int64_t i = 0; i < count; i++) {
+#define TILE_AT(i, what) (*(any_vf *)(t[i].what + k))
+			vf near = MAX_F(MAX_F(TILE_AT(i - 1, peak), TILE_AT(i, peak)), TILE_AT(i + 1, peak));
+			vf bend = MAX_F(MAX_F(TILE_AT(i - 1, bend), TILE_AT(i, bend)), TILE_AT(i + 1, bend));
 			if (i == count - 2) { /* the last tile may be shorter than the filter */
-				near = larger(near, t[i + 2].peak[l]);
-				bend = larger(bend, t[i + 2].bend[l]);
+				near = MAX_F(near, TILE_AT(i + 2, peak));
+				bend = MAX_F(bend, TILE_AT(i + 2, bend));
 			}
-			before[l] = t[i].bend[l];
-			double straight = larger(near * p->outer_sum + bend * p->outer_rest, near * p->inner_sum + bend * p->inner_rest);
-			double bound = near * p->bound;
-			t[i].near[l] = near;
-			t[i].bend[l] = bound < straight ? bound : straight;
+			vf straight = MAX_F(near * p->outer_sum + bend * p->outer_rest, near * p->inner_sum + bend * p->inner_rest);
+			vf bound = MIN_F(near * p->bound, straight) + SCREEN_ABSOLUTE;
+			TILE_AT(i, bound) = bound;
+			vi more = bound > most;
+			where = (more & (int32_t)i) | (~more & where);
+			most = MAX_F(most, bound);
 		}
-	for (int l = 0; l < p->lanes; l++) {
-		double least = s->peak[l];
-		int64_t first = 0;
-		for (int64_t i = 1; i < count; i++)
-			if (t[i].bend[l] > t[first].bend[l]) first = i;
-		if (t[first].bend[l] > least)
-			for (int64_t k = -1; k < count; k++) {
-				int64_t i = k < 0 ? first : k;
-				if (!(t[i].bend[l] > least)) continue;
-				int64_t n = p->frames - i * TILE < TILE ? p->frames - i * TILE : TILE;
-				least = tile_peak(x + l * p->apart + i * TILE, n, t[i].near[l], p->factor, least);
-				t[i].bend[l] = 0;
-			}
-		s->true_peak[l] = least;
+		*(any_vi *)(first + k) = where;
+		vi above = most > *(any_vf *)(least + k);
+		if (!ANY(above)) continue;
+		for (int l = k; l < k + Q; l++) {
+			if (!(t[first[l]].bound[l] > least[l])) continue;
+			int64_t i = first[l], n = p->frames - i * TILE < TILE ? p->frames - i * TILE : TILE;
+			s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, p->factor, s->true_peak[l]);
+			least[l] = below(s->true_peak[l]);
+			t[i].bound[l] = 0;
+		}
+		for (int64_t i = 0; i < count; i++) {
+			above = TILE_AT(i, bound) > *(any_vf *)(least + k);
+			if (!ANY(above)) continue;
+			int64_t n = p->frames - i * TILE < TILE ? p->frames - i * TILE : TILE;
+			for (int l = k; l < k + Q; l++)
+				if (t[i].bound[l] > least[l]) {
+					s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, p->factor, s->true_peak[l]);
+					least[l] = below(s->true_peak[l]);
+				}
+		}
+#undef TILE_AT
 	}
 }
 
 /* ---- a block ---- */
 
-void NAME(measure)(struct lanes *s, const struct plan *p, const double *x, struct tile *tiles) {
-	struct run r;
-	const int columns = (p->lanes + W - 1) / W;
-	const int64_t lanes = columns * W, apart = p->apart, n = p->frames;
-	memset(s->peak, 0, sizeof *s - offsetof(struct lanes, peak));
-	if (lanes < LANES) memset(&r, 0, sizeof r);
+#define STRETCH (16 * TILE) /* frames that are gone through twice while they are at hand */
 
-	/* The tiles before and after the block, for the bounds. */
-	int64_t count = (n + TILE - 1) / TILE;
-	turn(&r, 0, x - TILE - BEFORE, apart, lanes, TILE + BEFORE);
-	for (int c = 0; c < columns; c++) levels(&r, TILE, c, p, 0, tiles);
-	turn(&r, 0, x + n - BEFORE, apart, lanes, TILE + BEFORE);
-	for (int c = 0; c < columns; c++) levels(&r, TILE, c, p, 0, tiles + 1 + count);
+INLINE void measured(int floats, struct lanes *s, const struct plan *p, const row *x, struct tile *tiles) {
+	const int64_t n = p->frames, count = (n + TILE - 1) / TILE;
+	const int lanes = (int)((p->lanes + Q - 1) / Q * Q);
+	memset(s->sum, 0, sizeof *s - offsetof(struct lanes, sum));
 
-	turn(&r, 0, x - BEFORE, apart, lanes, BEFORE);
+	/* The tiles before and after the block, for the bounds. There is none
+	   before the one before; nothing is asked of it but its bends. */
+	struct tile edge[2];
+	memset(edge, 0, sizeof edge);
+	for (int k = 0; k < lanes; k += Q) levels(floats, x - TILE, TILE, k, p, 0, edge + 1);
+	tiles[0] = edge[1];
 	int step = 0;
-	for (int64_t from = 0; from < n;) {
-		int64_t size = n - from < 2 * RUN ? n - from : RUN;
-		turn(&r, BEFORE, x + from, apart, lanes, size);
-		for (int c = 0; c < columns; c++) levels(&r, size, c, p, s, tiles + 1 + from / TILE);
+	for (int64_t from = 0; from < n; from += STRETCH) {
+		int64_t size = n - from < STRETCH ? n - from : STRETCH;
+		for (int k = 0; k < lanes; k += Q) levels(floats, x + from, size, k, p, s, tiles + 1 + from / TILE);
 		if (p->weighted)
-			for (int64_t at = 0; at < size;) {
-				int64_t to = p->step_end[step] - from;
-				if (to > size) {
-					weighed(&r, BEFORE + at, BEFORE + size, columns, p, s);
-					break;
+			for (int64_t at = from; at < from + size;) {
+				int64_t to = p->step_end[step] < from + size ? p->step_end[step] : from + size;
+				for (int k = 0; k < lanes; k += Q) weigh(floats, x, at, to, k, p, s);
+				if (to == p->step_end[step]) {
+					memcpy(s->step[step++], s->energy, sizeof s->energy);
+					memset(s->energy, 0, sizeof s->energy);
 				}
-				weighed(&r, BEFORE + at, BEFORE + to, columns, p, s);
-				memcpy(s->step[step++], s->energy, sizeof s->energy);
-				memset(s->energy, 0, sizeof s->energy);
 				at = to;
 			}
-		from += size;
-		memcpy(r.x[0], r.x[size], sizeof r.x[0] * BEFORE);
 	}
+	for (int k = 0; k < lanes; k += Q) levels(floats, x + n, TILE, k, p, 0, tiles + 1 + count);
+
 	double *state[] = {s->s1, s->s2, s->t1, s->t2};
 	if (p->weighted)
 		for (int i = 0; i < 4; i++)
 			for (int l = 0; l < LANES; l++)
 				if (__builtin_fabs(state[i][l]) < p->subnormal) state[i][l] = 0;
-	if (p->factor > 1 && p->reported) true_peaks(x, p, s, tiles);
-	else memcpy(s->true_peak, s->peak, sizeof s->peak);
+	if (p->factor > 1 && p->reported) true_peaks(floats, x, p, s, tiles);
+}
+
+void NAME(measure)(struct lanes *s, const struct plan *p, const row *x, struct tile *tiles) {
+	if (p->floats) measured(1, s, p, x, tiles);
+	else measured(0, s, p, x, tiles);
 }

@@ -5,64 +5,83 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { LANES = 8, TILE = 16, REACH = 6 };
+enum { LANES = 16, TILE = 16, REACH = 6 };
 
-/* As SampleType in meter.go. */
+/* As SampleType in meter.go; TYPE_FLOAT64 is left to plain Go. */
 enum { TYPE_UINT8 = 1, TYPE_INT16, TYPE_INT24, TYPE_INT32, TYPE_FLOAT32, TYPE_FLOAT64 };
+
+/* Samples are kept as words of 32 bits, in rows: a frame of all LANES channels.
+   Integers are left-justified, floats are made finite. Everything in C is
+   reckoned in units of the word, so that full scale of integers is 2^31; to
+   scale by a power of two rounds nothing. */
+typedef uint32_t row[LANES];
 
 /* What is to be done with a block, the same for all channels. */
 struct plan {
 	double b0, b1, b2, a1, a2, c1, c2;       /* K filter */
 	double subnormal;                        /* states below it are set to 0 */
-	double flat_tolerance, flat_floor, flat_corner;
-	double bound, outer_sum, outer_rest, inner_sum, inner_rest; /* of the true-peak filter */
+	float flat_tolerance, flat_floor, flat_corner; /* of flat tops, with a margin for single precision */
+	float bound, outer_sum, outer_rest, inner_sum, inner_rest; /* of the true-peak filter, so too */
+	int64_t floats;                          /* whether the words are floats */
 	int64_t lanes;                           /* channels, 1 to LANES */
-	int64_t apart;                           /* doubles from a channel's samples to the next one's */
 	int64_t frames;                          /* of the block */
 	int64_t step_end[10];                    /* frames; those beyond the block's end at it */
 	int64_t factor;                          /* of true-peak oversampling: 1, 2, 4 */
-	int64_t weighted, reported;              /* whether K-weighted energies and true peaks are wanted */
+	int64_t weighted, reported;              /* whether sums and energies, and true peaks, are wanted */
 };
 
 /* What is known of each channel. */
 struct lanes {
 	double s1[LANES], s2[LANES], t1[LANES], t2[LANES]; /* K filter, kept from block to block */
 	/* From here on of the block alone. */
-	double peak[LANES], sum[LANES], squares[LANES], true_peak[LANES];
+	double sum[LANES], squares[LANES], true_peak[LANES];
 	double step[10][LANES];                  /* K-weighted sums of squares, before gain */
 	double energy[LANES];                    /* that of the step that is not complete */
-	int64_t zeros[LANES];                    /* samples of exactly 0 */
-	int64_t flat[LANES];                     /* not 0: some tile is marked flat */
-	int64_t hush[LANES];                     /* not 0: some tile is all 0 */
+	uint32_t peak[LANES];                    /* largest magnitude, a word without sign */
+	int32_t zeros[LANES];                    /* samples of exactly 0 */
+	int32_t flat[LANES];                     /* not 0: some tile is marked flat */
+	int32_t hush[LANES];                     /* not 0: some tile is all 0 */
 };
 
 /* What is known of TILE frames of each channel; a block's last tile may be
    shorter. */
 struct tile {
-	double peak[LANES];
-	double near[LANES];                      /* largest sample of the tile and those beside it */
-	double bend[LANES];                      /* largest second difference; after the kernel a bound */
-	int64_t flat[LANES];                     /* not 0: a flat top may begin in the tile or up to 2 frames before */
+	float peak[LANES];                       /* to the nearest float; 0 only if all samples are */
+	float bend[LANES];                       /* largest second difference, or more */
+	float bound[LANES];                      /* the true-peak filter cannot read more */
+	int32_t flat[LANES];                     /* not 0: a flat top may begin in the tile or up to 2 frames before */
 };
 
-typedef void decode_kernel(int type, double *dst, int64_t apart, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride);
-typedef void measure_kernel(struct lanes *s, const struct plan *p, const double *x, struct tile *tiles);
+/* interleaved: n frames, stride bytes apart, of up to LANES channels that lie
+   side by side into rows; size is what may be read of src.
+   mono: n samples of each of up to LANES channels, as many pointers. */
+typedef void interleaved_kernel(int type, uint32_t *dst, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride);
+typedef void mono_kernel(int type, uint32_t *dst, int64_t lanes, const uint8_t *const *src, int64_t n);
+typedef void measure_kernel(struct lanes *s, const struct plan *p, const row *x, struct tile *tiles);
+
+#define KERNEL(isa) interleaved_kernel interleaved_##isa; mono_kernel mono_##isa; measure_kernel measure_##isa
 
 /* The kernels, the faster the later; 0 stands for the best there is, 1 for
    plain Go. */
 #if defined(__x86_64__)
 enum { KERNEL_SSE4 = 2, KERNEL_AVX2, KERNEL_AVX512, KERNELS };
-decode_kernel decode_sse4, decode_avx2, decode_avx512;
-measure_kernel measure_sse4, measure_avx2, measure_avx512;
+KERNEL(sse4);
+KERNEL(avx2);
+KERNEL(avx512);
 #elif defined(__aarch64__)
 enum { KERNEL_NEON = 2, KERNELS };
-decode_kernel decode_neon;
-measure_kernel measure_neon;
+KERNEL(neon);
 #endif
 
 int kernel_runs(int kernel);
 const char *kernel_name(int kernel);
-void decode_vector(int kernel, int type, double *dst, int64_t apart, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride);
-void measure_vector(int kernel, struct lanes *s, const struct plan *p, const double *x, struct tile *tiles);
+void decode_interleaved(int kernel, int type, uint32_t *dst, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride);
+/* A pointer each, since Go may hand over no array of pointers. */
+void decode_mono(int kernel, int type, uint32_t *dst, int64_t lanes, int64_t n,
+	const uint8_t *c0, const uint8_t *c1, const uint8_t *c2, const uint8_t *c3,
+	const uint8_t *c4, const uint8_t *c5, const uint8_t *c6, const uint8_t *c7,
+	const uint8_t *c8, const uint8_t *c9, const uint8_t *c10, const uint8_t *c11,
+	const uint8_t *c12, const uint8_t *c13, const uint8_t *c14, const uint8_t *c15);
+void measure_vector(int kernel, struct lanes *s, const struct plan *p, const uint32_t *x, struct tile *tiles);
 
 #endif

@@ -6,8 +6,10 @@ package meter
 // operation, which rounds differently.
 
 // #cgo CFLAGS: -std=c11 -O3
-// #cgo noescape decode_vector
-// #cgo nocallback decode_vector
+// #cgo noescape decode_interleaved
+// #cgo nocallback decode_interleaved
+// #cgo noescape decode_mono
+// #cgo nocallback decode_mono
 // #cgo noescape measure_vector
 // #cgo nocallback measure_vector
 // #include "vector_api.h"
@@ -29,17 +31,28 @@ func vectorKernels() []kernel {
 
 func kernelName(k kernel) string { return C.GoString(C.kernel_name(C.int(k))) }
 
-// decodeVector is decode for so many channels that lie side by side in src,
-// each into its own stretch of dst, apart one from the other.
-func decodeVector(k kernel, t SampleType, dst []float64, apart, channels int, src []byte, n, stride int) {
-	C.decode_vector(C.int(k), C.int(t), (*C.double)(&dst[0]), C.int64_t(apart), C.int64_t(channels),
+// decodeInterleaved turns n frames of so many channels that lie side by side in
+// src, frames stride bytes apart, into rows.
+func decodeInterleaved(k kernel, t SampleType, rows []uint32, channels int, src []byte, n, stride int) {
+	C.decode_interleaved(C.int(k), C.int(t), (*C.uint32_t)(&rows[0]), C.int64_t(channels),
 		(*C.uint8_t)(&src[0]), C.int64_t(len(src)), C.int64_t(n), C.int64_t(stride))
 }
 
-// measureVector measures a block of a group; buf starts at its first frame.
-func measureVector(k kernel, l *lanes, p *plan, buf []float64, at int, tiles []tile) {
+// decodeMono does the same for up to laneCount channels that lie in a buffer
+// each, from byte at on.
+func decodeMono(k kernel, t SampleType, rows []uint32, bufs [][]byte, at, n int) {
+	var p [laneCount]*C.uint8_t
+	for i := range p {
+		p[i] = (*C.uint8_t)(&bufs[min(i, len(bufs)-1)][at])
+	}
+	C.decode_mono(C.int(k), C.int(t), (*C.uint32_t)(&rows[0]), C.int64_t(len(bufs)), C.int64_t(n),
+		p[0], p[1], p[2], p[3], p[4], p[5], p[6], p[7], p[8], p[9], p[10], p[11], p[12], p[13], p[14], p[15])
+}
+
+// measureVector measures a block of a group; row at is its first frame.
+func measureVector(k kernel, l *lanes, p *plan, rows []uint32, at int, tiles []tile) {
 	C.measure_vector(C.int(k), (*C.struct_lanes)(unsafe.Pointer(l)), (*C.struct_plan)(unsafe.Pointer(p)),
-		(*C.double)(&buf[at]), (*C.struct_tile)(unsafe.Pointer(&tiles[0])))
+		(*C.uint32_t)(&rows[at*laneCount]), (*C.struct_tile)(unsafe.Pointer(&tiles[0])))
 }
 
 // What Go and C agree on has the same size; a difference does not compile.

@@ -6,8 +6,10 @@ func vectorKernels() []kernel { return nil }
 
 func kernelName(kernel) string { return "" }
 
-func decodeVector(kernel, SampleType, []float64, int, int, []byte, int, int) {
-	panic("no compiled kernel here")
-}
+const none = "no compiled kernel here"
 
-func measureVector(kernel, *lanes, *plan, []float64, int, []tile) { panic("no compiled kernel here") }
+func decodeInterleaved(kernel, SampleType, []uint32, int, []byte, int, int) { panic(none) }
+
+func decodeMono(kernel, SampleType, []uint32, [][]byte, int, int) { panic(none) }
+
+func measureVector(kernel, *lanes, *plan, []uint32, int, []tile) { panic(none) }
