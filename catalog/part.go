@@ -12,15 +12,39 @@ type Part struct {
 	Track TrackID
 	Part  int // minute of the recording, from 0
 	Data  []byte
+	// Features are stored with the part, and read on their own: see
+	// [Store.Features].
+	Features []Feature
 }
 
-// PutParts stores parts and the checksums of the bytes they were measured from
-// in one transaction, so that what a scan finished is kept whole or not at all.
+// Feature is something else that was heard in a part. Who makes it owns the
+// form of its data.
+type Feature struct {
+	Kind FeatureKind
+	Data []byte
+}
+
+// FeatureKind says what a feature tells.
+type FeatureKind string
+
+// The kinds of features.
+const (
+	Harmony FeatureKind = "harmony" // what is played: pitch classes, in time
+	Tone    FeatureKind = "tone"    // how it sounds: a spectrum
+)
+
+// PutParts stores parts with their features, and the checksums of the bytes they
+// were measured from, in one transaction, so that what a scan finished is kept whole or not at all.
 func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		for _, p := range parts {
 			if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO parts (track_id, part, data) VALUES (?, ?, ?)", p.Track, p.Part, p.Data); err != nil {
 				return err
+			}
+			for _, f := range p.Features {
+				if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO features (track_id, part, kind, data) VALUES (?, ?, ?, ?)", p.Track, p.Part, f.Kind, f.Data); err != nil {
+					return err
+				}
 			}
 		}
 		return putPieces(ctx, tx, pieces)
@@ -46,13 +70,27 @@ func (f PartFilter) where() (where, error) {
 	return w, nil
 }
 
-// Parts returns parts in order of track and minute.
+// Parts returns parts in order of track and minute, without their features.
 func (s *Store) Parts(ctx context.Context, f PartFilter) ([]Part, error) {
 	w, err := f.where()
 	if err != nil {
 		return nil, err
 	}
 	return list(ctx, s.db, "SELECT p.track_id, p.part, p.data FROM parts p"+w.String()+" ORDER BY p.track_id, p.part", w.args, func(row scanner) (p Part, err error) {
+		return p, row.Scan(&p.Track, &p.Part, &p.Data)
+	})
+}
+
+// Features returns one kind of feature of parts, as the Data of a Part, in order
+// of track and minute. Parts that were measured before there was such a feature
+// have none.
+func (s *Store) Features(ctx context.Context, f PartFilter, kind FeatureKind) ([]Part, error) {
+	w, err := f.where()
+	if err != nil {
+		return nil, err
+	}
+	w.add(true, "p.kind = ?", kind)
+	return list(ctx, s.db, "SELECT p.track_id, p.part, p.data FROM features p"+w.String()+" ORDER BY p.track_id, p.part", w.args, func(row scanner) (p Part, err error) {
 		return p, row.Scan(&p.Track, &p.Part, &p.Data)
 	})
 }

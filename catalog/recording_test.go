@@ -36,7 +36,7 @@ func TestSaveRecordingAgainKeepsIDs(t *testing.T) {
 	if f[1].FullPath() != "/a/n/a_2.wav" || !f[0].ModTime.Equal(at) || !reflect.DeepEqual(f[1].Repairs, files[1].Repairs) {
 		t.Errorf("files %+v", f)
 	}
-	ok(t, s.PutParts(ctx, []Part{{tr[0].ID, 0, []byte("a0")}, {tr[0].ID, 1, []byte("a1")}, {tr[1].ID, 0, []byte("b0")}},
+	ok(t, s.PutParts(ctx, []Part{{Track: tr[0].ID, Part: 0, Data: []byte("a0")}, {Track: tr[0].ID, Part: 1, Data: []byte("a1")}, {Track: tr[1].ID, Part: 0, Data: []byte("b0")}},
 		[]Piece{{f[0].ID, 0, 44, math.MaxUint64}, {f[1].ID, 0, 44, 2}}))
 	wantR, wantF, wantT, wantP := read()
 
@@ -224,4 +224,49 @@ func TestEnsureShowNeverReplaces(t *testing.T) {
 	}
 	_, err := s.Show(ctx, "2031-01-01")
 	wantNotFound(t, err, "show")
+}
+
+func TestFeatures(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	r := addRecording(t, s, "2031-05-02", MainRig, 2)
+	tr := must(s.Tracks(ctx, TrackFilter{}))(t)
+	part := func(track, minute int, harmony, tone string) Part {
+		p := Part{Track: tr[track].ID, Part: minute, Data: []byte{1}}
+		if harmony != "" {
+			p.Features = append(p.Features, Feature{Harmony, []byte(harmony)})
+		}
+		if tone != "" {
+			p.Features = append(p.Features, Feature{Tone, []byte(tone)})
+		}
+		return p
+	}
+	ok(t, s.PutParts(ctx, []Part{part(0, 0, "h00", "t00"), part(0, 1, "h01", ""), part(1, 0, "", "t10"), part(1, 1, "h11", "t11")}, nil))
+	texts := func(f PartFilter, kind FeatureKind) (all []string) {
+		for _, p := range must(s.Features(ctx, f, kind))(t) {
+			all = append(all, string(p.Data))
+		}
+		return all
+	}
+	if got := texts(PartFilter{Recording: r.ID}, Harmony); !reflect.DeepEqual(got, []string{"h00", "h01", "h11"}) {
+		t.Errorf("harmony: %q", got)
+	}
+	if got := texts(PartFilter{Track: tr[1].ID, From: 1}, Tone); !reflect.DeepEqual(got, []string{"t11"}) {
+		t.Errorf("tone of a span: %q", got)
+	}
+	// Measured again, a part has what was found now and nothing else.
+	ok(t, s.PutParts(ctx, []Part{part(0, 0, "new", "")}, nil))
+	if got := texts(PartFilter{Track: tr[0].ID}, Harmony); !reflect.DeepEqual(got, []string{"new", "h01"}) {
+		t.Errorf("harmony, measured again: %q", got)
+	}
+	if got := texts(PartFilter{Track: tr[0].ID}, Tone); got != nil {
+		t.Errorf("the tone of what was measured before is left: %q", got)
+	}
+	ok(t, s.DropParts(ctx, PartFilter{Recording: r.ID, From: 1}, nil, 0))
+	if got := texts(PartFilter{Recording: r.ID}, Harmony); !reflect.DeepEqual(got, []string{"new"}) {
+		t.Errorf("harmony of dropped parts: %q", got)
+	}
+	if _, err := s.Features(ctx, PartFilter{}, Harmony); err == nil {
+		t.Error("features of everything")
+	}
 }
