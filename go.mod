@@ -13,6 +13,7 @@ require (
 	github.com/zeebo/xxh3 v1.1.0
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.44.0
+	gonum.org/v1/gonum v0.17.0
 )
 
 require (

@@ -19,6 +19,7 @@ import (
 var rooms = map[string][]string{
 	"nightreel/catalog":           {"github.com/mattn/go-sqlite3"},                                                               // public: no internals in its types
 	"nightreel/internal/wavfile":  {"github.com/go-audio/", "github.com/google/renameio/v2"},                                     // files, no figures
+	"nightreel/internal/spectrum": {},                                                                                            // arithmetic alone, like meter
 	"nightreel/internal/meter":    {},                                                                                            // arithmetic alone, testable without cgo
 	"nightreel/internal/envelope": {"nightreel/catalog", "nightreel/internal/meter"},                                             // the one bridge from stored parts to arithmetic
 	"nightreel/internal/lists":    {"nightreel/catalog", "golang.org/x/text/"},                                                   // lists as people write them

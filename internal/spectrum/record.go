@@ -1,0 +1,90 @@
+package spectrum
+
+import (
+	"encoding/binary"
+	"errors"
+	"math"
+)
+
+// Version is the version of the binary form that [Encode] writes, and the first
+// byte of it.
+const Version = 1
+
+// ErrRecord is what every error of [Decode] is.
+var ErrRecord = errors.New("not a record of a track's tone")
+
+// Levels are kept in a byte: 0 for nothing, else leastDB and up in steps of
+// stepDB. A step is a quarter of the least difference that is told of.
+const (
+	leastDB = -150
+	stepDB  = 0.625
+)
+
+// Encode returns a part in binary: the version and the number of cells, a byte
+// each; for each cell its bands, a byte each, and its print, 32 bytes
+// little-endian; then the quiet bins and bands, a byte each. That is 759 bytes a
+// minute.
+func Encode(t Tone) []byte {
+	out := make([]byte, 0, 2+len(t.Cells)*(Bands+PrintBits/8)+QuietBins+Bands)
+	out = append(out, Version, byte(len(t.Cells)))
+	for i := range t.Cells {
+		c := &t.Cells[i]
+		for _, v := range c.Bands {
+			out = append(out, level(v))
+		}
+		for _, w := range c.Print {
+			out = binary.LittleEndian.AppendUint64(out, w)
+		}
+	}
+	for _, v := range t.Quiet {
+		out = append(out, level(v))
+	}
+	for _, v := range t.QuietBands {
+		out = append(out, level(v))
+	}
+	return out
+}
+
+// Decode reads what Encode wrote.
+func Decode(data []byte) (Tone, error) {
+	var t Tone
+	if len(data) < 2 || data[0] != Version || len(data) != 2+int(data[1])*(Bands+PrintBits/8)+QuietBins+Bands {
+		return t, ErrRecord
+	}
+	t.Cells = make([]Cell, data[1])
+	data = data[2:]
+	take := func(to []float32) {
+		for i := range to {
+			to[i] = energy(data[i])
+		}
+		data = data[len(to):]
+	}
+	for i := range t.Cells {
+		c := &t.Cells[i]
+		take(c.Bands[:])
+		for w := range c.Print {
+			c.Print[w] = binary.LittleEndian.Uint64(data)
+			data = data[8:]
+		}
+	}
+	take(t.Quiet[:])
+	take(t.QuietBands[:])
+	return t, nil
+}
+
+func level(energy float32) byte {
+	if !(energy > 0) {
+		return 0
+	}
+	steps := math.Round((10*math.Log10(float64(energy)) - leastDB) / stepDB)
+	return byte(min(max(steps, 1), 255))
+}
+
+var energies = func() (all [256]float32) {
+	for i := 1; i < len(all); i++ {
+		all[i] = float32(math.Pow(10, (leastDB+stepDB*float64(i))/10))
+	}
+	return all
+}()
+
+func energy(level byte) float32 { return energies[level] }

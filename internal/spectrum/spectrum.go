@@ -1,0 +1,239 @@
+// Package spectrum hears what a track sounds like: a few looks a second are
+// turned into spectra, and of those a few bytes are kept.
+//
+// Start with [New], which listens to a part of a recording beside package
+// meter, and with [Tone], which is what is kept of it. It reads a third of the
+// samples: a look is 1024 points at about 6 kHz (a window of 171 ms, twice a
+// second) and, once a second, 1024 points at the full rate. All looks lie at
+// fixed frames of the recording and within one part, so what is found never
+// depends on how the work was split, and looks of all tracks of a recording are
+// of the same moments.
+//
+// The package knows no files, no database and no shows.
+package spectrum
+
+import (
+	"fmt"
+)
+
+const (
+	// Lanes is how many tracks are heard side by side.
+	Lanes = 8
+	// Bins is the number of bins of a spectrum; bin 0 lies around 0 Hz.
+	Bins   = 512
+	points = 2 * Bins
+
+	// LooksPerSecond is how often the low spectrum is taken; the high one at
+	// every LooksPerSecond-th of them.
+	LooksPerSecond = 2
+	// PartLooks is the number of looks of a part of a minute.
+	PartLooks = 60 * LooksPerSecond
+
+	// lowRate is the rate, in Hz, that a look is decimated to, as nearly as a
+	// whole factor allows.
+	lowRate = 6000
+)
+
+// Config says what is listened to. A part's frames are those of package meter:
+// blocks of a tenth of a second to the nearest frame, 600 of them.
+type Config struct {
+	SampleRate int        // Hz, 8000 to 384000
+	Channels   int        // tracks side by side, 1 to 256
+	Type       SampleType // of every sample
+	First      int64      // the recording's frame at which the part begins
+	Frames     int64      // of the part; what is written beyond is passed over
+	// Each, if set, is called with every look of up to Lanes tracks, in order of
+	// time, then of track. What it is given is overwritten when it returns.
+	Each func(*Snapshot)
+
+	kernel kernel // for tests
+}
+
+// Snapshot is a look at up to Lanes tracks.
+type Snapshot struct {
+	Index int // of the recording: look k begins at second k/LooksPerSecond
+	First int // index of the track in lane 0
+	Lanes int // tracks there are; what stands in other lanes means nothing
+	// Low and High hold the mean square of each bin, lane by lane: over all
+	// bins they add up to that of the window, which is weighed by a Hann window.
+	// Low times LowGain, a factor a bin, makes good what the decimation takes
+	// off; it is good to about 2.4 kHz. High is nil but for every
+	// LooksPerSecond-th look. Bin 0 of both counts twice.
+	Low, High           *[Bins][Lanes]float32
+	LowGain             []float32
+	LowBinHz, HighBinHz float64 // width of a bin; bin k is k widths high
+}
+
+// Listener listens to one part of a recording, all its tracks side by side. It
+// is not safe for concurrent use.
+type Listener struct {
+	cfg       Config
+	size      int   // bytes of a sample
+	hop       int64 // frames from look to look
+	at        int64 // frames taken
+	look      int64 // within the part
+	low, high decimator
+	transform *transform
+	lowGain   []float32
+	highGain  []float32
+	lowBands  []band
+	highBands []band
+	groups    []group
+	tones     []toneMaker
+
+	snapshot Snapshot
+	lowPower [Bins][Lanes]float32
+	hiPower  [Bins][Lanes]float32
+	sums     [Bands][Lanes]float32
+}
+
+// group is up to Lanes tracks side by side.
+type group struct {
+	first, count int
+	low, high    gather
+}
+
+// New returns a listener for one part. It fails if the configuration is out of
+// the ranges that Config gives.
+func New(cfg Config) (*Listener, error) {
+	switch {
+	case cfg.SampleRate < 8000 || cfg.SampleRate > 384000:
+		return nil, fmt.Errorf("listen: sample rate of %d Hz is not within 8000 to 384000", cfg.SampleRate)
+	case cfg.Channels < 1 || cfg.Channels > 256:
+		return nil, fmt.Errorf("listen: %d channels are not within 1 to 256", cfg.Channels)
+	case cfg.Type.Bytes() == 0:
+		return nil, fmt.Errorf("listen: unknown sample type %d", cfg.Type)
+	case cfg.First < 0 || cfg.Frames < 0:
+		return nil, fmt.Errorf("listen: negative position or length")
+	}
+	if cfg.kernel == best {
+		cfg.kernel = kernels()[0]
+	}
+	factor := Decimation(cfg.SampleRate)
+	l := &Listener{
+		cfg: cfg, size: cfg.Type.Bytes(), hop: HopFrames(cfg.SampleRate),
+		low: newDecimator(cfg.Type, factor), high: newDecimator(cfg.Type, 1),
+		transform: newTransform(), lowGain: droop(factor), highGain: droop(1),
+		tones: make([]toneMaker, cfg.Channels),
+	}
+	l.snapshot.LowGain = l.lowGain
+	l.snapshot.LowBinHz = float64(cfg.SampleRate) / float64(factor*points)
+	l.snapshot.HighBinHz = float64(cfg.SampleRate) / points
+	l.lowBands = bandsOf(0, lowBands, l.snapshot.LowBinHz)
+	l.highBands = bandsOf(lowBands, Bands, l.snapshot.HighBinHz)
+	for first := 0; first < cfg.Channels; first += Lanes {
+		l.groups = append(l.groups, group{first: first, count: min(Lanes, cfg.Channels-first)})
+	}
+	return l, nil
+}
+
+// HopFrames returns the frames from look to look: five blocks of package meter.
+func HopFrames(rate int) int64 { return int64((rate + 5) / 10 * 10 / LooksPerSecond) }
+
+// Decimation returns by how much the rate of a low look is lower than the
+// recording's.
+func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
+
+// Write listens to frames more: either one buffer that holds the samples of all
+// channels interleaved, or one buffer for each channel. The buffers are exactly
+// as long as that takes; they are not kept.
+func (l *Listener) Write(frames int, bufs ...[]byte) error {
+	stride := l.size
+	switch len(bufs) {
+	case 1:
+		stride *= l.cfg.Channels
+	case l.cfg.Channels:
+	default:
+		return fmt.Errorf("listen: %d buffers for %d channels", len(bufs), l.cfg.Channels)
+	}
+	for _, b := range bufs {
+		if frames < 0 || len(b) != frames*stride {
+			return fmt.Errorf("listen: a buffer of %d bytes for %d frames of %d bytes", len(b), frames, stride)
+		}
+	}
+	end := min(l.at+int64(frames), l.cfg.Frames)
+	for done := int64(0); l.at < end; {
+		start := l.look * l.hop
+		if l.at < start {
+			n := min(start, end) - l.at
+			l.at += n
+			done += n
+			continue
+		}
+		n := min(start+int64(l.low.frames()), end) - l.at
+		l.take(bufs, int(done), int(n), stride)
+		l.at += n
+		done += n
+		if l.at == start+int64(l.low.frames()) {
+			l.finish()
+			l.look++
+		}
+	}
+	return nil
+}
+
+// isHigh reports whether the look that is being taken is one at the full rate
+// too.
+func (l *Listener) isHigh() bool { return l.look%LooksPerSecond == 0 }
+
+// take adds n frames, from frame at of the buffers on, to the look.
+func (l *Listener) take(bufs [][]byte, at, n, stride int) {
+	for i := range l.groups {
+		g := &l.groups[i]
+		if l.isHigh() {
+			if more := min(n, l.high.frames()-int(g.high.steps)); more > 0 {
+				l.gather(&l.high, &g.high, g, bufs, at, more, stride)
+			}
+		}
+		l.gather(&l.low, &g.low, g, bufs, at, n, stride)
+	}
+}
+
+func (l *Listener) gather(d *decimator, into *gather, g *group, bufs [][]byte, at, n, stride int) {
+	if len(bufs) == 1 && l.cfg.Channels > 1 {
+		src := bufs[0][at*stride+g.first*l.size : (at+n)*stride]
+		l.cfg.kernel.interleaved(d, into, g.count, src, n, stride)
+	} else {
+		for lane := range g.count {
+			l.cfg.kernel.alone(d, into, lane, bufs[g.first+lane][at*stride:(at+n)*stride], n, stride)
+		}
+	}
+	into.advance(n, d.factor)
+}
+
+// finish turns a whole look into spectra and hands them on.
+func (l *Listener) finish() {
+	s := &l.snapshot
+	s.Index = int(l.cfg.First/l.hop + l.look)
+	for i := range l.groups {
+		g := &l.groups[i]
+		s.First, s.Lanes = g.first, g.count
+		s.Low, s.High = &l.lowPower, nil
+		sums := flat(l.sums[:])
+		l.cfg.kernel.power(l.transform, flat(g.low.points[:]), flat(l.lowPower[:]))
+		l.cfg.kernel.bands(l.lowBands, l.lowGain, flat(l.lowPower[:]), sums)
+		heard := l.lowBands
+		if l.isHigh() {
+			s.High = &l.hiPower
+			l.cfg.kernel.power(l.transform, flat(g.high.points[:]), flat(l.hiPower[:]))
+			l.cfg.kernel.bands(l.highBands, l.highGain, flat(l.hiPower[:]), sums[lowBands*Lanes:])
+		}
+		for lane := range g.count {
+			l.tones[g.first+lane].add(int(l.look), lane, len(heard), len(l.highBands), l)
+		}
+		if l.cfg.Each != nil {
+			l.cfg.Each(s)
+		}
+		g.low.restart()
+		g.high.restart()
+	}
+}
+
+// Finish returns what is kept, one a track. The listener is used up.
+func (l *Listener) Finish() []Tone {
+	all := make([]Tone, len(l.tones))
+	for i := range l.tones {
+		all[i] = l.tones[i].finish()
+	}
+	return all
+}

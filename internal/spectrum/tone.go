@@ -1,0 +1,205 @@
+package spectrum
+
+import (
+	"math"
+	"unsafe"
+)
+
+const (
+	// CellLooks is the number of looks of a cell, six seconds: short against a
+	// song, long enough that a cell's spectrum is one of music and not of a
+	// stroke.
+	CellLooks = 12
+	// PartCells is the number of cells of a part of a minute.
+	PartCells = PartLooks / CellLooks
+
+	// quietLooks is the number of looks whose mean counts towards the quiet: the
+	// mean of six spectra of noise varies by some 2 dB.
+	quietLooks = 6
+	// QuietBins is the number of bins kept of the quiet: up to 560 Hz, the
+	// eleventh harmonic of 50 Hz and the ninth of 60.
+	QuietBins = 96
+
+	// PrintBits is the length of a print, printRate·85 ms.
+	PrintBits  = 256
+	printFrom  = 128 // first of the 512 points at half the low rate
+	printAbout = 16  // points to each side that the running mean is taken over
+)
+
+// Tone is what is kept of a part of one track. Energies are mean squares.
+type Tone struct {
+	Cells []Cell
+	// Quiet and QuietBands hold the least that a bin of the low spectrum and a
+	// band held on average over three seconds of the part: what stands through
+	// the quiet, be it noise or hum.
+	Quiet      [QuietBins]float32
+	QuietBands [Bands]float32
+}
+
+// Cell is what is kept of six seconds.
+type Cell struct {
+	// Bands holds the average spectrum in one-third-octave bands. Bands above
+	// half the rate are 0.
+	Bands [Bands]float32
+	// Print holds the signs of 85 ms of the wave at the cell's first look, from
+	// about 90 Hz to 1.5 kHz, PrintBits at half the low rate. See [Alike].
+	Print Print
+}
+
+// Print is a track's wave at one moment in signs.
+type Print [PrintBits / 64]uint64
+
+// toneMaker adds up what is kept of one track.
+type toneMaker struct {
+	tone  Tone
+	looks int // of the cell
+	highs int
+	cell  [Bands]float64
+
+	quiet      [QuietBins]float32 // of the looks since quietLooks were full
+	quietBands [Bands]float32
+	quieted    int
+	quietHighs int
+	settled    bool // Quiet has been set
+}
+
+// add takes the look that l holds for the track in a lane.
+func (t *toneMaker) add(look, lane int, low, high int, l *Listener) {
+	if look%CellLooks == 0 {
+		t.endCell()
+		t.tone.Cells = append(t.tone.Cells, Cell{Print: printOf(&l.groups[l.snapshot.First/Lanes].low.points, lane)})
+	}
+	t.looks++
+	t.quieted++
+	for i := range low {
+		v := l.sums[i][lane]
+		t.cell[i] += float64(v)
+		t.quietBands[i] += v
+	}
+	if l.snapshot.High != nil {
+		t.highs++
+		t.quietHighs++
+		for i := lowBands; i < lowBands+high; i++ {
+			v := l.sums[i][lane]
+			t.cell[i] += float64(v)
+			t.quietBands[i] += v
+		}
+	}
+	for k := range t.quiet {
+		t.quiet[k] += l.lowPower[k][lane]
+	}
+	if t.quieted == quietLooks {
+		t.endQuiet()
+	}
+}
+
+func (t *toneMaker) endCell() {
+	if t.looks == 0 {
+		return
+	}
+	c := &t.tone.Cells[len(t.tone.Cells)-1]
+	for i, v := range t.cell {
+		n := t.looks
+		if i >= lowBands {
+			n = max(1, t.highs)
+		}
+		c.Bands[i] = float32(v / float64(n))
+	}
+	t.cell, t.looks, t.highs = [Bands]float64{}, 0, 0
+}
+
+func (t *toneMaker) endQuiet() {
+	least := func(to *float32, sum float32, n int) {
+		if v := sum / float32(max(1, n)); !t.settled || v < *to {
+			*to = v
+		}
+	}
+	for k := range t.quiet {
+		least(&t.tone.Quiet[k], t.quiet[k], t.quieted)
+	}
+	for i := range t.quietBands {
+		n := t.quieted
+		if i >= lowBands {
+			n = t.quietHighs
+		}
+		least(&t.tone.QuietBands[i], t.quietBands[i], n)
+	}
+	t.settled = true
+	t.quiet, t.quietBands, t.quieted, t.quietHighs = [QuietBins]float32{}, [Bands]float32{}, 0, 0
+}
+
+func (t *toneMaker) finish() Tone {
+	t.endCell()
+	if !t.settled && t.quieted > 0 {
+		t.endQuiet()
+	}
+	return t.tone
+}
+
+// printOf takes the print of a lane.
+func printOf(p *[points][Lanes]float32, lane int) Print {
+	const n = points / 2
+	var y [n]float32
+	for i := range y {
+		y[i] = p[2*i][lane] + p[2*i+1][lane]
+	}
+	sum := float32(0)
+	for _, v := range y[printFrom-printAbout : printFrom+printAbout] {
+		sum += v
+	}
+	var out Print
+	for i := range PrintBits {
+		at := printFrom + i
+		sum += y[at+printAbout]
+		if y[at]*(2*printAbout+1) > sum {
+			out[i/64] |= 1 << (i % 64)
+		}
+		sum -= y[at-printAbout]
+	}
+	return out
+}
+
+// flat returns the numbers of some rows of lanes in one slice.
+func flat(rows [][Lanes]float32) []float32 {
+	return unsafe.Slice(&rows[0][0], len(rows)*Lanes)
+}
+
+// PrintRate returns the rate, in Hz, of a print's signs for a recording of a
+// rate.
+func PrintRate(rate int) float64 { return float64(rate) / float64(2*Decimation(rate)) }
+
+// MaxLag is the most, in signs, that [Alike] moves two prints against each
+// other: 10 ms, 3.5 m of air.
+const MaxLag = 32
+
+// Agreement counts how alike prints of two tracks are at each lag.
+type Agreement struct {
+	same, all [2*MaxLag + 1]int
+}
+
+// Add compares prints of two tracks at one moment. At lag n, sign i of a stands
+// beside sign i+n of b: b hears n signs later.
+func (g *Agreement) Add(a, b *Print) {
+	for i := range g.same {
+		lag := i - MaxLag
+		moved := shifted(b, lag)
+		differ := 0
+		for w := range a {
+			differ += popcount((a[w] ^ moved[w]) & within(lag, w))
+		}
+		n := PrintBits - max(lag, -lag)
+		g.all[i] += n
+		g.same[i] += n - differ
+	}
+}
+
+// At returns the correlation coefficient of the two waves at a lag, from their
+// signs by the arcsine law of normal processes (Van Vleck and Middleton 1966;
+// from memory), and the number of signs it was taken over.
+func (g *Agreement) At(lag int) (r float64, n int) {
+	n = g.all[lag+MaxLag]
+	if n == 0 {
+		return math.NaN(), 0
+	}
+	return math.Sin(math.Pi / 2 * (2*float64(g.same[lag+MaxLag])/float64(n) - 1)), n
+}

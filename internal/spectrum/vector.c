@@ -1,0 +1,49 @@
+//go:build cgo && (amd64 || arm64)
+
+/* Which kernels there are, which of them this processor runs, and the way to
+   each. */
+
+#include "vector_api.h"
+
+static const struct {
+	const char *name;
+	gather_kernel *gather;
+	power_kernel *power;
+	bands_kernel *bands;
+} kernels[KERNELS] = {
+#if defined(__x86_64__)
+	[KERNEL_SSE4] = {"SSE4", spectrum_gather_sse4, spectrum_power_sse4, spectrum_bands_sse4},
+	[KERNEL_AVX2] = {"AVX2", spectrum_gather_avx2, spectrum_power_avx2, spectrum_bands_avx2},
+#elif defined(__aarch64__)
+	[KERNEL_NEON] = {"NEON", spectrum_gather_neon, spectrum_power_neon, spectrum_bands_neon},
+#endif
+};
+
+int spectrum_kernel_runs(int kernel) {
+#if defined(__x86_64__)
+	__builtin_cpu_init();
+	switch (kernel) {
+	case KERNEL_SSE4:
+		return !!__builtin_cpu_supports("sse4.1");
+	case KERNEL_AVX2:
+		return !!__builtin_cpu_supports("avx2");
+	}
+	return 0;
+#else
+	return kernel == KERNEL_NEON; /* part of every 64-bit ARM processor */
+#endif
+}
+
+const char *spectrum_kernel_name(int kernel) { return kernels[kernel].name; }
+
+void spectrum_gather(int kernel, struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride) {
+	kernels[kernel].gather(g, type, decimation, shift, scale, lanes, src, size, frames, stride);
+}
+
+void spectrum_power(int kernel, const struct transform *t, const float *points, float *power) {
+	kernels[kernel].power(t, points, power);
+}
+
+void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *gain, const float *power, float *sums) {
+	kernels[kernel].bands(b, n, gain, power, sums);
+}

@@ -1,0 +1,61 @@
+#include <stdint.h>
+
+#ifndef SPECTRUM_VECTOR_API_H
+#define SPECTRUM_VECTOR_API_H
+
+#define LANES 8     /* tracks side by side */
+#define POINTS 1024 /* of a window, after decimation */
+#define BINS 512
+
+/* The sample types, as in samples.go. */
+enum { TYPE_UINT8 = 1, TYPE_INT16, TYPE_INT24, TYPE_INT32, TYPE_FLOAT32, TYPE_FLOAT64 };
+
+/* What is being gathered for one window of a group, see gather.go. */
+struct gather {
+	int32_t sum[LANES];         /* of the step so far */
+	int32_t sums[LANES];        /* of the sums so far */
+	int32_t last_sum[LANES];    /* the same of the step before */
+	int32_t last_sums[LANES];
+	float points[POINTS][LANES];
+	int64_t in_step;            /* frames of the step taken */
+	int64_t steps;              /* finished */
+};
+
+/* How the transform is done, see fft.go. Twiddles are for POINTS/2 complex
+   points; split has those of the last stage, that takes the real transform out
+   of the complex one. */
+struct transform {
+	float twiddle[POINTS / 2][2];
+	float split[POINTS / 4 + 1][2];
+	float window[POINTS];
+};
+
+/* A band takes the bins from first to last, and of those two only a share. */
+struct band {
+	int64_t first, last;
+	float share_first, share_last;
+};
+
+typedef void gather_kernel(struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride);
+typedef void power_kernel(const struct transform *t, const float *points, float *power);
+typedef void bands_kernel(const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
+
+#if defined(__x86_64__)
+enum { KERNEL_SSE4 = 2, KERNEL_AVX2, KERNELS };
+gather_kernel spectrum_gather_sse4, spectrum_gather_avx2;
+power_kernel spectrum_power_sse4, spectrum_power_avx2;
+bands_kernel spectrum_bands_sse4, spectrum_bands_avx2;
+#elif defined(__aarch64__)
+enum { KERNEL_NEON = 2, KERNELS };
+gather_kernel spectrum_gather_neon;
+power_kernel spectrum_power_neon;
+bands_kernel spectrum_bands_neon;
+#endif
+
+int spectrum_kernel_runs(int kernel);
+const char *spectrum_kernel_name(int kernel);
+void spectrum_gather(int kernel, struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride);
+void spectrum_power(int kernel, const struct transform *t, const float *points, float *power);
+void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
+
+#endif

@@ -1,0 +1,4 @@
+//go:build cgo
+
+#define NAME(x) x##_neon
+#include "vector.h"

@@ -1,0 +1,15 @@
+//go:build !cgo || !(amd64 || arm64)
+
+package spectrum
+
+func vectorKernels() []kernel { return nil }
+
+func kernelName(kernel) string { return "" }
+
+func gatherVector(kernel, *gather, *decimator, int, []byte, int, int) {
+	panic("no compiled kernel here")
+}
+
+func powerVector(kernel, *transform, []float32, []float32) { panic("no compiled kernel here") }
+
+func bandsVector(kernel, []band, []float32, []float32, []float32) { panic("no compiled kernel here") }
