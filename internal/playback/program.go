@@ -1,0 +1,310 @@
+package playback
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/wavfile"
+)
+
+// Program is a session made ready to be played: spans, files, gains. It is
+// made of the catalog alone and needs none any more; the recordings are opened
+// by the player.
+type Program struct {
+	Session catalog.SessionID `json:"session"`
+	Desk    string            `json:"desk"`
+	Rate    int               `json:"sample_rate"` // Hz, that it is played at
+	Outputs int               `json:"outputs"`     // highest output in use
+	Items   []ProgramItem     `json:"items"`
+	Inputs  []ProgramInput    `json:"inputs"` // in order of desk input
+	// Problems say what will not sound as the session has it.
+	Problems []string `json:"problems"`
+}
+
+// ProgramInput is a desk input that gets a signal in at least one item.
+type ProgramInput struct {
+	DeskInput int    `json:"desk_input"`
+	Output    int    `json:"output"`
+	Channel   string `json:"channel"`
+}
+
+// ProgramItem is one take.
+type ProgramItem struct {
+	Song    string          `json:"song"`
+	Show    catalog.Date    `json:"show"`
+	Rig     string          `json:"rig"`
+	LengthS float64         `json:"length_s"`
+	Frames  int64           `json:"frames"` // at the program's rate
+	Markers []ProgramMarker `json:"markers"`
+	Voices  []Voice         `json:"voices"` // inputs that play
+	// Status of every input of Program.Inputs in this item.
+	Status []catalog.InputStatus `json:"status"`
+}
+
+// ProgramMarker is a marker of the recording within the item.
+type ProgramMarker struct {
+	AtS   float64 `json:"at_s"` // from the take's start
+	Label string  `json:"label"`
+}
+
+// Voice is what feeds one output during an item.
+type Voice struct {
+	Output  int      `json:"output"` // from 1
+	TrimDB  float64  `json:"trim_db"`
+	Rate    int      `json:"sample_rate"` // Hz, of the recording
+	Sources []Source `json:"sources"`     // in order of time
+}
+
+// Source is one channel of one file.
+type Source struct {
+	Path       string         `json:"path"`
+	Format     wavfile.Format `json:"format"`
+	DataOffset int64          `json:"data_offset"`
+	Channel    int            `json:"channel"` // in the file, from 0
+	Start      int64          `json:"start"`   // frames from the take's start to the file's first, at the voice's rate; may be negative
+	Frames     int64          `json:"frames"`  // in the file
+}
+
+// ProgramOptions are the choices of [NewProgram].
+type ProgramOptions struct {
+	// Rate is the rate to play at in Hz; 0 takes the recordings'.
+	Rate int
+	// ConvertRate allows recordings at another rate to be converted.
+	ConvertRate bool
+	// Rigs says for channels, by name, which rig feeds them instead of the
+	// session's.
+	Rigs map[string]string
+}
+
+// maxPreRollS is the longest pre-roll, and so how much of a recording before a
+// take may be needed. tailS is what a fade may need after it.
+const (
+	maxPreRollS = 60
+	tailS       = 2
+)
+
+// RateError says that a session cannot be played at one rate without being
+// converted.
+type RateError struct {
+	Rate  int              // Hz, wanted
+	Songs map[int][]string // rate of the recording: songs
+}
+
+func (e *RateError) Error() string {
+	parts := []string{}
+	for _, r := range sortedKeys(e.Songs) {
+		parts = append(parts, fmt.Sprintf("%s at %s", strings.Join(e.Songs[r], ", "), kilohertz(r)))
+	}
+	if e.Rate == 0 {
+		return "the session has takes of different sample rates: " + strings.Join(parts, "; ")
+	}
+	return fmt.Sprintf("the player would run at %s, but these were recorded otherwise: %s", kilohertz(e.Rate), strings.Join(parts, "; "))
+}
+
+// Hint says what to do about it.
+func (e *RateError) Hint() string {
+	return "set the device and the desk to the recording's rate, play takes of one rate in one session, or allow conversion with --convert-rate"
+}
+
+func kilohertz(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/1000) }
+
+// NewProgram makes a session ready to be played. Errors: *[RateError] for takes
+// of another rate without ConvertRate.
+func NewProgram(ctx context.Context, store *catalog.Store, ses catalog.Session, opt ProgramOptions) (*Program, error) {
+	p := &Program{Session: ses.ID, Desk: ses.Desk, Rate: opt.Rate, Items: []ProgramItem{}, Inputs: []ProgramInput{}, Problems: []string{}}
+	b := &programmer{store: store, opt: opt, p: p, files: map[catalog.RecordingID][]catalog.File{}}
+	p.addInputs(ses)
+	if len(p.Inputs) == 0 {
+		return nil, fmt.Errorf("session %d: nothing to play: no desk input of it is on playback", ses.ID)
+	}
+	if p.Outputs > MaxOutputs {
+		return nil, fmt.Errorf("session %d: output %d: a device can have at most %d outputs", ses.ID, p.Outputs, MaxOutputs)
+	}
+	for i := range ses.Items {
+		if err := b.item(ctx, ses, i); err != nil {
+			return nil, err
+		}
+	}
+	return p, b.rates()
+}
+
+// addInputs lists the desk inputs that play in at least one item.
+func (p *Program) addInputs(ses catalog.Session) {
+	seen := map[int]bool{}
+	for _, in := range ses.Inputs {
+		if in.Status != catalog.Playback || seen[in.DeskInput] {
+			continue
+		}
+		seen[in.DeskInput] = true
+		out := in.Output
+		if out == 0 {
+			out = in.DeskInput
+		}
+		p.Inputs = append(p.Inputs, ProgramInput{in.DeskInput, out, in.Channel})
+		p.Outputs = max(p.Outputs, out)
+	}
+	slices.SortFunc(p.Inputs, func(a, b ProgramInput) int { return a.DeskInput - b.DeskInput })
+}
+
+// programmer gathers what one program needs of the catalog.
+type programmer struct {
+	store *catalog.Store
+	opt   ProgramOptions
+	p     *Program
+	files map[catalog.RecordingID][]catalog.File
+}
+
+func (b *programmer) item(ctx context.Context, ses catalog.Session, i int) error {
+	it := ses.Items[i]
+	night, err := b.store.Recordings(ctx, catalog.RecordingFilter{Show: it.Show})
+	if err != nil {
+		return err
+	}
+	at := slices.IndexFunc(night, func(r catalog.Recording) bool { return r.ID == it.Recording })
+	if at < 0 {
+		return fmt.Errorf("%s (%s): its recording is no longer in the catalog; scan it again and build the session anew", it.Song, it.Show)
+	}
+	rec := night[at]
+	item := ProgramItem{Song: it.Song, Show: it.Show, Rig: it.Rig, LengthS: rec.Seconds(it.EndFrame - it.StartFrame), Markers: []ProgramMarker{}, Voices: []Voice{}}
+	markers, err := b.store.Markers(ctx, rec.ID)
+	if err != nil {
+		return err
+	}
+	for _, m := range markers {
+		if it.StartFrame <= m.Frame && m.Frame < it.EndFrame {
+			item.Markers = append(item.Markers, ProgramMarker{rec.Seconds(m.Frame - it.StartFrame), m.Label})
+		}
+	}
+	item.Status = make([]catalog.InputStatus, len(b.p.Inputs))
+	for k := range item.Status {
+		item.Status[k] = catalog.Stage
+	}
+	for _, in := range ses.Inputs {
+		k := slices.IndexFunc(b.p.Inputs, func(p ProgramInput) bool { return p.DeskInput == in.DeskInput })
+		if in.Item != i || k < 0 {
+			continue
+		}
+		item.Status[k] = in.Status
+		if in.Status != catalog.Playback {
+			continue
+		}
+		v, err := b.voice(ctx, it, rec, night, in)
+		if err != nil {
+			return err
+		}
+		if v == nil {
+			item.Status[k] = catalog.Missing
+			continue
+		}
+		v.Output = b.p.Inputs[k].Output
+		if !slices.ContainsFunc(item.Voices, func(o Voice) bool { return o.Output == v.Output }) {
+			item.Voices = append(item.Voices, *v)
+		}
+	}
+	b.p.Items = append(b.p.Items, item)
+	return nil
+}
+
+// voice finds the files that feed an input during an item; nil with a problem
+// where the rig that was asked for has none.
+func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref catalog.Recording, night []catalog.Recording, in catalog.SessionInput) (*Voice, error) {
+	rig := in.Rig
+	for channel, other := range b.opt.Rigs {
+		if catalog.SameName(channel, in.Channel) {
+			rig = other
+		}
+	}
+	rec, track := ref, in.Track
+	if !catalog.SameName(rig, ref.Rig) {
+		k := slices.IndexFunc(night, func(r catalog.Recording) bool { return catalog.SameName(r.Rig, rig) })
+		if k >= 0 {
+			rec, track = night[k], 0
+			tracks, err := b.store.Tracks(ctx, catalog.TrackFilter{Recording: rec.ID, Channel: in.Channel})
+			if err != nil {
+				return nil, err
+			}
+			if len(tracks) > 0 {
+				track = tracks[0].Number
+			}
+		}
+		if k < 0 || track == 0 {
+			b.p.Problems = append(b.p.Problems, fmt.Sprintf("%s (%s), desk input %d %s: rig %s did not record it that night; it stays silent", it.Song, it.Show, in.DeskInput, in.Channel, rig))
+			return nil, nil
+		}
+	}
+	files, known := b.files[rec.ID]
+	if !known {
+		var err error
+		if files, err = b.store.Files(ctx, catalog.FileFilter{Recording: rec.ID}); err != nil {
+			return nil, err
+		}
+		b.files[rec.ID] = files
+	}
+	start, end := ref.Map(it.StartFrame, rec), ref.Map(it.EndFrame, rec)
+	v := &Voice{TrimDB: in.TrimDB, Rate: rec.SampleRate, Sources: []Source{}}
+	first, last := start-int64(maxPreRollS*rec.SampleRate), end+int64(tailS*rec.SampleRate)
+	for _, f := range files {
+		if track < f.FirstTrack || track >= f.FirstTrack+f.Channels || f.StartFrame >= last || f.StartFrame+f.Frames <= first {
+			continue
+		}
+		v.Sources = append(v.Sources, Source{Path: f.FullPath(), Format: fileFormat(rec, f), DataOffset: f.DataOffset,
+			Channel: track - f.FirstTrack, Start: f.StartFrame - start, Frames: f.Frames})
+	}
+	slices.SortStableFunc(v.Sources, func(a, b Source) int { return int(max(-1, min(1, a.Start-b.Start))) })
+	return v, nil
+}
+
+func fileFormat(r catalog.Recording, f catalog.File) wavfile.Format {
+	format := wavfile.Format{SampleRate: r.SampleRate, Channels: f.Channels, BitDepth: r.BitDepth, ContainerBytes: r.SampleBytes}
+	if r.Encoding == wavfile.Float.String() {
+		format.Encoding = wavfile.Float
+	}
+	return format
+}
+
+// rates settles the rate of the program and the length of its items.
+func (b *programmer) rates() error {
+	songs := map[int][]string{}
+	frequent := 0
+	for _, it := range b.p.Items {
+		for _, v := range it.Voices {
+			if !slices.Contains(songs[v.Rate], it.Song) {
+				songs[v.Rate] = append(songs[v.Rate], it.Song)
+			}
+		}
+	}
+	for _, r := range sortedKeys(songs) {
+		if len(songs[r]) >= len(songs[frequent]) {
+			frequent = r // of equals the highest
+		}
+	}
+	if b.p.Rate == 0 {
+		b.p.Rate = frequent
+		if len(songs) > 1 && !b.opt.ConvertRate {
+			return &RateError{Songs: songs}
+		}
+	}
+	if !b.opt.ConvertRate {
+		delete(songs, b.p.Rate)
+		if len(songs) > 0 {
+			return &RateError{Rate: b.p.Rate, Songs: songs}
+		}
+	}
+	for i := range b.p.Items {
+		b.p.Items[i].Frames = int64(math.Round(b.p.Items[i].LengthS * float64(b.p.Rate)))
+	}
+	return nil
+}
+
+func sortedKeys[V any](m map[int]V) []int {
+	keys := []int{}
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}

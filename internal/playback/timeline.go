@@ -1,0 +1,125 @@
+package playback
+
+// place is a frame of an item, counted from the take's start; negative in the
+// pre-roll.
+type place struct {
+	item  int
+	frame int64
+}
+
+// loopSpan repeats the frames from … to of an item.
+type loopSpan struct {
+	on       bool
+	item     int
+	from, to int64
+}
+
+// rules say what is played after what.
+type rules struct {
+	lengths []int64 // of the items, in frames
+	loop    loopSpan
+	stop    bool  // at the end of an item, instead of going on to the next
+	preRoll int64 // frames before an item's start at which it begins
+	fade    int   // frames of the fade at a jump
+}
+
+// start returns the place at which an item begins.
+func (r *rules) start(item int) place { return place{item, -r.preRoll} }
+
+// run returns how many frames follow each other from p on, and where it goes on
+// then; more is false where it ends.
+func (r *rules) run(p place) (n int64, next place, more bool) {
+	if l := r.loop; l.on && l.item == p.item && p.frame < l.to {
+		return l.to - p.frame, place{l.item, l.from}, true
+	}
+	n = max(0, r.lengths[p.item]-p.frame)
+	if r.stop || p.item+1 >= len(r.lengths) {
+		return n, place{}, false
+	}
+	return n, r.start(p.item + 1), true
+}
+
+// mark says that from frame at of a ring on it holds what follows place. jump
+// is false for a ring's first mark.
+type mark struct {
+	at   uint64
+	is   place
+	jump bool
+}
+
+// track remembers what a ring holds.
+type track struct {
+	marks []mark
+	ends  uint64 // frame at which the program ends, before the last fade; noEnd while it goes on
+}
+
+func (t *track) reset(is place) { t.marks, t.ends = append(t.marks[:0], mark{0, is, false}), noEnd }
+
+// add appends a jump and forgets the marks that nobody asks for any more.
+func (t *track) add(m mark, taken uint64) {
+	old := 0
+	for old+1 < len(t.marks) && t.marks[old+1].at <= taken {
+		old++
+	}
+	t.marks = append(t.marks[:0], t.marks[old:]...)
+	t.marks = append(t.marks, m)
+}
+
+// place returns where frame at of the ring lies, and the next jump after it.
+func (t *track) place(at uint64) (is place, next *mark) {
+	for i := range t.marks {
+		if t.marks[i].at > at {
+			return is, &t.marks[i]
+		}
+		is = t.marks[i].is
+		is.frame += int64(at - t.marks[i].at)
+	}
+	return is, nil
+}
+
+// change is where what a ring holds and what new rules want part.
+type change struct {
+	at   uint64 // frame of the ring
+	want place
+	jump bool // the new rules jump there: old and new differ, a fade is due
+}
+
+// diverge compares what a ring holds from frame at to frame ready with what
+// new rules want. ok is false where the ring can stay as it is.
+func (t *track) diverge(at, ready uint64, r *rules) (c change, ok bool) {
+	for {
+		is, next := t.place(at)
+		n, to, more := r.run(is)
+		wants := at + uint64(n) // the new rules jump or end there
+		holds, ends := ready, false
+		switch {
+		case next != nil:
+			holds = next.at
+		case t.ends != noEnd:
+			holds, ends = max(at, t.ends), true
+		}
+		switch {
+		case wants > holds && next == nil && !ends:
+			return change{}, false
+		case wants > holds:
+			// The ring jumps or ends, the new rules go on.
+			return change{holds, place{is.item, is.frame + int64(holds-at)}, false}, true
+		case wants < holds || next == nil && !ends:
+			if next == nil && !ends && wants == holds {
+				return change{}, false // exactly at the edge: what comes is not read yet
+			}
+			if !more {
+				return change{wants, place{is.item, is.frame + n}, false}, true
+			}
+			return change{wants, to, true}, true
+		case !more:
+			if ends {
+				return change{}, false
+			}
+			return change{holds, place{is.item, is.frame + n}, false}, true
+		case ends || next.is != to:
+			return change{holds, to, true}, true
+		}
+		at = next.at
+	}
+}

@@ -1,0 +1,307 @@
+package playback
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// minLoopS is the shortest loop: shorter ones are a tone, and leave no room
+// for their fades.
+const minLoopS = 0.2
+
+// backS is how long after an item's start Previous still means its own start.
+const backS = 2
+
+// Do carries a command out. What needs the disk goes on by itself; until it is
+// there, what played plays on. Errors are *[RefusedError]. [Quit] and [Reopen]
+// are for who holds the sink.
+func (e *Engine) Do(c Command) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	defer e.signal()
+	refuse := func(why, help string) error { return &RefusedError{c.Do, why, help} }
+	at, _ := e.where()
+	switch c.Do {
+	case Acknowledge:
+		if e.state == Unarmed {
+			e.state = Stopped
+		}
+		e.armed = true
+	case Play:
+		if !e.armed {
+			return refuse("the cautions are not acknowledged", "read them, mute PA and monitor sends, clear the stage, then acknowledge")
+		}
+		if e.lost != "" {
+			return refuse(e.lost, "see to the device, then reopen")
+		}
+		if e.tone.Load() != nil {
+			return refuse("a test tone is on", "switch it off first")
+		}
+		e.state = Playing
+		if e.want != nil || e.ended.Load() {
+			e.playWant = true
+		} else {
+			e.setGate(true, e.fadeSeconds())
+		}
+	case Pause:
+		e.silence(e.fadeSeconds())
+	case FadeOut:
+		e.toneOff.Store(true)
+		e.silence(FadeOutMS / 1000)
+	case Stop:
+		e.silence(e.fadeSeconds())
+		e.jump(e.rules.start(at.item))
+		if e.armed && e.lost == "" {
+			e.state = Stopped
+		}
+	case Next:
+		if at.item+1 >= len(e.rules.lengths) {
+			return refuse("this is the last item", "")
+		}
+		e.jump(e.rules.start(at.item + 1))
+	case Previous:
+		item := at.item
+		if float64(at.frame) < backS*float64(e.rate) && item > 0 {
+			item--
+		}
+		e.jump(e.rules.start(item))
+	case Locate, Skip, ToMarker:
+		return e.locate(c, at, refuse)
+	case LoopFrom, LoopTo, LoopOn, LoopOff:
+		return e.loop(c, at, refuse)
+	case Level:
+		if c.DB == nil || !within(*c.DB, MinLevelDB, MaxLevelDB) {
+			return refuse(fmt.Sprintf("the overall level must be %g to %g dB", MinLevelDB, MaxLevelDB), "")
+		}
+		e.setLevel(*c.DB)
+	case Mute, Trim:
+		i := slices.IndexFunc(e.prog.Inputs, func(in ProgramInput) bool { return in.DeskInput == c.Input })
+		switch {
+		case i < 0:
+			return refuse(fmt.Sprintf("desk input %d is not fed from the recording", c.Input), "")
+		case c.Do == Mute:
+			e.mutes[i] = c.On
+		case c.DB == nil || !within(*c.DB, MinTrimDB, MaxTrimDB):
+			return refuse(fmt.Sprintf("a trim must be %g to %g dB", MinTrimDB, MaxTrimDB), "")
+		default:
+			e.trims[i] = *c.DB
+		}
+		e.setGain(i)
+	case AtEnd:
+		if c.Then != "next" && c.Then != "stop" {
+			return refuse(`what to do at an item's end is "next" or "stop"`, "")
+		}
+		e.rules.stop, e.rerule = c.Then == "stop", true
+	case Fade:
+		if !within(c.MS, 0, 1000) {
+			return refuse("a fade must be 0 to 1000 ms", "")
+		}
+		e.rules.fade, e.rerule = e.frames(c.MS/1000), true
+	case Roll:
+		if !within(c.ByS, 0, maxPreRollS) {
+			return refuse(fmt.Sprintf("the pre-roll must be 0 to %d s", maxPreRollS), "")
+		}
+		old := e.rules.start(at.item)
+		e.rules.preRoll, e.rerule = int64(e.frames(c.ByS)), true
+		if e.state != Playing && at == old {
+			e.jump(e.rules.start(at.item))
+		}
+	case Identify, LineUp:
+		return e.startTone(c, refuse)
+	case ToneOff:
+		e.toneOff.Store(true)
+	default:
+		return refuse("there is no such command", "")
+	}
+	return nil
+}
+
+func within(x, lo, hi float64) bool { return lo <= x && x <= hi } // false for NaN
+
+func (e *Engine) fadeSeconds() float64 {
+	return max(safeFade, float64(e.rules.fade)/float64(e.rate))
+}
+
+// silence closes the gate. It never fails.
+func (e *Engine) silence(seconds float64) {
+	e.playWant = false
+	e.setGate(false, seconds)
+	if e.state == Playing {
+		e.state = Paused
+	}
+}
+
+// jump asks the reader for another place.
+func (e *Engine) jump(p place) {
+	e.want = &p
+	if e.state == Paused && p == e.rules.start(p.item) {
+		e.state = Stopped
+	} else if e.state == Stopped && p != e.rules.start(p.item) {
+		e.state = Paused
+	}
+}
+
+func (e *Engine) locate(c Command, at place, refuse func(why, help string) error) error {
+	to := at
+	switch c.Do {
+	case Skip:
+		to.frame += int64(math.Round(c.ByS * float64(e.rate)))
+	case ToMarker:
+		markers := e.prog.Items[at.item].Markers
+		if c.Marker < 0 || c.Marker >= len(markers) {
+			return refuse(fmt.Sprintf("this item has %d markers", len(markers)), "")
+		}
+		to.frame = int64(math.Round(markers[c.Marker].AtS * float64(e.rate)))
+	default:
+		if c.Item != nil {
+			if *c.Item < 0 || *c.Item >= len(e.rules.lengths) {
+				return refuse(fmt.Sprintf("there are items 0 to %d", len(e.rules.lengths)-1), "")
+			}
+			to = e.rules.start(*c.Item)
+		}
+		if c.AtS != nil {
+			if !within(*c.AtS, -maxPreRollS, 1e6) {
+				return refuse("there is no such time", "")
+			}
+			to.frame = int64(math.Round(*c.AtS * float64(e.rate)))
+		}
+	}
+	last := e.rules.lengths[to.item] - int64(e.frames(safeFade))
+	if c.Do == Locate && to.frame > last {
+		return refuse(fmt.Sprintf("the item is %.1f s long", float64(e.rules.lengths[to.item])/float64(e.rate)), "")
+	}
+	if c.Do == Skip { // stays in the item
+		to.frame = max(to.frame, e.rules.start(to.item).frame)
+	}
+	to.frame = min(to.frame, last)
+	e.jump(to)
+	return nil
+}
+
+func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) error {
+	l := e.rules.loop
+	frame := func(s *float64, otherwise int64) int64 {
+		if s == nil {
+			return otherwise
+		}
+		return int64(math.Round(*s * float64(e.rate)))
+	}
+	if c.Do != LoopOff && l.item != at.item {
+		l = loopSpan{item: at.item}
+	}
+	switch c.Do {
+	case LoopFrom:
+		l.from = frame(c.AtS, at.frame)
+		if l.to <= l.from {
+			l.to, l.on = 0, false
+		}
+	case LoopTo:
+		l.to, l.on = frame(c.AtS, at.frame), true
+	case LoopOn:
+		if c.Item != nil && (*c.Item < 0 || *c.Item >= len(e.rules.lengths)) {
+			return refuse(fmt.Sprintf("there are items 0 to %d", len(e.rules.lengths)-1), "")
+		}
+		if c.Item != nil && *c.Item != l.item {
+			l = loopSpan{item: *c.Item}
+		}
+		l.from, l.to, l.on = frame(c.FromS, l.from), frame(c.ToS, l.to), true
+	case LoopOff:
+		l.on = false
+	}
+	short := max(minLoopS, 2*float64(e.rules.fade)/float64(e.rate))
+	if l.on && (l.to-l.from < int64(e.frames(short)) || l.from < -int64(maxPreRollS*e.rate) || l.to > e.rules.lengths[l.item]+int64(e.rate)) {
+		return refuse(fmt.Sprintf("a loop needs an end at least %.1f s after its start, within the item", short), "set its start and its end")
+	}
+	e.rules.loop, e.rerule = l, true
+	// Whoever sets a loop behind them wants to be in it.
+	lead := int64(e.frames(leadS))
+	if l.on && l.item == at.item && at.frame > l.to-lead && e.state != Unarmed {
+		e.jump(place{l.item, l.from})
+	}
+	return nil
+}
+
+func (e *Engine) startTone(c Command, refuse func(why, help string) error) error {
+	db, hz := ToneDB, ToneHz
+	if c.DB != nil {
+		db = *c.DB
+	}
+	if c.Hz != 0 {
+		hz = c.Hz
+	}
+	first, last := max(1, c.First), c.Last
+	if last == 0 {
+		last = e.width
+	}
+	switch {
+	case !e.armed:
+		return refuse("the cautions are not acknowledged", "read them, mute PA and monitor sends, clear the stage, then acknowledge")
+	case e.lost != "":
+		return refuse(e.lost, "see to the device, then reopen")
+	case !e.shut.Load() || e.state == Playing:
+		return refuse("playback is running", "pause or stop first")
+	case !within(db, MinLevelDB, MaxToneDB):
+		return refuse(fmt.Sprintf("a test tone's level must be %g to %g dBFS", MinLevelDB, MaxToneDB), "")
+	case !within(hz, 20, 20_000) || hz > 0.45*float64(e.rate):
+		return refuse("a test tone must have 20 to 20000 Hz", "")
+	case c.Do == Identify && (first > last || last > e.width):
+		return refuse(fmt.Sprintf("there are outputs 1 to %d", e.width), "")
+	case c.Do == LineUp && len(c.Outputs) == 0:
+		return refuse("no outputs were named", "")
+	}
+	t := &tone{amp: amplitude(db), hz: hz, on: make([]bool, e.width)}
+	if c.Do == Identify {
+		t = newWalk(e.rate, first, last, db, hz)
+	}
+	for _, o := range c.Outputs {
+		if o < 1 || o > e.width {
+			return refuse(fmt.Sprintf("there are outputs 1 to %d", e.width), "")
+		}
+		if t.on != nil {
+			t.on[o-1] = true
+		}
+	}
+	e.toneDB = db
+	e.toneOff.Store(false)
+	e.tone.Store(t)
+	return nil
+}
+
+// settle lets the state follow what the pull did: at the program's end, or that
+// of an item with "stop", it is cued at the next item's start, or its own.
+func (e *Engine) settle() {
+	if !e.ended.Load() || e.pending.Load() != nil {
+		return
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.want != nil {
+		return
+	}
+	at, _ := e.where()
+	if at.item+1 < len(e.rules.lengths) {
+		at.item++
+	}
+	if e.state == Playing && !e.playWant {
+		e.state = Stopped
+	}
+	to := e.rules.start(at.item)
+	e.want = &to
+}
+
+// SetLost says that the device is gone, and why, or "" that it is back: silent,
+// stopped where it was, and at the starting level again.
+func (e *Engine) SetLost(why string) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.lost = why
+	e.playWant = false
+	e.toneOff.Store(true)
+	e.tone.Store(nil)
+	e.setGate(false, 0)
+	e.setLevel(min(e.levelDB, StartLevelDB))
+	if e.state == Playing {
+		e.state = Paused
+	}
+}
