@@ -24,10 +24,12 @@ func (e *Engine) Do(c Command) error {
 	at, _ := e.where()
 	switch c.Do {
 	case Acknowledge:
-		if e.state == Unarmed {
+		if e.armed = true; e.state == Unarmed {
 			e.state = Stopped
+			if at != e.rules.start(at.item) {
+				e.state = Paused
+			}
 		}
-		e.armed = true
 	case Play:
 		if !e.armed {
 			return refuse("the cautions are not acknowledged", "read them, mute PA and monitor sends, clear the stage, then acknowledge")
@@ -305,3 +307,13 @@ func (e *Engine) SetLost(why string) {
 		e.state = Paused
 	}
 }
+
+// Lost tells whether the device is gone.
+func (e *Engine) Lost() bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.lost != ""
+}
+
+// Audible tells whether anything but silence may leave the outputs.
+func (e *Engine) Audible() bool { return !e.shut.Load() || e.tone.Load() != nil }

@@ -1,0 +1,35 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/signal"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/internal/playback"
+)
+
+// playerCommand is the process that plays: nothing else runs in it. session
+// play and the web app start it and talk to it over a pipe.
+func (e *env) playerCommand() *cli.Command {
+	return &cli.Command{
+		Name:   playback.PlayerCommand,
+		Hidden: true,
+		Action: func(c *cli.Context) error {
+			// Ctrl-C at the terminal reaches this process too. Whoever started it
+			// decides; when they are gone the pipe ends, and it fades out.
+			signal.Ignore(os.Interrupt)
+			return playback.Serve(c.Context, os.Stdin, os.Stdout, openSink, playback.OpenFile)
+		},
+	}
+}
+
+// openSink opens what --device names.
+func openSink(req playback.SinkRequest) (playback.Sink, error) {
+	s, known, err := playback.OpenBuiltin(req)
+	if !known {
+		return nil, fmt.Errorf("there is no device %q", req.Device)
+	}
+	return s, err
+}

@@ -1,0 +1,117 @@
+package playback
+
+import (
+	"context"
+	"reflect"
+	"time"
+
+	"nightreel/catalog"
+)
+
+// keepEvery is how often the state is stored while it changes.
+const keepEvery = time.Second
+
+// keep stores the state as it changes, until the player is gone, and notices
+// what others ticked.
+func (p *Player) keep() {
+	tick := time.NewTicker(keepEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-p.done:
+			return
+		case <-tick.C:
+			// A catalog that is busy for a moment is no reason to stop: the next
+			// second tries again, and Close says so.
+			p.save(context.Background())
+			p.reload(context.Background())
+		}
+	}
+}
+
+// save stores where playback stands, where that has changed.
+func (p *Player) save(ctx context.Context) error {
+	p.mu.Lock()
+	st := p.status
+	if len(st.Inputs) == 0 { // nothing was heard of the player yet
+		p.mu.Unlock()
+		return nil
+	}
+	now := catalog.PlaybackState{Session: p.ses.ID, Item: st.Item, AtS: st.AtS, LoopOn: st.Loop.On, LoopItem: st.Loop.Item, LoopFromS: st.Loop.FromS, LoopToS: st.Loop.ToS,
+		LevelDB: st.LevelDB, FadeMS: st.FadeMS, PreRollS: st.PreRollS, AtEnd: st.AtEnd, Trims: map[int]float64{}, Muted: []int{}}
+	for _, in := range st.Inputs {
+		if in.TrimDB != 0 {
+			now.Trims[in.DeskInput] = in.TrimDB
+		}
+		if in.Muted {
+			now.Muted = append(now.Muted, in.DeskInput)
+		}
+	}
+	same := reflect.DeepEqual(now, p.saved)
+	p.mu.Unlock()
+	if same {
+		return nil
+	}
+	if err := p.store.SavePlaybackState(ctx, now); err != nil {
+		return err
+	}
+	p.mu.Lock()
+	p.saved = now
+	p.mu.Unlock()
+	return nil
+}
+
+// restore brings a player to where the session was left. What does not fit the
+// session any more is left out.
+func (p *Player) restore(ctx context.Context, st catalog.PlaybackState) {
+	level := min(st.LevelDB, StartLevelDB)
+	all := []Command{
+		{Do: Level, DB: &level},
+		{Do: Fade, MS: st.FadeMS},
+		{Do: Roll, ByS: st.PreRollS},
+		{Do: AtEnd, Then: st.AtEnd},
+	}
+	for input, db := range st.Trims {
+		all = append(all, Command{Do: Trim, Input: input, DB: &db})
+	}
+	for _, input := range st.Muted {
+		all = append(all, Command{Do: Mute, Input: input, On: true})
+	}
+	if st.LoopToS > st.LoopFromS {
+		all = append(all, Command{Do: LoopOn, Item: &st.LoopItem, FromS: &st.LoopFromS, ToS: &st.LoopToS})
+		if !st.LoopOn {
+			all = append(all, Command{Do: LoopOff})
+		}
+	}
+	all = append(all, Command{Do: Locate, Item: &st.Item, AtS: &st.AtS})
+	for _, c := range all {
+		p.ask(ctx, c)
+	}
+}
+
+// Tick notes that a desk input is back on the stage, or is not.
+func (p *Player) Tick(ctx context.Context, deskInput int, back bool) error {
+	if err := p.store.TickBack(ctx, p.ses, deskInput, back); err != nil {
+		return err
+	}
+	return p.reload(ctx)
+}
+
+// BackToStage returns the desk inputs that are fed, with their ticks. fed is
+// false before any sound was made: then nothing is to be ticked.
+func (p *Player) BackToStage() (list []catalog.BackInput, fed bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.back, p.fed
+}
+
+func (p *Player) reload(ctx context.Context) error {
+	list, fed, err := p.store.BackToStage(ctx, p.ses)
+	if err != nil {
+		return err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.back, p.fed = list, fed
+	return nil
+}

@@ -1,0 +1,248 @@
+package playback
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"runtime"
+	"strings"
+	"time"
+)
+
+// setup is the first line down the pipe.
+type setup struct {
+	Program *Program    `json:"program"`
+	Sink    SinkRequest `json:"sink"`
+}
+
+// StatusInterval is how often a player tells where it stands.
+const StatusInterval = 100 * time.Millisecond
+
+// deafAfter is how many statuses in a row may find the pipe full before the
+// player takes whoever started it for dead, and falls silent: 3 s.
+const deafAfter = 30
+
+// OpenBuiltin opens the sinks that need no device: "null" throws the audio away
+// in real time, "file:PATH" writes it to a WAV file. known is false for other
+// names.
+func OpenBuiltin(req SinkRequest) (s Sink, known bool, err error) {
+	if path, ok := strings.CutPrefix(req.Device, "file:"); ok {
+		f, err := NewFileSink(path, req.Rate, req.Outputs)
+		if err != nil {
+			return nil, true, err
+		}
+		return f, true, nil
+	}
+	if req.Device != "null" {
+		return nil, false, nil
+	}
+	const period = 10 * time.Millisecond
+	return NewNull(req.Rate, req.Outputs, req.Rate/100, time.NewTicker(period).C), true, nil
+}
+
+// Serve is the player: it reads a program and commands from in, line by line,
+// and plays on the sink that open gives it. It ends, fading out, when in ends,
+// on [Quit], and with ctx; out gets what happens, as JSON lines. [Player] is
+// the other end.
+//
+// It gives the audio callback the processors it needs: no other work belongs
+// into its process.
+func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, files OpenFunc) error {
+	// The callback's thread has to find a free slot of Go's scheduler at once;
+	// with as many as processors it waits for others (measured: late blocks
+	// went from 83–116 to 2–28 in 8 s beside two busy goroutines).
+	runtime.GOMAXPROCS(max(4, 2*runtime.NumCPU()))
+	enc := json.NewEncoder(out)
+	lines := bufio.NewReaderSize(in, 1<<16)
+	first, err := lines.ReadBytes('\n')
+	if err != nil {
+		return fmt.Errorf("the player got no program: %w", err)
+	}
+	var set setup
+	if err := json.Unmarshal(first, &set); err != nil || set.Program == nil || len(set.Program.Items) == 0 {
+		return fmt.Errorf("the player got no program that it understands: %v", err)
+	}
+	sink, err := open(set.Sink)
+	var engine *Engine
+	if err == nil {
+		if engine, err = NewEngine(set.Program, files); err != nil {
+			sink.Close()
+		}
+	}
+	if err == nil {
+		if err = sink.Start(engine); err != nil {
+			sink.Close()
+			engine.Close()
+		}
+	}
+	if err != nil {
+		enc.Encode(event{Failed: answer(0, err)})
+		return err
+	}
+	s := &server{engine: engine, sink: sink, open: open, set: set}
+	opened := sink.Info()
+	events := make(chan event, 64)
+	written := make(chan struct{})
+	go func() {
+		defer close(written)
+		for ev := range events {
+			if enc.Encode(ev) != nil {
+				return
+			}
+		}
+	}()
+	events <- event{Opened: &opened}
+	s.loop(ctx, commands(lines), events, written)
+	return s.end()
+}
+
+// commands reads commands until the pipe is closed. What is not understood
+// becomes a command that is refused.
+func commands(lines *bufio.Reader) <-chan Command {
+	to := make(chan Command)
+	go func() {
+		defer close(to)
+		for {
+			line, err := lines.ReadBytes('\n')
+			if err != nil {
+				return
+			}
+			var c Command
+			if json.Unmarshal(line, &c) != nil {
+				c.Do = "?"
+			}
+			to <- c
+		}
+	}()
+	return to
+}
+
+// server is the player's life.
+type server struct {
+	engine *Engine
+	sink   Sink // nil while there is none
+	open   OpenSink
+	set    setup
+	last   SinkStats // of a sink that is gone
+}
+
+func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- event, written <-chan struct{}) {
+	tick := time.NewTicker(StatusInterval)
+	defer tick.Stop()
+	deaf := 0
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-written:
+			return // nobody reads any more
+		case c, ok := <-in:
+			if !ok || c.Do == Quit {
+				return
+			}
+			err := s.do(c)
+			select {
+			case events <- event{Reply: answer(c.ID, err)}:
+			case <-written:
+				return
+			}
+		case <-tick.C:
+			st := s.status()
+			select {
+			case events <- event{Status: &st}:
+				deaf = 0
+			default:
+				if deaf++; deaf == deafAfter {
+					s.engine.Do(Command{Do: FadeOut})
+				}
+			}
+		}
+	}
+}
+
+func (s *server) do(c Command) error {
+	if c.Do != Reopen {
+		return s.engine.Do(c)
+	}
+	s.engine.SetLost("the device is being opened again")
+	if s.sink != nil {
+		s.last = s.sink.Stats()
+		s.sink.Close()
+		s.sink = nil
+	}
+	sink, err := s.open(s.set.Sink)
+	if err == nil {
+		if err = sink.Start(s.engine); err != nil {
+			sink.Close()
+		}
+	}
+	if err != nil {
+		s.engine.SetLost(err.Error())
+		return &RefusedError{Do: Reopen, Why: err.Error(), Help: hint(err)}
+	}
+	s.sink = sink
+	s.engine.SetLost("")
+	return nil
+}
+
+func (s *server) status() Status {
+	stats := s.last
+	if s.sink != nil {
+		stats = s.sink.Stats()
+		if stats.Lost != "" && !s.engine.Lost() {
+			s.engine.SetLost(stats.Lost)
+		}
+	}
+	st := s.engine.Status()
+	st.LateBlocks, st.Connected = stats.LateBlocks, stats.Connected
+	st.MaxCallbackMS = float64(stats.MaxCallback) / 1e6
+	if s.sink != nil {
+		st.Device = s.sink.Info().Device
+	}
+	return st
+}
+
+// end falls silent, then lets go of the device.
+func (s *server) end() error {
+	audible := s.engine.Audible()
+	s.engine.Do(Command{Do: FadeOut})
+	if audible {
+		// The fade, and what the device has buffered.
+		time.Sleep(FadeOutMS*time.Millisecond + 100*time.Millisecond)
+	}
+	var err error
+	if s.sink != nil {
+		err = s.sink.Close()
+	}
+	closed := make(chan struct{})
+	go func() { s.engine.Close(); close(closed) }()
+	select {
+	case <-closed:
+	case <-time.After(time.Second): // a disk that hangs
+	}
+	return err
+}
+
+func answer(id int64, err error) *reply {
+	r := &reply{ID: id}
+	if err == nil {
+		return r
+	}
+	r.Error, r.Hint = err.Error(), hint(err)
+	var refused *RefusedError
+	if errors.As(err, &refused) {
+		r.Error = refused.Why
+	}
+	return r
+}
+
+func hint(err error) string {
+	var h interface{ Hint() string }
+	if errors.As(err, &h) {
+		return h.Hint()
+	}
+	return ""
+}
