@@ -53,7 +53,6 @@ type Engine struct {
 	lost     string // why the device is gone
 	state    State
 	rules    rules
-	item     int    // of the last place that was asked for
 	want     *place // jump that the reader has to prepare
 	rerule   bool   // the rules changed: what was read ahead may be wrong
 	playWant bool   // play when the jump is ready
