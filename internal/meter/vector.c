@@ -27,7 +27,7 @@ int kernel_runs(int kernel) {
 	case KERNEL_SSE4:
 		return !!__builtin_cpu_supports("sse4.1");
 	case KERNEL_AVX2:
-		return !!__builtin_cpu_supports("avx2");
+		return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
 	case KERNEL_AVX512:
 		return __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
 			__builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw");

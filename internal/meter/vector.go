@@ -34,8 +34,12 @@ func (k kernel) String() string {
 	return kernelName(k)
 }
 
+// SideBySide is how many channels a kernel in C measures in one go: a meter for
+// fewer leaves part of the processor idle.
+const SideBySide = laneCount
+
 const (
-	laneCount  = 16 // channels that a kernel in C measures side by side
+	laneCount  = 16
 	tileFrames = 16 // frames of a tile; at most half of minZeroRun, see findZeroRuns
 
 	// decodeFrames is how many frames of an interleaved stretch are decoded for
@@ -66,8 +70,8 @@ type plan struct {
 }
 
 type tile struct {
-	peak, bend, bound [laneCount]float32
-	flat              [laneCount]int32
+	peak, bend, near, bound [laneCount]float32
+	flat                    [laneCount]int32
 }
 
 // group is up to laneCount channels that are measured side by side. Its rows

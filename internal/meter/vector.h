@@ -8,6 +8,7 @@
      MAX_U, MIN_U      the same of words without sign
      ABS_I             the magnitudes of int32_t; that of the smallest is 2^31
      WIDEN_I, WIDEN_F  as many int32_t, or floats, from an address as fit a vector of doubles
+     FMA(a, b, c)      a * b + c of floats, rounded once if that is faster
      ANY(v)            whether any bit is set
      PICK(v, m)        in each 16 bytes of v those that m names; 0 for NONE
      QUADS(p, apart)   16 bytes each from p, p + apart, …, as many as fill a vector
@@ -300,25 +301,32 @@ INLINE void weigh(int floats, const row *x, int64_t from, int64_t to, int k, con
 #define INNER(TAP) TAP(0, -239, 0) TAP(1, 240, -155) TAP(2, -424, 271) TAP(3, 730, -477) TAP(4, -1364, 832) TAP(5, 3810, -1641)
 #define OUTER(TAP) TAP(0, 14, 0) TAP(1, 90, -68) TAP(2, -161, 122) TAP(3, 272, -218) TAP(4, -487, 390) TAP(5, 1125, -838)
 
-/* screened estimates, for frames side by side, the largest magnitude between
-   the samples, in single precision. With S and D the sum and the difference of
-   a phase and its mirror image, the larger of the two is (|S| + |D|) / 2. */
-INLINE vf screened(const float *x, int factor) {
-#define AT(k) (*(const any_vf *)(x + (k)))
+/* screened estimates the largest magnitude between the samples, in single
+   precision; x are thirteen vectors, step apart, the middle one of the frames
+   asked for. With S and D the sum and the difference of a phase and its mirror
+   image, the larger of the two is (|S| + |D|) / 2. */
+INLINE vf screened(const float *x, int64_t step, int factor) {
+#define AT(k) (*(const any_vf *)(x + (k) * step))
+	vf sums[6], differences[6], center = AT(6);
+	for (int k = 0; k < 6; k++) {
+		vf a = AT(k), b = AT(12 - k);
+		sums[k] = a + b;
+		differences[k] = a - b;
+	}
+#undef AT
 #define TAP(k, c, mirrored) \
-	sum += (float)((c) + (mirrored)) * (AT(k) + AT(12 - k)); \
-	difference += (float)((c) - (mirrored)) * (AT(k) - AT(12 - k));
-	vf sum = 2 * 6388 * AT(6), difference = {0};
+	sum = FMA(all_f((c) + (mirrored)), sums[k], sum); \
+	difference = FMA(all_f((c) - (mirrored)), differences[k], difference);
+	vf sum = 2 * 6388 * center, difference = {0};
 	INNER(TAP)
 	vf size = abs_f(sum) + abs_f(difference);
 	if (factor == 4) {
-		sum = 2 * 7964 * AT(6);
+		sum = 2 * 7964 * center;
 		difference = (vf){0};
 		OUTER(TAP)
 		size = MAX_F(size, abs_f(sum) + abs_f(difference));
 	}
 #undef TAP
-#undef AT
 	return size * (1.f / 16384);
 }
 
@@ -350,44 +358,75 @@ static double exact(const double *w, int factor, double least) {
 #define SCREEN_RELATIVE 1e-5f
 #define SCREEN_ABSOLUTE 1e-34f
 
-/* tile_peak returns the true peak of n frames of one channel, or least. */
-static double tile_peak(int floats, const uint32_t *x, int64_t n, int factor, double least) {
-	enum { N = TILE + 2 * REACH };
-	_Alignas(64) float narrow[N + 4], size[TILE];
-	_Alignas(64) double wide[N];
-	float near = 0;
-	x -= REACH * LANES;
-	for (int i = 0; i < N; i++) {
-		int32_t v = (int32_t)x[i * LANES];
+/* below is a float that is surely not above x. */
+INLINE float below(double x) { return (float)x * (1 - 1e-6f); }
+
+/* worth is the estimate from which on a frame is worth an exact look. */
+INLINE float worth(double least, float near) { return below(least) - (near * SCREEN_RELATIVE + SCREEN_ABSOLUTE); }
+
+/* frame_peak is exact for a frame of one channel, x its word. */
+static double frame_peak(int floats, const uint32_t *x, int factor, double least) {
+	double w[2 * REACH + 1];
+	for (int i = 0; i <= 2 * REACH; i++) {
+		int32_t v = (int32_t)x[(i - REACH) * LANES];
 		float f;
-		if (floats) memcpy(&f, &v, sizeof f);
-		else f = (float)v;
-		narrow[i] = f;
-		wide[i] = floats ? (double)f : (double)v;
-		near = __builtin_fabsf(f) > near ? __builtin_fabsf(f) : near;
+		memcpy(&f, &v, sizeof f);
+		w[i] = floats ? (double)f : (double)v;
 	}
-	for (int i = N; i < N + 4; i++) narrow[i] = 0;
-	const float slack = near * SCREEN_RELATIVE + SCREEN_ABSOLUTE;
-#define LIMIT ((float)least * (1 - 1e-6f) - slack)
-	float limit = LIMIT;
+	return exact(w, factor, least);
+}
+
+/* tile_peak returns the true peak of n frames of one channel, or least; near is
+   the largest sample in reach. */
+static double tile_peak(int floats, const uint32_t *x, int64_t n, float near, int factor, double least) {
+	_Alignas(64) float narrow[TILE + 2 * REACH + Q], size[TILE];
+	for (int i = 0; i < TILE + 2 * REACH; i++) {
+		int32_t v = (int32_t)x[(i - REACH) * LANES];
+		if (floats) memcpy(&narrow[i], &v, sizeof v);
+		else narrow[i] = (float)v;
+	}
+	const vf limit = all_f(worth(least, near));
 	vi above = {0};
 	for (int i = 0; i < TILE; i += Q) {
-		vf v = screened(narrow + i, factor);
+		vf v = screened(narrow + i, 1, factor);
 		above |= v >= limit;
 		*(any_vf *)(size + i) = v;
 	}
 	if (ANY(above))
 		for (int64_t i = 0; i < n; i++)
-			if (size[i] >= limit) {
-				least = exact(wide + i, factor, least);
-				limit = LIMIT;
-			}
-#undef LIMIT
+			if (size[i] >= worth(least, near)) least = frame_peak(floats, x + i * LANES, factor, least);
 	return least;
 }
 
-/* below is a float that is surely not above x. */
-INLINE float below(double x) { return (float)x * (1 - 1e-6f); }
+/* tile_peaks does tile_peak for Q channels from k on, those of which the bound
+   is above least. */
+INLINE void tile_peaks(int floats, const row *x, int64_t n, int k, const struct tile *t, const struct plan *p, struct lanes *s, float *least) {
+	_Alignas(64) float narrow[TILE + 2 * REACH][Q], size[TILE][Q];
+	for (int i = 0; i < TILE + 2 * REACH; i++) *(any_vf *)narrow[i] = as_float(floats, at(x, i - REACH, k));
+	/* Where the bound says no the limit is out of reach. */
+	vf bound = *(any_vf *)(t->bound + k), floor = *(any_vf *)(least + k);
+	vf slack = *(any_vf *)(t->near + k) * SCREEN_RELATIVE + SCREEN_ABSOLUTE;
+	vi open = bound > floor;
+	vf limit = (vf)(((vi)(floor - slack) & open) | (~open & INF_FLOAT));
+	vi above = {0};
+	for (int i = 0; i < TILE; i++) {
+		vf v = screened(narrow[i], Q, (int)p->factor);
+		above |= v >= limit;
+		*(any_vf *)size[i] = v;
+	}
+	if (!ANY(above)) return;
+	for (int l = 0; l < Q; l++) {
+		if (!(t->bound[k + l] > least[k + l])) continue;
+		double top = s->true_peak[k + l];
+		for (int64_t i = 0; i < n; i++)
+			if (size[i][l] >= worth(top, t->near[k + l])) top = frame_peak(floats, x[i] + k + l, (int)p->factor, top);
+		s->true_peak[k + l] = top;
+		least[k + l] = below(top);
+	}
+}
+
+/* From so many channels on it takes less time to look at all Q of them. */
+#define ALL_LANES 3
 
 /* true_peaks finds the true peak of every channel of a block: first where it
    can be largest, then wherever the bounds allow it to be larger still. tiles
@@ -418,6 +457,7 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 			vf straight = MAX_F(near * p->outer_sum + bend * p->outer_rest, near * p->inner_sum + bend * p->inner_rest);
 			vf bound = MIN_F(near * p->bound, straight) + SCREEN_ABSOLUTE;
 			TILE_AT(i, bound) = bound;
+			TILE_AT(i, near) = near;
 			vi more = bound > most;
 			where = (more & (int32_t)i) | (~more & where);
 			most = MAX_F(most, bound);
@@ -428,7 +468,7 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 		for (int l = k; l < k + Q; l++) {
 			if (!(t[first[l]].bound[l] > least[l])) continue;
 			int64_t i = first[l], n = p->frames - i * TILE < TILE ? p->frames - i * TILE : TILE;
-			s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, p->factor, s->true_peak[l]);
+			s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, t[i].near[l], (int)p->factor, s->true_peak[l]);
 			least[l] = below(s->true_peak[l]);
 			t[i].bound[l] = 0;
 		}
@@ -436,9 +476,15 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 			above = TILE_AT(i, bound) > *(any_vf *)(least + k);
 			if (!ANY(above)) continue;
 			int64_t n = p->frames - i * TILE < TILE ? p->frames - i * TILE : TILE;
+			int open = 0;
+			for (int l = k; l < k + Q; l++) open += above[l - k] != 0;
+			if (open >= ALL_LANES) {
+				tile_peaks(floats, x + i * TILE, n, k, t + i, p, s, least);
+				continue;
+			}
 			for (int l = k; l < k + Q; l++)
-				if (t[i].bound[l] > least[l]) {
-					s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, p->factor, s->true_peak[l]);
+				if (above[l - k]) {
+					s->true_peak[l] = tile_peak(floats, x[i * TILE] + l, n, t[i].near[l], (int)p->factor, s->true_peak[l]);
 					least[l] = below(s->true_peak[l]);
 				}
 		}

@@ -48,6 +48,7 @@ struct lanes {
 struct tile {
 	float peak[LANES];                       /* to the nearest float; 0 only if all samples are */
 	float bend[LANES];                       /* largest second difference, or more */
+	float near[LANES];                       /* largest sample that the true-peak filter sees from the tile */
 	float bound[LANES];                      /* the true-peak filter cannot read more */
 	int32_t flat[LANES];                     /* not 0: a flat top may begin in the tile or up to 2 frames before */
 };

@@ -1,9 +1,9 @@
 //go:build cgo
 
 #if defined(__clang__)
-#pragma clang attribute push(__attribute__((target("avx2"))), apply_to = function)
+#pragma clang attribute push(__attribute__((target("avx2,fma"))), apply_to = function)
 #else
-#pragma GCC target("avx2")
+#pragma GCC target("avx2,fma")
 #endif
 #include <immintrin.h>
 #include <stdint.h>
@@ -18,6 +18,7 @@ typedef int32_t vi __attribute__((vector_size(VB)));
 #define ABS_I(a) ((vi)_mm256_abs_epi32((__m256i)(a)))
 #define WIDEN_I(x) _mm256_cvtepi32_pd(_mm_loadu_si128((const __m128i *)(x)))
 #define WIDEN_F(x) _mm256_cvtps_pd(_mm_loadu_ps((const float *)(x)))
+#define FMA(a, b, c) ((vf)_mm256_fmadd_ps((__m256)(a), (__m256)(b), (__m256)(c)))
 #define ANY(v) (!_mm256_testz_si256((__m256i)(v), (__m256i)(v)))
 #define PICK(v, ...) ((vi)_mm256_shuffle_epi8((__m256i)(v), _mm256_broadcastsi128_si256(_mm_setr_epi8(__VA_ARGS__))))
 

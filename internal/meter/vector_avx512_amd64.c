@@ -18,6 +18,7 @@ typedef int32_t vi __attribute__((vector_size(VB)));
 #define ABS_I(a) ((vi)_mm512_abs_epi32((__m512i)(a)))
 #define WIDEN_I(x) _mm512_cvtepi32_pd(_mm256_loadu_si256((const __m256i *)(x)))
 #define WIDEN_F(x) _mm512_cvtps_pd(_mm256_loadu_ps((const float *)(x)))
+#define FMA(a, b, c) ((vf)_mm512_fmadd_ps((__m512)(a), (__m512)(b), (__m512)(c)))
 #define ANY(v) (_mm512_test_epi32_mask((__m512i)(v), (__m512i)(v)) != 0)
 #define PICK(v, ...) ((vi)_mm512_shuffle_epi8((__m512i)(v), _mm512_broadcast_i32x4(_mm_setr_epi8(__VA_ARGS__))))
 

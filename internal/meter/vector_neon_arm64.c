@@ -13,6 +13,7 @@ typedef int32_t vi __attribute__((vector_size(VB)));
 #define ABS_I(a) ((vi)vabsq_s32((int32x4_t)(a)))
 #define WIDEN_I(x) vcvtq_f64_s64(vmovl_s32(vld1_s32((const int32_t *)(x))))
 #define WIDEN_F(x) vcvt_f64_f32(vld1_f32((const float *)(x)))
+#define FMA(a, b, c) ((vf)vfmaq_f32((float32x4_t)(c), (float32x4_t)(a), (float32x4_t)(b)))
 #define ANY(v) (vmaxvq_u32((uint32x4_t)(v)) != 0)
 #define PICK(v, ...) ((vi)vqtbl1q_u8((uint8x16_t)(v), (uint8x16_t)(int8x16_t){__VA_ARGS__}))
 #define QUADS(p, apart) ((vi)vld1q_u8(p))

@@ -18,6 +18,7 @@ typedef int32_t vi __attribute__((vector_size(VB)));
 #define ABS_I(a) ((vi)_mm_abs_epi32((__m128i)(a)))
 #define WIDEN_I(x) _mm_cvtepi32_pd(_mm_loadl_epi64((const __m128i *)(x)))
 #define WIDEN_F(x) _mm_cvtps_pd(_mm_castsi128_ps(_mm_loadl_epi64((const __m128i *)(x))))
+#define FMA(a, b, c) ((a) * (b) + (c))
 #define ANY(v) (!_mm_testz_si128((__m128i)(v), (__m128i)(v)))
 #define PICK(v, ...) ((vi)_mm_shuffle_epi8((__m128i)(v), _mm_setr_epi8(__VA_ARGS__)))
 #define QUADS(p, apart) ((vi)_mm_loadu_si128((const __m128i *)(p)))

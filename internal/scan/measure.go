@@ -15,24 +15,8 @@ import (
 type job struct {
 	recording catalog.Recording
 	config    meter.Config // but for the part's own fields
-	lanes     []*strip
-}
-
-// strip is a run of stored files that hold the same tracks, with the parts of
-// it that are to be measured.
-type strip struct {
-	*job
-	files    []catalog.File // in order of place
-	tracks   []catalog.TrackID
-	channels int
-	frames   int64 // end of the last file, in frames of the recording
-	parts    []int
-}
-
-// unit is the work that is measured and stored as one.
-type unit struct {
-	*strip
-	part int
+	pace      pace
+	strips    []*strip
 }
 
 // done is a measured unit.
@@ -73,23 +57,26 @@ func (s *scan) job(ctx context.Context, r catalog.Recording) (*job, error) {
 		Type:       sampleType(r),
 		ClipLevel:  s.opt.clipLevel(r.BitDepth, r.SampleBytes, r.Encoding == wavfile.PCM.String()),
 	}}
+	if len(files) > 0 {
+		j.pace.rotational = s.opt.spins(files[0].FullPath())
+	}
 	byTracks := map[[2]int]*strip{}
 	for _, f := range files { // in order of first track and segment
 		at := [2]int{f.FirstTrack, f.Channels}
 		l := byTracks[at]
 		if l == nil {
-			l = &strip{job: j, channels: f.Channels}
+			l = &strip{channels: f.Channels}
 			for i := range f.Channels {
 				l.tracks = append(l.tracks, ids[f.FirstTrack+i])
 			}
 			byTracks[at] = l
-			j.lanes = append(j.lanes, l)
+			j.strips = append(j.strips, l)
 		}
 		l.files = append(l.files, f)
 		l.frames = max(l.frames, f.StartFrame+f.Frames)
 	}
 	length := partFrames(r.SampleRate)
-	for _, l := range j.lanes {
+	for _, l := range j.strips {
 		for part := range int((l.frames + length - 1) / length) {
 			for _, id := range l.tracks {
 				if !have[key{id, part}] {
@@ -124,31 +111,6 @@ func (o Options) clipLevel(bits, bytes int, pcm bool) float64 {
 	return 0 // the type's own
 }
 
-// silence is the byte that digital silence is made of.
-func (j *job) silence() byte {
-	if j.config.Type == meter.Uint8 {
-		return 0x80
-	}
-	return 0
-}
-
-// span returns a part's own frames.
-func (u unit) span() (from, to int64) {
-	length := partFrames(u.config.SampleRate)
-	from = int64(u.part) * length
-	return from, min(from+length, u.frames)
-}
-
-// bytes returns the bytes of audio in a part's own frames.
-func (u unit) bytes() int64 {
-	from, to := u.span()
-	frames := int64(0)
-	for _, f := range u.files {
-		frames += max(0, min(to, f.StartFrame+f.Frames)-max(from, f.StartFrame))
-	}
-	return frames * int64(u.channels*u.recording.SampleBytes)
-}
-
 // measure measures all parts that are missing. Units are handed out in order,
 // so that each file is read from front to back; one goroutine writes what comes
 // out to the catalog.
@@ -156,13 +118,10 @@ func (s *scan) measure(ctx context.Context, jobs []*job) error {
 	var units []unit
 	total := int64(0)
 	for _, j := range jobs {
-		for _, l := range j.lanes {
-			for _, part := range l.parts {
-				u := unit{l, part}
-				units = append(units, u)
-				total += u.bytes()
-			}
-		}
+		units = append(units, j.units()...)
+	}
+	for _, u := range units {
+		total += u.bytes()
 	}
 	s.progress.bytesTotal.Store(s.progress.bytes.Load() + total)
 	s.progress.files.Store(s.progress.filesTotal.Load() - int64(filesIn(units)))
@@ -182,8 +141,8 @@ func (s *scan) measure(ctx context.Context, jobs []*job) error {
 	var workers sync.WaitGroup
 	for range min(s.opt.Workers, len(units)) {
 		workers.Go(func() {
-			w := worker{measurer: m, buf: make([]byte, readBuffer)}
-			defer w.close()
+			w := worker{measurer: m, open: map[catalog.FileID]*wavfile.File{}}
+			defer w.close(nil)
 			for u := range work {
 				d, ok := w.measure(ctx, u)
 				if ok {
@@ -282,18 +241,6 @@ func (m *measurer) finished(u unit) {
 			}
 		}
 	}
-}
-
-// reads returns the files that a part's own frames lie in.
-func (u unit) reads() []catalog.File {
-	from, to := u.span()
-	var files []catalog.File
-	for _, f := range u.files {
-		if f.StartFrame < to && f.StartFrame+f.Frames > from {
-			files = append(files, f)
-		}
-	}
-	return files
 }
 
 // report notes that a file could not be read; once for one that cannot be

@@ -44,7 +44,17 @@ type Options struct {
 	// the largest value that the sample type has. It counts for what this scan
 	// measures.
 	ClipLevelDBFS *float64
-	Workers       int // measuring side by side; 0 = one a core
+	Workers       int // measuring side by side; 0 = one a core, at least two
+
+	spinning func(path string) bool // for tests
+}
+
+// spins reports whether a file lies on a disk with heads.
+func (o Options) spins(path string) bool {
+	if o.spinning != nil {
+		return o.spinning(path)
+	}
+	return spinning(path)
 }
 
 // Result is what a scan did.
@@ -75,7 +85,7 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 		p = &Progress{}
 	}
 	if opt.Workers <= 0 {
-		opt.Workers = runtime.GOMAXPROCS(0)
+		opt.Workers = max(2, runtime.GOMAXPROCS(0)) // one measures while another waits for the disk
 	}
 	began := time.Now()
 	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.Date]bool{}}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"time"
 
 	"github.com/zeebo/xxh3"
 
@@ -13,22 +14,39 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// readBuffer is the bytes that a worker reads at a time: long enough to keep a
-// disk streaming, short enough to stay in the processor's outer cache.
-const readBuffer = 1 << 20
+// How much a worker reads before it measures, of all tracks of a unit together.
+const (
+	// readAhead stays in the processor's outer cache, and is still long enough
+	// to keep a disk without heads streaming.
+	readAhead = 1 << 20
+	// readLong is for disks with heads: of sixteen mono files in step it is 4 MiB
+	// of each, which takes longer to read than to get there.
+	readLong = 64 << 20
+)
 
 // worker measures units one after the other.
 type worker struct {
 	*measurer
-	buf  []byte
-	open *wavfile.File // the file read last
-	id   catalog.FileID
+	buf   []byte
+	open  map[catalog.FileID]*wavfile.File // of the unit at hand
+	shown int64                            // bytes of it that the progress counts
 }
 
-func (w *worker) close() {
-	if w.open != nil {
-		w.open.Close() // read-only: nothing can be lost
-		w.open, w.id = nil, 0
+// close closes the files that a unit does not need; all for nil.
+func (w *worker) close(u *unit) {
+	need := map[catalog.FileID]bool{}
+	if u != nil {
+		for _, s := range u.strips {
+			for _, f := range s.files {
+				need[f.ID] = true
+			}
+		}
+	}
+	for id, f := range w.open {
+		if !need[id] {
+			f.Close() // read-only: nothing can be lost
+			delete(w.open, id)
+		}
 	}
 }
 
@@ -37,10 +55,9 @@ var errMoved = errors.New("the file changed while it was being scanned")
 
 // file opens a file, or returns it where it is open still.
 func (w *worker) file(f catalog.File) (*wavfile.File, error) {
-	if w.id == f.ID {
-		return w.open, nil
+	if r := w.open[f.ID]; r != nil {
+		return r, nil
 	}
-	w.close()
 	r, err := wavfile.Open(f.FullPath())
 	if err != nil {
 		return nil, err
@@ -49,134 +66,185 @@ func (w *worker) file(f catalog.File) (*wavfile.File, error) {
 		r.Close()
 		return nil, errMoved
 	}
-	w.open, w.id = r, f.ID
+	w.open[f.ID] = r
 	return r, nil
 }
 
-// measure measures one unit. It returns false where it could not: the part
-// stays unmeasured, and the next scan tries again.
+// errStrip says which strip of a unit could not be read; it has been reported.
+type errStrip int
+
+func (errStrip) Error() string { return "a file could not be read" }
+
+// measure measures one unit. A strip that cannot be read is left out: its part
+// stays unmeasured, and the next scan tries again. It returns false if nothing
+// was measured.
 func (w *worker) measure(ctx context.Context, u unit) (done, bool) {
-	from, to := u.span()
-	cfg := u.config
-	cfg.Channels, cfg.First, cfg.Frames = u.channels, from, to-from
-	if from > 0 {
-		cfg.RunUp = meter.RunUpFrames(cfg.SampleRate)
+	w.close(&u)
+	for len(u.strips) > 0 && ctx.Err() == nil {
+		d, err := w.unit(ctx, u)
+		var failed errStrip
+		switch {
+		case err == nil:
+			return d, true
+		case !errors.As(err, &failed):
+			return done{}, false // interrupted, or reported
+		}
+		w.progress.bytes.Add(-w.shown)
+		u.strips = append(u.strips[:failed:failed], u.strips[failed+1:]...)
 	}
+	return done{}, false
+}
+
+// unit measures all strips of a unit.
+func (w *worker) unit(ctx context.Context, u unit) (done, error) {
+	w.shown = 0
+	first := u.strips[0]
+	from, to := u.own(first, u.part)
+	cfg := u.config
+	cfg.Channels, cfg.First, cfg.Frames, cfg.RunUp = u.channels(), from, to-from, u.runUp(u.part)
 	m, err := meter.New(cfg)
 	if err != nil {
-		w.report(u.files[0], err, true)
-		return done{}, false
+		w.report(first.files[0], err, true)
+		return done{}, err
 	}
-	end := min(to+int64(meter.RunOutFrames(cfg.SampleRate)), u.frames)
+	// All strips' stretches lie alike; only the files differ.
+	stretches := make([][]stretch, len(u.strips))
+	for i, s := range u.strips {
+		stretches[i] = u.stretches(s, u.part)
+	}
 	var d done
-	for _, r := range u.stretches(from-int64(cfg.RunUp), end) {
-		sum, ok := w.stretch(ctx, u, r, m)
-		if !ok {
-			return done{}, false
+	row := make([]stretch, len(u.strips))
+	for k := range stretches[0] {
+		for i := range row {
+			row[i] = stretches[i][k]
 		}
-		if !r.own || r.file == nil {
-			continue
-		}
-		pieces, err := w.pieces(ctx, r, sum, int64(u.channels*u.recording.SampleBytes))
+		sums, err := w.stretch(ctx, u, row, m)
 		if err != nil {
-			if ctx.Err() == nil {
-				w.report(*r.file, err, false)
-			}
-			return done{}, false
+			return done{}, err
 		}
-		d.pieces = append(d.pieces, pieces...)
+		for i, r := range row {
+			if !r.own || r.file == nil {
+				continue
+			}
+			pieces, err := w.pieces(ctx, r, sums[i], int64(u.strips[i].channels*u.recording.SampleBytes))
+			if err != nil {
+				if ctx.Err() == nil {
+					w.report(*r.file, err, false)
+				}
+				return done{}, errStrip(i)
+			}
+			d.pieces = append(d.pieces, pieces...)
+		}
 	}
-	for i, p := range m.Finish() {
-		d.parts = append(d.parts, catalog.Part{Track: u.tracks[i], Part: u.part, Data: meter.Encode(p)})
+	parts := m.Finish()
+	for _, s := range u.strips {
+		for _, track := range s.tracks {
+			d.parts = append(d.parts, catalog.Part{Track: track, Part: u.part, Data: meter.Encode(parts[0])})
+			parts = parts[1:]
+		}
 	}
-	return d, true
+	return d, nil
 }
 
-// stretch is a run of frames that lies in one file, or in none, and is either
-// all a part's own or all run-up or run-out.
-type stretch struct {
-	file     *catalog.File // nil = nothing was recorded here
-	from, to int64         // frames of the recording
-	own      bool
-}
-
-// stretches cuts a run of frames at the ends of files and of the part.
-func (u unit) stretches(from, to int64) []stretch {
-	ownFrom, ownTo := u.span()
-	var all []stretch
-	for at := from; at < to; {
-		next := to
-		for _, edge := range []int64{ownFrom, ownTo} {
-			if edge > at {
-				next = min(next, edge)
-			}
-		}
-		r := stretch{from: at, own: at >= ownFrom && at < ownTo}
-		for i := range u.files {
-			f := &u.files[i]
-			switch {
-			case f.StartFrame > at:
-				next = min(next, f.StartFrame)
-			case f.StartFrame+f.Frames > at && r.file == nil:
-				r.file = f
-				next = min(next, f.StartFrame+f.Frames)
-			}
-		}
-		r.to = next
-		all = append(all, r)
-		at = next
+// stretch feeds one stretch of every strip to the meter and returns the
+// checksums of their bytes if they are the part's own.
+func (w *worker) stretch(ctx context.Context, u unit, row []stretch, m *meter.Meter) ([]uint64, error) {
+	size := u.recording.SampleBytes // of a track's frame
+	hashes := make([]*xxh3.Hasher, len(row))
+	for i := range hashes {
+		hashes[i] = xxh3.New()
 	}
-	return all
-}
-
-// stretch feeds one stretch to the meter and returns the checksum of its bytes
-// if they are the part's own.
-func (w *worker) stretch(ctx context.Context, u unit, r stretch, m *meter.Meter) (sum uint64, ok bool) {
-	size := u.channels * u.recording.SampleBytes
-	buf := w.buf[:len(w.buf)/size*size]
-	var file *wavfile.File
-	if r.file == nil {
-		for i := range buf {
-			buf[i] = u.silence()
-		}
-	} else {
-		w.progress.reading(r.file.FullPath())
-		var err error
-		if file, err = w.file(*r.file); err != nil {
-			w.report(*r.file, err, true)
-			return 0, false
-		}
-	}
-	h := xxh3.New()
+	r := row[0]
+	bufs := make([][]byte, len(row))
 	for at := r.from; at < r.to; {
 		if ctx.Err() != nil {
-			return 0, false
+			return nil, ctx.Err()
 		}
-		b := buf[:min(int64(len(buf)/size), r.to-at)*int64(size)]
-		if file != nil {
-			n, err := file.ReadFrames(b, at-r.file.StartFrame)
-			if err == nil && n*size < len(b) {
-				err = io.ErrUnexpectedEOF
-			}
-			if err != nil {
-				w.report(*r.file, err, false)
-				w.close()
-				return 0, false
-			}
-			w.bytesRead.Add(int64(len(b)))
-			if r.own {
-				h.Write(b)
-				w.progress.bytes.Add(int64(len(b)))
+		n := int(min(int64(readFrames(u)), r.to-at))
+		if need := n * size * u.channels(); len(w.buf) < need {
+			w.buf = make([]byte, need)
+		}
+		free := w.buf
+		for i, s := range u.strips {
+			length := n * s.channels * size
+			bufs[i], free = free[:length:length], free[length:]
+		}
+		if err := w.fill(u, row, bufs, at); err != nil {
+			return nil, err
+		}
+		if r.own && r.file != nil {
+			for i, b := range bufs {
+				hashes[i].Write(b)
 			}
 		}
-		n := len(b) / size
-		if err := m.Write(n, b); err != nil {
-			w.report(u.files[0], err, true)
-			return 0, false
+		if err := m.Write(n, bufs...); err != nil {
+			w.report(u.strips[0].files[0], err, true)
+			return nil, err
 		}
 		at += int64(n)
 	}
-	return h.Sum64(), true
+	sums := make([]uint64, len(row))
+	for i, h := range hashes {
+		sums[i] = h.Sum64()
+	}
+	return sums, nil
+}
+
+// readFrames returns how many frames of a unit are read at a time.
+func readFrames(u unit) int {
+	bytes := readAhead
+	if u.pace.long() {
+		bytes = readLong
+	}
+	frame := u.channels() * u.recording.SampleBytes
+	length := int(partFrames(u.config.SampleRate))
+	return max(1, min(bytes/frame, length))
+}
+
+// fill reads the frames from at on of every strip. Of a disk with heads it reads
+// one file after the other, and nobody else does meanwhile.
+func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64) error {
+	files := make([]*wavfile.File, len(row))
+	for i, r := range row {
+		if r.file == nil {
+			continue
+		}
+		var err error
+		if files[i], err = w.file(*r.file); err != nil {
+			w.report(*r.file, err, true)
+			return errStrip(i)
+		}
+	}
+	if u.pace.long() {
+		u.pace.heads.Lock()
+		defer u.pace.heads.Unlock()
+	}
+	read, began := 0, time.Now()
+	defer func() { u.pace.note(read, time.Since(began)) }()
+	for i, r := range row {
+		if r.file == nil {
+			for k := range bufs[i] {
+				bufs[i][k] = u.silence()
+			}
+			continue
+		}
+		w.progress.reading(r.file.FullPath())
+		n, err := files[i].ReadFrames(bufs[i], at-r.file.StartFrame)
+		if err == nil && n*u.strips[i].channels*u.recording.SampleBytes < len(bufs[i]) {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			w.report(*r.file, err, false)
+			return errStrip(i)
+		}
+		read += len(bufs[i])
+		w.bytesRead.Add(int64(len(bufs[i])))
+		if r.own {
+			w.progress.bytes.Add(int64(len(bufs[i])))
+			w.shown += int64(len(bufs[i]))
+		}
+	}
+	return nil
 }
 
 // pieces returns the checksums of a stretch of a file's audio, and with it
@@ -195,7 +263,7 @@ func (w *worker) pieces(ctx context.Context, r stretch, sum uint64, frameBytes i
 		raw, err := os.Open(f.FullPath())
 		if err == nil {
 			defer raw.Close()
-			sum, err = sumOf(ctx, raw, offset, length, w.buf, w.read)
+			sum, err = sumOf(ctx, raw, offset, length, make([]byte, min(length, sumBuffer)), w.read)
 		}
 		if err != nil {
 			return &wavfile.Error{Path: f.FullPath(), Doing: "not read", Offset: offset, Err: err}

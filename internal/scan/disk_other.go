@@ -1,0 +1,6 @@
+//go:build !linux
+
+package scan
+
+// spinning is not known here.
+func spinning(string) bool { return false }

@@ -1,0 +1,172 @@
+package scan
+
+import (
+	"fmt"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+// strip is a run of stored files that hold the same tracks, with the parts of
+// it that are to be measured.
+type strip struct {
+	files    []catalog.File // in order of place
+	tracks   []catalog.TrackID
+	channels int
+	frames   int64 // end of the last file, in frames of the recording
+	parts    []int
+}
+
+// unit is the work that is measured and stored as one: a part of a strip, or of
+// several strips of one track each, whose files are read in step so that the
+// meter has many channels to work on side by side.
+type unit struct {
+	*job
+	strips []*strip
+	part   int
+}
+
+// units returns the work there is, part after part. Strips go together, as many
+// as the meter measures side by side, where their files lie alike around the
+// part.
+func (j *job) units() []unit {
+	parts := 0
+	missing := make([]map[int]bool, len(j.strips))
+	for i, s := range j.strips {
+		missing[i] = map[int]bool{}
+		for _, p := range s.parts {
+			missing[i][p] = true
+			parts = max(parts, p+1)
+		}
+	}
+	var all []unit
+	for part := range parts {
+		open := map[string]int{} // layout → the unit that has room; index into all
+		for i, s := range j.strips {
+			if !missing[i][part] {
+				continue
+			}
+			layout := ""
+			if s.channels == 1 {
+				layout = j.layout(s, part)
+				if at, ok := open[layout]; ok && len(all[at].strips) < meter.SideBySide {
+					all[at].strips = append(all[at].strips, s)
+					continue
+				}
+			}
+			all = append(all, unit{j, []*strip{s}, part})
+			if layout != "" {
+				open[layout] = len(all) - 1
+			}
+		}
+	}
+	return all
+}
+
+// layout describes how a strip's files lie around a part.
+func (j *job) layout(s *strip, part int) string {
+	var b strings.Builder
+	for _, r := range j.stretches(s, part) {
+		fmt.Fprint(&b, r.from, r.to, r.own, r.file != nil, ";")
+	}
+	return b.String()
+}
+
+// channels returns how many tracks are measured side by side.
+func (u unit) channels() int {
+	n := 0
+	for _, s := range u.strips {
+		n += s.channels
+	}
+	return n
+}
+
+// own returns a part's own frames.
+func (j *job) own(s *strip, part int) (from, to int64) {
+	length := partFrames(j.config.SampleRate)
+	from = int64(part) * length
+	return from, min(from+length, s.frames)
+}
+
+// runUp returns how many frames are read before a part.
+func (j *job) runUp(part int) int {
+	if part == 0 {
+		return 0
+	}
+	return meter.RunUpFrames(j.config.SampleRate)
+}
+
+// stretch is a run of frames that lies in one file, or in none, and is either
+// all a part's own or all run-up or run-out.
+type stretch struct {
+	file     *catalog.File // nil = nothing was recorded here
+	from, to int64         // frames of the recording
+	own      bool
+}
+
+// stretches cuts the frames that are read for a part at the ends of files and of
+// the part.
+func (j *job) stretches(s *strip, part int) []stretch {
+	ownFrom, ownTo := j.own(s, part)
+	to := min(ownTo+int64(meter.RunOutFrames(j.config.SampleRate)), s.frames)
+	var all []stretch
+	for at := ownFrom - int64(j.runUp(part)); at < to; {
+		next := to
+		for _, edge := range []int64{ownFrom, ownTo} {
+			if edge > at {
+				next = min(next, edge)
+			}
+		}
+		r := stretch{from: at, own: at >= ownFrom && at < ownTo}
+		for i := range s.files {
+			f := &s.files[i]
+			switch {
+			case f.StartFrame > at:
+				next = min(next, f.StartFrame)
+			case f.StartFrame+f.Frames > at && r.file == nil:
+				r.file = f
+				next = min(next, f.StartFrame+f.Frames)
+			}
+		}
+		r.to = next
+		all = append(all, r)
+		at = next
+	}
+	return all
+}
+
+// bytes returns the bytes of audio in the part's own frames.
+func (u unit) bytes() int64 {
+	bytes := int64(0)
+	for _, s := range u.strips {
+		from, to := u.own(s, u.part)
+		for _, f := range s.files {
+			frames := max(0, min(to, f.StartFrame+f.Frames)-max(from, f.StartFrame))
+			bytes += frames * int64(s.channels*u.recording.SampleBytes)
+		}
+	}
+	return bytes
+}
+
+// reads returns the files that the part's own frames lie in.
+func (u unit) reads() []catalog.File {
+	var files []catalog.File
+	for _, s := range u.strips {
+		from, to := u.own(s, u.part)
+		for _, f := range s.files {
+			if f.StartFrame < to && f.StartFrame+f.Frames > from {
+				files = append(files, f)
+			}
+		}
+	}
+	return files
+}
+
+// silence is the byte that digital silence is made of.
+func (j *job) silence() byte {
+	if j.config.Type == meter.Uint8 {
+		return 0x80
+	}
+	return 0
+}
