@@ -11,12 +11,17 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 
 	"golang.org/x/term"
 )
 
 func main() {
+	// One more than there are processors. Measuring runs in C, a block at a time;
+	// as long as a place is free the scheduler leaves the others' alone there,
+	// instead of waking threads to take them over: a tenth of a scan's time.
+	runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + 1)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd())))
 	stop()

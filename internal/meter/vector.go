@@ -15,13 +15,34 @@ const (
 // kernels returns what runs here, the fastest first, plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
+// only is the name of the one kernel that is to be used, where it runs here: for
+// comparisons. The linker sets it, as in
+//
+//	go test -ldflags "-X 'nightreel/internal/meter.only=plain Go'" ./...
+var only string
+
 // fastest returns what measures a type fastest here. Samples of 64 bit, which no
 // record rig writes, are left to plain Go.
 func fastest(t SampleType) kernel {
 	if t == Float64 {
 		return plain
 	}
-	return kernels()[0]
+	all := kernels()
+	for _, k := range all {
+		if k.String() == only {
+			return k
+		}
+	}
+	return all[0]
+}
+
+// Kernels returns the names of what can measure here, the fastest first, and
+// which of them does.
+func Kernels() (names []string, used string) {
+	for _, k := range kernels() {
+		names = append(names, k.String())
+	}
+	return names, fastest(Int24).String()
 }
 
 func (k kernel) String() string {

@@ -426,7 +426,7 @@ INLINE void tile_peaks(int floats, const row *x, int64_t n, int k, const struct 
 }
 
 /* From so many channels on it takes less time to look at all Q of them. */
-#define ALL_LANES 3
+#define ALL_LANES 5
 
 /* true_peaks finds the true peak of every channel of a block: first where it
    can be largest, then wherever the bounds allow it to be larger still. tiles
@@ -456,6 +456,7 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 			}
 			vf straight = MAX_F(near * p->outer_sum + bend * p->outer_rest, near * p->inner_sum + bend * p->inner_rest);
 			vf bound = MIN_F(near * p->bound, straight) + SCREEN_ABSOLUTE;
+			bound = (vf)((vi)bound & (near > 0)); /* silence is below nothing */
 			TILE_AT(i, bound) = bound;
 			TILE_AT(i, near) = near;
 			vi more = bound > most;

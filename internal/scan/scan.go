@@ -85,7 +85,7 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 		p = &Progress{}
 	}
 	if opt.Workers <= 0 {
-		opt.Workers = max(2, runtime.GOMAXPROCS(0)) // one measures while another waits for the disk
+		opt.Workers = max(2, runtime.NumCPU()) // one measures while another waits for the disk
 	}
 	began := time.Now()
 	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.Date]bool{}}

@@ -16,9 +16,9 @@ import (
 
 // How much a worker reads before it measures, of all tracks of a unit together.
 const (
-	// readAhead stays in the processor's outer cache, and is still long enough
+	// readAhead stays in the processor's cache, and is still long enough
 	// to keep a disk without heads streaming.
-	readAhead = 1 << 20
+	readAhead = 1 << 19
 	// readLong is for disks with heads: of sixteen mono files in step it is 4 MiB
 	// of each, which takes longer to read than to get there.
 	readLong = 64 << 20

@@ -1,0 +1,73 @@
+// Command bench measures how fast nightreel is, beside other programs on the
+// same files in the same run. It is a tool for developers:
+//
+//	go run ./cmd/bench          the table of measuring, five rounds
+//	go run ./cmd/bench growth   with channels, with length, with nights
+//
+// The recordings it makes, some 5.5 GB, lie in a temporary folder that goes
+// when it ends. They are made of the demo tour's first night. Seconds depend on
+// the machine and on what else it does: the ratios are what counts. All programs
+// are run once to fill the page cache, then in turn, round after round.
+//
+// Beside nightreel run, where they are installed: cat; a loop that only reads;
+// a loop with go-audio/wav's decoder that finds peak and RMS; SoX (stats);
+// libebur128 (integrated loudness, range, sample and true peak); FFmpeg (filter
+// ebur128 with sample and true peak).
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+
+	"nightreel/internal/meter"
+)
+
+func main() {
+	if err := run(); err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
+
+func run() error {
+	var b bench
+	flag.IntVar(&b.rounds, "rounds", 5, "rounds; medians are shown")
+	flag.IntVar(&b.channels, "channels", 64, "channels of the recordings")
+	flag.IntVar(&b.seconds, "seconds", 300, "length of the recordings")
+	flag.IntVar(&b.part, "part", 4, "of how many of the channels the slow programs measure")
+	dir := flag.String("dir", "", "folder for the recordings; empty = the system's for temporary files")
+	flag.Parse()
+
+	// The loops that this program itself runs beside the others.
+	switch flag.Arg(0) {
+	case "read":
+		return readLoop(flag.Args()[1:])
+	case "decode":
+		return decodeLoop(flag.Args()[1:])
+	case "write":
+		return writeNight(flag.Args()[1:])
+	case "", "growth":
+	default:
+		return fmt.Errorf("unknown part %q: growth, or nothing", flag.Arg(0))
+	}
+
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	var err error
+	if b.dir, err = os.MkdirTemp(*dir, "nightreel-bench-"); err != nil {
+		return err
+	}
+	defer os.RemoveAll(b.dir)
+	names, used := meter.Kernels()
+	fmt.Printf("kernels that run here: %v; used: %s\n", names, used)
+	if err := b.build(ctx, used); err != nil {
+		return err
+	}
+	if flag.Arg(0) == "growth" {
+		return b.growth(ctx)
+	}
+	return b.compare(ctx)
+}
