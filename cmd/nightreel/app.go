@@ -51,6 +51,7 @@ func newApp(e *env) *cli.App {
 			e.playerCommand(),
 			e.verifyCommand(),
 			e.relocateCommand(),
+			e.serveCommand(),
 		},
 		// A title or a folder may hold a comma.
 		DisableSliceFlagSeparator: true,

@@ -11,6 +11,7 @@ import (
 
 // Filter chooses takes and tracks; zero fields choose all.
 type Filter struct {
+	Take    catalog.TakeID
 	Song    string // title or alias
 	Show    catalog.Date
 	Channel string // as the input list in force names it
@@ -37,7 +38,7 @@ type TakeLevel struct {
 // in order of show, start, recording and track. A song that is not in the
 // catalog is *[catalog.NotFoundError].
 func Levels(ctx context.Context, store *catalog.Store, f Filter) ([]TakeLevel, error) {
-	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: f.Show, Song: f.Song})
+	takes, err := store.Takes(ctx, catalog.TakeFilter{ID: f.Take, Show: f.Show, Song: f.Song})
 	if err != nil {
 		return nil, err
 	}

@@ -83,6 +83,9 @@ type Options struct {
 	Channel string // only this one; "" for all
 	// MostChanges bounds Comparison.Changes; 0 means 10.
 	MostChanges int
+	// Measure is what Value.Delta, Value.Change, Value.Outlier and
+	// Comparison.Changes are about; "" means RMS.
+	Measure Measure
 }
 
 const (
@@ -147,7 +150,7 @@ func Song(ctx context.Context, store *catalog.Store, song string, opt Options) (
 				ch.Values = append(ch.Values, v)
 			}
 		}
-		c.Changes = append(c.Changes, ch.judge()...)
+		c.Changes = append(c.Changes, ch.judge(opt.Measure)...)
 		c.Channels = append(c.Channels, ch)
 	}
 	if opt.Channel != "" && len(c.Channels) == 0 {
@@ -211,12 +214,12 @@ func (n tour) value(ctx context.Context, store *catalog.Store, t catalog.Take, c
 
 // judge fills in the median and what follows from it, and returns the changes
 // from night to night.
-func (ch *Channel) judge() []Change {
+func (ch *Channel) judge(m Measure) []Change {
 	ch.Median = medianFigures(ch.Values)
 	playing, deviations, gains := 0, []float64{}, []float64{}
 	for i := range ch.Values {
 		v := &ch.Values[i]
-		v.Delta = difference(v.RMS, ch.Median.RMS)
+		v.Delta = difference(m.Of(v.Figures), m.Of(ch.Median))
 		if !v.RMS.IsSilence() {
 			playing++
 			deviations = append(deviations, math.Abs(float64(v.Delta)))
@@ -229,12 +232,12 @@ func (ch *Channel) judge() []Change {
 	changes := []Change{}
 	for i := range ch.Values {
 		v := &ch.Values[i]
-		v.judge(limit, playing, median(gains))
+		v.judge(limit, playing, median(gains), ch.Median.RMS)
 		before, ok := ch.nightBefore(v.Show)
 		if !ok {
 			continue
 		}
-		v.Change = difference(v.RMS, before.RMS)
+		v.Change = difference(m.Of(v.Figures), m.Of(before.Figures))
 		if v.GainDB != nil && before.GainDB != nil {
 			change := *v.GainDB - *before.GainDB
 			v.GainChangeDB = &change
@@ -250,14 +253,14 @@ func (ch *Channel) judge() []Change {
 }
 
 // judge says whether a value is an outlier, and why.
-func (v *Value) judge(limit float64, playing int, usualGain float64) {
+func (v *Value) judge(limit float64, playing int, usualGain float64, usualRMS meter.Level) {
 	delta := float64(v.Delta)
 	switch {
 	case v.RMS.IsSilence() && playing >= leastValues-1:
 		v.Outlier = true
 		v.Reasons = append(v.Reasons, fmt.Sprintf("digitally silent here, not in %d other takes", playing))
 		return // the gain explains nothing
-	case playing >= leastValues && math.Abs(delta) > limit && max(v.RMS, v.RMS-v.Delta) >= floorDBFS:
+	case playing >= leastValues && math.Abs(delta) > limit && max(v.RMS, usualRMS) >= floorDBFS:
 		v.Outlier = true
 		v.Reasons = append(v.Reasons, fmt.Sprintf("%.1f dB %s the median of %d takes", math.Abs(delta), aboveBelow(delta), playing))
 	default:

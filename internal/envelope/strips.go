@@ -188,3 +188,17 @@ func Prepare(ctx context.Context, store *catalog.Store, r catalog.Recording) err
 	_, err := coarseStrips(ctx, store, r)
 	return err
 }
+
+// OfTrack returns one track's span as so many columns, from the measured
+// blocks.
+func OfTrack(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64, columns int) (Strip, error) {
+	if columns < 1 || end <= start {
+		return Strip{Track: t.ID}, nil
+	}
+	block := float64(meter.BlockFrames(t.SampleRate))
+	cells, first, err := blockCells(ctx, store, t, start, end)
+	if err != nil {
+		return Strip{}, err
+	}
+	return Strip{Track: t.ID, Columns: resample(cells, float64(start)/block-float64(first), float64(end)/block-float64(first), columns)}, nil
+}

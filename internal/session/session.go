@@ -39,6 +39,9 @@ type Request struct {
 	// "typical", "loudest", or a date for the last take of that night. See
 	// [Picks].
 	Pick string
+	// SongPicks chooses for single songs: the word at a song's place in Songs,
+	// where there is one that is not "", in place of Pick.
+	SongPicks []string
 
 	// Rig names the rig to feed the desk from. "" takes the recording that the
 	// takes are placed on: the main rig's, where there is one.
@@ -115,7 +118,14 @@ func (b *builder) choose(ctx context.Context) (chosen []*candidate, problems []s
 			chosen = append(chosen, c)
 		}
 	}
-	for _, song := range b.req.Songs {
+	usual := b.pick
+	for i, song := range b.req.Songs {
+		b.pick = usual
+		if i < len(b.req.SongPicks) && b.req.SongPicks[i] != "" {
+			if b.pick, err = parsePick(b.req.SongPicks[i]); err != nil {
+				return nil, nil, err
+			}
+		}
 		c, notes, err := b.chooseTake(ctx, song)
 		if err != nil {
 			return nil, nil, err

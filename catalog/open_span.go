@@ -1,0 +1,35 @@
+package catalog
+
+import "context"
+
+// OpenSpan is where a finding that was not accepted lies: what a tour at a
+// glance needs of thousands of them.
+type OpenSpan struct {
+	Recording  RecordingID
+	Kind       FlagKind
+	Severity   Severity
+	Start, End int64 // frames of the recording
+}
+
+// OpenSpans returns the findings of all shows that are not accepted, in order
+// of recording and start.
+func (s *Store) OpenSpans(ctx context.Context) ([]OpenSpan, error) {
+	return list(ctx, s.db, `SELECT f.recording_id, f.kind, f.severity, f.start_frame, f.end_frame
+		FROM flags f JOIN recordings r ON r.id = f.recording_id WHERE `+acceptedNote+` IS NULL ORDER BY f.recording_id, f.start_frame`,
+		nil, func(row scanner) (f OpenSpan, err error) {
+			return f, row.Scan(&f.Recording, &f.Kind, &f.Severity, &f.Start, &f.End)
+		})
+}
+
+// Wanted is a song that stands on a show's set list.
+type Wanted struct {
+	Show Date
+	Song SongID
+}
+
+// SetLists returns what stands on the set lists of all shows, in order of show
+// and position.
+func (s *Store) SetLists(ctx context.Context) ([]Wanted, error) {
+	return list(ctx, s.db, `SELECT s.date, e.song_id FROM set_list_entries e JOIN shows s ON s.id = e.show_id ORDER BY s.date, e.position`,
+		nil, func(row scanner) (w Wanted, err error) { return w, row.Scan(&w.Show, &w.Song) })
+}

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"crypto/rand"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/web"
+)
+
+func (e *env) serveCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "serve",
+		Usage: "the local web app: see the tour, judge the night, build the session, run the transport",
+		Description: "Listens on this machine only, unless --listen names a network address. There a pass-phrase is\n" +
+			"needed, one to look and listen, one to operate: from the environment (NIGHTREEL_LOOK,\n" +
+			"NIGHTREEL_OPERATE), or made up and printed. Ends with Ctrl-C.",
+		Flags: []cli.Flag{
+			&cli.StringFlag{Name: "listen", Usage: "`ADDRESS` as host:port; port 0 takes a free one", Value: "127.0.0.1:8420"},
+			&cli.StringSliceFlag{Name: "host", Usage: "another `NAME` that the server is opened by"},
+			&cli.StringSliceFlag{Name: "folder", Usage: "a `DIR` that may be scanned from the web app, beside those scanned before"},
+			&cli.StringFlag{Name: "renders", Usage: "`DIR` that sessions are rendered below; sessions beside the catalog where not given"},
+		},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error { return e.serve(c, store) })
+		},
+	}
+}
+
+func (e *env) serve(c *cli.Context, store *catalog.Store) error {
+	opt := web.Options{
+		Store: store, Hosts: c.StringSlice("host"), Folders: c.StringSlice("folder"), Renders: c.String("renders"), Now: time.Now,
+		Log: slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
+	}
+	local := web.Loopback(c.String("listen"))
+	if local {
+		opt.AnyFolder = true // whoever reaches it sits at this machine
+	} else {
+		opt.Look, opt.Operate = phrase("NIGHTREEL_LOOK"), phrase("NIGHTREEL_OPERATE")
+	}
+	l, err := (&net.ListenConfig{}).Listen(c.Context, "tcp", c.String("listen"))
+	if err != nil {
+		return fmt.Errorf("could not serve: %w", err)
+	}
+	defer l.Close()
+	s, err := web.New(c.Context, opt)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	fmt.Fprintf(e.stdout, "nightreel is at http://%s/ with %s; Ctrl-C ends it\n", l.Addr(), store.Path())
+	if !local {
+		fmt.Fprintf(e.stdout, "to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
+	}
+	return s.Serve(c.Context, l) // nil after Ctrl-C, which is how it is meant to end
+}
+
+// phrase returns a pass-phrase from the environment, or makes one up: twelve
+// letters and digits, 60 bits, in groups that can be read out across a room.
+func phrase(variable string) string {
+	if p := strings.TrimSpace(os.Getenv(variable)); p != "" {
+		return p
+	}
+	text := strings.ToLower(rand.Text())
+	return text[:4] + "-" + text[4:8] + "-" + text[8:12]
+}

@@ -1,0 +1,152 @@
+// Package overview answers what a tour looks like at a glance: which songs were
+// played on which night, how long, whether anything is wrong with the take, and
+// whether a night's recording is whole. Start with [Tour]. Everything comes from
+// the catalog; no audio is read.
+package overview
+
+import (
+	"context"
+	"slices"
+
+	"nightreel/catalog"
+)
+
+// State says what became of a song on a night.
+type State string
+
+// The states of a song on a night.
+const (
+	Clean    State = "clean"     // a take, nothing open
+	Flagged  State = "flagged"   // a take, and findings that are not accepted
+	NotFound State = "not_found" // on the set list, no take
+	None     State = ""          // not played, as far as anybody knows
+)
+
+// Glance is the tour at a glance: songs × nights.
+type Glance struct {
+	Nights []Night `json:"nights"` // in order of date
+	Songs  []Song  `json:"songs"`  // in order of title: those that were played or stand on a set list
+}
+
+// Night is a column.
+type Night struct {
+	catalog.Show
+	Whole  bool     `json:"whole"`  // recorded to the end on every track, nothing missing
+	Faults []string `json:"faults"` // what is not whole, in words, each once
+}
+
+// Song is a row, with a cell a night.
+type Song struct {
+	catalog.Song
+	Cells []Cell `json:"cells"`
+}
+
+// Cell is a song on a night. Where it was played more than once, Takes counts
+// them and the rest is about the first.
+type Cell struct {
+	State   State          `json:"state"`
+	Take    catalog.TakeID `json:"take"`
+	Takes   int            `json:"takes"`
+	LengthS float64        `json:"length_s"`
+	Flags   int            `json:"flags"`
+}
+
+// wholeness gives the words for the findings that keep a recording from being
+// whole.
+var wholeness = map[catalog.FlagKind]string{
+	catalog.MissingTrack:   "a track is missing",
+	catalog.ShortTrack:     "a track is short",
+	catalog.UnfinishedFile: "a file was never finished",
+	catalog.Dropout:        "dropouts",
+}
+
+// Tour returns the tour at a glance.
+func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
+	shows, err := store.Shows(ctx, catalog.ShowFilter{})
+	if err != nil {
+		return Glance{}, err
+	}
+	songs, err := store.Songs(ctx)
+	if err != nil {
+		return Glance{}, err
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{})
+	if err != nil {
+		return Glance{}, err
+	}
+	flags, err := store.OpenSpans(ctx)
+	if err != nil {
+		return Glance{}, err
+	}
+	wanted, err := store.SetLists(ctx)
+	if err != nil {
+		return Glance{}, err
+	}
+	g := Glance{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
+	column, row := map[catalog.Date]int{}, map[catalog.SongID]int{}
+	byRecording := map[catalog.RecordingID][]catalog.OpenSpan{}
+	for _, f := range flags {
+		byRecording[f.Recording] = append(byRecording[f.Recording], f)
+	}
+	for i, s := range shows {
+		column[s.Date] = i
+		g.Nights = append(g.Nights, judge(s, byRecording))
+	}
+	for i, s := range songs {
+		row[s.ID] = i
+		g.Songs = append(g.Songs, Song{Song: s, Cells: make([]Cell, len(shows))})
+	}
+	for _, e := range wanted {
+		if r, ok := row[e.Song]; ok {
+			g.Songs[r].Cells[column[e.Show]].State = NotFound
+		}
+	}
+	for _, t := range takes {
+		r, ok := row[t.SongID]
+		if !ok {
+			continue // made between the two reads
+		}
+		c := &g.Songs[r].Cells[column[t.Show]]
+		c.Takes++
+		if c.Takes == 1 {
+			c.Take, c.LengthS, c.State = t.ID, t.EndS()-t.StartS(), Clean
+		}
+		c.Flags += Touching(byRecording[t.RecordingID], t.StartFrame, t.EndFrame)
+		if c.Flags > 0 {
+			c.State = Flagged
+		}
+	}
+	// A title that no night knows any more says nothing at a glance.
+	g.Songs = slices.DeleteFunc(g.Songs, func(s Song) bool {
+		return !slices.ContainsFunc(s.Cells, func(c Cell) bool { return c.State != None })
+	})
+	return g, nil
+}
+
+// judge says whether a night's recordings are whole.
+func judge(s catalog.Show, flags map[catalog.RecordingID][]catalog.OpenSpan) Night {
+	n := Night{Show: s, Faults: []string{}}
+	for _, r := range s.Recordings {
+		for _, f := range flags[r.ID] {
+			if words, ok := wholeness[f.Kind]; ok && !slices.Contains(n.Faults, words) {
+				n.Faults = append(n.Faults, words)
+			}
+		}
+	}
+	if len(s.Recordings) == 0 {
+		n.Faults = append(n.Faults, "nothing was recorded")
+	}
+	n.Whole = len(n.Faults) == 0
+	return n
+}
+
+// Touching counts the findings that touch a span of their recording.
+func Touching(flags []catalog.OpenSpan, start, end int64) int {
+	n := 0
+	for _, f := range flags {
+		if f.Start < end && max(f.End, f.Start+1) > start {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,197 @@
+// What every page shares: asking the server, saying what went wrong, listening
+// to a channel, and staying fresh when somebody else changes something.
+
+export const $ = (selector, root = document) => root.querySelector(selector);
+export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
+export const operates = () => document.body.hasAttribute("data-operates");
+
+export function el(name, attributes = {}, ...children) {
+  const e = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key === "class") e.className = value;
+    else if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
+    else if (value === true) e.setAttribute(key, "");
+    else if (value !== false && value != null) e.setAttribute(key, value);
+  }
+  e.append(...children.filter((c) => c != null));
+  return e;
+}
+
+/** clock writes seconds as h:mm:ss, with tenths where asked for. */
+export function clock(s, tenths = false) {
+  const sign = s < 0 ? "−" : "";
+  const n = Math.floor(Math.abs(s) * 10 + 1e-6);
+  const two = (v) => String(v).padStart(2, "0");
+  const text = `${sign}${Math.floor(n / 36000)}:${two(Math.floor(n / 600) % 60)}:${two(Math.floor(n / 10) % 60)}`;
+  return tenths ? `${text}.${n % 10}` : text;
+}
+
+/** parseClock reads ss, mm:ss or h:mm:ss; NaN for anything else. */
+export function parseClock(text) {
+  if (!/^\s*(\d+:){0,2}\d+([.,]\d+)?\s*$/.test(text)) return NaN;
+  return text.trim().replace(",", ".").split(":").reduce((sum, part) => sum * 60 + Number(part), 0);
+}
+
+/** db writes a level: null is silence, undefined is not measured. */
+export function db(v, digits = 1) {
+  if (v === undefined) return "–";
+  if (v === null) return "silent";
+  return v.toFixed(digits).replace("-", "−");
+}
+
+let saying;
+export function say(problem, hint = "") {
+  const box = $("#say");
+  box.replaceChildren(el("p", {}, problem, hint ? el("br") : null, hint ? el("span", { class: "small" }, hint) : null));
+  clearTimeout(saying);
+  saying = setTimeout(() => box.replaceChildren(), 12000);
+}
+
+class Refused extends Error {}
+
+async function answer(response) {
+  if (response.ok) return response;
+  let said = {};
+  try { said = await response.json(); } catch { /* not a document */ }
+  throw Object.assign(new Refused(said.problem || `the server answered ${response.status}`), { hint: said.hint || "", status: response.status });
+}
+
+export const get = async (url, options = {}) => answer(await fetch(url, { headers: { Accept: "application/json" }, ...options }));
+export const getJSON = async (url, options) => (await get(url, options)).json();
+
+/** post sends a form and returns the answer, or says what went wrong and returns null. */
+export async function post(url, fields = {}) {
+  try {
+    const response = await answer(await fetch(url, { method: "POST", body: new URLSearchParams(fields), headers: { Accept: "application/json" } }));
+    return response.status === 204 ? {} : await response.json();
+  } catch (e) {
+    say(e instanceof Refused ? e.message : "The server does not answer.", e.hint || (e instanceof Refused ? "" : "Is nightreel still running?"));
+    return null;
+  }
+}
+
+// ---- staying fresh
+
+const listeners = new Map();
+export function on(name, f) {
+  if (!listeners.has(name)) listeners.set(name, []);
+  listeners.get(name).push(f);
+}
+
+// A browser opens six lines to a server at most (HTTP/1.1), and a page that is
+// left or hidden would go on holding one: so it hangs up, and asks what it missed
+// when it is looked at again.
+let source = null;
+function connect() {
+  if (source || document.visibilityState === "hidden") return;
+  source = new EventSource("/events");
+  for (const name of ["changed", "job", "transport"]) {
+    source.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
+  }
+}
+function tell(name, data) { for (const f of listeners.get(name) || []) f(data); }
+function disconnect() { source?.close(); source = null; }
+function stayFresh() {
+  connect();
+  addEventListener("pagehide", disconnect);
+  addEventListener("pageshow", (e) => { connect(); if (e.persisted) tell("changed", {}); });
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "hidden") { disconnect(); return; }
+    connect();
+    tell("changed", {});
+  });
+}
+
+/** refresh puts the page's live parts in place of what is shown. */
+export async function refresh() {
+  const parts = $$("[data-live]");
+  if (!parts.length) return;
+  const html = await (await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } })).text();
+  const fresh = new DOMParser().parseFromString(html, "text/html");
+  for (const part of parts) {
+    const next = fresh.getElementById(part.id);
+    if (!next || next.innerHTML === part.innerHTML || part.contains(document.activeElement) && document.activeElement.matches("input, textarea, select")) continue;
+    const held = document.activeElement && part.contains(document.activeElement) ? document.activeElement.id : "";
+    part.replaceWith(next);
+    if (held) document.getElementById(held)?.focus();
+    next.dispatchEvent(new CustomEvent("fresh", { bubbles: true }));
+  }
+}
+
+let refreshing;
+on("changed", () => {
+  clearTimeout(refreshing);
+  refreshing = setTimeout(() => refresh().catch(() => {}), 250);
+});
+
+// ---- jobs
+
+const jobs = new Map();
+export function drawJob(job) {
+  jobs.set(job.kind, job);
+  const box = $("#jobs");
+  if (!box || document.body.classList.contains("page-login")) return;
+  const lines = [...jobs.values()].filter((j) => j.state === "running" && j.kind !== "judge" || j.fresh);
+  box.replaceChildren(...lines.map((j) => el("div", { class: "job" },
+    el("b", {}, j.title),
+    j.state === "running" ? el("span", {}, j.stage || "") : el("span", {}, j.result || ""),
+    j.state === "running" && j.total ? el("progress", { max: j.total, value: j.done, "aria-label": `How far ${j.title} is` }) : null,
+    j.state === "running" && j.total ? el("span", {}, `${Math.floor(100 * j.done / j.total)} %`) : null,
+    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, "watch"))));
+}
+on("job", (job) => {
+  if (job.state !== "running" && job.kind !== "judge") {
+    job.fresh = true;
+    setTimeout(() => { if (jobs.get(job.kind) === job) { jobs.delete(job.kind); drawJobs(); } }, 8000);
+  }
+  drawJob(job);
+});
+const drawJobs = () => { const any = [...jobs.values()][0]; if (any) drawJob(any); else $("#jobs").replaceChildren(); };
+
+// ---- listening: one channel, quiet to begin with
+
+const startVolume = 0.12; // about −18 dB: a tired person may wear headphones turned up
+let ear;
+export const earing = { track: 0, from: 0, get at() { return ear ? this.from + ear.currentTime : 0; }, get on() { return !!ear && !ear.paused; } };
+
+function earBar() {
+  const bar = $("#ear");
+  if (ear) return bar;
+  ear = new Audio();
+  ear.volume = startVolume;
+  ear.preload = "auto";
+  const time = el("span", { class: "t" }, "0:00:00");
+  const name = el("b", { id: "ear-name" });
+  const stop = el("button", { id: "ear-stop", onclick: () => (ear.paused ? ear.play() : ear.pause()) }, "Stop");
+  const volume = el("input", { type: "range", min: 0, max: 1, step: 0.01, value: startVolume, id: "ear-volume" });
+  volume.addEventListener("input", () => { ear.volume = Number(volume.value); });
+  bar.replaceChildren(stop, name, time, el("label", { class: "check" }, "Volume ", volume), el("span", { class: "small" }, "starts low on purpose"));
+  ear.addEventListener("timeupdate", () => { time.textContent = clock(earing.at, true); document.dispatchEvent(new CustomEvent("ear")); });
+  for (const kind of ["play", "pause", "ended"]) {
+    ear.addEventListener(kind, () => { stop.textContent = ear.paused ? "Play" : "Stop"; document.dispatchEvent(new CustomEvent("ear")); });
+  }
+  ear.addEventListener("error", async () => {
+    if (!ear.src) return;
+    try { await get(ear.src, { headers: { Range: "bytes=0-0", Accept: "application/json" } }); } catch (e) { say(e.message, e.hint); return; }
+    say("This browser cannot play the recording.", "Listen to a rendered session instead.");
+  });
+  return bar;
+}
+
+/** listen plays a track from a place, in seconds from its recording's first frame. */
+export function listen(track, from, name) {
+  const bar = earBar();
+  bar.hidden = false;
+  earing.track = track;
+  earing.from = Math.max(0, from);
+  $("#ear-name").textContent = name;
+  ear.src = `/listen/${track}?from=${earing.from.toFixed(3)}`;
+  ear.play().catch(() => {});
+}
+export function hush() { if (ear) ear.pause(); }
+
+/** typing tells whether keys belong to a field. */
+export const typing = (e) => e.target.matches("input:not([type=checkbox]):not([type=range]), textarea, select") || e.ctrlKey || e.metaKey || e.altKey;
+
+if (!document.body.classList.contains("page-login")) stayFresh();
+document.addEventListener("keydown", (e) => { if (e.key === "Escape") hush(); });

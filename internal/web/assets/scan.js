@@ -1,0 +1,30 @@
+// Watching a scan.
+import { $, clock, el, getJSON, on, operates, post } from "./app.js";
+
+function draw(job) {
+  if (job.kind !== "scan") return;
+  const running = job.state === "running";
+  const bytes = (n) => n >= 1e9 ? `${(n / 1e9).toFixed(1)} GB` : `${(n / 1e6).toFixed(0)} MB`;
+  const left = running && job.done > 0 && job.total > job.done ? `${clock(job.seconds * (job.total - job.done) / job.done)} left` : "";
+  $("#watch").replaceChildren(el("div", { class: "watched", "data-state": job.state },
+    el("p", {}, el("b", {}, job.title)),
+    el("p", {}, running ? job.stage || "looking at the folders" : job.result),
+    running && job.total ? el("p", {}, el("progress", { max: job.total, value: job.done, "aria-label": "How far the scan is" }), ` ${bytes(job.done)} of ${bytes(job.total)} ${left}`) : null,
+    running && job.current ? el("p", { class: "small" }, job.current) : null,
+    running && operates() ? el("button", { onclick: () => post("/jobs/scan/stop") }, "Stop") : null,
+    job.hint ? el("p", { class: "small" }, job.hint) : null,
+    ...job.lines.map((line) => el("p", { class: "small problem" }, line))));
+}
+
+on("job", draw);
+getJSON("/data/jobs").then((all) => all.forEach(draw)).catch(() => {});
+$("#scan-form")?.addEventListener("submit", async (e) => {
+  e.preventDefault();
+  const data = new URLSearchParams(new FormData(e.target));
+  const response = await fetch("/scan", { method: "POST", body: data, headers: { Accept: "application/json" } });
+  if (!response.ok) {
+    const said = await response.json();
+    const { say } = await import("./app.js");
+    say(said.problem, said.hint);
+  }
+});

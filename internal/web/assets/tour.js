@@ -1,0 +1,29 @@
+import { $, $$ } from "./app.js";
+
+const filter = $("#filter"), flagged = $("#only-flagged");
+
+// Songs that do not fit the filter step aside; the night's columns stay.
+function choose() {
+  const wanted = filter.value.trim().toLowerCase();
+  for (const row of $$("#grid tbody tr")) {
+    const title = $("th", row).textContent.toLowerCase();
+    row.classList.toggle("gone", !title.includes(wanted) || flagged.checked && !$(".flagged", row));
+  }
+}
+
+function lastNight(e) {
+  e?.preventDefault();
+  const head = $$("#grid thead tr:first-child th").at(-1);
+  if (!head) return;
+  const wrap = $(".grid-wrap");
+  wrap.scrollLeft = wrap.scrollWidth;
+  if (e) head.querySelector("a")?.focus({ preventScroll: true });
+}
+
+if (filter) {
+  filter.addEventListener("input", choose);
+  flagged.addEventListener("change", choose);
+  $("#last-night").addEventListener("click", lastNight);
+  document.addEventListener("fresh", choose);
+  lastNight();
+}

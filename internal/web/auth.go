@@ -1,0 +1,205 @@
+package web
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/subtle"
+	"net/http"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Role says what a person may do.
+type Role int
+
+// The roles, each with the rights of those before it.
+const (
+	Stranger Role = iota // nothing but the log-in page
+	Looker               // see and hear
+	Operator             // change, scan, render, run the transport
+)
+
+// String names a role as pages do.
+func (r Role) String() string { return [...]string{"stranger", "look", "operate"}[r] }
+
+const (
+	cookieName   = "nightreel"
+	loginAge     = 16 * time.Hour // a show day
+	maxLogins    = 200            // the oldest goes
+	maxTries     = 8              // wrong pass-phrases in tryWindow, from everybody together
+	tryWindow    = time.Minute
+	maxNameRunes = 40
+)
+
+// person is who sent a request.
+type person struct {
+	Role Role
+	Name string // as given at the log-in; "" on a server without pass-phrases
+	key  string // tells log-ins apart; "" there
+}
+
+// doors knows the pass-phrases and who is in.
+type doors struct {
+	look, operate [32]byte
+	closed        bool // pass-phrases are needed
+	now           func() time.Time
+
+	mu    sync.Mutex
+	in    map[string]login
+	tries []time.Time // of wrong pass-phrases
+}
+
+type login struct {
+	person
+	at time.Time
+}
+
+func newDoors(opt Options) *doors {
+	return &doors{look: sha256.Sum256([]byte(opt.Look)), operate: sha256.Sum256([]byte(opt.Operate)), closed: opt.Look != "", now: opt.Now, in: map[string]login{}}
+}
+
+func (d *doors) locked() bool { return d.closed }
+
+// who returns the sender of a request.
+func (d *doors) who(r *http.Request) person {
+	if !d.closed {
+		return person{Role: Operator}
+	}
+	c, err := r.Cookie(cookieName)
+	if err != nil {
+		return person{}
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	l, ok := d.in[c.Value]
+	if !ok || d.now().Sub(l.at) > loginAge {
+		return person{}
+	}
+	return l.person
+}
+
+// enter checks a pass-phrase and returns the cookie's value. wait says that
+// there were too many wrong ones.
+func (d *doors) enter(phrase, name string) (token string, ok, wait bool) {
+	sum := sha256.Sum256([]byte(strings.TrimSpace(phrase)))
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.now()
+	for len(d.tries) > 0 && now.Sub(d.tries[0]) > tryWindow {
+		d.tries = d.tries[1:]
+	}
+	if len(d.tries) >= maxTries {
+		return "", false, true
+	}
+	role := Stranger
+	// Both are compared, so that time tells nothing.
+	if subtle.ConstantTimeCompare(sum[:], d.look[:]) == 1 {
+		role = Looker
+	}
+	if subtle.ConstantTimeCompare(sum[:], d.operate[:]) == 1 {
+		role = Operator
+	}
+	if role == Stranger {
+		d.tries = append(d.tries, now)
+		return "", false, false
+	}
+	for len(d.in) >= maxLogins {
+		oldest := ""
+		for key, l := range d.in {
+			if oldest == "" || l.at.Before(d.in[oldest].at) {
+				oldest = key
+			}
+		}
+		delete(d.in, oldest)
+	}
+	if runes := []rune(strings.TrimSpace(name)); len(runes) > maxNameRunes {
+		name = string(runes[:maxNameRunes])
+	}
+	token = rand.Text() // 128 bits and more
+	d.in[token] = login{person{Role: role, Name: strings.TrimSpace(name), key: token}, now}
+	return token, true, false
+}
+
+func (d *doors) leave(r *http.Request) {
+	if c, err := r.Cookie(cookieName); err == nil {
+		d.mu.Lock()
+		delete(d.in, c.Value)
+		d.mu.Unlock()
+	}
+}
+
+type personKey struct{}
+
+// whoIs returns the sender of a request that passed authorize.
+func whoIs(r *http.Request) person {
+	p, _ := r.Context().Value(personKey{}).(person)
+	return p
+}
+
+// authorize lets those pass whose role suffices: looking for what only reads,
+// operating for what changes something.
+func (s *Server) authorize(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p := s.doors.who(r)
+		need := Operator
+		switch {
+		case r.URL.Path == "/login" || strings.HasPrefix(r.URL.Path, "/assets/"):
+			need = Stranger
+		case r.Method == http.MethodGet || r.Method == http.MethodHead || r.URL.Path == "/logout":
+			need = Looker
+		}
+		if p.Role < need {
+			switch {
+			case p.Role == Stranger && wantsPage(r):
+				http.Redirect(w, r, "/login?to="+urlQuery(r.URL.RequestURI()), http.StatusSeeOther)
+			case p.Role == Stranger:
+				s.fail(w, r, http.StatusUnauthorized, "log in first", "")
+			default:
+				s.fail(w, r, http.StatusForbidden, "this needs the pass-phrase for operating; yours is for looking", "log out and in again with the other one")
+			}
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), personKey{}, p)))
+	})
+}
+
+func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) {
+	if !s.doors.locked() {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	s.render(w, r, http.StatusOK, "login.html", "Log in", loginView{To: localPath(r.URL.Query().Get("to"))})
+}
+
+type loginView struct{ To, Problem string }
+
+func (s *Server) login(w http.ResponseWriter, r *http.Request) {
+	to := localPath(r.FormValue("to"))
+	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"))
+	switch {
+	case wait:
+		w.Header().Set("Retry-After", "60")
+		s.render(w, r, http.StatusTooManyRequests, "login.html", "Log in", loginView{to, "Too many wrong pass-phrases. Wait a minute, then try again."})
+	case !ok:
+		s.render(w, r, http.StatusUnauthorized, "login.html", "Log in", loginView{to, "That pass-phrase is not known. It stands in the terminal that started the server."})
+	default:
+		http.SetCookie(w, &http.Cookie{Name: cookieName, Value: token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil, MaxAge: int(loginAge / time.Second)})
+		http.Redirect(w, r, to, http.StatusSeeOther)
+	}
+}
+
+func (s *Server) logout(w http.ResponseWriter, r *http.Request) {
+	s.doors.leave(r)
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: -1})
+	http.Redirect(w, r, "/login", http.StatusSeeOther)
+}
+
+// localPath keeps a redirection on this server.
+func localPath(to string) string {
+	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+		return "/"
+	}
+	return to
+}

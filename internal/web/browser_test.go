@@ -1,0 +1,365 @@
+package web_test
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"nightreel/catalog"
+	"nightreel/internal/demo"
+	"nightreel/internal/lists"
+	"nightreel/internal/rounds"
+	"nightreel/internal/scan"
+	"nightreel/internal/session"
+	"nightreel/internal/web"
+)
+
+// browser is headless Chromium, one for all tests. Debian's package; a test
+// that misses it skips on a laptop and fails in CI.
+var browser = sync.OnceValues(func() (context.Context, error) {
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		return nil, err
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("force-color-profile", "srgb"))
+	allocator, cancel := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, cancelBrowser := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {})) // a newer Chromium sends events that the library does not know
+	closeBrowser = func() { cancelBrowser(); cancel() }
+	return ctx, chromedp.Do(ctx)
+})
+
+var closeBrowser = func() {}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	closeBrowser()
+	if tourDir != "" {
+		os.RemoveAll(tourDir)
+	}
+	os.Exit(code)
+}
+
+// page is one tab of the browser, in a window of its own: no cookies are shared.
+type page struct {
+	t    *testing.T
+	ctx  context.Context
+	site *site
+	told chan struct{} // closed when its console has been read to the end
+	mu   sync.Mutex
+	bad  []string // errors that the page's scripts threw
+}
+
+// patience bounds a single step in the browser.
+const patience = 45 * time.Second
+
+// open opens a tab of the given size in CSS pixels, light or dark.
+func open(t *testing.T, s *site, width, height int64, dark bool) *page {
+	t.Helper()
+	parent, err := browser()
+	if errors.Is(err, exec.ErrNotFound) {
+		if os.Getenv("CI") != "" {
+			t.Fatal("chromium is not there; .ci/test installs it")
+		}
+		t.Skip("chromium is not there")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := chromedp.NewContext(parent, chromedp.WithNewBrowserContext())
+	p := &page{t: t, ctx: ctx, site: s, told: make(chan struct{})}
+	messages := chromedp.Console(ctx)
+	go func() {
+		defer close(p.told)
+		for m, err := range messages {
+			if err != nil {
+				return
+			}
+			if m.Type == chromedp.ConsoleException || strings.Contains(m.Text, "Content Security Policy") {
+				p.mu.Lock()
+				p.bad = append(p.bad, m.Text)
+				p.mu.Unlock()
+			}
+		}
+	}()
+	t.Cleanup(func() {
+		cancel()
+		<-p.told
+		for _, text := range p.bad {
+			t.Errorf("a script failed: %s", text)
+		}
+	})
+	theme := "light"
+	if dark {
+		theme = "dark"
+	}
+	p.do(chromedp.EmulateViewport(width, height), func(ctx context.Context, target *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+		return chromedp.Void{}, err
+	})
+	return p
+}
+
+// do runs actions, or fails with a picture's worth of words.
+func (p *page) do(actions ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	if err := chromedp.Do(ctx, actions...); err != nil {
+		p.t.Fatalf("%v\non the page %s", err, p.text())
+	}
+}
+
+// text is what the page says, for a test's failure.
+func (p *page) text() string {
+	ctx, cancel := context.WithTimeout(p.ctx, 5*time.Second)
+	defer cancel()
+	text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText.slice(0, 2500)`))
+	return text
+}
+
+// visit opens an address of the site.
+func (p *page) visit(path string) {
+	p.t.Helper()
+	p.do(chromedp.Navigate(p.site.url+path), chromedp.WaitReady("body"))
+}
+
+// until waits for an expression to become true, by looking.
+func (p *page) until(expression string) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool]("!!("+expression+")", chromedp.WithPollingInterval(40*time.Millisecond))); err != nil {
+		p.t.Fatalf("never came true: %s (%v)\non the page %s", expression, err, p.text())
+	}
+}
+
+// eval returns what an expression, or the promise that it is, comes to.
+func eval[T any](p *page, expression string) T {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		p.t.Fatalf("%s: %v\non the page %s", expression, err, p.text())
+	}
+	return v
+}
+
+// press sends keys to whatever has the focus.
+func (p *page) press(keys ...string) {
+	p.t.Helper()
+	for _, k := range keys {
+		p.do(chromedp.KeyEvent(k))
+	}
+}
+
+// shoot takes a picture of the whole page.
+func (p *page) shoot(file string) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.WriteFile(file, png, 0o644); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// site is a running server over a catalog.
+type site struct {
+	url   string
+	store *catalog.Store
+	dir   string // of the tour's recordings; "" for an empty catalog
+}
+
+// serve starts a server over a catalog until the test ends.
+func serve(t *testing.T, file string, change func(*web.Options)) *site {
+	t.Helper()
+	store, err := catalog.Open(t.Context(), file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	opt := web.Options{Store: store, AnyFolder: true, Renders: filepath.Join(t.TempDir(), "sessions"), Now: time.Now}
+	if change != nil {
+		change(&opt)
+	}
+	s, err := web.New(ctx, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(ctx, l) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		s.Close()
+		store.Close()
+	})
+	return &site{url: "http://" + l.Addr().String(), store: store}
+}
+
+var tourDir string
+
+// demoTour is the invented tour, made and scanned once; each test gets a copy
+// of its catalog.
+var demoTour = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "nightreel-web")
+	if err != nil {
+		return "", err
+	}
+	tourDir = dir
+	ctx := context.Background()
+	recordings := filepath.Join(dir, "recordings")
+	truth, err := demo.Make(ctx, recordings, demo.Options{Scale: demo.Small})
+	if err != nil {
+		return "", err
+	}
+	store, err := catalog.Open(ctx, filepath.Join(dir, "demo.nightreel"))
+	if err != nil {
+		return "", err
+	}
+	defer store.Close()
+	if _, err := rounds.Scan(ctx, store, []string{recordings}, scan.Options{}, nil); err != nil {
+		return "", err
+	}
+	return dir, papers(ctx, store, recordings, truth)
+})
+
+// papers imports the tour's input lists, set lists, notes and desk, as a person
+// would.
+func papers(ctx context.Context, store *catalog.Store, dir string, truth *demo.Truth) error {
+	read := func(name string) (*os.File, error) { return os.Open(filepath.Join(dir, filepath.FromSlash(name))) }
+	for _, l := range truth.InputLists {
+		f, err := read(l.File)
+		if err != nil {
+			return err
+		}
+		inputs, err := lists.ReadInputs(f, l.File)
+		f.Close()
+		if err != nil {
+			return err
+		}
+		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.Date(l.From), Only: l.Only, Inputs: inputs}); err != nil {
+			return err
+		}
+	}
+	for _, s := range truth.Shows {
+		if s.SetList == "" {
+			continue
+		}
+		f, err := read(s.SetList)
+		if err != nil {
+			return err
+		}
+		entries, err := lists.ReadSetList(f, s.SetList)
+		f.Close()
+		if err != nil {
+			return err
+		}
+		if err := store.SaveSetList(ctx, catalog.Date(s.Date), entries); err != nil {
+			return err
+		}
+	}
+	for _, n := range truth.Notes {
+		if _, err := store.AddNote(ctx, catalog.Date(n.Show), n.Text); err != nil {
+			return err
+		}
+	}
+	for _, d := range truth.Desks {
+		f, err := read(d.File)
+		if err != nil {
+			return err
+		}
+		inputs, err := lists.ReadDesk(f, d.File)
+		f.Close()
+		if err != nil {
+			return err
+		}
+		if err := store.SaveDesk(ctx, catalog.Desk{Name: d.Name, Inputs: inputs}); err != nil {
+			return err
+		}
+	}
+	if _, err := rounds.JudgeFrom(ctx, store, "", false); err != nil {
+		return err
+	}
+	for _, s := range truth.Shows {
+		if err := rounds.Prepare(ctx, store, catalog.Date(s.Date)); err != nil {
+			return err
+		}
+	}
+	_, err := session.Build(ctx, store, session.Request{Desk: truth.Desks[0].Name, Songs: truth.Songs[:2], Pick: session.Cleanest})
+	return err
+}
+
+// demoSite serves a fresh copy of the demo tour's catalog.
+func demoSite(t *testing.T, change func(*web.Options)) *site {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("makes and scans a tour, and starts a browser")
+	}
+	dir, err := demoTour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(filepath.Join(dir, "demo.nightreel"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "demo.nightreel")
+	if err := os.WriteFile(file, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, file, change)
+	s.dir = filepath.Join(dir, "recordings")
+	return s
+}
+
+// quote writes a string for a script.
+func quote(s string) string { b, _ := json.Marshal(s); return string(b) }
+
+// pages are the addresses that every check of all pages goes through.
+func pages(t *testing.T, s *site) map[string]string {
+	t.Helper()
+	songs, err := s.store.Songs(t.Context())
+	if err != nil || len(songs) == 0 {
+		t.Fatalf("%d songs, %v", len(songs), err)
+	}
+	all := map[string]string{
+		"tour": "/", "night": "/night/2031-05-03#take-4", "flags": "/flags?show=all", "song": fmt.Sprintf("/song/%d", songs[0].ID),
+		"lists": "/lists", "desk": "/lists/desk/FOH", "new-desk": "/lists/desk/new", "sessions": "/sessions", "session": "/session/1", "sheet": "/session/1/sheet",
+		"transport": "/transport", "scan": "/scan", "problem": "/night/1999-01-01",
+	}
+	for _, g := range songs {
+		if g.Title == "Salt on the Wire" {
+			all["song"] = fmt.Sprintf("/song/%d", g.ID)
+		}
+	}
+	return all
+}

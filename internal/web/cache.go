@@ -1,0 +1,191 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"container/list"
+	"fmt"
+	"net/http"
+	"strings"
+	"sync"
+
+	"github.com/zeebo/xxh3"
+
+	"nightreel/catalog"
+)
+
+// cache keeps answers as long as the catalog does not change. Every request
+// asks SQLite for the catalog's version first, which takes microseconds, so a
+// change by anybody, on the command line too, is seen by the next request.
+// Several requests for the same answer wait for one of them to work it out.
+type cache struct {
+	watcher *catalog.Watcher
+
+	mu      sync.Mutex
+	version int64
+	bytes   int
+	entries map[string]*list.Element
+	order   *list.List // of *answer, the latest used first
+	flights map[string]*flight
+}
+
+const (
+	mostCacheBytes = 64 << 20
+	mostEntryBytes = 8 << 20
+	leastZipBytes  = 1 << 10
+)
+
+// answer is what was sent for a request.
+type answer struct {
+	key    string
+	status int
+	header http.Header
+	body   []byte
+	zipped []byte // nil where it is not worth it
+	etag   string
+}
+
+type flight struct {
+	done   chan struct{}
+	answer *answer // nil where the one that worked it out gave up
+}
+
+func newCache(w *catalog.Watcher) *cache {
+	return &cache{watcher: w, entries: map[string]*list.Element{}, order: list.New(), flights: map[string]*flight{}}
+}
+
+// cached answers from the cache, or lets next work the answer out and keeps it
+// when it is a good one.
+func (s *Server) cached(next http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		version, err := s.watcher.Version(r.Context())
+		if err != nil {
+			s.failed(w, r, err)
+			return
+		}
+		key := fmt.Sprintf("%d %s", whoIs(r).Role, r.URL.RequestURI())
+		a, mine := s.cache.get(r, key, version)
+		if mine != nil {
+			rec := &recorder{header: http.Header{}, status: http.StatusOK}
+			func() {
+				defer func() { s.cache.land(key, version, mine, a) }() // even when next panics, nobody waits for ever
+				next(rec, r)
+				if r.Context().Err() == nil {
+					a = rec.answer(key)
+				}
+			}()
+			if a == nil {
+				return // the one who asked is gone
+			}
+		}
+		if a == nil { // the one we waited for is gone
+			next(w, r)
+			return
+		}
+		a.send(w, r)
+	}
+}
+
+// get returns a kept answer, or one that somebody else is working out; or the
+// flight that the caller is to work out.
+func (c *cache) get(r *http.Request, key string, version int64) (*answer, *flight) {
+	c.mu.Lock()
+	if version != c.version {
+		c.version, c.bytes = version, 0
+		clear(c.entries)
+		c.order.Init()
+	}
+	if e, ok := c.entries[key]; ok {
+		c.order.MoveToFront(e)
+		c.mu.Unlock()
+		return e.Value.(*answer), nil
+	}
+	name := fmt.Sprintf("%d %s", version, key)
+	if f, ok := c.flights[name]; ok {
+		c.mu.Unlock()
+		select {
+		case <-f.done:
+			return f.answer, nil
+		case <-r.Context().Done():
+			return nil, nil
+		}
+	}
+	f := &flight{done: make(chan struct{})}
+	c.flights[name] = f
+	c.mu.Unlock()
+	return nil, f
+}
+
+// land ends a flight and keeps its answer.
+func (c *cache) land(key string, version int64, f *flight, a *answer) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	delete(c.flights, fmt.Sprintf("%d %s", version, key))
+	f.answer = a
+	close(f.done)
+	if a == nil || a.status != http.StatusOK || version != c.version || a.size() > mostEntryBytes {
+		return
+	}
+	c.entries[key] = c.order.PushFront(a)
+	c.bytes += a.size()
+	for c.bytes > mostCacheBytes {
+		last := c.order.Remove(c.order.Back()).(*answer)
+		delete(c.entries, last.key)
+		c.bytes -= last.size()
+	}
+}
+
+func (a *answer) size() int { return len(a.body) + len(a.zipped) + len(a.key) }
+
+// send writes an answer, or says that the one who asks has it already.
+func (a *answer) send(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	for name, values := range a.header {
+		h[name] = values
+	}
+	if a.status == http.StatusOK {
+		h.Set("ETag", a.etag)
+		h.Set("Cache-Control", "no-cache") // keep it, and ask whether it still holds
+		h.Set("Vary", "Accept-Encoding, Cookie")
+		if strings.Contains(r.Header.Get("If-None-Match"), a.etag) {
+			w.WriteHeader(http.StatusNotModified)
+			return
+		}
+	}
+	body := a.body
+	if a.zipped != nil && strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		h.Set("Content-Encoding", "gzip")
+		body = a.zipped
+	}
+	h.Set("Content-Length", fmt.Sprint(len(body)))
+	w.WriteHeader(a.status)
+	if r.Method != http.MethodHead {
+		w.Write(body)
+	}
+}
+
+// recorder holds an answer while it is worked out.
+type recorder struct {
+	header http.Header
+	status int
+	body   bytes.Buffer
+}
+
+func (r *recorder) Header() http.Header         { return r.header }
+func (r *recorder) WriteHeader(status int)      { r.status = status }
+func (r *recorder) Write(b []byte) (int, error) { return r.body.Write(b) }
+
+func (r *recorder) answer(key string) *answer {
+	a := &answer{key: key, status: r.status, header: r.header, body: r.body.Bytes()}
+	a.etag = fmt.Sprintf(`"%016x"`, xxh3.Hash(a.body))
+	if len(a.body) >= leastZipBytes {
+		var z bytes.Buffer
+		gz, _ := gzip.NewWriterLevel(&z, gzip.BestSpeed)
+		gz.Write(a.body)
+		gz.Close()
+		if z.Len() < len(a.body)*9/10 {
+			a.zipped = z.Bytes()
+		}
+	}
+	return a
+}

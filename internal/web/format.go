@@ -1,0 +1,134 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"html"
+	"math"
+	"strings"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+// clock writes seconds as h:mm:ss, cut off as a counter shows them.
+func clock(s float64) string {
+	n := int64(s + 1e-6)
+	return fmt.Sprintf("%d:%02d:%02d", n/3600, n/60%60, n%60)
+}
+
+// clockTenths is clock with a tenth.
+func clockTenths(s float64) string {
+	return fmt.Sprintf("%s.%d", clock(s), int64(s*10+1e-6)%10)
+}
+
+// minutes writes the length of a song, m:ss.
+func minutes(s float64) string {
+	n := int64(math.Round(s))
+	return fmt.Sprintf("%d:%02d", n/60, n%60)
+}
+
+// decibels writes a level with one decimal and a true minus; silence in words.
+func decibels(l meter.Level) string {
+	switch {
+	case math.IsNaN(float64(l)):
+		return "–"
+	case l.IsSilence():
+		return "silent"
+	}
+	return strings.Replace(fmt.Sprintf("%.1f", float64(l)), "-", "−", 1)
+}
+
+// signed writes a difference in dB.
+func signed(l meter.Level) string {
+	switch {
+	case math.IsNaN(float64(l)):
+		return "–"
+	case l.IsSilence():
+		return "silent"
+	case math.Round(float64(l)*10) == 0:
+		return "0.0"
+	}
+	return strings.Replace(fmt.Sprintf("%+.1f", float64(l)), "-", "−", 1)
+}
+
+// gain writes a preamp gain that may not be known.
+func gain(db *float64) string {
+	if db == nil {
+		return ""
+	}
+	return strings.Replace(fmt.Sprintf("%g", *db), "-", "−", 1)
+}
+
+// turned says how a preamp was turned, "" for not at all.
+func turned(db *float64) string {
+	if db == nil || *db == 0 {
+		return ""
+	}
+	return "its preamp " + strings.Replace(fmt.Sprintf("%+g dB", *db), "-", "−", 1)
+}
+
+func kilohertz(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/1000) }
+
+// words turns a script's word into a person's: "went_silent" is "went silent".
+func words(v any) string {
+	switch text := strings.ReplaceAll(fmt.Sprint(v), "_", " "); text {
+	case "dc offset":
+		return "DC offset"
+	case "rms":
+		return "RMS"
+	case "setlist":
+		return "set list"
+	default:
+		return text
+	}
+}
+
+// count writes a number with its word in the right form.
+func count(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// size writes bytes as the trade does, in powers of ten.
+func size(n int64) string {
+	switch {
+	case n >= 1e9:
+		return fmt.Sprintf("%.1f GB", float64(n)/1e9)
+	case n >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	}
+	return fmt.Sprintf("%.0f kB", float64(n)/1e3)
+}
+
+func percent(part float64) string { return fmt.Sprintf("%.0f %%", 100*part) }
+
+// weekday writes the day of a date, "Fri".
+func weekday(d catalog.Date) string {
+	t, err := time.Parse(time.DateOnly, string(d))
+	if err != nil {
+		return ""
+	}
+	return t.Format("Mon")
+}
+
+// shortDate writes a date as a column's head: day and month, "2 May".
+func shortDate(d catalog.Date) string {
+	t, err := time.Parse(time.DateOnly, string(d))
+	if err != nil {
+		return string(d)
+	}
+	return t.Format("2 Jan")
+}
+
+// asJSON is for data attributes.
+func asJSON(v any) (string, error) {
+	b, err := json.Marshal(v)
+	return string(b), err
+}
+
+// escape makes a text safe inside markup that is not a template's.
+func escape(s string) string { return html.EscapeString(s) }

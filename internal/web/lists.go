@@ -1,0 +1,297 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/lists"
+	"nightreel/internal/rounds"
+)
+
+type listsView struct {
+	Date    catalog.Date // the night whose lists are shown
+	Rig     string
+	Rigs    []string
+	Shows   []catalog.Show
+	Inputs  []catalog.Input // in force
+	Of      *catalog.InputList
+	History []catalog.InputList // newest first
+	Desks   []catalog.Desk
+	SetList []catalog.SetListEntry
+	Text    string // the set list, a title a line
+	Groups  []string
+}
+
+// chooseLists reads which night's and rig's lists an address asks for.
+func (s *Server) chooseLists(r *http.Request) (listsView, error) {
+	ctx, q := r.Context(), r.URL.Query()
+	v := listsView{Rig: q.Get("rig"), Rigs: []string{catalog.MainRig}}
+	var err error
+	if v.Shows, err = s.store.Shows(ctx, catalog.ShowFilter{}); err != nil {
+		return v, err
+	}
+	for _, sh := range v.Shows {
+		for _, rec := range sh.Recordings {
+			if !slices.Contains(v.Rigs, rec.Rig) {
+				v.Rigs = append(v.Rigs, rec.Rig)
+			}
+		}
+	}
+	if v.Rig == "" {
+		v.Rig = catalog.MainRig
+	}
+	if text := q.Get("date"); text != "" {
+		if v.Date, err = catalog.ParseDate(text); err != nil {
+			return v, &badRequest{err.Error(), ""}
+		}
+	} else if len(v.Shows) > 0 {
+		v.Date = v.Shows[len(v.Shows)-1].Date
+	}
+	all, err := s.store.InputLists(ctx)
+	if err != nil {
+		return v, err
+	}
+	if v.Date != "" {
+		v.Inputs = catalog.InForce(all, v.Date, v.Rig)
+	}
+	v.History = all
+	slices.Reverse(v.History)
+	return v, nil
+}
+
+func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) {
+	v, err := s.chooseLists(r)
+	if err == nil {
+		v.Desks, err = s.store.Desks(r.Context())
+	}
+	if err == nil && v.Date != "" {
+		v.SetList, err = s.store.SetList(r.Context(), v.Date)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	for _, e := range v.SetList {
+		v.Text += e.Song + "\n"
+	}
+	s.render(w, r, http.StatusOK, "lists.html", "Lists", v)
+}
+
+func (s *Server) inputsCSV(w http.ResponseWriter, r *http.Request) {
+	v, err := s.chooseLists(r)
+	var b bytes.Buffer
+	if err == nil {
+		err = lists.WriteInputs(&b, v.Inputs)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	sendCSV(w, fmt.Sprintf("inputs %s %s.csv", v.Date, v.Rig), b.Bytes())
+}
+
+func sendCSV(w http.ResponseWriter, name string, data []byte) {
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	w.Header().Set("Content-Disposition", attachment(name))
+	w.Write(data)
+}
+
+// saveInputs puts an input list in force. The form has the list as text, as a
+// spreadsheet gives it, and the nights that it is for.
+func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) {
+	list := catalog.InputList{Only: r.FormValue("only") != "", Rig: strings.TrimSpace(r.FormValue("rig"))}
+	from, err := catalog.ParseDate(strings.TrimSpace(r.FormValue("from")))
+	if err != nil {
+		err = &badRequest{err.Error(), "say from which night on the list is in force"}
+	}
+	if err == nil {
+		list.From = from
+		list.Inputs, err = lists.ReadInputs(strings.NewReader(r.FormValue("text")), "the list")
+	}
+	if err == nil {
+		err = s.store.SaveInputList(r.Context(), list)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.judgeLater(list.From, list.Only)
+	s.kept(w, r, "/lists?"+url.Values{"date": {string(list.From)}, "rig": {list.Rig}}.Encode(), fmt.Sprintf("%s kept.", count(len(list.Inputs), "input")))
+}
+
+// judgeLater judges the nights that a new input list may change, in the
+// background.
+func (s *Server) judgeLater(from catalog.Date, only bool) {
+	shows, err := s.store.Shows(context.WithoutCancel(s.jobs.ctx), catalog.ShowFilter{})
+	if err != nil {
+		s.log.Warn("nights not judged again", "error", err)
+		return
+	}
+	for _, sh := range shows {
+		if sh.Date == from || sh.Date > from && !only {
+			s.jobs.rejudge(sh.Date)
+		}
+	}
+}
+
+// kept answers that something was stored.
+func (s *Server) kept(w http.ResponseWriter, r *http.Request, to, what string) {
+	if wantsPage(r) {
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return
+	}
+	s.sendJSON(w, r, map[string]string{"to": to, "done": what})
+}
+
+type deskView struct {
+	Desk     catalog.Desk
+	New      bool
+	Channels []string // of the last night, to choose from
+}
+
+func (s *Server) deskPage(w http.ResponseWriter, r *http.Request) {
+	v := deskView{}
+	var err error
+	if name := r.PathValue("name"); name == "new" {
+		v.New = true
+	} else {
+		v.Desk, err = s.store.Desk(r.Context(), name)
+	}
+	if err == nil {
+		v.Channels, err = s.channels(r.Context())
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	if v.New { // a patch one to one is a good beginning
+		for i, ch := range v.Channels {
+			v.Desk.Inputs = append(v.Desk.Inputs, catalog.DeskInput{Input: i + 1, Channel: ch, Output: i + 1})
+		}
+	}
+	title := "Desk " + v.Desk.Name
+	if v.New {
+		title = "New desk"
+	}
+	s.render(w, r, http.StatusOK, "desk.html", title, v)
+}
+
+// channels returns the channels of the last night.
+func (s *Server) channels(ctx context.Context) ([]string, error) {
+	shows, err := s.store.Shows(ctx, catalog.ShowFilter{})
+	if err != nil || len(shows) == 0 {
+		return nil, err
+	}
+	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Show: shows[len(shows)-1].Date})
+	if err != nil {
+		return nil, err
+	}
+	names := []string{}
+	for _, t := range tracks {
+		if !slices.Contains(names, t.Channel) {
+			names = append(names, t.Channel)
+		}
+	}
+	return names, nil
+}
+
+func (s *Server) deskCSV(w http.ResponseWriter, r *http.Request) {
+	desk, err := s.store.Desk(r.Context(), r.PathValue("name"))
+	var b bytes.Buffer
+	if err == nil {
+		err = lists.WriteDesk(&b, desk.Inputs)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	sendCSV(w, desk.Name+".csv", b.Bytes())
+}
+
+func (s *Server) saveDesk(w http.ResponseWriter, r *http.Request) {
+	desk := catalog.Desk{Name: strings.TrimSpace(r.FormValue("name"))}
+	var err error
+	switch {
+	case desk.Name == "":
+		err = &badRequest{"the desk has no name", "front of house is often FOH, monitors MON"}
+	case strings.EqualFold(desk.Name, "new"):
+		err = &badRequest{"a desk cannot be called new", ""}
+	default:
+		desk.Inputs, err = lists.ReadDesk(strings.NewReader(r.FormValue("text")), "the patch")
+	}
+	if err == nil {
+		err = s.store.SaveDesk(r.Context(), desk)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.kept(w, r, "/lists/desk/"+url.PathEscape(desk.Name), fmt.Sprintf("Desk %s kept: %s.", desk.Name, count(len(desk.Inputs), "input")))
+}
+
+func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) {
+	date, err := catalog.ParseDate(r.FormValue("date"))
+	if err != nil {
+		err = &badRequest{err.Error(), "choose the night"}
+	}
+	var entries []catalog.SetListEntry
+	if err == nil {
+		entries, err = lists.ReadSetList(strings.NewReader(r.FormValue("text")), "the set list")
+	}
+	if err == nil {
+		err = s.store.SaveSetList(r.Context(), date, entries)
+	}
+	if err == nil {
+		err = s.jobs.start(judgeJob, "looking for the songs of "+string(date), nil, func(ctx context.Context) (string, []string, error) {
+			warnings, err := rounds.Judge(ctx, s.store, date)
+			if err == nil {
+				err = rounds.Prepare(ctx, s.store, date)
+			}
+			return fmt.Sprintf("The songs of %s are placed.", date), warnings, err
+		})
+		if is[*busyError](err) {
+			err = nil // it is stored; the judging that runs is followed by another
+			s.jobs.rejudge(date)
+		}
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.kept(w, r, "/night/"+string(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
+}
+
+// readList reads a list as somebody wrote it, in any of the forms that package
+// lists knows, and answers with its lines.
+func (s *Server) readList(w http.ResponseWriter, r *http.Request) {
+	data, err := io.ReadAll(r.Body)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	name := r.URL.Query().Get("name")
+	if name == "" {
+		name = "the list"
+	}
+	var doc any
+	switch kind := r.URL.Query().Get("kind"); kind {
+	case "inputs":
+		doc, err = lists.ReadInputs(bytes.NewReader(data), name)
+	case "desk":
+		doc, err = lists.ReadDesk(bytes.NewReader(data), name)
+	default:
+		err = &badRequest{fmt.Sprintf("%q is no kind of list", kind), ""}
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.sendJSON(w, r, doc)
+}

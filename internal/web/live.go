@@ -1,0 +1,136 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"sync"
+	"time"
+)
+
+// hub sends events to every open page (server-sent events, WHATWG HTML §9.2).
+type hub struct {
+	mu     sync.Mutex
+	pages  map[chan event]bool
+	latest map[string]event // by name, of those that a new page wants to know
+	closed bool
+}
+
+// event is a named JSON document.
+type event struct {
+	name string
+	data []byte
+}
+
+const (
+	mostPages = 64
+	beat      = 15 * time.Second // a sign of life, so that a broken line is noticed
+	watchTick = 400 * time.Millisecond
+)
+
+func newHub() *hub { return &hub{pages: map[chan event]bool{}, latest: map[string]event{}} }
+
+// send gives an event to all pages. One that does not keep up misses it; keep
+// gives it to those that come later, too, in place of an earlier one.
+func (h *hub) send(name string, v any, keep bool) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		return // our own types; a test sends each
+	}
+	e := event{name, data}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if keep {
+		h.latest[name] = e
+	}
+	for page := range h.pages {
+		select {
+		case page <- e:
+		default:
+		}
+	}
+}
+
+func (h *hub) join() (chan event, bool) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.closed || len(h.pages) >= mostPages {
+		return nil, false
+	}
+	page := make(chan event, 32)
+	h.pages[page] = true
+	for _, e := range h.latest {
+		page <- e
+	}
+	return page, true
+}
+
+func (h *hub) leave(page chan event) {
+	h.mu.Lock()
+	delete(h.pages, page)
+	h.mu.Unlock()
+}
+
+func (h *hub) close() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.closed = true
+	for page := range h.pages {
+		delete(h.pages, page)
+		close(page)
+	}
+}
+
+// watch tells the pages when the catalog changed, whoever changed it.
+func (s *Server) watch(ctx context.Context) {
+	tick := time.NewTicker(watchTick)
+	defer tick.Stop()
+	before, _ := s.watcher.Version(ctx)
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+			version, err := s.watcher.Version(ctx)
+			if err == nil && version != before {
+				before = version
+				s.hub.send("changed", map[string]int64{"version": version}, false)
+			}
+		}
+	}
+}
+
+// events is the stream that a page listens to.
+func (s *Server) events(w http.ResponseWriter, r *http.Request) {
+	page, ok := s.hub.join()
+	if !ok {
+		s.fail(w, r, http.StatusServiceUnavailable, "too many pages are open", "close some")
+		return
+	}
+	defer s.hub.leave(page)
+	rc := http.NewResponseController(w)
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream")
+	h.Set("Cache-Control", "no-store")
+	fmt.Fprint(w, "retry: 2000\n\n")
+	rc.Flush()
+	tick := time.NewTicker(beat)
+	defer tick.Stop()
+	for {
+		select {
+		case <-r.Context().Done():
+			return
+		case <-tick.C:
+			fmt.Fprint(w, ": still here\n\n")
+		case e, open := <-page:
+			if !open {
+				return
+			}
+			fmt.Fprintf(w, "event: %s\ndata: %s\n\n", e.name, e.data)
+		}
+		if rc.Flush() != nil {
+			return
+		}
+	}
+}

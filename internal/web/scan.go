@@ -1,0 +1,126 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/rounds"
+	"nightreel/internal/scan"
+)
+
+type scanView struct {
+	Folders   []string
+	AnyFolder bool
+	Jobs      []Job
+	Problem   string
+}
+
+// folders returns the places that may be scanned.
+func (s *Server) folders(ctx context.Context) ([]string, error) {
+	volumes, err := s.store.Volumes(ctx)
+	if err != nil {
+		return nil, err
+	}
+	all := slices.Clone(s.opt.Folders)
+	for _, v := range volumes {
+		all = append(all, v.Root)
+	}
+	slices.Sort(all)
+	return slices.Compact(all), nil
+}
+
+func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) {
+	folders, err := s.folders(r.Context())
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
+}
+
+// scanStages puts the scan's stage into the words of the page.
+func (s *Server) startScan(w http.ResponseWriter, r *http.Request) {
+	if err := s.scan(r); err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, "/scan", http.StatusSeeOther)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+func (s *Server) scan(r *http.Request) error {
+	known, err := s.folders(r.Context())
+	if err != nil {
+		return err
+	}
+	if err := r.ParseForm(); err != nil {
+		return err
+	}
+	dirs := []string{}
+	for _, d := range r.Form["folder"] {
+		if d = strings.TrimSpace(d); d == "" {
+			continue
+		}
+		if !slices.Contains(known, d) && !s.opt.AnyFolder {
+			return &badRequest{fmt.Sprintf("%s may not be scanned from here", d), "start the server with --folder " + d}
+		}
+		if !filepath.IsAbs(d) {
+			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "give the folder from the root of the disk on"}
+		}
+		dirs = append(dirs, d)
+	}
+	if len(dirs) == 0 {
+		return &badRequest{"no folder was chosen", "choose the drive or folder that holds the recordings"}
+	}
+	opt := scan.Options{Check: r.FormValue("check") != "", Rig: strings.TrimSpace(r.FormValue("rig")), Venue: strings.TrimSpace(r.FormValue("venue"))}
+	if day := strings.TrimSpace(r.FormValue("date")); day != "" {
+		if opt.Date, err = catalog.ParseDate(day); err != nil {
+			return &badRequest{err.Error(), ""}
+		}
+	}
+	var p scan.Progress
+	look := func(j *Job) {
+		at := p.Snapshot()
+		j.Stage, j.Done, j.Total, j.Current = at.Stage, at.Bytes, at.BytesTotal, filepath.Base(at.Current)
+		if j.Total > 0 && j.Done >= j.Total {
+			j.Stage = "placing songs and judging channels"
+		}
+	}
+	return s.jobs.start(scanJob, "Scanning "+strings.Join(dirs, ", "), look, func(ctx context.Context) (string, []string, error) {
+		result, err := rounds.Scan(ctx, s.store, dirs, opt, &p)
+		lines := slices.Clone(result.Warnings)
+		for _, problem := range result.Problems {
+			lines = append(lines, problem.File+": "+problem.Problem)
+		}
+		flags := 0
+		for _, show := range result.Shows {
+			flags += show.Flags
+		}
+		return fmt.Sprintf("%s, %s read, %s open on %s.", count(result.FilesRead, "file"), size(result.BytesRead), count(flags, "flag"), count(len(result.Shows), "night")), lines, err
+	})
+}
+
+func (s *Server) jobsData(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Cache-Control", "no-store")
+	s.sendJSON(w, r, s.jobs.all())
+}
+
+func (s *Server) stopJob(w http.ResponseWriter, r *http.Request) {
+	if !s.jobs.interrupt(r.PathValue("kind")) {
+		s.failed(w, r, &catalog.NotFoundError{Kind: "job", Name: r.PathValue("kind"), Try: "it has ended already"})
+		return
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, "/scan", http.StatusSeeOther)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}

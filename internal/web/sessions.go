@@ -1,0 +1,318 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/session"
+)
+
+type sessionsView struct {
+	Desks    []catalog.Desk
+	Songs    []songTakes
+	Shows    []catalog.Show
+	Groups   []string // and channels, to leave on the stage
+	Rigs     []string
+	Picks    []string
+	Sessions []catalog.Session // newest first
+}
+
+// songTakes is a song with the takes that may be chosen.
+type songTakes struct {
+	catalog.Song
+	All []catalog.Take
+}
+
+func (s *Server) sessionsPage(w http.ResponseWriter, r *http.Request) {
+	v, err := s.builderView(r.Context())
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.render(w, r, http.StatusOK, "sessions.html", "Sessions", v)
+}
+
+func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
+	v := sessionsView{Picks: session.Picks()}
+	var err error
+	if v.Desks, err = s.store.Desks(ctx); err != nil {
+		return v, err
+	}
+	if v.Shows, err = s.store.Shows(ctx, catalog.ShowFilter{}); err != nil {
+		return v, err
+	}
+	if v.Sessions, err = s.store.Sessions(ctx); err != nil {
+		return v, err
+	}
+	slices.Reverse(v.Sessions)
+	songs, err := s.store.Songs(ctx)
+	if err != nil {
+		return v, err
+	}
+	takes, err := s.store.Takes(ctx, catalog.TakeFilter{})
+	if err != nil {
+		return v, err
+	}
+	bySong := map[catalog.SongID][]catalog.Take{}
+	for _, t := range takes {
+		bySong[t.SongID] = append(bySong[t.SongID], t)
+	}
+	for _, g := range songs {
+		if all := bySong[g.ID]; len(all) > 0 {
+			slices.Reverse(all) // the latest first
+			v.Songs = append(v.Songs, songTakes{g, all})
+		}
+	}
+	for _, sh := range v.Shows {
+		for _, rec := range sh.Recordings {
+			if !slices.Contains(v.Rigs, rec.Rig) {
+				v.Rigs = append(v.Rigs, rec.Rig)
+			}
+		}
+	}
+	all, err := s.store.InputLists(ctx)
+	if err != nil {
+		return v, err
+	}
+	for _, l := range all {
+		for _, in := range l.Inputs {
+			if in.Group != "" && !slices.Contains(v.Groups, in.Group) {
+				v.Groups = append(v.Groups, in.Group)
+			}
+		}
+	}
+	for _, d := range v.Desks {
+		for _, in := range d.Inputs {
+			if !slices.Contains(v.Groups, in.Channel) {
+				v.Groups = append(v.Groups, in.Channel)
+			}
+		}
+	}
+	return v, nil
+}
+
+// buildSession builds a session of what the form says: desk, songs in playing
+// order with a pick each, or a show for its whole set.
+func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"])}
+	for i, song := range r.Form["song"] {
+		if song == "" {
+			continue
+		}
+		req.Songs = append(req.Songs, song)
+		pick := ""
+		if picks := r.Form["song_pick"]; i < len(picks) {
+			pick = picks[i]
+		}
+		req.SongPicks = append(req.SongPicks, pick)
+	}
+	var err error
+	if len(req.Songs) == 0 && r.FormValue("show") != "" {
+		if req.Show, err = catalog.ParseDate(r.FormValue("show")); err != nil {
+			err = &badRequest{err.Error(), ""}
+		}
+	}
+	var ses catalog.Session
+	if err == nil {
+		ses, err = session.Build(r.Context(), s.store, req)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Session %d is built.", ses.ID))
+}
+
+// filled leaves out what is empty.
+func filled(all []string) []string {
+	return slices.DeleteFunc(slices.Clone(all), func(s string) bool { return strings.TrimSpace(s) == "" })
+}
+
+type sessionView struct {
+	Session  catalog.Session
+	Items    []itemView
+	Playing  int // desk inputs on playback in any item
+	Cautions []string
+	Renders  string // folder that renders go below
+	Folder   string
+}
+
+type itemView struct {
+	catalog.SessionItem
+	Number int
+	Inputs []catalog.SessionInput
+}
+
+// sessionOf returns the session that an address names.
+func (s *Server) sessionOf(r *http.Request) (catalog.Session, error) {
+	id, err := number(r.PathValue("id"), "session")
+	if err != nil {
+		return catalog.Session{}, err
+	}
+	return s.store.Session(r.Context(), catalog.SessionID(id))
+}
+
+func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) {
+	ses, err := s.sessionOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	v := sessionView{Session: ses, Cautions: session.Cautions(), Renders: s.opt.Renders, Folder: fmt.Sprintf("session %d", ses.ID)}
+	playing := map[int]bool{}
+	for i, it := range ses.Items {
+		item := itemView{SessionItem: it, Number: i + 1}
+		for _, in := range ses.Inputs {
+			if in.Item == i {
+				item.Inputs = append(item.Inputs, in)
+				if in.Status == catalog.Playback {
+					playing[in.DeskInput] = true
+				}
+			}
+		}
+		v.Items = append(v.Items, item)
+	}
+	v.Playing = len(playing)
+	s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Session %d", ses.ID), v)
+}
+
+// adjustSession stores a session with some inputs otherwise; the form has
+// status-ITEM-INPUT and trim-ITEM-INPUT.
+func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) {
+	ses, err := s.sessionOf(r)
+	if err == nil {
+		err = r.ParseForm()
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	changes := []session.Adjustment{}
+	for _, in := range ses.Inputs {
+		key := fmt.Sprintf("%d-%d", in.Item, in.DeskInput)
+		c := session.Adjustment{Item: in.Item, DeskInput: in.DeskInput, Status: catalog.InputStatus(r.FormValue("status-" + key))}
+		if text := strings.TrimSpace(r.FormValue("trim-" + key)); text != "" {
+			db, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
+			if err != nil {
+				s.failed(w, r, &badRequest{fmt.Sprintf("%s: %q is no trim in dB", in.Channel, text), "write it as a number, for example -3"})
+				return
+			}
+			c.TrimDB = &db
+		}
+		if c.Status != "" || c.TrimDB != nil {
+			changes = append(changes, c)
+		}
+	}
+	next, err := session.Adjust(r.Context(), s.store, ses, changes)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.kept(w, r, fmt.Sprintf("/session/%d", next.ID), fmt.Sprintf("Session %d is kept beside session %d.", next.ID, ses.ID))
+}
+
+// sheetPolicy is that of the sheet, a page of its own with its style in it.
+const sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
+
+func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
+	s.sendSheet(w, r, "text/html; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
+		w.Header().Set("Content-Security-Policy", sheetPolicy)
+		return session.WriteSheetHTML(b, sheet)
+	})
+}
+
+func (s *Server) sheetCSV(w http.ResponseWriter, r *http.Request) {
+	s.sendSheet(w, r, "text/csv; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
+		w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("session %d.csv", sheet.Session)))
+		return session.WriteSheetCSV(b, sheet)
+	})
+}
+
+func (s *Server) sendSheet(w http.ResponseWriter, r *http.Request, kind string, write func(*bytes.Buffer, session.Sheet) error) {
+	ses, err := s.sessionOf(r)
+	var sheet session.Sheet
+	if err == nil {
+		sheet, err = session.NewSheet(r.Context(), s.store, ses)
+	}
+	var b bytes.Buffer
+	if err == nil {
+		err = write(&b, sheet)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", kind)
+	w.Write(b.Bytes())
+}
+
+// renderSession starts a render into a folder below the one that the server was
+// given.
+func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) {
+	ses, err := s.sessionOf(r)
+	var opt session.RenderOptions
+	if err == nil {
+		opt, err = s.renderOptions(r)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	var p session.Progress
+	look := func(j *Job) {
+		at := p.Snapshot()
+		j.Done, j.Total, j.Current = at.Bytes, at.BytesTotal, at.Current
+		j.Stage = fmt.Sprintf("take %d of %d", at.Item, at.Items)
+	}
+	err = s.jobs.start(renderJob, fmt.Sprintf("Rendering session %d", ses.ID), look, func(ctx context.Context) (string, []string, error) {
+		out, err := session.Render(ctx, s.store, ses, opt, &p)
+		identical := 0
+		for _, f := range out.Files {
+			if f.BitIdentical {
+				identical++
+			}
+		}
+		return fmt.Sprintf("%s in %s, %s; %d bit-identical to the recording.", count(len(out.Files), "file"), opt.Dir, size(out.Bytes), identical), out.Problems, err
+	})
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), "Rendering.")
+}
+
+func (s *Server) renderOptions(r *http.Request) (session.RenderOptions, error) {
+	folder := strings.TrimSpace(r.FormValue("folder"))
+	if folder == "" || folder != filepath.Base(folder) || strings.HasPrefix(folder, ".") || strings.ContainsAny(folder, `/\:`) {
+		return session.RenderOptions{}, &badRequest{fmt.Sprintf("%q is no name for a folder", folder), "give a plain name; it is made below " + s.opt.Renders}
+	}
+	opt := session.RenderOptions{Dir: filepath.Join(s.opt.Renders, folder), Poly: r.FormValue("poly") != "", Overwrite: r.FormValue("overwrite") != ""}
+	for name, into := range map[string]*float64{"pre_roll": &opt.PreRollS, "post_roll": &opt.PostRollS} {
+		if text := strings.TrimSpace(r.FormValue(name)); text != "" {
+			v, err := seconds(text, words(name))
+			if err != nil {
+				return opt, err
+			}
+			*into = v
+		}
+	}
+	if bits := r.FormValue("bits"); bits != "" {
+		n, err := number(bits, "bit depth")
+		if err != nil {
+			return opt, err
+		}
+		opt.BitDepth = int(n)
+	}
+	return opt, nil
+}

@@ -1,0 +1,185 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/compare"
+	"nightreel/internal/meter"
+)
+
+type songView struct {
+	Song     catalog.Song
+	Measure  compare.Measure
+	Measures []compare.Measure
+	Channel  string
+	Chosen   *compare.Channel // nil where no channel was recorded
+	compare.Comparison
+	Outliers []outlier // of the chosen channel
+	Plot     []byte    // markup
+	Table    []byte
+	Query    string // of the same channel and measure, for exports
+}
+
+// outlier is a take that stands out, with what may be behind it.
+type outlier struct {
+	Show    catalog.Date
+	Take    catalog.TakeID
+	Delta   meter.Level
+	Reasons []string
+}
+
+// compared asks for the comparison that an address names.
+func (s *Server) compared(r *http.Request) (songView, error) {
+	v := songView{Measure: compare.RMS, Measures: compare.Measures()}
+	id, err := number(r.PathValue("id"), "song")
+	if err != nil {
+		return v, err
+	}
+	songs, err := s.store.Songs(r.Context())
+	if err != nil {
+		return v, err
+	}
+	i := slices.IndexFunc(songs, func(g catalog.Song) bool { return g.ID == catalog.SongID(id) })
+	if i < 0 {
+		return v, &catalog.NotFoundError{Kind: "song", Name: r.PathValue("id"), Try: "the tour page lists them"}
+	}
+	v.Song = songs[i]
+	q := r.URL.Query()
+	if m := compare.Measure(q.Get("measure")); m != "" {
+		if !slices.Contains(v.Measures, m) {
+			return v, &badRequest{fmt.Sprintf("%q is no measure", m), "there are rms, loudness, true_peak and crest_factor"}
+		}
+		v.Measure = m
+	}
+	if v.Comparison, err = compare.Song(r.Context(), s.store, v.Song.Title, compare.Options{Measure: v.Measure}); err != nil {
+		return v, err
+	}
+	v.choose(q.Get("channel"))
+	v.Query = url.Values{"channel": {v.Channel}, "measure": {string(v.Measure)}}.Encode()
+	return v, nil
+}
+
+// choose takes the channel that was asked for, else the first one in which a
+// take stands out, else the first.
+func (v *songView) choose(channel string) {
+	for i := range v.Channels {
+		ch := &v.Channels[i]
+		stands := slices.ContainsFunc(ch.Values, func(val compare.Value) bool { return val.Outlier })
+		if catalog.SameName(ch.Channel, channel) || channel == "" && stands {
+			v.Chosen = ch
+			break
+		}
+	}
+	if v.Chosen == nil && len(v.Channels) > 0 {
+		v.Chosen = &v.Channels[0]
+	}
+	if v.Chosen == nil {
+		return
+	}
+	v.Channel = v.Chosen.Channel
+	for _, val := range v.Chosen.Values {
+		if val.Outlier {
+			v.Outliers = append(v.Outliers, outlier{val.Show, val.Take, val.Delta, val.Reasons})
+		}
+	}
+}
+
+func (s *Server) songPage(w http.ResponseWriter, r *http.Request) {
+	v, err := s.compared(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	if v.Chosen != nil {
+		v.Plot = plot(&v, false)
+		v.Table = deviationTable(&v)
+	}
+	s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
+}
+
+func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) {
+	v, err := s.compared(r)
+	if err == nil && v.Chosen == nil {
+		err = &catalog.NotFoundError{Kind: "take of", Name: v.Song.Title}
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/svg+xml")
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
+	w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("%s, %s, %s.svg", v.Song.Title, v.Channel, words(v.Measure))))
+	w.Write(plot(&v, true))
+}
+
+func (s *Server) songCSV(w http.ResponseWriter, r *http.Request) {
+	v, err := s.compared(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	var b bytes.Buffer
+	if err := v.WriteCSV(&b); err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	w.Header().Set("Content-Disposition", attachment(v.Song.Title+".csv"))
+	w.Write(b.Bytes())
+}
+
+// attachment names a file to be kept (RFC 6266, RFC 8187).
+func attachment(name string) string {
+	return "attachment; filename*=UTF-8''" + url.PathEscape(name)
+}
+
+// deviationTable is channels × takes, each take against the channel's median.
+// It is written by hand: a long tour has thousands of cells.
+func deviationTable(v *songView) []byte {
+	var b bytes.Buffer
+	b.WriteString(`<table class="deviations"><caption class="hidden">Every channel in every take against its median, in dB</caption><thead><tr><th scope="col" class="ch">Channel</th><th scope="col">median ` + v.Measure.Unit() + `</th>`)
+	column := make(map[catalog.TakeID]int, len(v.Takes))
+	for i, t := range v.Takes {
+		column[t.Take] = i
+		fmt.Fprintf(&b, `<th scope="col"><a href="/night/%s#take-%d">%s%s</a></th>`, t.Show, t.Take, shortDate(t.Show), nth(t.Nth))
+	}
+	b.WriteString("</tr></thead><tbody>")
+	for _, ch := range v.Channels {
+		chosen := ""
+		if ch.Channel == v.Channel {
+			chosen = ` class="chosen" id="chosen"`
+		}
+		fmt.Fprintf(&b, `<tr%s><th scope="row" class="ch"><a href="?%s">%s</a></th><td>%s</td>`, chosen,
+			escape(url.Values{"channel": {ch.Channel}, "measure": {string(v.Measure)}}.Encode()), escape(ch.Channel), decibels(v.Measure.Of(ch.Median)))
+		next := 0
+		for _, val := range ch.Values {
+			for ; next < column[val.Take]; next++ {
+				b.WriteString("<td></td>")
+			}
+			next++
+			if val.Outlier {
+				b.WriteString(`<td class="out">` + signed(val.Delta) + "!</td>")
+			} else {
+				b.WriteString("<td>" + signed(val.Delta) + "</td>")
+			}
+		}
+		for ; next < len(v.Takes); next++ {
+			b.WriteString("<td></td>")
+		}
+		b.WriteString("</tr>")
+	}
+	b.WriteString("</tbody></table>")
+	return b.Bytes()
+}
+
+func nth(n int) string {
+	if n < 2 {
+		return ""
+	}
+	return fmt.Sprintf(" (%d)", n)
+}

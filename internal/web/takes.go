@@ -1,0 +1,264 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+
+	"nightreel/catalog"
+	"nightreel/internal/songs"
+)
+
+// edits remembers what a night's songs were before they were edited here, so
+// that an edit can be undone by whoever looks at the page.
+type edits struct {
+	mu     sync.Mutex // held through an edit: two people edit one after the other
+	nights map[catalog.Date]*history
+}
+
+type history struct {
+	undo, redo []step
+	now        []catalog.Take // the takes that the last step led to
+}
+
+// step is an edit by what it did, in words, and the takes on its far side.
+type step struct {
+	name  string
+	takes []catalog.Take
+}
+
+const mostSteps = 100
+
+func newEdits() *edits { return &edits{nights: map[catalog.Date]*history{}} }
+
+// names returns what undo and redo would do.
+func (e *edits) names(date catalog.Date) (undo, redo string) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	h := e.nights[date]
+	if h == nil {
+		return "", ""
+	}
+	if n := len(h.undo); n > 0 {
+		undo = h.undo[n-1].name
+	}
+	if n := len(h.redo); n > 0 {
+		redo = h.redo[n-1].name
+	}
+	return undo, redo
+}
+
+// do runs an edit and remembers what was before it.
+func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.Date, name string, edit func() error) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	before, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil {
+		return err
+	}
+	if err := edit(); err != nil {
+		return err
+	}
+	after, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil {
+		return err
+	}
+	h := e.nights[date]
+	if h == nil || !slices.Equal(h.now, before) {
+		h = &history{} // somebody else edited in between: what is older cannot be undone any more
+		e.nights[date] = h
+	}
+	h.undo = append(h.undo, step{name, before})
+	if len(h.undo) > mostSteps {
+		h.undo = slices.Delete(h.undo, 0, 1)
+	}
+	h.redo, h.now = nil, after
+	return nil
+}
+
+// back goes one step back, or forward again.
+func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.Date, forward bool) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	h := e.nights[date]
+	if h == nil {
+		return &badRequest{"there is nothing to undo", ""}
+	}
+	from, to := &h.undo, &h.redo
+	if forward {
+		from, to = to, from
+	}
+	if len(*from) == 0 {
+		return &badRequest{"there is nothing to undo", ""}
+	}
+	last := (*from)[len(*from)-1]
+	now, err := songs.Restore(ctx, store, date, h.now, last.takes)
+	if err != nil {
+		var stale *songs.StaleError
+		if errors.As(err, &stale) {
+			delete(e.nights, date)
+		}
+		return err
+	}
+	*from = (*from)[:len(*from)-1]
+	*to = append(*to, step{last.name, h.now})
+	h.now = now
+	return nil
+}
+
+// isConflict tells whether an error says that another change stands in the way.
+func isConflict(err error) bool { return is[*songs.OverlapError](err) || is[*songs.StaleError](err) }
+
+// editTakes corrects the songs of a night and answers with the night as it is
+// now. The form says what to do:
+//
+//	do=set      take, start, end      a boundary was moved
+//	do=add      song, start, end
+//	do=split    take, at, song        song "" keeps the title
+//	do=merge    take, with
+//	do=rename   take, song
+//	do=delete   take
+//	do=undo, do=redo
+func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
+	date, err := pathDate(r)
+	if err == nil {
+		err = s.editTake(r, date)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.jobs.rejudge(date)
+	doc, err := s.night(r, date)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.sendJSON(w, r, doc)
+}
+
+func (s *Server) editTake(r *http.Request, date catalog.Date) error {
+	ctx := r.Context()
+	switch do := r.FormValue("do"); do {
+	case "undo", "redo":
+		return s.edits.back(ctx, s.store, date, do == "redo")
+	case "add":
+		from, to, err := formSpan(r)
+		if err != nil {
+			return err
+		}
+		return s.edits.do(ctx, s.store, date, "adding "+r.FormValue("song"), func() error {
+			nth, err := s.played(ctx, date, r.FormValue("song"))
+			if err == nil {
+				_, err = songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: r.FormValue("song"), Nth: nth + 1, StartS: from, EndS: to})
+			}
+			return asked(err)
+		})
+	}
+	id, err := number(r.FormValue("take"), "take")
+	if err != nil {
+		return err
+	}
+	take := catalog.TakeID(id)
+	all, err := s.store.Takes(ctx, catalog.TakeFilter{ID: take})
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 || all[0].Show != date {
+		return &catalog.NotFoundError{Kind: "take", Name: r.FormValue("take"), Try: "somebody may have changed it; the page shows how it is now"}
+	}
+	t := all[0]
+	switch do := r.FormValue("do"); do {
+	case "set":
+		from, to, err := formSpan(r)
+		if err != nil {
+			return err
+		}
+		return s.edits.do(ctx, s.store, date, "moving "+t.Song, func() error {
+			_, err := songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: t.Song, Nth: t.Nth, StartS: from, EndS: to})
+			return asked(err)
+		})
+	case "split":
+		at, err := seconds(r.FormValue("at"), "at")
+		if err != nil {
+			return err
+		}
+		return s.edits.do(ctx, s.store, date, "splitting "+t.Song, func() error {
+			_, err := songs.Split(ctx, s.store, take, at, strings.TrimSpace(r.FormValue("song")))
+			return asked(err)
+		})
+	case "merge":
+		with, err := number(r.FormValue("with"), "take")
+		if err != nil {
+			return err
+		}
+		return s.edits.do(ctx, s.store, date, "merging "+t.Song, func() error {
+			_, err := songs.Merge(ctx, s.store, take, catalog.TakeID(with))
+			return asked(err)
+		})
+	case "rename":
+		return s.edits.do(ctx, s.store, date, "renaming "+t.Song, func() error {
+			_, err := songs.Rename(ctx, s.store, take, r.FormValue("song"))
+			return asked(err)
+		})
+	case "delete":
+		return s.edits.do(ctx, s.store, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
+	default:
+		return &badRequest{"it was not said what to do with the take", ""}
+	}
+}
+
+// asked marks an error of package songs as the asker's: what it refuses is what
+// it was asked for. The catalog's own errors stay as they are.
+func asked(err error) error {
+	if err == nil || isConflict(err) || is[*catalog.NotFoundError](err) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	return &badRequest{err.Error(), hintOf(err)}
+}
+
+// played counts the takes of a song on a night.
+func (s *Server) played(ctx context.Context, date catalog.Date, song string) (int, error) {
+	takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil {
+		return 0, err
+	}
+	known, err := s.store.Song(ctx, song)
+	if err != nil {
+		return 0, nil // a new one
+	}
+	n := 0
+	for _, t := range takes {
+		if t.SongID == known.ID {
+			n++
+		}
+	}
+	return n, nil
+}
+
+func formSpan(r *http.Request) (from, to float64, err error) {
+	if from, err = seconds(r.FormValue("start"), "start"); err == nil {
+		to, err = seconds(r.FormValue("end"), "end")
+	}
+	return from, to, err
+}
+
+// addNote keeps a note about a night.
+func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
+	date, err := pathDate(r)
+	text := strings.TrimSpace(r.FormValue("text"))
+	if err == nil && text == "" {
+		err = &badRequest{"the note is empty", ""}
+	}
+	if err == nil {
+		_, err = s.store.AddNote(r.Context(), date, text)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	http.Redirect(w, r, "/night/"+string(date), http.StatusSeeOther)
+}
