@@ -30,7 +30,7 @@ func Join(rate int, frames int64, first int, parts ...Part) Envelope {
 	}
 	e.Blocks = make([]Block, 0, blocks)
 	e.Events = make([]Event, 0, events)
-	var open [ZeroRun + 1]int // index+1 of the latest event of each kind
+	var open [lastKind + 1]int // index+1 of the latest event of each kind
 	for _, p := range parts {
 		e.Blocks = append(e.Blocks, p.Blocks...)
 		for _, ev := range p.Events {

@@ -62,6 +62,7 @@ func (m *Meter) measure(c *channel, b span) {
 		m.weigh(c, b, &energies)
 	}
 	m.findRuns(c, b, s)
+	m.findCracks(c, b)
 }
 
 // newBlock makes the record of what does not need the K filter.

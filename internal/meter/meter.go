@@ -133,6 +133,7 @@ type Block struct {
 	Clipped      uint16  // samples in runs at full scale
 	Flat         uint16  // samples in flat tops below full scale
 	Zeros        uint16  // samples of exactly zero
+	Cracks       uint16  // places where the wave breaks off; see Crack
 }
 
 // EventKind tells what an [Event] is.
@@ -147,6 +148,12 @@ const (
 	// ZeroRun is a run of samples of exactly zero, with signal right before or
 	// right after it.
 	ZeroRun
+	// Crack is a sample at which the wave breaks off: it bends there as it does
+	// nowhere around. A bad contact makes bursts of them; so do some instruments.
+	// A fiftieth of them, near the ends of blocks, is not looked for.
+	Crack
+
+	lastKind = Crack
 )
 
 // Event is a sample-exact finding on one track. A track may hold any number of
@@ -157,6 +164,7 @@ type Event struct {
 	Start  int64 // frame of the recording
 	Frames int64 // length
 	// Level is the magnitude of the run as a fraction of full scale; for a
-	// ZeroRun the largest magnitude right beside it.
+	// ZeroRun the largest magnitude right beside it, for a Crack the second
+	// difference of the samples.
 	Level float32
 }

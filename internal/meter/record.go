@@ -9,7 +9,7 @@ import (
 
 // Version is the version of the binary form that [Encode] writes, and the
 // first byte of it. What older versions wrote stays readable.
-const Version = 1
+const Version = 2
 
 // ErrRecord is what every error of [Decode] is.
 var ErrRecord = errors.New("not a record of measured blocks")
@@ -26,6 +26,7 @@ const (
 	columnClipped                  // uvarint
 	columnFlat                     // uvarint
 	columnZeros                    // uvarint
+	columnCracks                   // uvarint; from version 2 on
 	allColumns         = 1<<iota - 1
 )
 
@@ -84,6 +85,7 @@ func Encode(p Part) []byte {
 	count(columnClipped, func(b *Block) uint16 { return b.Clipped })
 	count(columnFlat, func(b *Block) uint16 { return b.Flat })
 	count(columnZeros, func(b *Block) uint16 { return b.Zeros })
+	count(columnCracks, func(b *Block) uint16 { return b.Cracks })
 	binary.LittleEndian.PutUint16(out[maskAt:], mask)
 
 	out = binary.AppendUvarint(out, uint64(len(p.Events)))
@@ -145,7 +147,7 @@ func meanRatio(mean, peak float32) int16 {
 // than a part and what data holds.
 func Decode(data []byte) (Part, error) {
 	r := reader{data: data}
-	if v := r.byte(); v != Version {
+	if v := r.byte(); v < 1 || v > Version {
 		return Part{}, fmt.Errorf("%w: version %d where %d is known", ErrRecord, v, Version)
 	}
 	n := r.uvarint()
@@ -192,6 +194,7 @@ func Decode(data []byte) (Part, error) {
 	column(columnClipped, func(b *Block) { b.Clipped = r.count() })
 	column(columnFlat, func(b *Block) { b.Flat = r.count() })
 	column(columnZeros, func(b *Block) { b.Zeros = r.count() })
+	column(columnCracks, func(b *Block) { b.Cracks = r.count() })
 
 	events := r.uvarint()
 	// An event takes 7 bytes at least.
@@ -212,7 +215,7 @@ func Decode(data []byte) (Part, error) {
 		e.Frames = r.length()
 		e.Level = r.amplitude()
 		last = e.Start
-		if e.Kind < ClipRun || e.Kind > ZeroRun || e.Start < 0 || e.Start > math.MaxInt64-e.Frames {
+		if e.Kind < ClipRun || e.Kind > lastKind || e.Start < 0 || e.Start > math.MaxInt64-e.Frames {
 			r.failed = true
 		}
 	}

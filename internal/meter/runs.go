@@ -198,13 +198,15 @@ func (m *Meter) report(c *channel, kind EventKind, start, end int64, level float
 			c.blocks[i].Clipped += uint16(to - start)
 		case FlatTop:
 			c.blocks[i].Flat += uint16(to - start)
+		case Crack:
+			c.blocks[i].Cracks++
 		}
 		start = to
 	}
 }
 
 // eventList keeps the longest events of each kind.
-type eventList [ZeroRun][]Event
+type eventList [lastKind][]Event
 
 func newEventList() eventList {
 	var l eventList

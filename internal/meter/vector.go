@@ -60,7 +60,9 @@ func (k kernel) String() string {
 const SideBySide = laneCount
 
 const (
-	laneCount  = 16
+	laneCount           = 16
+	flatMark, crackMark = 1, 2 // of tile.flat
+
 	tileFrames = 16 // frames of a tile; at most half of minZeroRun, see findZeroRuns
 
 	// decodeFrames is how many frames of an interleaved stretch are decoded for
@@ -77,12 +79,14 @@ type lanes struct {
 	energy                 [laneCount]float64
 	peak                   [laneCount]uint32
 	zeros, flat, hush      [laneCount]int32
+	crack                  [laneCount]int32
 }
 
 type plan struct {
 	b0, b1, b2, a1, a2, c1, c2                      float64
 	subnormal                                       float64
 	flatTolerance, flatFloor, flatCorner            float32
+	crackFloor, crackRatio                          float32
 	bound, outerSum, outerRest, innerSum, innerRest float32
 	floats, lanes, frames                           int64
 	stepEnd                                         [steps]int64
@@ -133,6 +137,8 @@ func (m *Meter) newGroups() {
 		// A wave that falls by flatCorner steps (64 tolerances) over two frames
 		// and is flat after that has a second difference of more than 16.
 		flatCorner: float32(15 * flatTolerance / m.scale),
+		crackFloor: float32(crackFloor * less / m.scale),
+		crackRatio: crackRatio * less / around,
 		bound:      truePeakBound * more,
 		outerSum:   outerSum * more, outerRest: outerRest * more,
 		innerSum: innerSum * more, innerRest: innerRest * more,
@@ -217,6 +223,7 @@ func (m *Meter) measureGroup(g *group, b span) {
 			m.weigh(c, b, &energies)
 		}
 		m.findRunsByTile(c, b, g, i, s)
+		m.findCracksByTile(c, b, g, i)
 	}
 }
 
@@ -293,7 +300,7 @@ func (m *Meter) findFlatTopsByTile(c *channel, b span, tiles []tile, lane int) {
 		to := min((i+1)*tileFrames, b.frames)
 		from := done
 		if !c.flat.open {
-			if tiles[i].flat[lane] == 0 {
+			if tiles[i].flat[lane]&flatMark == 0 {
 				continue
 			}
 			if first := i*tileFrames - minFlatTop; first >= done {

@@ -227,7 +227,7 @@ INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan
 		vi marked = (flat <= 0) & (MAX_F(bend, bend_before) >= corner);
 		*(any_vf *)(tiles->peak + k) = size;
 		*(any_vf *)(tiles->bend + k) = bend;
-		*(any_vi *)(tiles->flat + k) = marked;
+		*(any_vi *)(tiles->flat + k) = marked & FLAT_MARK;
 		any_flat |= marked;
 		top = MAX_U(top, peak);
 		peak_before = size;
@@ -493,6 +493,29 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 	}
 }
 
+/* ---- cracks ---- */
+
+/* cracks marks the tiles that isCrack in crack.go may find one in. The bends
+   are too large by their margin, twice at most with what rounding does: that is
+   taken off the sum that a bend is compared with. */
+INLINE void cracks(int floats, int64_t count, int k, const struct plan *p, struct lanes *s, struct tile *tiles) {
+#define BEND(d) (*(any_vf *)(tiles[i + (d)].bend + k))
+	const vf floor = all_f(p->crack_floor), ratio = all_f(p->crack_ratio);
+	vf top = MAX_F(size_as_float(floats, *(any_vu *)(s->peak + k)), *(any_vf *)(tiles[-1].peak + k));
+	vf margin = top * (8 * 2.5f * BEND_MARGIN);
+	vi any = {0};
+	for (int64_t i = 5; i < count - 5; i++) {
+		vf b = BEND(0);
+		vf sum = ((BEND(-5) + BEND(-4)) + (BEND(-3) + BEND(-2))) + ((BEND(2) + BEND(3)) + (BEND(4) + BEND(5)));
+		vi marked = (vi)(b >= floor) & (vi)(b >= (sum - margin) * ratio);
+		any_vi *flat = (any_vi *)(tiles[i].flat + k);
+		*flat |= marked & CRACK_MARK;
+		any |= marked;
+	}
+#undef BEND
+	*(any_vi *)(s->crack + k) = any;
+}
+
 /* ---- a block ---- */
 
 #define STRETCH (16 * TILE) /* frames that are gone through twice while they are at hand */
@@ -524,6 +547,9 @@ INLINE void measured(int floats, struct lanes *s, const struct plan *p, const ro
 			}
 	}
 	for (int k = 0; k < lanes; k += Q) levels(floats, x + n, TILE, k, p, 0, tiles + 1 + count);
+
+	if (p->reported)
+		for (int k = 0; k < lanes; k += Q) cracks(floats, n / TILE, k, p, s, tiles + 1);
 
 	double *state[] = {s->s1, s->s2, s->t1, s->t2};
 	if (p->weighted)

@@ -6,6 +6,7 @@
 #include <stdint.h>
 
 enum { LANES = 16, TILE = 16, REACH = 6 };
+enum { FLAT_MARK = 1, CRACK_MARK = 2 };
 
 /* As SampleType in meter.go; TYPE_FLOAT64 is left to plain Go. */
 enum { TYPE_UINT8 = 1, TYPE_INT16, TYPE_INT24, TYPE_INT32, TYPE_FLOAT32, TYPE_FLOAT64 };
@@ -21,6 +22,7 @@ struct plan {
 	double b0, b1, b2, a1, a2, c1, c2;       /* K filter */
 	double subnormal;                        /* states below it are set to 0 */
 	float flat_tolerance, flat_floor, flat_corner; /* of flat tops, with a margin for single precision */
+	float crack_floor, crack_ratio;          /* of cracks, so too */
 	float bound, outer_sum, outer_rest, inner_sum, inner_rest; /* of the true-peak filter, so too */
 	int64_t floats;                          /* whether the words are floats */
 	int64_t lanes;                           /* channels, 1 to LANES */
@@ -41,6 +43,7 @@ struct lanes {
 	int32_t zeros[LANES];                    /* samples of exactly 0 */
 	int32_t flat[LANES];                     /* not 0: some tile is marked flat */
 	int32_t hush[LANES];                     /* not 0: some tile is all 0 */
+	int32_t crack[LANES];                    /* not 0: some tile is marked cracked */
 };
 
 /* What is known of TILE frames of each channel; a block's last tile may be
@@ -50,7 +53,7 @@ struct tile {
 	float bend[LANES];                       /* largest second difference, or more */
 	float near[LANES];                       /* largest sample that the true-peak filter sees from the tile */
 	float bound[LANES];                      /* the true-peak filter cannot read more */
-	int32_t flat[LANES];                     /* not 0: a flat top may begin in the tile or up to 2 frames before */
+	int32_t flat[LANES];                     /* FLAT_MARK: a flat top may begin in the tile or up to 2 frames before; CRACK_MARK: the wave may crack in it */
 };
 
 /* interleaved: n frames, stride bytes apart, of up to LANES channels that lie

@@ -62,6 +62,8 @@ var (
 	_ = [1]struct{}{}[unsafe.Sizeof(tile{})-C.sizeof_struct_tile]
 	_ = [1]struct{}{}[laneCount-C.LANES]
 	_ = [1]struct{}{}[tileFrames-C.TILE]
+	_ = [1]struct{}{}[flatMark-C.FLAT_MARK]
+	_ = [1]struct{}{}[crackMark-C.CRACK_MARK]
 	_ = [1]struct{}{}[Uint8-C.TYPE_UINT8]
 	_ = [1]struct{}{}[Float64-C.TYPE_FLOAT64]
 )
