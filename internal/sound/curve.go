@@ -1,0 +1,137 @@
+package sound
+
+import (
+	"math"
+
+	"nightreel/internal/spectrum"
+)
+
+const (
+	// curveCells is the most cells that are taken for a curve: two minutes and
+	// more of signs tell a correlation to about 0.01.
+	curveCells = 200
+	// curveRate is the rate, in Hz, of a curve's lags, whatever the recording's.
+	curveRate = 3000
+	// Reach is the most lag of a curve, in steps: 9.3 ms, 3.2 m of air.
+	Reach = 28
+	// overQuiet is by how much both tracks must be above their quiet for a cell
+	// to count: there they hear something.
+	overQuiet = 6
+	// leastCells is the fewest cells that make a curve.
+	leastCells = 4
+)
+
+// Curve tells how alike the waves of two tracks are, lag by lag: the
+// correlation coefficient from about 90 Hz to 1.5 kHz. It is a fingerprint of
+// where two pickups stand: it turns over when one changes its polarity.
+type Curve struct {
+	R     [2*Reach + 1]float64 // at lags from -Reach to Reach; the second track is later
+	Cells int                  // that it was taken from
+}
+
+// Peak returns the largest correlation by magnitude, and its lag in seconds.
+func (c *Curve) Peak() (r, lagS float64) {
+	for i, v := range c.R {
+		if math.Abs(v) > math.Abs(r) {
+			r, lagS = v, float64(i-Reach)/curveRate
+		}
+	}
+	return r, lagS
+}
+
+// Cosine compares the shapes of two curves: 1 the same, -1 turned over.
+func (c *Curve) Cosine(d *Curve) float64 {
+	var cd, cc, dd float64
+	for i := range c.R {
+		cd += c.R[i] * d.R[i]
+		cc += c.R[i] * c.R[i]
+		dd += d.R[i] * d.R[i]
+	}
+	if cc == 0 || dd == 0 {
+		return 0
+	}
+	return cd / math.Sqrt(cc*dd)
+}
+
+// Curve returns how alike two voices are, by their indices; nil where there is
+// too little that both hear. What was worked out is kept.
+func (n *Night) Curve(a, b int) *Curve {
+	if a > b {
+		c := n.Curve(b, a)
+		if c == nil {
+			return nil
+		}
+		turned := &Curve{Cells: c.Cells}
+		for i, v := range c.R {
+			turned.R[len(c.R)-1-i] = v
+		}
+		return turned
+	}
+	k := [2]int{a, b}
+	if c, ok := n.curves[k]; ok {
+		return c
+	}
+	if n.curves == nil {
+		n.curves = map[[2]int]*Curve{}
+	}
+	c := curve(&n.Voices[a], &n.Voices[b], n.SampleRate)
+	n.curves[k] = c
+	return c
+}
+
+func curve(a, b *Voice, rate int) *Curve {
+	var both []int
+	for c := range min(len(a.Cells), len(b.Cells)) {
+		if a.Levels[c] > a.Quiet+overQuiet && b.Levels[c] > b.Quiet+overQuiet {
+			both = append(both, c)
+		}
+	}
+	if len(both) < leastCells {
+		return nil
+	}
+	step := max(1, len(both)/curveCells)
+	var g spectrum.Agreement
+	out := &Curve{}
+	for i := 0; i < len(both); i += step {
+		g.Add(&a.Cells[both[i]].Print, &b.Cells[both[i]].Print)
+		out.Cells++
+	}
+	// Lags of the recording's own rate, drawn at curveRate.
+	scale := spectrum.PrintRate(rate) / curveRate
+	for i := range out.R {
+		at := float64(i-Reach) * scale
+		lo := math.Floor(at)
+		if lo < -spectrum.MaxLag || lo+1 > spectrum.MaxLag {
+			continue
+		}
+		r0, _ := g.At(int(lo))
+		r1, _ := g.At(int(lo) + 1)
+		out.R[i] = r0 + (at-lo)*(r1-r0)
+	}
+	return out
+}
+
+// Together returns how the levels of two voices move together over the cells of
+// songs: the correlation coefficient of their dB, and the number of cells.
+func (n *Night) Together(a, b int) (r float64, cells int) {
+	x, y := &n.Voices[a], &n.Voices[b]
+	var sx, sy, sxx, syy, sxy float64
+	for _, c := range x.In(n.Takes) {
+		if c >= len(y.Levels) {
+			break
+		}
+		u, v := max(x.Levels[c], x.Quiet), max(y.Levels[c], y.Quiet)
+		sx += u
+		sy += v
+		sxx += u * u
+		syy += v * v
+		sxy += u * v
+		cells++
+	}
+	k := float64(cells)
+	vx, vy := sxx-sx*sx/k, syy-sy*sy/k
+	if cells < 2 || vx <= 1e-9*sxx || vy <= 1e-9*syy {
+		return 0, cells
+	}
+	return (sxy - sx*sy/k) / math.Sqrt(vx*vy), cells
+}

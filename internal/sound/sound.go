@@ -1,0 +1,237 @@
+// Package sound tells what the channels of a night sound like, and how they
+// hear each other: spectra, levels and floors, and how alike the waves of two
+// tracks are. It works from the tone that a scan keeps of every track, never
+// from audio, and judges nothing.
+//
+// Start with [Load], which hears one recording; a [Night] is small and is all
+// that comparing nights needs. A level is in dB of full scale (a mean square of
+// 1 is 0 dB), and [Silence] stands for nothing at all.
+package sound
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/spectrum"
+)
+
+// Silence, in dB, stands for digital silence; it is below the noise of any
+// 24-bit converter.
+const Silence = -150
+
+// CellSeconds is the length of a cell, the finest that is known in time.
+const CellSeconds = float64(spectrum.CellLooks) / spectrum.LooksPerSecond
+
+// Span is a stretch of the recording, in frames.
+type Span struct {
+	Song       string
+	Start, End int64
+}
+
+// Night is one recording, heard.
+type Night struct {
+	SampleRate int
+	Takes      []Span
+	Voices     []Voice
+
+	curves map[[2]int]*Curve // by voice, the lower first
+}
+
+// Voice is one track, heard.
+type Voice struct {
+	Track catalog.Track
+	Cells []spectrum.Cell
+	Parts []spectrum.Tone // their quiet alone; the cells are in Cells
+	// Levels holds the level of each cell in dB.
+	Levels []float64
+	// Quiet is the level, in dB, that the track holds when nothing sounds, and
+	// QuietBands the same by bands.
+	Quiet      float64
+	QuietBands [spectrum.Bands]float64
+	// Song is the mean level over the night's songs in dB, or over the whole
+	// recording where none are known; Bands the same by bands.
+	Song  float64
+	Bands [spectrum.Bands]float64
+	// Low is the level, in dB, that a tenth of the cells of songs lie below.
+	Low float64
+}
+
+// Load hears a recording. Tracks whose tone is not wholly there (scanned before
+// there was any) are left out. spans are the songs, in frames of the recording.
+func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans []Span) (*Night, error) {
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
+	if err != nil {
+		return nil, err
+	}
+	stored, err := store.Features(ctx, catalog.PartFilter{Recording: r.ID}, catalog.Tone)
+	if err != nil {
+		return nil, err
+	}
+	parts := map[catalog.TrackID][]spectrum.Tone{}
+	for _, p := range stored {
+		t, err := spectrum.Decode(p.Data)
+		if err != nil || p.Part != len(parts[p.Track]) {
+			continue
+		}
+		parts[p.Track] = append(parts[p.Track], t)
+	}
+	n := &Night{SampleRate: r.SampleRate, Takes: spans}
+	perPart := 60 * int64(r.SampleRate)
+	for _, t := range tracks {
+		if have := int64(len(parts[t.ID])); have > 0 && have >= (t.Frames+perPart-1)/perPart {
+			n.Voices = append(n.Voices, Hear(t, parts[t.ID], spans))
+		}
+	}
+	return n, ctx.Err()
+}
+
+// Hear makes a voice of a track's parts.
+func Hear(t catalog.Track, parts []spectrum.Tone, spans []Span) Voice {
+	v := Voice{Track: t, Parts: parts}
+	for _, p := range parts {
+		v.Cells = append(v.Cells, p.Cells...)
+	}
+	for i := range v.Cells {
+		v.Levels = append(v.Levels, DB(total(&v.Cells[i].Bands)))
+	}
+	v.quiet()
+	v.songs(spans)
+	return v
+}
+
+// quiet takes the quietest tenth of the minutes, but one at least.
+func (v *Voice) quiet() {
+	order := make([]int, len(v.Parts))
+	for i := range order {
+		order[i] = i
+	}
+	sum := func(i int) float64 { return total(&v.Parts[i].QuietBands) }
+	slices.SortFunc(order, func(a, b int) int {
+		switch d := sum(a) - sum(b); {
+		case d < 0:
+			return -1
+		case d > 0:
+			return 1
+		}
+		return a - b
+	})
+	v.Quiet = Silence
+	for i := range v.QuietBands {
+		v.QuietBands[i] = Silence
+	}
+	if len(order) == 0 {
+		return
+	}
+	at := order[len(order)/10]
+	v.Quiet = DB(sum(at))
+	for i, e := range v.Parts[at].QuietBands {
+		v.QuietBands[i] = DB(float64(e))
+	}
+}
+
+func (v *Voice) songs(spans []Span) {
+	var sums [spectrum.Bands]float64
+	var levels []float64
+	for _, c := range v.In(spans) {
+		for i, e := range v.Cells[c].Bands {
+			sums[i] += float64(e)
+		}
+		levels = append(levels, v.Levels[c])
+	}
+	all := 0.0
+	for i, s := range sums {
+		mean := s / float64(max(1, len(levels)))
+		all += mean
+		v.Bands[i] = DB(mean)
+	}
+	v.Song, v.Low = DB(all), Silence
+	if len(levels) > 0 {
+		v.Low = Percentile(levels, 0.1)
+	}
+}
+
+// In returns the cells that lie in some spans, or all where there are none.
+func (v *Voice) In(spans []Span) []int {
+	var cells []int
+	for c := range v.Cells {
+		if len(spans) == 0 {
+			cells = append(cells, c)
+			continue
+		}
+		middle := int64((float64(c) + 0.5) * CellSeconds * float64(v.Track.SampleRate))
+		for _, s := range spans {
+			if middle >= s.Start && middle < s.End {
+				cells = append(cells, c)
+				break
+			}
+		}
+	}
+	return cells
+}
+
+// SongLevel returns the mean level over one song in dB; ok is false where it
+// holds no cell.
+func (v *Voice) SongLevel(spans []Span, song string) (level float64, ok bool) {
+	var of []Span
+	for _, s := range spans {
+		if s.Song == song {
+			of = append(of, s)
+		}
+	}
+	if len(of) == 0 {
+		return 0, false
+	}
+	sum, count := 0.0, 0
+	for _, c := range v.In(of) {
+		sum += total(&v.Cells[c].Bands)
+		count++
+	}
+	if count == 0 {
+		return 0, false
+	}
+	return DB(sum / float64(count)), true
+}
+
+// Plays reports whether the track holds more than its quiet in songs.
+func (v *Voice) Plays() bool { return v.Song > v.Quiet+10 && v.Song > Silence+20 }
+
+// Find returns the voice of a channel, nil where there is none.
+func (n *Night) Find(key string) *Voice {
+	for i := range n.Voices {
+		if catalog.Key(n.Voices[i].Track.Channel) == key {
+			return &n.Voices[i]
+		}
+	}
+	return nil
+}
+
+func total(bands *[spectrum.Bands]float32) float64 {
+	sum := 0.0
+	for _, e := range bands {
+		sum += float64(e)
+	}
+	return sum
+}
+
+// DB returns a mean square in dB, Silence at least.
+func DB(energy float64) float64 {
+	if !(energy > 0) {
+		return Silence
+	}
+	return max(Silence, 10*math.Log10(energy))
+}
+
+// Percentile returns the value below which the share p of the values lies; NaN
+// for none.
+func Percentile(values []float64, p float64) float64 {
+	if len(values) == 0 {
+		return math.NaN()
+	}
+	s := slices.Sorted(slices.Values(values))
+	return s[int(math.Round(p*float64(len(s)-1)))]
+}
+
+// Median returns the middle value; NaN for none.
+func Median(values []float64) float64 { return Percentile(values, 0.5) }
