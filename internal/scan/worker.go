@@ -107,6 +107,11 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 		w.report(first.files[0], err, true)
 		return done{}, err
 	}
+	ear, err := newEar(cfg)
+	if err != nil {
+		w.report(first.files[0], err, true)
+		return done{}, err
+	}
 	// All strips' stretches lie alike; only the files differ.
 	stretches := make([][]stretch, len(u.strips))
 	for i, s := range u.strips {
@@ -118,7 +123,7 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 		for i := range row {
 			row[i] = stretches[i][k]
 		}
-		sums, err := w.stretch(ctx, u, row, m)
+		sums, err := w.stretch(ctx, u, row, m, ear)
 		if err != nil {
 			return done{}, err
 		}
@@ -136,11 +141,11 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 			d.pieces = append(d.pieces, pieces...)
 		}
 	}
-	parts := m.Finish()
+	parts, features := m.Finish(), ear.features()
 	for _, s := range u.strips {
 		for _, track := range s.tracks {
-			d.parts = append(d.parts, catalog.Part{Track: track, Part: u.part, Data: meter.Encode(parts[0])})
-			parts = parts[1:]
+			d.parts = append(d.parts, catalog.Part{Track: track, Part: u.part, Data: meter.Encode(parts[0]), Features: features[0]})
+			parts, features = parts[1:], features[1:]
 		}
 	}
 	return d, nil
@@ -148,7 +153,7 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 
 // stretch feeds one stretch of every strip to the meter and returns the
 // checksums of their bytes if they are the part's own.
-func (w *worker) stretch(ctx context.Context, u unit, row []stretch, m *meter.Meter) ([]uint64, error) {
+func (w *worker) stretch(ctx context.Context, u unit, row []stretch, m *meter.Meter, ear *ear) ([]uint64, error) {
 	size := u.recording.SampleBytes // of a track's frame
 	hashes := make([]*xxh3.Hasher, len(row))
 	for i := range hashes {
@@ -180,6 +185,12 @@ func (w *worker) stretch(ctx context.Context, u unit, row []stretch, m *meter.Me
 		if err := m.Write(n, bufs...); err != nil {
 			w.report(u.strips[0].files[0], err, true)
 			return nil, err
+		}
+		if r.own {
+			if err := ear.Write(n, bufs...); err != nil {
+				w.report(u.strips[0].files[0], err, true)
+				return nil, err
+			}
 		}
 		at += int64(n)
 	}
