@@ -24,6 +24,12 @@ const (
 	MissingTrack   FlagKind = "missing_track"
 	ShortTrack     FlagKind = "short_track"
 	UnfinishedFile FlagKind = "unfinished_file"
+	Crackle        FlagKind = "crackle"
+	Hum            FlagKind = "hum"
+	Polarity       FlagKind = "polarity"
+	Duplicate      FlagKind = "duplicate"
+	Swapped        FlagKind = "swapped"
+	GainChange     FlagKind = "gain_change"
 )
 
 // Severity says what a finding means for the recording.

@@ -91,6 +91,9 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 	if err != nil {
 		return nil, err
 	}
+	if err := n.listen(ctx, store, r); err != nil {
+		return nil, err
+	}
 	n.Past = map[string][]Past{}
 	for _, channel := range n.doubtful() {
 		if n.Past[catalog.Key(channel)], err = past(ctx, store, r, channel, opt); err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/sound"
 )
 
 // Night is the evidence about one recording of one show.
@@ -24,6 +25,11 @@ type Night struct {
 	Elsewhere map[int]bool
 	Usual     map[string]bool   // keys of the channels that other nights have
 	Past      map[string][]Past // by key of the channel: other nights, the nearest first
+
+	// Sound is what the recording sounds like, and Tour what the other nights
+	// did, the nearest first; nil where they were scanned before that was kept.
+	Sound *sound.Night
+	Tour  []*sound.Night
 
 	heard *stage // found once
 }
@@ -51,6 +57,13 @@ func (n *Night) Flags() []catalog.Flag {
 	silent := n.silent()
 	found = append(found, silent...)
 	found = append(found, n.dropouts(silent)...)
+	found = append(found, n.crackles()...)
+	found = append(found, n.hum()...)
+	swaps := n.swaps()
+	found = append(found, n.swapped(swaps)...)
+	found = append(found, n.polarity(swaps)...)
+	found = append(found, n.duplicates()...)
+	found = append(found, n.gains(swaps)...)
 	found = append(found, n.missing()...)
 	found = append(found, n.short()...)
 	found = append(found, n.holes()...)

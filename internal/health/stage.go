@@ -17,8 +17,9 @@ const (
 
 // stage tells for each bin whether the band plays.
 type stage struct {
-	loud []bool
-	bins int // that are loud
+	loud   []bool
+	bins   int       // that are loud
+	middle []float32 // dB of the middle track against its own loud moments
 }
 
 // stage finds where most tracks are loud. Every track counts against its own
@@ -62,6 +63,7 @@ func (n *Night) hear() *stage {
 	}
 	// Between songs and applause lies a wide valley; where a recording holds
 	// music alone, the louder half of it will do.
+	s.middle = middle
 	threshold := (percentile(middle, 0.1) + percentile(middle, 0.95)) / 2
 	for b, v := range middle {
 		if float64(v) >= threshold {

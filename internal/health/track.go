@@ -32,7 +32,8 @@ type Track struct {
 	floor    float64   // dBFS, RMS of the quietest twentieth of the bins
 	clips    runs
 	flats    runs
-	peaks    []float32 // a block each; only where there are flat tops
+	peaks    []float32     // a block each; only where there are flat tops
+	cracks   []meter.Event // of the wave itself, in order
 	gaps     []gap
 	texture  bool      // zeros belong to the sound: a digital source
 	means    []float64 // DC, a stretch of dcStretch each
@@ -96,6 +97,7 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	}
 	r.means = means(e.Blocks)
 	r.gaps, r.texture = gaps(e)
+	r.cracks = cracks(e)
 	return r
 }
 

@@ -12,6 +12,12 @@ const (
 	// the tiles around it. Noise reaches 2, the start of a stroke less, since it
 	// goes on bending (measured on white noise and on sampled drums).
 	crackRatio = 6
+	// crackSharp is how large the bend must be against all that the wave moves by
+	// within crackNear samples: a break that went through a converter's filter
+	// (0.43 of the rate) has 0.7, a blow on a drum or a string, however hard, and
+	// what comes out of a loudspeaker, below 0.2.
+	crackSharp = 0.4
+	crackNear  = 9
 	// crackFloor is the least bend of a crack, -54 dBFS: what is less is heard
 	// by nobody beside a show. Common practice, no source.
 	crackFloor = 0.002
@@ -57,7 +63,11 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	if after, _ := bend(wave, (i+1)*tileFrames); after >= largest {
 		return 0, 0, false
 	}
-	return largest, at, true
+	lo, hi := wave(at-1), wave(at-1)
+	for i := at - 1 - crackNear; i < at+crackNear; i++ {
+		lo, hi = min(lo, wave(i)), max(hi, wave(i))
+	}
+	return largest, at, largest >= crackSharp*(hi-lo)
 }
 
 // bends reports whether a tile, with the two samples before it, bends enough to

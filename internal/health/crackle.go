@@ -1,0 +1,170 @@
+package health
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+)
+
+const (
+	// crackleGapS joins cracks to one spell, and crackleSpellS spells to one
+	// fault: a bad contact comes and goes.
+	crackleGapS   = 4
+	crackleSpellS = 120
+	// leastCracks is how many cracks make a spell: two or three are a plug that
+	// was pulled, or a stroke. Common practice, no source.
+	leastCracks = 10
+	// crackleOver is how much denser cracks must come in a spell than the track
+	// has them elsewhere: drums and some instruments are full of edges.
+	crackleOver = 6
+	// evenShare is the share of distances between cracks that may be alike
+	// (within a twentieth): a wave breaks off once each period, a contact
+	// whenever it likes.
+	evenShare = 0.4
+	// besideRun is how near a crack may lie to a clipped run, a flat top or a run
+	// of zeros and be its edge.
+	besideRun = 0.02 // s
+	// faultCracks is from how many cracks on a spell is a fault.
+	faultCracks = 60
+)
+
+// cracks returns the frames at which the wave breaks off by itself, and their
+// heights.
+func cracks(e meter.Envelope) []meter.Event {
+	beside := int64(besideRun * float64(e.SampleRate))
+	size := int64(e.BlockFrames())
+	var runs []meter.Event
+	for _, ev := range e.Events {
+		if ev.Kind != meter.Crack {
+			runs = append(runs, ev)
+		}
+	}
+	var own []meter.Event
+	at := 0
+	for _, ev := range e.Events {
+		if ev.Kind != meter.Crack {
+			continue
+		}
+		for at < len(runs) && runs[at].Start+runs[at].Frames+beside < ev.Start {
+			at++
+		}
+		if at < len(runs) && runs[at].Start-beside <= ev.Start {
+			continue
+		}
+		if b := ev.Start / size; b < int64(len(e.Blocks)) && e.Blocks[b].Clipped+e.Blocks[b].Flat > 0 {
+			continue
+		}
+		own = append(own, ev)
+	}
+	return own
+}
+
+// burst is a spell of cracks.
+type burst struct {
+	from, to int // indices of cracks
+	count    int // of all cracks, kept or not
+}
+
+// crackles finds spells of cracks that do not belong to the sound.
+func (n *Night) crackles() []catalog.Flag {
+	var found []catalog.Flag
+	for i := range n.Tracks {
+		t := &n.Tracks[i]
+		var flag *catalog.Flag
+		for _, b := range n.bursts(t) {
+			first, last := t.cracks[b.from], t.cracks[b.to-1]
+			if flag != nil && n.seconds(first.Start-flag.EndFrame) < crackleSpellS {
+				flag.EndFrame = last.Start + 1
+				flag.Evidence["cracks"] += float64(b.to - b.from)
+				flag.Evidence["bursts"]++
+				flag.Evidence["largest_dbfs"] = max(flag.Evidence["largest_dbfs"], highest(t.cracks[b.from:b.to]))
+				continue
+			}
+			if flag != nil {
+				found = append(found, n.said(t, *flag))
+			}
+			flag = &catalog.Flag{Track: t.Number, Kind: catalog.Crackle, StartFrame: first.Start, EndFrame: last.Start + 1,
+				Evidence: catalog.Evidence{"cracks": float64(b.to - b.from), "bursts": 1, "largest_dbfs": highest(t.cracks[b.from:b.to])}}
+		}
+		if flag != nil {
+			found = append(found, n.said(t, *flag))
+		}
+	}
+	return found
+}
+
+func (n *Night) said(t *Track, f catalog.Flag) catalog.Flag {
+	f.Severity = catalog.WarningSeverity
+	if f.Evidence["cracks"] >= faultCracks {
+		f.Severity = catalog.FaultSeverity
+	}
+	f.Text = fmt.Sprintf("%s crackled %s %s%s: change its cable and look at its plugs before the next show.",
+		t.Channel, times(int(f.Evidence["cracks"])), n.between(f.StartFrame, f.EndFrame), n.where(f.StartFrame))
+	return f
+}
+
+func highest(events []meter.Event) float64 {
+	top := float32(0)
+	for _, e := range events {
+		top = max(top, e.Level)
+	}
+	return dBFS(float64(top))
+}
+
+// bursts finds where a track's cracks come much denser than elsewhere, and
+// unevenly.
+func (n *Night) bursts(t *Track) []burst {
+	gap := int64(crackleGapS * float64(n.SampleRate))
+	var all []burst
+	for from := 0; from < len(t.cracks); {
+		to := from + 1
+		for to < len(t.cracks) && t.cracks[to].Start-t.cracks[to-1].Start <= gap {
+			to++
+		}
+		if to-from >= leastCracks {
+			all = append(all, burst{from: from, to: to})
+		}
+		from = to
+	}
+	var found []burst
+	for _, b := range all {
+		span := max(1, n.seconds(t.cracks[b.to-1].Start-t.cracks[b.from].Start))
+		rate := float64(b.to-b.from) / span
+		rest := n.seconds(t.Frames) - span
+		elsewhere := 0.0
+		if rest > 0 {
+			elsewhere = float64(len(t.cracks)-(b.to-b.from)) / rest
+		}
+		if rate < crackleOver*elsewhere || even(t.cracks[b.from:b.to]) {
+			continue
+		}
+		found = append(found, b)
+	}
+	return found
+}
+
+// even reports whether cracks come at a steady pace, as those of a wave do.
+func even(events []meter.Event) bool {
+	var gaps []float64
+	for i := 1; i < len(events); i++ {
+		gaps = append(gaps, float64(events[i].Start-events[i-1].Start))
+	}
+	alike := 0
+	for i := 1; i < len(gaps); i++ {
+		if math.Abs(gaps[i]-gaps[i-1]) <= 0.05*gaps[i] {
+			alike++
+		}
+	}
+	slices.Sort(gaps)
+	middle := gaps[len(gaps)/2]
+	near := 0
+	for _, g := range gaps {
+		if math.Abs(g-middle) <= 0.05*middle {
+			near++
+		}
+	}
+	return float64(alike) > evenShare*float64(len(gaps)-1) || float64(near) > evenShare*float64(len(gaps))
+}

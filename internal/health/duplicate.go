@@ -1,0 +1,136 @@
+package health
+
+import (
+	"fmt"
+	"math"
+
+	"nightreel/catalog"
+	"nightreel/internal/sound"
+)
+
+const (
+	// sameWave is the correlation of two tracks that carry one signal: two
+	// microphones on one source reach 0.9 (measured), a split signal with two
+	// preamps' noises stays above.
+	sameWave = 0.96
+	// sameLevelDB is how far their levels, block by block, may scatter about one
+	// difference, and duplicateRange how far the level itself must move to tell.
+	sameLevelDB    = 0.4
+	duplicateRange = 12
+	duplicateS     = 20
+)
+
+// levelsApart compares the levels of two tracks where both hold sound: their
+// middle difference in dB, how far three quarters of the bins lie from it, how
+// far the level moves, and over how many bins.
+func levelsApart(a, b *Track) (apart, scatter, moves float64, bins int) {
+	var d, level []float64
+	for i := range min(len(a.levels), len(b.levels)) {
+		x, y := float64(a.levels[i]), float64(b.levels[i])
+		if x > a.low+3 && y > b.low+3 && x > silence+30 && y > silence+30 {
+			d = append(d, x-y)
+			level = append(level, x)
+		}
+	}
+	if len(d) == 0 {
+		return 0, math.Inf(1), 0, 0
+	}
+	apart = sound.Median(d)
+	for i := range d {
+		d[i] = math.Abs(d[i] - apart)
+	}
+	return apart, sound.Percentile(d, 0.75), sound.Percentile(level, 0.95) - sound.Percentile(level, 0.05), len(d)
+}
+
+// duplicates finds pairs of tracks that carry the same signal.
+func (n *Night) duplicates() []catalog.Flag {
+	if n.Sound == nil {
+		return nil
+	}
+	var found []catalog.Flag
+	told := map[int]bool{}
+	for i := range n.Sound.Voices {
+		for k := i + 1; k < len(n.Sound.Voices); k++ {
+			a, b := n.trackOf(&n.Sound.Voices[i]), n.trackOf(&n.Sound.Voices[k])
+			if a == nil || b == nil || a.lifeless || b.lifeless || told[b.Number] {
+				continue
+			}
+			apart, scatter, moves, bins := levelsApart(a, b)
+			if scatter > sameLevelDB || moves < duplicateRange || float64(bins) < duplicateS*binsPerSecond {
+				continue
+			}
+			c := n.Sound.Curve(i, k)
+			if c == nil {
+				continue
+			}
+			r, lag := c.Peak()
+			if math.Abs(r) < sameWave || n.alwaysAlike(a, b) {
+				continue
+			}
+			told[b.Number] = true
+			found = append(found, n.duplicateFlag(a, b, r, lag, apart))
+		}
+	}
+	return found
+}
+
+// alwaysAlike reports whether two channels carry the same on another night too:
+// then that is how they are wired.
+func (n *Night) alwaysAlike(a, b *Track) bool {
+	for _, p := range n.Tour {
+		i, k := -1, -1
+		for v := range p.Voices {
+			switch catalog.Key(p.Voices[v].Track.Channel) {
+			case catalog.Key(a.Channel):
+				i = v
+			case catalog.Key(b.Channel):
+				k = v
+			}
+		}
+		if i < 0 || k < 0 {
+			continue
+		}
+		if c := p.Curve(i, k); c != nil {
+			if r, _ := c.Peak(); math.Abs(r) >= sameWave-0.04 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (n *Night) duplicateFlag(a, b *Track, r, lag, apart float64) catalog.Flag {
+	severity := catalog.FaultSeverity
+	if twoSides(a.Channel, b.Channel) && len(n.before(b.Channel)) == 0 {
+		severity = catalog.NoteSeverity // an instrument in mono, perhaps
+	}
+	how := "the same signal as"
+	switch {
+	case math.Abs(apart) >= 0.5 && math.Abs(lag) >= 0.0005:
+		how = fmt.Sprintf("the same signal, %.1f dB %s and %.1f ms %s, as", math.Abs(apart), lowerHigher(apart), 1000*math.Abs(lag), laterEarlier(lag))
+	case math.Abs(apart) >= 0.5:
+		how = fmt.Sprintf("the same signal, %.1f dB %s, as", math.Abs(apart), lowerHigher(apart))
+	case math.Abs(lag) >= 0.0005:
+		how = fmt.Sprintf("the same signal, %.1f ms %s, as", 1000*math.Abs(lag), laterEarlier(lag))
+	}
+	return catalog.Flag{
+		Track: b.Number, Kind: catalog.Duplicate, EndFrame: min(a.Frames, b.Frames), Severity: severity,
+		Evidence: catalog.Evidence{"with_track": float64(a.Number), "correlation": r, "level_db": -apart, "later_ms": 1000 * lag},
+		Text: fmt.Sprintf("%s carries %s %s: one of the two was never recorded; look at the patch between stage box and recorder.",
+			b.Channel, how, a.Channel),
+	}
+}
+
+func lowerHigher(apart float64) string {
+	if apart > 0 {
+		return "lower"
+	}
+	return "higher"
+}
+
+func laterEarlier(lag float64) string {
+	if lag > 0 {
+		return "later"
+	}
+	return "earlier"
+}

@@ -1,0 +1,203 @@
+package health
+
+import (
+	"fmt"
+	"math"
+
+	"nightreel/catalog"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+const (
+	// humDB is how far a line of the mains must stand above what is between the
+	// lines, in the quietest moments. Noise averaged over three seconds reaches
+	// 4 dB (measured); a bass that hums on holds no three of them.
+	humDB = 9
+	// humLines is how many lines of one mains frequency must stand, the first
+	// three among them counting: common practice, no source.
+	humLines = 3
+	// humLoudest is the least level of hum, in dBFS, that is told of at all, and
+	// humBelow how far below the channel's playing it may lie and still be heard
+	// in a gap. Common practice, no source.
+	humLoudest = -84
+	humBelow   = 55
+	// faultHumBelow is from where on hum is heard under the music, and humHabit
+	// how much louder than on other nights it must be: some amplifiers hum.
+	faultHumBelow = 30
+	humHabit      = 8
+	// humShare is the share of the minutes that it must stand through.
+	humShare = 0.6
+)
+
+// mains are the frequencies of the world's mains, in Hz. controls are combs of
+// lines that no mains makes: where they stand too, music does.
+var (
+	mains    = []float64{50, 60}
+	controls = []float64{43, 46.5, 54, 56.5, 64, 68, 73}
+)
+
+const (
+	// controlLines is how many lines of a control comb chance may give.
+	controlLines = 1
+	// humCells is how many cells a minute must have for its quiet to be one.
+	humCells = 3
+	// humSteadyDB is how far the hum of the minutes may scatter: the mains do not
+	// play louder and softer.
+	humSteadyDB = 4
+)
+
+// messy reports whether a minute's quiet has lines where there is no mains.
+func messy(t *spectrum.Tone, binHz float64) bool {
+	for _, f := range controls {
+		if _, lines, _ := humOf(t, binHz, f); lines > controlLines {
+			return true
+		}
+	}
+	return false
+}
+
+// humming is hum on one track.
+type humming struct {
+	mains  float64 // Hz
+	level  float64 // dBFS, all its lines
+	lines  int
+	over   float64 // dB of the strongest line over what is between
+	from   int     // minutes
+	to     int
+	within float64 // share of the minutes
+}
+
+// humOf looks for the lines of the mains in a minute's quiet.
+func humOf(t *spectrum.Tone, binHz, f float64) (level float64, lines int, over float64) {
+	energy := 0.0
+	first := 0
+	for h := 1; ; h++ {
+		at := int(math.Round(float64(h) * f / binHz))
+		if at+4 >= spectrum.QuietBins {
+			break
+		}
+		// A line fills two bins to each side; what lies half a mains frequency
+		// away is between the lines.
+		line, between := 0.0, math.Inf(1)
+		for k := at - 1; k <= at+1; k++ {
+			line += float64(t.Quiet[k])
+		}
+		for _, side := range []float64{-0.5, 0.5} {
+			k := int(math.Round((float64(h) + side) * f / binHz))
+			sum := 0.0
+			for b := k - 1; b <= k+1; b++ {
+				sum += float64(t.Quiet[max(b, 1)])
+			}
+			between = math.Min(between, sum)
+		}
+		// Between the lines of 50 Hz lies 4.3 bins at most: the window's own
+		// skirt is 40 dB down there.
+		d := sound.DB(line) - sound.DB(between)
+		if d < humDB {
+			continue
+		}
+		lines++
+		if h <= 3 {
+			first++
+		}
+		energy += line
+		over = max(over, d)
+	}
+	if first == 0 {
+		return sound.Silence, 0, 0
+	}
+	return sound.DB(energy), lines, over
+}
+
+// humIn finds hum that stands through a voice's minutes.
+func humIn(v *sound.Voice, binHz float64) (humming, bool) {
+	best := humming{level: sound.Silence}
+	for _, f := range mains {
+		h := humming{mains: f, from: -1}
+		var levels []float64
+		judged := 0
+		for i := range v.Parts {
+			if len(v.Parts[i].Cells) < humCells || messy(&v.Parts[i], binHz) {
+				continue
+			}
+			judged++
+			level, lines, over := humOf(&v.Parts[i], binHz, f)
+			if lines < humLines {
+				continue
+			}
+			levels = append(levels, level)
+			if h.from < 0 {
+				h.from = i
+			}
+			h.to = i + 1
+			h.lines = max(h.lines, lines)
+			h.over = max(h.over, over)
+		}
+		if len(levels) == 0 {
+			continue
+		}
+		h.level = sound.Percentile(levels, 0.25)
+		h.within = float64(len(levels)) / float64(judged)
+		if sound.Percentile(levels, 0.75)-h.level > humSteadyDB {
+			continue
+		}
+		if h.lines > best.lines || h.lines == best.lines && h.level > best.level {
+			best = h
+		}
+	}
+	return best, best.lines >= humLines && best.within >= humShare
+}
+
+// hum finds tracks in whose quiet the mains stand.
+func (n *Night) hum() []catalog.Flag {
+	if n.Sound == nil {
+		return nil
+	}
+	binHz := float64(n.SampleRate) / float64(spectrum.Decimation(n.SampleRate)*2*spectrum.Bins)
+	var found []catalog.Flag
+	for i := range n.Sound.Voices {
+		v := &n.Sound.Voices[i]
+		h, ok := humIn(v, binHz)
+		t := n.trackOf(v)
+		if !ok || t == nil || h.level < humLoudest || !v.Plays() || h.level < v.Song-humBelow {
+			continue
+		}
+		usual := sound.Silence + 0.
+		nights := 0
+		for _, p := range n.Tour {
+			if o := p.Find(catalog.Key(t.Channel)); o != nil {
+				nights++
+				theirs := float64(p.SampleRate) / float64(spectrum.Decimation(p.SampleRate)*2*spectrum.Bins)
+				if was, ok := humIn(o, theirs); ok {
+					usual = max(usual, was.level-gainDB(Track{Track: o.Track}, *t))
+				}
+			}
+		}
+		if usual > h.level-humHabit {
+			continue // it always does
+		}
+		found = append(found, n.humFlag(t, v, h, nights))
+	}
+	return found
+}
+
+func (n *Night) humFlag(t *Track, v *sound.Voice, h humming, nights int) catalog.Flag {
+	below := v.Song - h.level
+	severity := catalog.WarningSeverity
+	if below < faultHumBelow {
+		severity = catalog.FaultSeverity
+	}
+	minute := 60 * int64(n.SampleRate)
+	start, end := int64(h.from)*minute, min(int64(h.to)*minute, t.Frames)
+	how := "under everything it plays"
+	if below >= faultHumBelow {
+		how = "in every gap"
+	}
+	return catalog.Flag{
+		Track: t.Number, Kind: catalog.Hum, StartFrame: start, EndFrame: end, Severity: severity,
+		Evidence: catalog.Evidence{"mains_hz": h.mains, "hum_dbfs": h.level, "below_song_db": below, "lines": float64(h.lines), "over_floor_db": h.over, "other_nights": float64(nights)},
+		Text: fmt.Sprintf("%s hums with the mains (%.0f Hz and its multiples, %.0f dBFS), heard %s: lift the ground at its DI box or change its cable, and keep it away from power.",
+			t.Channel, h.mains, h.level, how),
+	}
+}
