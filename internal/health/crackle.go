@@ -1,6 +1,7 @@
 package health
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -30,6 +31,25 @@ const (
 	// faultCracks is from how many cracks on a spell is a fault.
 	faultCracks = 60
 )
+
+// crowded returns the blocks with cracks of which not all were kept: the events
+// of a minute are bounded.
+func crowded(e meter.Envelope) map[int]bool {
+	kept := map[int]int{}
+	size := int64(e.BlockFrames())
+	for _, ev := range e.Events {
+		if ev.Kind == meter.Crack {
+			kept[int(ev.Start/size)]++
+		}
+	}
+	found := map[int]bool{}
+	for i := range e.Blocks {
+		if int(e.Blocks[i].Cracks) > kept[i] {
+			found[i] = true
+		}
+	}
+	return found
+}
 
 // cracks returns the frames at which the wave breaks off by itself, and their
 // heights.
@@ -62,6 +82,42 @@ func cracks(e meter.Envelope) []meter.Event {
 	return own
 }
 
+const (
+	// heardS is how far apart, in seconds, two tracks may have what is the same
+	// sound: 5 m of air. A contact cracks on its own track alone; a stroke with a
+	// hard edge is heard by its neighbours.
+	heardS = 0.015
+)
+
+// alone takes out the cracks that other tracks have too.
+func (n *Night) alone() {
+	if n.parted {
+		return
+	}
+	n.parted = true
+	near := int64(heardS * float64(n.SampleRate))
+	kept := make([][]meter.Event, len(n.Tracks))
+	for i := range n.Tracks {
+		for _, ev := range n.Tracks[i].cracks {
+			shared := false
+			for k := range n.Tracks {
+				o := &n.Tracks[k]
+				if k == i || shared {
+					continue
+				}
+				at, _ := slices.BinarySearchFunc(o.cracks, ev.Start-near, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
+				shared = at < len(o.cracks) && o.cracks[at].Start <= ev.Start+near || o.crowded[int(ev.Start/int64(meter.BlockFrames(n.SampleRate)))]
+			}
+			if !shared {
+				kept[i] = append(kept[i], ev)
+			}
+		}
+	}
+	for i := range n.Tracks {
+		n.Tracks[i].cracks = kept[i]
+	}
+}
+
 // burst is a spell of cracks.
 type burst struct {
 	from, to int // indices of cracks
@@ -70,6 +126,7 @@ type burst struct {
 
 // crackles finds spells of cracks that do not belong to the sound.
 func (n *Night) crackles() []catalog.Flag {
+	n.alone()
 	var found []catalog.Flag
 	for i := range n.Tracks {
 		t := &n.Tracks[i]

@@ -31,7 +31,8 @@ type Night struct {
 	Sound *sound.Night
 	Tour  []*sound.Night
 
-	heard *stage // found once
+	heard  *stage // found once
+	parted bool   // cracks that several tracks have are out
 }
 
 // Take is a song as it was played, in frames of the recording.

@@ -34,6 +34,7 @@ type Track struct {
 	flats    runs
 	peaks    []float32     // a block each; only where there are flat tops
 	cracks   []meter.Event // of the wave itself, in order
+	crowded  map[int]bool  // blocks with more cracks than are kept
 	gaps     []gap
 	texture  bool      // zeros belong to the sound: a digital source
 	means    []float64 // DC, a stretch of dcStretch each
@@ -97,7 +98,7 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	}
 	r.means = means(e.Blocks)
 	r.gaps, r.texture = gaps(e)
-	r.cracks = cracks(e)
+	r.cracks, r.crowded = cracks(e), crowded(e)
 	return r
 }
 
