@@ -74,7 +74,7 @@ func humOf(t *spectrum.Tone, binHz, f float64) (level float64, lines int, over f
 	first := 0
 	for h := 1; ; h++ {
 		at := int(math.Round(float64(h) * f / binHz))
-		if at+4 >= spectrum.QuietBins {
+		if int(math.Round((float64(h)+0.5)*f/binHz))+1 >= spectrum.QuietBins {
 			break
 		}
 		// A line fills two bins to each side; what lies half a mains frequency
