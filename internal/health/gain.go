@@ -21,6 +21,7 @@ const (
 	// gainNights is how many other nights tell what is usual, and gainSpreadDB how
 	// far they may lie apart.
 	gainNights   = 2
+	gainCells    = 5 // of songs, half a minute
 	gainSpreadDB = 3
 
 	// A step within the night is looked for between so many seconds of playing
@@ -120,7 +121,7 @@ type tourGain struct {
 // taken off what a microphone hears in pauses.
 func (n *Night) againstTour(v *sound.Voice, p *sound.Night) (song, low, quiet float64, ok bool) {
 	o := p.Find(catalog.Key(v.Track.Channel))
-	if o == nil || !o.Plays() || !v.Plays() {
+	if o == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainCells {
 		return 0, 0, 0, false
 	}
 	listed := gainDB(Track{Track: v.Track}, Track{Track: o.Track})
