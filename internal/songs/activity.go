@@ -17,9 +17,11 @@ import (
 // plays: 0 for none, 1 for all that tell anything.
 type activity struct {
 	share    []float64
-	lines    []bool // an instrument on a cable plays, by block
-	channels int    // that tell anything
-	missing  int    // tracks that were not measured, or not wholly
+	lines    []bool      // an instrument on a cable plays, by block
+	loud     []int       // how many channels are near the stage's working level, by second
+	levels   [][]float32 // of each track: how far below its loud parts it is, by second, see calm
+	channels int         // that tell anything
+	missing  int         // tracks that were not measured, or not wholly
 }
 
 const (
@@ -45,6 +47,14 @@ const (
 	steadyDB       = 1.5
 	lineContrastDB = 20
 
+	// belowWorkingDB is how far below the stage's working level a channel may be
+	// and still plays. In a night of talk and tuning everything else is bleed.
+	belowWorkingDB = 30
+
+	// nearWorkingDB is how far below it an instrument is at most that takes a
+	// part in a song.
+	nearWorkingDB = 18
+
 	lowestDB, highestDB = -140, 20
 )
 
@@ -53,7 +63,7 @@ const (
 func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (activity, error) {
 	blocks := int((rec.Frames + int64(meter.BlockFrames(rec.SampleRate)) - 1) / int64(meter.BlockFrames(rec.SampleRate)))
 	a := activity{}
-	var voices []voice
+	var heardTracks []heardTrack
 	err := envelope.LoadRecording(ctx, store, rec.ID, func(t catalog.Track, e meter.Envelope, err error) error {
 		var missing *envelope.NotMeasuredError
 		switch {
@@ -65,13 +75,24 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 		case offStage(t):
 			return nil
 		}
-		if v, ok := hear(e, blocks); ok {
-			voices = append(voices, v)
+		if h, ok := levelsOf(e); ok {
+			heardTracks = append(heardTracks, h)
 		}
 		return nil
 	})
 	if err != nil {
 		return a, err
+	}
+	a.loud = near(heardTracks, blocks)
+	for _, h := range heardTracks {
+		a.levels = append(a.levels, h.calm(blocks))
+	}
+	var voices []voice
+	floor := workingLevel(heardTracks) - belowWorkingDB
+	for _, h := range heardTracks {
+		if v, ok := h.hear(blocks, floor); ok {
+			voices = append(voices, v)
+		}
 	}
 	a.share = add(voices, blocks)
 	agreeing := voices[:0]
@@ -116,22 +137,85 @@ type voice struct {
 	line   bool // it comes on a cable and hears nothing else
 }
 
-// hear tells when a track plays: when it is nearer to its own loud blocks than
-// to its own quiet ones. ok is false for a track that tells nothing.
-func hear(e meter.Envelope, blocks int) (v voice, ok bool) {
+// heardTrack is a track's levels by block, in dB, and how loud it is where it is
+// quiet and where it is not.
+type heardTrack struct {
+	levels    []float32
+	low, high float64
+}
+
+// levelsOf returns the levels of a track. ok is false for one that tells
+// nothing.
+func levelsOf(e meter.Envelope) (h heardTrack, ok bool) {
 	levels := make([]float64, len(e.Blocks))
+	h.levels = make([]float32, len(e.Blocks))
 	for i, b := range e.Blocks {
 		levels[i] = max(lowestDB, float64(meter.PowerDB(float64(b.MeanSquare))))
+		h.levels[i] = float32(levels[i])
 	}
-	low, high := split(levels, lowestDB, highestDB)
-	if high-low < leastContrastDB {
-		return voice{}, false
+	h.low, h.high = split(levels, lowestDB, highestDB)
+	return h, h.high-h.low >= leastContrastDB
+}
+
+// workingLevel is what the stage's preamps are set to: the level of the channels
+// that are louder than nine in ten.
+func workingLevel(tracks []heardTrack) float64 {
+	if len(tracks) == 0 {
+		return lowestDB
 	}
-	v = voice{plays: make([]bool, blocks), weight: min(1, (high-low)/fullContrastDB)}
-	v.line = high-low >= lineContrastDB && steady(levels, (low+high)/2)
+	var highs []float64
+	for _, h := range tracks {
+		highs = append(highs, h.high)
+	}
+	slices.Sort(highs)
+	return highs[len(highs)*9/10]
+}
+
+// near counts the tracks that come near the stage's working level in each
+// second.
+func near(tracks []heardTrack, blocks int) []int {
+	count := make([]int, (blocks+meter.BlocksPerSecond-1)/meter.BlocksPerSecond)
+	bound := float32(workingLevel(tracks) - nearWorkingDB)
+	for _, h := range tracks {
+		last := -1
+		for i, l := range h.levels[:min(len(h.levels), blocks)] {
+			if second := i / meter.BlocksPerSecond; l >= bound && second != last {
+				last = second
+				count[second]++
+			}
+		}
+	}
+	return count
+}
+
+// calm returns how loud a track is in each second: 0 where it is as loud as it
+// usually is when it plays, -1 where it is 20 dB below, and never below -1.5.
+func (h heardTrack) calm(blocks int) []float32 {
+	out := make([]float32, (blocks+meter.BlocksPerSecond-1)/meter.BlocksPerSecond)
+	for second := range out {
+		sum, n := float32(0), float32(0)
+		for _, l := range h.levels[min(len(h.levels), second*meter.BlocksPerSecond):min(len(h.levels), (second+1)*meter.BlocksPerSecond)] {
+			sum += max(-1.5, (l-float32(h.high))/20)
+			n++
+		}
+		out[second] = -1.5
+		if n > 0 {
+			out[second] = sum / n
+		}
+	}
+	return out
+}
+
+// hear tells when a track plays: when it is nearer to its own loud blocks than
+// to its own quiet ones, and not below what the stage works at. ok is false for
+// one that never does.
+func (h heardTrack) hear(blocks int, floor float64) (v voice, ok bool) {
+	bound := float32(max((h.low+h.high)/2, floor))
+	v = voice{plays: make([]bool, blocks), weight: min(1, (h.high-h.low)/fullContrastDB)}
+	v.line = h.high-h.low >= lineContrastDB && h.steady()
 	last := -1 // last block that played
-	for i, l := range levels[:min(len(levels), blocks)] {
-		if l <= (low+high)/2 {
+	for i, l := range h.levels[:min(len(h.levels), blocks)] {
+		if l <= bound {
 			continue
 		}
 		from := i
@@ -146,10 +230,11 @@ func hear(e meter.Envelope, blocks int) (v voice, ok bool) {
 	return v, last >= 0
 }
 
-// steady tells whether the levels below a bound hardly differ: the middle half
+// steady tells whether the track's quiet levels hardly differ: the middle half
 // of them.
-func steady(levels []float64, bound float64) bool {
-	quiet := slices.DeleteFunc(slices.Clone(levels), func(l float64) bool { return l > bound })
+func (h heardTrack) steady() bool {
+	bound := float32((h.low + h.high) / 2)
+	quiet := slices.DeleteFunc(slices.Clone(h.levels), func(l float32) bool { return l > bound })
 	slices.Sort(quiet)
 	return len(quiet) > 0 && quiet[len(quiet)*3/4]-quiet[len(quiet)/4] < steadyDB
 }

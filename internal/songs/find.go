@@ -25,6 +25,8 @@ const (
 	// clearly the counts and lengths agree: the finder does not hear which song
 	// it is, and a set list is not always kept to.
 	alignedConfidence = 0.85
+	// Known by its sound: see task evaluate for how often that is right.
+	mostSure = 0.99
 	// That there is a song is likely; its title is none.
 	numberedConfidence = 0.3
 )
@@ -40,6 +42,9 @@ const (
 	// leastSongS is the length below which music without a title is not taken
 	// for a song, but for a line check, a jingle or tuning.
 	leastSongS = 20
+	// leastBand is the share of channels that are loud in music that gets a
+	// number. In songs it is 0.4 to 1, in talk and tuning mostly below 0.3.
+	leastBand = 0.42
 	// stopS is the longest stop within a song where a marker or a list says
 	// that it is one song.
 	stopS = 5
@@ -189,6 +194,9 @@ func (n *night) aligned() {
 	held := n.satisfied()
 	taken := n.taken()
 	var placed []candidate
+	if len(n.list) == 0 && len(n.refs) > 0 {
+		placed = n.alignWindow(nil, outside(n.music, 0, n.block(n.ref.Frames)+1, taken))
+	}
 	for i := 0; i < len(n.list); {
 		if held[i] != nil {
 			i++
@@ -212,6 +220,7 @@ func (n *night) aligned() {
 		music := slices.DeleteFunc(outside(n.music, from, to, taken), func(s stretch) bool { return 2*s.blocks() < s.whole })
 		placed = append(placed, n.alignWindow(n.list[first:i], music)...)
 	}
+	n.settle(placed)
 	for _, c := range placed {
 		n.accept(c)
 	}
@@ -223,27 +232,60 @@ func (n *night) aligned() {
 }
 
 func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []candidate {
-	titles := make([]wanted, len(entries))
-	for i, e := range entries {
-		titles[i] = wanted{title: e.Song, blocks: n.lengths[catalog.Key(e.Song)]}
+	var titles []wanted
+	index := map[string]int{}
+	title := func(name string) int {
+		key := catalog.Key(name)
+		i, ok := index[key]
+		if !ok {
+			i = len(titles)
+			index[key] = i
+			titles = append(titles, wanted{title: name, blocks: n.lengths[key]})
+		}
+		return i
+	}
+	var list []int
+	for _, e := range entries {
+		list = append(list, title(e.Song))
+	}
+	for _, r := range n.refs {
+		title(r.title)
 	}
 	var cs []candidate
-	for _, p := range align(titles, music) {
+	heard := n.recognition(titles)
+	// What the list says by itself, for other nights to trust.
+	for _, p := range align(list, titles, music, recognition{}) {
+		n.anchors = append(n.anchors, anchor{
+			Key:   catalog.Key(titles[p.title].title),
+			Start: n.frame(music[p.from].from), End: n.frame(music[p.to-1].to),
+			P: round(alignedConfidence * p.likelihood),
+		})
+	}
+	for _, p := range align(list, titles, music, heard) {
 		cs = append(cs, candidate{
 			title: titles[p.title].title,
 			start: n.frame(music[p.from].from), end: n.frame(music[p.to-1].to),
 			by:         catalog.ByMusic,
-			confidence: round(alignedConfidence * p.likelihood),
+			confidence: heard.sureness(p),
 		})
 	}
 	return cs
+}
+
+// sureness is what the probability of an alignment is worth: where the sound
+// was asked, what its references are worth.
+func (r recognition) sureness(p placing) float64 {
+	if r.knows(p.title) {
+		return round(max(alignedConfidence, min(mostSure, 1-r.doubt[p.title]/2)) * p.likelihood)
+	}
+	return round(alignedConfidence * p.likelihood)
 }
 
 // numbered places every stretch that may be a song under a number.
 func (n *night) numbered() {
 	number := 0
 	for _, s := range joined(n.music) {
-		if s.blocks() < leastSongS*meter.BlocksPerSecond {
+		if s.blocks() < leastSongS*meter.BlocksPerSecond || n.activity.band(s.from, s.to) < leastBand {
 			continue
 		}
 		number++

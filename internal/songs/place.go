@@ -64,7 +64,10 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed
 		n.numbered()
 	}
 	n.unnamed()
-	return result, n.store(ctx, store)
+	if err := n.store(ctx, store); err != nil {
+		return Placed{}, err
+	}
+	return result, n.keepAnchors(ctx, store)
 }
 
 // learnFrom is the confidence from which a take tells how long its song is.
@@ -84,6 +87,8 @@ type night struct {
 	date       catalog.Date
 	ref        catalog.Recording
 	recordings []catalog.Recording
+	activity   activity
+	band       []chroma // what is played, by second; nil where that was not measured
 	music      []stretch
 	list       []catalog.SetListEntry
 	marks      []mark
@@ -93,6 +98,9 @@ type night struct {
 	before     []catalog.Take     // the show's takes as they were
 	persons    []candidate        // a person's, on the reference
 	found      []candidate        // placed so far, the most trusted first
+	refs       []reference        // takes that songs are known by
+	likes      []likeness         // what the night has of each of them
+	anchors    []anchor           // what the set list says about the takes
 	result     *Placed
 }
 
@@ -103,6 +111,7 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 		return err
 	}
 	n.music = a.stretches()
+	n.activity = a
 	if a.missing > 0 {
 		n.result.Problems = append(n.result.Problems, fmt.Sprintf("%d of %d tracks have not been measured to their end; scan the show again", a.missing, n.ref.Tracks))
 	}
@@ -132,7 +141,7 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	}
 	n.readTakes(takes)
 	n.strikeDeleted()
-	return nil
+	return n.recognise(ctx, store, takes)
 }
 
 // strikeDeleted takes the titles off the set list whose take a person deleted:

@@ -3,6 +3,8 @@ package songs
 import (
 	"math"
 	"slices"
+
+	"nightreel/internal/meter"
 )
 
 // stretch is a run of blocks in which the band plays.
@@ -12,6 +14,9 @@ type stretch struct {
 	// cut is the probability that what is before this stretch and what is in
 	// it are not the same song; 1 for the first.
 	cut float64
+	// band is the median share of channels that are near the stage's working
+	// level.
+	band float64
 }
 
 func (s stretch) blocks() int { return s.to - s.from }
@@ -44,7 +49,7 @@ func (a activity) stretches() []stretch {
 	pause, music := split(a.share, 0, 1)
 	if music-pause < leastShare {
 		if music > 0.5 {
-			return []stretch{{from: 0, to: len(a.share), cut: 1}}
+			return []stretch{{from: 0, to: len(a.share), cut: 1, band: a.band(0, len(a.share))}}
 		}
 		return []stretch{}
 	}
@@ -82,6 +87,9 @@ func (a activity) stretches() []stretch {
 		found[i-1].to, found[i].from, found[i].cut = a.between(found[i-1].to, found[i].from, pause, music)
 	}
 	a.open(found)
+	for i := range found {
+		found[i].band = a.band(found[i].from, found[i].to)
+	}
 	return found
 }
 
@@ -112,6 +120,16 @@ func (a activity) open(found []stretch) {
 			s.to = to
 		}
 	}
+}
+
+// band returns the median share of loud channels from block to block.
+func (a activity) band(from, to int) float64 {
+	first, last := from/meter.BlocksPerSecond, min((to+meter.BlocksPerSecond-1)/meter.BlocksPerSecond, len(a.loud))
+	if first >= last || a.channels == 0 {
+		return 0
+	}
+	counts := slices.Sorted(slices.Values(a.loud[first:last]))
+	return float64(counts[len(counts)/2]) / float64(a.channels)
 }
 
 // widen moves a block on by step while the next one is at or above low and not

@@ -1,0 +1,159 @@
+package songs
+
+import (
+	"math"
+	"runtime"
+	"sync"
+
+	"nightreel/internal/feature"
+)
+
+// reference is a take of a known song, of another night or of this one.
+type reference struct {
+	key, title string  // of the song
+	doubt      float64 // the probability that it is another one
+	person     bool    // a person said where it starts and ends
+	plays      []chroma
+}
+
+const (
+	// memoryS is how many seconds of common course count, before and behind a
+	// second: long enough that a chord that two songs share is not taken for
+	// the song, short enough that an extra round does no harm.
+	memoryS = 12
+	// slip is what a second costs in which one night runs ahead of the other.
+	// Tempos that differ by 16 % take one in six.
+	slip = 0.1
+)
+
+// likeness says, for every second of a night, how much what is played there
+// runs like some part of a reference: 1 is the same, 0 is chance. at is the
+// second of the reference that it runs like.
+type likeness struct {
+	like []float32
+	at   []int32
+}
+
+// resemble follows each reference through the night. busy tells the seconds
+// that are to be looked at.
+//
+// This is dynamic time warping with steps of 0, 1 or 2 seconds, for every way
+// into and out of the reference at once: a second's likeness is the mean over
+// the best common course through it, seconds farther away counting less by a
+// factor e in memoryS. A round more or less than on the reference is a jump,
+// and costs only the seconds around it.
+func resemble(night []chroma, busy []bool, refs []reference) []likeness {
+	out := make([]likeness, len(refs))
+	next := make(chan int)
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(refs)) {
+		workers.Go(func() {
+			for i := range next {
+				out[i] = follow(night, busy, refs[i].plays)
+			}
+		})
+	}
+	for i := range refs {
+		next <- i
+	}
+	close(next)
+	workers.Wait()
+	return out
+}
+
+// mostSpanS bounds the memory of follow: a night is cut in spans of that many
+// seconds, each looked at with some more before and behind.
+const (
+	mostSpanS = 600
+	marginS   = 3 * memoryS
+)
+
+func follow(night []chroma, busy []bool, ref []chroma) likeness {
+	l := likeness{like: make([]float32, len(night)), at: make([]int32, len(night))}
+	n := len(ref)
+	if n == 0 {
+		return l
+	}
+	similar := make([]float32, (mostSpanS+2*marginS)*n)
+	ahead := make([]float32, len(similar))
+	for from := 0; from < len(night); {
+		if !busy[from] {
+			from++
+			continue
+		}
+		to := from
+		for to < len(night) && to-from < mostSpanS && (busy[to] || anyBusy(busy, to, to+memoryS)) {
+			to++
+		}
+		first, last := max(0, from-marginS), min(len(night), to+marginS)
+		span(night[first:last], ref, similar, ahead, from-first, to-first, l.like[first:], l.at[first:])
+		from = to
+	}
+	return l
+}
+
+func anyBusy(busy []bool, from, to int) bool {
+	for _, b := range busy[from:min(to, len(busy))] {
+		if b {
+			return true
+		}
+	}
+	return false
+}
+
+// span fills in the likeness of seconds from … to-1 of x.
+func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float32, at []int32) {
+	n := len(ref)
+	var keep = float32(math.Exp(-1. / memoryS))
+	for t := range x {
+		row := similar[t*n:][:n]
+		a := &x[t]
+		for j := range ref {
+			b := &ref[j]
+			sum := float32(0)
+			for k := range feature.Classes {
+				sum += a[k] * b[k]
+			}
+			row[j] = sum
+		}
+	}
+	// From the end back: the course that follows a second, itself included.
+	copy(ahead[(len(x)-1)*n:][:n], similar[(len(x)-1)*n:][:n])
+	for t := len(x) - 2; t >= 0; t-- {
+		row, next, s := ahead[t*n:][:n], ahead[(t+1)*n:][:n], similar[t*n:][:n]
+		for j := range row {
+			best := next[j] - slip
+			if j+1 < n {
+				best = max(best, next[j+1])
+			}
+			if j+2 < n {
+				best = max(best, next[j+2]-slip)
+			}
+			row[j] = s[j] + keep*max(0, best)
+		}
+	}
+	behind, was := make([]float32, n), make([]float32, n)
+	whole := (1 + keep) / (1 - keep) // what a course of likeness 1 adds up to
+	for t := range to {
+		s, a := similar[t*n:][:n], ahead[t*n:][:n]
+		top, where := float32(-1e9), 0
+		for j := range behind {
+			best := was[j] - slip
+			if j >= 1 {
+				best = max(best, was[j-1])
+			}
+			if j >= 2 {
+				best = max(best, was[j-2]-slip)
+			}
+			best = keep * max(0, best)
+			behind[j] = s[j] + best
+			if v := best + a[j]; v > top {
+				top, where = v, j
+			}
+		}
+		behind, was = was, behind
+		if t >= from {
+			like[t], at[t] = top/whole, int32(where)
+		}
+	}
+}
