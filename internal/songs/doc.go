@@ -7,7 +7,13 @@
 // read, neither to find a song nor when a boundary moves. A take that a person
 // placed is never moved and never overlapped.
 //
-// The finder knows when the band plays, not what it plays: it aligns stretches
-// of music with the titles of a set list, in its order. It does not recognise
-// songs.
+// How it works, from the ground up: the levels of all tracks say when the band
+// plays (activity, stretches); the harmony of all tracks, twice a second, says
+// what (bandOf); takes of other nights say how the songs go (references), and
+// the night is followed along each of them (resemble). An alignment weighs the
+// set list's order, the lengths and the sound against each other, over all ways
+// there are (align), and so knows how sure it is.
+//
+// What one night learned from another by sound alone is never learned from
+// again as if somebody had confirmed it: see anchor.
 package songs

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/feature"
 	"nightreel/internal/meter"
 )
 
@@ -21,6 +22,7 @@ type fakeNight struct {
 	channels []string
 	levels   [][]float64 // [channel][block]
 	markers  []catalog.Marker
+	chords   [][12]float32 // what everybody plays, by second; nil: harmony was not measured
 }
 
 // store puts the night into the catalog and returns its recording.
@@ -48,6 +50,7 @@ func (f fakeNight) store(t *testing.T, store *catalog.Store) catalog.Recording {
 		t.Fatal(err)
 	}
 	var parts []catalog.Part
+	rng := rand.New(rand.NewPCG(uint64(len(f.levels[0])), 3))
 	for i, track := range saved {
 		for at := 0; at < len(f.levels[i]); at += meter.PartBlocks {
 			var p meter.Part
@@ -55,13 +58,37 @@ func (f fakeNight) store(t *testing.T, store *catalog.Store) catalog.Recording {
 				square := float32(math.Pow(10, db/10))
 				p.Blocks = append(p.Blocks, meter.Block{Peak: 1, TruePeak: 1, MeanSquare: square, KMeanSquare: square, MaxMomentary: square})
 			}
-			parts = append(parts, catalog.Part{Track: track.ID, Part: at / meter.PartBlocks, Data: meter.Encode(p)})
+			part := catalog.Part{Track: track.ID, Part: at / meter.PartBlocks, Data: meter.Encode(p)}
+			if f.chords != nil {
+				part.Features = []catalog.Feature{{Kind: catalog.Harmony, Data: f.harmony(rng, at/10, at/10+len(p.Blocks)/10)}}
+			}
+			parts = append(parts, part)
 		}
 	}
 	if err := store.PutParts(ctx, parts, nil); err != nil {
 		t.Fatal(err)
 	}
 	return rec
+}
+
+// harmony writes down what a track plays in seconds from … to-1, and some noise.
+func (f fakeNight) harmony(rng *rand.Rand, from, to int) []byte {
+	packed := make([]byte, 0, feature.PerSecond*feature.PackedBytes*(to-from))
+	for s := from; s < to; s++ {
+		for range feature.PerSecond {
+			var c feature.Chroma
+			for i := range c {
+				c[i] = 0.1 + 0.2*rng.Float32()
+				if s < len(f.chords) {
+					c[i] += f.chords[s][i]
+				}
+			}
+			at := len(packed)
+			packed = append(packed, make([]byte, feature.PackedBytes)...)
+			feature.Pack(packed[at:], &c)
+		}
+	}
+	return packed
 }
 
 // fakeSong is a song that the fake band plays.

@@ -1,0 +1,100 @@
+package songs
+
+import (
+	"slices"
+
+	"nightreel/catalog"
+)
+
+// aligned places the titles of the set list that are left, on the music that
+// is left, between the takes that are placed before and after them.
+func (n *night) aligned() {
+	held := n.satisfied()
+	taken := n.taken()
+	var placed []candidate
+	if len(n.list) == 0 && len(n.refs) > 0 {
+		placed = n.alignWindow(nil, outside(n.music, 0, n.block(n.ref.Frames)+1, taken))
+	}
+	for i := 0; i < len(n.list); {
+		if held[i] != nil {
+			i++
+			continue
+		}
+		first := i
+		for i < len(n.list) && held[i] == nil {
+			i++
+		}
+		from, to := 0, n.block(n.ref.Frames)+1
+		if first > 0 {
+			from = n.block(held[first-1].end)
+		}
+		if i < len(n.list) {
+			to = n.block(held[i].start)
+		}
+		if from >= to { // the list's order was not kept here
+			from, to = 0, n.block(n.ref.Frames)+1
+		}
+		// What is left of a stretch that is mostly taken is that take's rest.
+		music := slices.DeleteFunc(outside(n.music, from, to, taken), func(s stretch) bool { return 2*s.blocks() < s.whole })
+		placed = append(placed, n.alignWindow(n.list[first:i], music)...)
+	}
+	n.settle(placed)
+	for _, c := range placed {
+		n.accept(c)
+	}
+	for i, c := range n.satisfied() {
+		if c == nil {
+			n.result.NotPlaced = append(n.result.NotPlaced, n.list[i].Song)
+		}
+	}
+}
+
+func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []candidate {
+	var titles []wanted
+	index := map[string]int{}
+	title := func(name string) int {
+		key := catalog.Key(name)
+		i, ok := index[key]
+		if !ok {
+			i = len(titles)
+			index[key] = i
+			titles = append(titles, wanted{title: name, blocks: n.lengths[key]})
+		}
+		return i
+	}
+	var list []int
+	for _, e := range entries {
+		list = append(list, title(e.Song))
+	}
+	for _, r := range n.refs {
+		title(r.title)
+	}
+	var cs []candidate
+	heard := n.recognition(titles)
+	// What the list says by itself, for other nights to trust.
+	for _, p := range align(list, titles, music, recognition{}) {
+		n.anchors = append(n.anchors, anchor{
+			Key:   catalog.Key(titles[p.title].title),
+			Start: n.frame(music[p.from].from), End: n.frame(music[p.to-1].to),
+			P: round(alignedConfidence * p.likelihood),
+		})
+	}
+	for _, p := range align(list, titles, music, heard) {
+		cs = append(cs, candidate{
+			title: titles[p.title].title,
+			start: n.frame(music[p.from].from), end: n.frame(music[p.to-1].to),
+			by:         catalog.ByMusic,
+			confidence: heard.sureness(p),
+		})
+	}
+	return cs
+}
+
+// sureness is what the probability of an alignment is worth: where the sound
+// was asked, what its references are worth.
+func (r recognition) sureness(p placing) float64 {
+	if r.knows(p.title) {
+		return round(max(alignedConfidence, min(mostSure, 1-r.doubt[p.title]/2)) * p.likelihood)
+	}
+	return round(alignedConfidence * p.likelihood)
+}
