@@ -27,13 +27,13 @@ type placing struct {
 // that was not played and a stretch of song's length that is none are rarer
 // than a stop within a song.
 const (
-	unplayed     = 0.01 // a title on the list was not played
+	unplayed     = 0.03 // a title on the list was not played
 	notASong     = 0.6  // a stretch of next to no length is no song, but tuning or a false start
 	longNotASong = 8.0  // and e to the minus this less so for one of a song's usual length
 	unlisted     = 0.02 // a stretch of whatever length is a song that is not on the list
 	knownSpread  = 0.25 // of ln(length) from night to night
 	guessSpread  = 0.7  // of ln(length) from song to song
-	outOfTurn    = 0.05 // a title that is recognised is not the list's next
+	outOfTurn    = 0.1  // a title that is recognised is not the list's next
 	withoutList  = 0.7  // a stretch is a song that is known, on a night without a list
 	stranger     = 0.2  // a stretch of whatever length is a song that is not known, on such a night
 	evenBand     = 0.35 // with a smaller share of loud channels it is rather no song

@@ -37,7 +37,7 @@ const (
 	// long stretch.
 	soundS = 10
 	// leastDoubt is left whoever placed the references: persons err too.
-	leastDoubt = 0.01
+	leastDoubt = 0.0005
 	// neighbours are the titles that a wrong one may have been mistaken for.
 	neighbours = 3
 )

@@ -107,7 +107,7 @@ func TestKnownByItsSound(t *testing.T) {
 		t.Errorf("placing again changed %v to %v", lines(p.Takes), lines(again.Takes))
 	}
 	// The set list has two titles the wrong way round, and one that was not played.
-	saveSetList(t, store, night, []string{"Tune A", "Tune D", "Tune C", "Tune F", "Tune B"})
+	saveSetList(t, store, night, []string{"Tune A", "Tune D", "Tune F", "Tune C", "Tune B"})
 	p = place(t, store)
 	if got := titles(p.Takes); got != "Tune D, Tune A, Tune F, Tune B" {
 		t.Errorf("by list and sound: %s", got)
