@@ -14,6 +14,7 @@ type DerivedKind string
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
+	Judged      DerivedKind = "judged"  // that its songs were placed and its channels judged, and by what
 )
 
 // DerivedKey names one thing that was worked out: its kind, and the span of the
@@ -24,7 +25,8 @@ type DerivedKey struct {
 	Start, End int64
 }
 
-// Edition counts the changes of a recording's measured parts. It is asked for
+// Edition counts the changes of a recording: of its measured parts, and of its
+// files, tracks and markers. It is asked for
 // before the parts are read, and given back with what was worked out of them.
 type Edition int64
 

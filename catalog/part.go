@@ -106,6 +106,22 @@ func (s *Store) PartKeys(ctx context.Context, f PartFilter) ([]Part, error) {
 	})
 }
 
+// PartCounts returns how many parts of each recording were measured, over all its
+// tracks.
+func (s *Store) PartCounts(ctx context.Context) (map[RecordingID]int, error) {
+	type count struct {
+		id RecordingID
+		n  int
+	}
+	counts, err := list(ctx, s.db, "SELECT t.recording_id, count(*) FROM tracks t JOIN parts p ON p.track_id = t.id GROUP BY t.recording_id", nil,
+		func(row scanner) (c count, err error) { return c, row.Scan(&c.id, &c.n) })
+	all := make(map[RecordingID]int, len(counts))
+	for _, c := range counts {
+		all[c.id] = c.n
+	}
+	return all, err
+}
+
 // DropParts forgets parts, because the audio they were measured from changed,
 // and the checksums of the recording's files from there on: pieces that end
 // after byte fromByte of the given files.

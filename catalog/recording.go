@@ -156,7 +156,12 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		if err := saveTracks(ctx, tx, r.ID, tracks); err != nil {
 			return err
 		}
-		return saveMarkers(ctx, tx, r.ID, markers)
+		if err := saveMarkers(ctx, tx, r.ID, markers); err != nil {
+			return err
+		}
+		// Its flags speak of files and tracks too.
+		_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", r.ID)
+		return err
 	})
 	if err != nil {
 		return Recording{}, err

@@ -1,5 +1,110 @@
 package main
 
-import "context"
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"strconv"
+	"text/tabwriter"
+)
 
-func (b *bench) growth(ctx context.Context) error { return nil }
+// scans prints how a scan grows with channels and length.
+func (b *bench) scans(ctx context.Context) error {
+	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "\nmono channels\tminutes\tCPU ns/sample\twall ns/sample\tMiB\tcatalog % of audio")
+	for _, size := range [][2]int{{8, 1}, {16, 1}, {32, 1}, {64, 1}, {128, 1}, {16, 5}, {16, 20}, {16, 60}} {
+		dir := b.path("2031-05-02 Growth")
+		if _, err := b.night(ctx, dir, size[0], size[1]*60, "mono"); err != nil {
+			return err
+		}
+		samples := float64(size[0] * size[1] * 60 * rate)
+		var cpu, wall []float64
+		memory := int64(0)
+		for range b.rounds {
+			if err := remove(b.path("catalog")); err != nil {
+				return err
+			}
+			u, err := measure(ctx, b.builds[0].path, "--catalog", b.path("catalog"), "scan", dir)
+			if err != nil {
+				return err
+			}
+			cpu, wall, memory = append(cpu, u.cpu), append(wall, u.wall), max(memory, u.memory)
+		}
+		st, err := os.Stat(b.path("catalog"))
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(w, "%d\t%d\t%.3f\t%.3f\t%d\t%.3f\n", size[0], size[1], median(cpu)/samples*1e9, median(wall)/samples*1e9, memory>>20,
+			100*float64(st.Size())/(samples*sampleLen))
+		if err := os.RemoveAll(dir); err != nil {
+			return err
+		}
+	}
+	return w.Flush()
+}
+
+// tours prints how questions grow with the nights of a tour.
+func (b *bench) tours(ctx context.Context) error {
+	self, err := os.Executable()
+	if err != nil {
+		return err
+	}
+	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(w, "\nms, medians; %d channels, %d songs a night\tnights\topen", tourChannels, tourSongs)
+	for _, q := range questions("") {
+		fmt.Fprint(w, "\t", q.what)
+	}
+	fmt.Fprintln(w, "\tscan, nothing new\tcatalog MB")
+	for _, nights := range []int{1, 10, 40, 120} {
+		dir, path := b.path("tour"), b.path("tour.nightreel")
+		store, err := makeTour(ctx, dir, path, nights)
+		if store != nil {
+			store.Close()
+		}
+		if err != nil {
+			return err
+		}
+		// The first scan judges the nights.
+		if _, err := measure(ctx, b.builds[0].path, "--catalog", path, "scan", dir); err != nil {
+			return err
+		}
+		took := map[string][]float64{}
+		for range b.rounds {
+			out, err := exec.CommandContext(ctx, self, "ask", path, strconv.Itoa(nights)).Output()
+			if err != nil {
+				return err
+			}
+			var one map[string]float64
+			if err := json.Unmarshal(out, &one); err != nil {
+				return err
+			}
+			u, err := measure(ctx, b.builds[0].path, "--catalog", path, "scan", dir)
+			if err != nil {
+				return err
+			}
+			one["scan"] = u.wall * 1e3
+			for k, v := range one {
+				took[k] = append(took[k], v)
+			}
+		}
+		fmt.Fprintf(w, "\t%d\t%.1f", nights, median(took["open"]))
+		for _, q := range questions("") {
+			fmt.Fprintf(w, "\t%.1f", median(took[q.what]))
+		}
+		st, err := os.Stat(path)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(w, "\t%.0f\t%d\n", median(took["scan"]), st.Size()>>20)
+		w.Flush()
+		if err := remove(path); err != nil {
+			return err
+		}
+		if err := os.RemoveAll(dir); err != nil {
+			return err
+		}
+	}
+	return nil
+}

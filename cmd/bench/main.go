@@ -2,7 +2,8 @@
 // same files in the same run. It is a tool for developers:
 //
 //	go run ./cmd/bench          the table of measuring, five rounds
-//	go run ./cmd/bench growth   with channels, with length, with nights
+//	go run ./cmd/bench growth   how a scan grows with channels and length
+//	go run ./cmd/bench nights   how questions grow with the nights of a tour
 //
 // The recordings it makes, some 5.5 GB, lie in a temporary folder that goes
 // when it ends. They are made of the demo tour's first night. Seconds depend on
@@ -17,10 +18,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
 	"os/signal"
+	"strconv"
 
 	"nightreel/internal/meter"
 )
@@ -49,9 +52,29 @@ func run() error {
 		return decodeLoop(flag.Args()[1:])
 	case "write":
 		return writeNight(flag.Args()[1:])
-	case "", "growth":
+	case "tour":
+		nights, err := strconv.Atoi(flag.Arg(2))
+		if err != nil {
+			return err
+		}
+		store, err := makeTour(context.Background(), flag.Arg(1), flag.Arg(1)+".nightreel", nights)
+		if store != nil {
+			store.Close()
+		}
+		return err
+	case "ask":
+		nights, err := strconv.Atoi(flag.Arg(2))
+		if err != nil {
+			return err
+		}
+		took, err := askAll(context.Background(), flag.Arg(1), nights)
+		if err != nil {
+			return err
+		}
+		return json.NewEncoder(os.Stdout).Encode(took)
+	case "", "growth", "nights":
 	default:
-		return fmt.Errorf("unknown part %q: growth, or nothing", flag.Arg(0))
+		return fmt.Errorf("unknown part %q: growth, nights, or nothing", flag.Arg(0))
 	}
 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -66,8 +89,11 @@ func run() error {
 	if err := b.build(ctx, used); err != nil {
 		return err
 	}
-	if flag.Arg(0) == "growth" {
-		return b.growth(ctx)
+	switch flag.Arg(0) {
+	case "growth":
+		return b.scans(ctx)
+	case "nights":
+		return b.tours(ctx)
 	}
 	return b.compare(ctx)
 }

@@ -35,6 +35,13 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 		return out, err
 	}
 	for i, show := range out.Shows {
+		done, mark, err := judged(ctx, store, show.Date)
+		if err != nil {
+			return out, err
+		}
+		if done {
+			continue
+		}
 		warnings, err := Judge(ctx, store, show.Date)
 		out.Warnings = append(out.Warnings, warnings...)
 		if err != nil {
@@ -46,8 +53,41 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 		if err := Prepare(ctx, store, show.Date); err != nil {
 			return out, err
 		}
+		if err := mark(); err != nil {
+			return out, err
+		}
 	}
 	return out, nil
+}
+
+// judging is the edition of all judgement: it is raised where songs or health
+// find or say something else than before, and then the next scan judges anew.
+const judging = "1"
+
+// judged reports whether a show was judged since its recordings changed. mark
+// notes that it was, unless they have changed meanwhile.
+func judged(ctx context.Context, store *catalog.Store, show catalog.Date) (done bool, mark func() error, err error) {
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
+	if err != nil {
+		return false, nil, err
+	}
+	editions := make([]catalog.Edition, len(recordings))
+	done = true
+	for i, r := range recordings {
+		var by []byte
+		if by, editions[i], err = store.Derived(ctx, catalog.DerivedKey{Recording: r.ID, Kind: catalog.Judged}); err != nil {
+			return false, nil, err
+		}
+		done = done && string(by) == judging
+	}
+	return done, func() error {
+		for i, r := range recordings {
+			if err := store.PutDerived(ctx, catalog.DerivedKey{Recording: r.ID, Kind: catalog.Judged}, editions[i], []byte(judging)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}, nil
 }
 
 // Judge places a show's songs and judges its channels, and returns what a

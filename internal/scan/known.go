@@ -19,6 +19,7 @@ type known struct {
 	recordings map[catalog.RecordingID]catalog.Recording
 	files      map[fileKey]catalog.File
 	of         map[catalog.RecordingID][]catalog.File
+	parts      map[catalog.RecordingID]int // how many were measured
 }
 
 // fileKey is what the catalog knows a file by.
@@ -31,6 +32,9 @@ func loadKnown(ctx context.Context, store *catalog.Store) (known, error) {
 	k := known{recordings: map[catalog.RecordingID]catalog.Recording{}, files: map[fileKey]catalog.File{}, of: map[catalog.RecordingID][]catalog.File{}}
 	var err error
 	if k.volumes, err = store.Volumes(ctx); err != nil {
+		return k, err
+	}
+	if k.parts, err = store.PartCounts(ctx); err != nil {
 		return k, err
 	}
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{})

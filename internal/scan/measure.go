@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -26,8 +27,9 @@ type done struct {
 }
 
 // job reads back what was stored of a recording and finds out which parts of it
-// are missing.
-func (s *scan) job(ctx context.Context, r catalog.Recording) (*job, error) {
+// are missing. Of a recording that did not change, same, none are as long as
+// there are as many as it must have.
+func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, error) {
 	files, err := s.store.Files(ctx, catalog.FileFilter{Recording: r.ID})
 	if err != nil {
 		return nil, err
@@ -35,18 +37,6 @@ func (s *scan) job(ctx context.Context, r catalog.Recording) (*job, error) {
 	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
 	if err != nil {
 		return nil, err
-	}
-	keys, err := s.store.PartKeys(ctx, catalog.PartFilter{Recording: r.ID})
-	if err != nil {
-		return nil, err
-	}
-	type key struct {
-		track catalog.TrackID
-		part  int
-	}
-	have := map[key]bool{}
-	for _, p := range keys {
-		have[key{p.Track, p.Part}] = true
 	}
 	ids := map[int]catalog.TrackID{}
 	for _, t := range tracks {
@@ -75,18 +65,44 @@ func (s *scan) job(ctx context.Context, r catalog.Recording) (*job, error) {
 		l.files = append(l.files, f)
 		l.frames = max(l.frames, f.StartFrame+f.Frames)
 	}
-	length := partFrames(r.SampleRate)
+	parts := 0
 	for _, l := range j.strips {
-		for part := range int((l.frames + length - 1) / length) {
-			for _, id := range l.tracks {
-				if !have[key{id, part}] {
-					l.parts = append(l.parts, part)
-					break
-				}
+		parts += j.parts(l) * l.channels
+	}
+	if same && s.known.parts[r.ID] == parts {
+		return j, nil
+	}
+	return j, s.unmeasured(ctx, j)
+}
+
+// parts returns how many parts a strip has.
+func (j *job) parts(l *strip) int {
+	length := partFrames(j.config.SampleRate)
+	return int((l.frames + length - 1) / length)
+}
+
+// unmeasured finds out which parts were not measured yet.
+func (s *scan) unmeasured(ctx context.Context, j *job) error {
+	keys, err := s.store.PartKeys(ctx, catalog.PartFilter{Recording: j.recording.ID})
+	if err != nil {
+		return err
+	}
+	type key struct {
+		track catalog.TrackID
+		part  int
+	}
+	have := map[key]bool{}
+	for _, p := range keys {
+		have[key{p.Track, p.Part}] = true
+	}
+	for _, l := range j.strips {
+		for part := range j.parts(l) {
+			if slices.ContainsFunc(l.tracks, func(id catalog.TrackID) bool { return !have[key{id, part}] }) {
+				l.parts = append(l.parts, part)
 			}
 		}
 	}
-	return j, nil
+	return nil
 }
 
 func sampleType(r catalog.Recording) meter.SampleType {

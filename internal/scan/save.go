@@ -68,7 +68,7 @@ func (s *scan) save(ctx context.Context, g *group) (*job, error) {
 			return nil, err
 		}
 	}
-	j, err := s.job(ctx, r)
+	j, err := s.job(ctx, r, same)
 	s.known.recordings[r.ID], s.known.of[r.ID] = r, files // for the groups to come
 	return j, err
 }

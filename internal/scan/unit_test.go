@@ -32,7 +32,7 @@ func TestUnits(t *testing.T) {
 	j := &job{config: meter.Config{SampleRate: rate}}
 	j.strips = monoStrips(1, 20, 0, 2*length+5000)
 	j.strips = append(j.strips, monoStrips(21, 1, 0, 2*length+5001)...) // one frame longer: the last part differs
-	j.strips = append(j.strips, monoStrips(22, 1, 7, 2*length+4000)...)   // starts later
+	j.strips = append(j.strips, monoStrips(22, 1, 7, 2*length+4000)...) // starts later
 	poly := monoStrips(23, 1, 0, 2*length+5000)[0]
 	poly.channels, poly.files[0].Channels = 4, 4
 	j.strips = append(j.strips, poly)
