@@ -56,6 +56,7 @@ type Engine struct {
 	want     *place // jump that the reader has to prepare
 	rerule   bool   // the rules changed: what was read ahead may be wrong
 	playWant bool   // play when the jump is ready
+	busy     bool   // the reader makes a ring that follows new rules
 	blocked  bool   // rerule waits for room in the ring
 	next     int    // ring that is being filled
 	trims    []float64
@@ -71,7 +72,7 @@ const safeFade = 0.010
 // ringBytes bounds the two rings together, readAheadS is what they hold if
 // that allows it.
 const (
-	ringBytes  = 140 << 20
+	ringBytes  = 128 << 20
 	readAheadS = 2.0
 )
 
@@ -156,7 +157,7 @@ func (e *Engine) Wait(ctx context.Context, n int) error {
 func (e *Engine) prepared(n uint64) bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if e.want != nil || e.rerule && !e.blocked || e.ended.Load() && e.pending.Load() == nil {
+	if e.want != nil || e.busy || e.rerule && !e.blocked || e.ended.Load() && e.pending.Load() == nil {
 		return false
 	}
 	ring := e.rings[e.current.Load()]

@@ -9,36 +9,11 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/playback/pattern"
 	"nightreel/internal/wavfile"
 )
 
-// The pattern: sample (frame, channel) is frame·patA + channel·patB as a 24-bit
-// integer. Both factors are odd, so that a sample tells which frame of which
-// channel it is (frames are known modulo 2^24, 5.8 minutes at 48 kHz).
-const (
-	patA = 5_331_337
-	patB = 9_999_991
-)
-
-func pattern(frame int64, channel int) int32 {
-	return int32(uint32(frame*patA+int64(channel)*patB)<<8) >> 8
-}
-
-func patternF(frame int64, channel int) float32 { return float32(pattern(frame, channel)) / (1 << 23) }
-
-// patInv is patA's inverse modulo 2^24.
-var patInv = func() int64 {
-	inv := int64(1)
-	for range 24 { // Newton doubles the bits that are right
-		inv = inv * (2 - patA*inv) & (1<<24 - 1)
-	}
-	return inv
-}()
-
-// frameOf returns the frame, modulo 2^24, that a sample of a channel is.
-func frameOf(x float32, channel int) int64 {
-	return ((int64(x*(1<<23))-int64(channel)*patB)*patInv)&(1<<24-1) + 0
-}
+func patternF(frame int64, channel int) float32 { return pattern.Float(frame, channel) }
 
 // tape is a recording that exists only as its pattern. Its path tells all:
 // tape:FIRSTCHANNEL:CHANNELS:FRAMES:BITS:RATE:OFFSET.
@@ -106,7 +81,7 @@ func (t *tape) ReadFrames(dst []byte, frame int64) (int, error) {
 	size := t.info.Format.ContainerBytes
 	for f := range n {
 		for c := range t.info.Format.Channels {
-			v := uint32(pattern(t.offset+frame+f, t.first+c))
+			v := uint32(pattern.Sample(t.offset+frame+f, t.first+c))
 			switch size {
 			case 2:
 				v >>= 8
@@ -217,7 +192,7 @@ func (r *rigUp) exact(what string, out []float32, from, to int, at int64) {
 	for f := from; f < to; f++ {
 		for c := range r.width {
 			if x, want := out[f*r.channels+c], patternF(at+int64(f-from), c); x != want {
-				r.t.Fatalf("%s: frame %d, output %d: %v, want %v: that is frame %d, not %d", what, f, c+1, x, want, frameOf(x, c), at+int64(f-from))
+				r.t.Fatalf("%s: frame %d, output %d: %v, want %v: that is frame %d, not %d", what, f, c+1, x, want, pattern.FrameOf(x, c), at+int64(f-from))
 			}
 		}
 	}

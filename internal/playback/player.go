@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"nightreel/catalog"
@@ -36,6 +37,7 @@ type Player struct {
 	cmd   *exec.Cmd
 	in    io.WriteCloser
 	log   tailBuffer
+	armed atomic.Bool
 
 	writing sync.Mutex // of lines down the pipe
 
@@ -282,7 +284,8 @@ const answerWithin = time.Second
 // Do sends a command and waits until it is done or refused (*[RefusedError]).
 // A [FadeOut] that is not answered within a second ends the player's process.
 func (p *Player) Do(ctx context.Context, c Command) error {
-	if c.Do == Play || c.Do == Identify || c.Do == LineUp {
+	// Noted before anything sounds; an unarmed player refuses anyway.
+	if p.armed.Load() && (c.Do == Play || c.Do == Identify || c.Do == LineUp) {
 		if err := p.store.BeginFeeding(ctx, p.ses); err != nil {
 			return err
 		}
@@ -299,7 +302,11 @@ func (p *Player) Do(ctx context.Context, c Command) error {
 		}
 		return err
 	}
-	return p.ask(ctx, c)
+	err := p.ask(ctx, c)
+	if err == nil && c.Do == Acknowledge {
+		p.armed.Store(true)
+	}
+	return err
 }
 
 func (p *Player) ask(ctx context.Context, c Command) error {
@@ -410,3 +417,6 @@ func (b *tailBuffer) last() string {
 	lines := strings.Split(string(bytes.TrimSpace(b.text)), "\n")
 	return lines[len(lines)-1]
 }
+
+// PID returns the id of the player's process, for measuring it.
+func (p *Player) PID() int { return p.cmd.Process.Pid }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/playback/pattern"
 	"nightreel/internal/wavfile"
 )
 
@@ -116,7 +117,7 @@ func TestPlayer(t *testing.T) {
 	}
 	x := make([]float64, 300)
 	f.Info().Format.Decode(x, raw)
-	if at := frameOf(float32(x[0]), 0); at < 200_000-filePeriod || at > 200_000+filePeriod || x[2] != 0 || x[299] != 0 {
+	if at := pattern.FrameOf(float32(x[0]), 0); at < 200_000-filePeriod || at > 200_000+filePeriod || x[2] != 0 || x[299] != 0 {
 		t.Errorf("the file's frame 100000 is the recording's %d, the muted output has %v", at, x[2])
 	}
 

@@ -32,6 +32,7 @@ type head struct {
 	rise              int // frames of the fade-in after a drought that are left
 
 	gains, steps, goals []float32
+	peaks               []uint32
 	gainLeft            int
 	tone                toneHead
 
@@ -44,6 +45,7 @@ func (h *head) init(e *Engine) {
 	h.safe = max(1, e.frames(safeFade))
 	h.resume = uint64(10 * h.safe)
 	h.gains, h.steps, h.goals = make([]float32, e.width), make([]float32, e.width), make([]float32, e.width)
+	h.peaks = make([]uint32, e.width)
 	h.gateSeen = e.gate.Load()
 }
 
@@ -79,7 +81,7 @@ func (e *Engine) Pull(dst []float32, channels int) {
 	}
 	e.applyGains(h, whole, channels)
 	e.playTone(h, whole, channels)
-	e.meter(whole, channels)
+	e.meter(h, whole, channels)
 	e.pulled.Add(int64(len(whole) / channels))
 }
 
@@ -292,29 +294,31 @@ func (e *Engine) applyGains(h *head, dst []float32, channels int) {
 				copy(h.gains, h.goals)
 			}
 		}
-		row := dst[:len(h.gains)]
-		for o, g := range h.gains {
+		gains := h.gains
+		row := dst[:len(gains)]
+		for o, g := range gains {
 			row[o] *= g
 		}
 		dst = dst[channels:]
 	}
 }
 
-// meter keeps the peak of every output.
-func (e *Engine) meter(dst []float32, channels int) {
-	for o := range e.peaks {
-		top := float32(0)
-		for i := o; i < len(dst); i += channels {
-			x := dst[i]
-			if x < 0 {
-				x = -x
-			}
-			if x > top {
-				top = x
+// meter keeps the peak of every output. A float without its sign orders as its
+// bits do.
+func (e *Engine) meter(h *head, dst []float32, channels int) {
+	peaks := h.peaks
+	clear(peaks)
+	for ; len(dst) > 0; dst = dst[channels:] {
+		row := dst[:len(peaks)]
+		for o := range peaks {
+			if b := math.Float32bits(row[o]) &^ (1 << 31); b > peaks[o] {
+				peaks[o] = b
 			}
 		}
-		if top > math.Float32frombits(e.peaks[o].Load()) {
-			e.peaks[o].Store(math.Float32bits(top))
+	}
+	for o, b := range peaks {
+		if b > e.peaks[o].Load() {
+			e.peaks[o].Store(b)
 		}
 	}
 }

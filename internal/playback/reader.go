@@ -182,13 +182,14 @@ func (r *reader) follow(free int) bool {
 		return filled
 	}
 	r.adopt()
-	e.next = free
+	e.next, e.busy = free, true
 	t = &e.tracks[free]
 	t.reset(c.want)
 	e.mu.Unlock()
 	r.begin(c.want)
 	r.fill(true)
 	e.mu.Lock()
+	e.busy = false
 	s := &swap{ring: free, at: max(1, c.at), late: r.fadeIn}
 	if c.jump {
 		s.fade = r.fadeIn
@@ -296,11 +297,4 @@ func (w *writer) mix(dst []float32, width int) {
 		}
 		w.tailAt++
 	}
-}
-
-func grow(s []float32, n int) []float32 {
-	if cap(s) < n {
-		return make([]float32, n)
-	}
-	return s[:n]
 }

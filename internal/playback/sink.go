@@ -93,3 +93,11 @@ func (n *Null) Close() error {
 	}
 	return nil
 }
+
+// DeviceInfo is a sound device as the audio system describes it.
+type DeviceInfo struct {
+	Name    string `json:"name"`         // for --device
+	Outputs int    `json:"outputs"`      // 0 = it does not say
+	Rates   []int  `json:"sample_rates"` // Hz; none = it does not say
+	Default bool   `json:"default"`
+}

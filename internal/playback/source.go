@@ -5,6 +5,8 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+
+	"nightreel/internal/wavfile"
 )
 
 // part is the use that an item makes of one file.
@@ -27,7 +29,9 @@ type source struct {
 	rate, width int
 	files       []*file
 	items       [][]part // of every item, in order
-	bufs        sync.Pool
+	spans       []span   // memory of one read
+	x, line     []float64
+	one         [1]float64
 }
 
 // workers read the first block after a jump side by side: cold disks answer
@@ -36,7 +40,7 @@ const workers = 8
 
 // newSource opens nothing yet.
 func newSource(p *Program, open OpenFunc) *source {
-	s := &source{rate: p.Rate, width: p.Outputs, bufs: sync.Pool{New: func() any { return &scratch{} }}}
+	s := &source{rate: p.Rate, width: p.Outputs}
 	byPath := map[string]*file{}
 	converters := map[int]*converter{}
 	for _, it := range p.Items {
@@ -94,141 +98,146 @@ func (s *source) close() {
 	}
 }
 
-// scratch is the memory of one worker.
-type scratch struct {
-	raw []byte
-	x   []float64
-	bad []int // outputs, from 0, that could not be read
-}
+// tileFrames are laid out at a time: a tile of all outputs stays in the
+// processor's first cache while every file writes its column.
+const tileFrames = 64
 
-// chunkFrames are decoded at a time, so that they stay in the processor's cache.
-const chunkFrames = 512
+// span is the part of a block that one file has.
+type span struct {
+	from  int64 // first frame in the file
+	at    int   // its place in the block, frames
+	count int   // frames
+	bad   bool
+	raw   []byte
+}
 
 // read writes the frames from p on to dst, interleaved and width wide: silence
 // where nothing was recorded. It marks in bad the outputs that could not be
-// read; they are silent. len(bad) is the width.
+// read; they are silent. len(bad) is the width. With many, several files are
+// read side by side.
 func (s *source) read(dst []float32, p place, bad []bool, many bool) {
 	clear(dst)
 	clear(bad)
-	n := int64(len(dst) / s.width)
+	n := len(dst) / s.width
 	parts := s.items[p.item]
-	if !many {
-		sc := s.bufs.Get().(*scratch)
-		for i := range parts {
-			s.readPart(dst, &parts[i], p.frame, n, sc)
-		}
-		s.gather(sc, bad)
-		return
+	if len(s.spans) < len(parts) {
+		s.spans = append(s.spans, make([]span, len(parts)-len(s.spans))...)
 	}
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	all := make([]*scratch, min(workers, len(parts)))
-	for w := range all {
-		all[w] = s.bufs.Get().(*scratch)
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(parts) {
-					return
+	spans := s.spans[:len(parts)]
+	if many {
+		var next atomic.Int64
+		var wg sync.WaitGroup
+		for range min(workers, len(parts)) {
+			wg.Go(func() {
+				for i := int(next.Add(1)) - 1; i < len(parts); i = int(next.Add(1)) - 1 {
+					s.load(&parts[i], p.frame, n, &spans[i])
 				}
-				s.readPart(dst, &parts[i], p.frame, n, all[w])
+			})
+		}
+		wg.Wait()
+	} else {
+		for i := range parts {
+			s.load(&parts[i], p.frame, n, &spans[i])
+		}
+	}
+	for i := range parts {
+		if spans[i].bad {
+			for _, v := range parts[i].voices {
+				bad[v.output] = true
 			}
-		})
+		} else if parts[i].conv != nil {
+			s.convert(dst, &parts[i], &spans[i], p.frame)
+		}
 	}
-	wg.Wait()
-	for _, sc := range all {
-		s.gather(sc, bad)
+	for from := 0; from < n; from += tileFrames {
+		until := min(n, from+tileFrames)
+		for i := range parts {
+			if sp := &spans[i]; !sp.bad && parts[i].conv == nil && sp.at < until && sp.at+sp.count > from {
+				s.lay(dst, &parts[i], sp, max(from, sp.at), min(until, sp.at+sp.count))
+			}
+		}
 	}
 }
 
-func (s *source) gather(sc *scratch, bad []bool) {
-	for _, o := range sc.bad {
-		bad[o] = true
-	}
-	sc.bad = sc.bad[:0]
-	s.bufs.Put(sc)
-}
-
-// readPart adds what one file has of the n frames from frame on.
-func (s *source) readPart(dst []float32, p *part, frame, n int64, sc *scratch) {
+// load reads what a file has of the n frames from frame on.
+func (s *source) load(p *part, frame int64, n int, sp *span) {
+	lo, hi := frame, frame+int64(n)
 	if p.conv != nil {
-		s.convertPart(dst, p, frame, n, sc)
-		return
+		lo, hi = p.conv.needs(frame, int64(n))
 	}
-	first := max(frame, p.start)
-	last := min(frame+n, p.start+p.file.frames)
+	first, last := max(lo, p.start), min(hi, p.start+p.file.frames)
+	sp.bad, sp.at, sp.count = false, 0, 0
 	if first >= last {
 		return
 	}
-	if !s.load(p, first-p.start, last-first, n, sc) {
-		return
-	}
-	size := p.file.format.FrameBytes()
-	channels := p.file.format.Channels
-	for at := first; at < last; at += chunkFrames {
-		k := int(min(chunkFrames, last-at))
-		x := sc.decoded(k * channels)
-		p.file.format.Decode(x, sc.raw[int(at-first)*size:])
-		for _, v := range p.voices {
-			to := dst[int(at-frame)*s.width+v.output:]
-			if v.gain == 1 {
-				for i := range k {
-					to[i*s.width] = float32(x[i*channels+v.channel])
-				}
-			} else {
-				for i := range k {
-					to[i*s.width] = float32(x[i*channels+v.channel] * v.gain)
-				}
-			}
-		}
-	}
+	sp.from, sp.at, sp.count = first-p.start, int(first-lo), int(last-first)
+	sp.raw = grow(sp.raw, sp.count*p.file.format.FrameBytes())
+	sp.bad = p.file.read(sp.raw, sp.from, int64(n), s.rate) != nil
 }
 
-// load reads count frames of a file into sc.raw; span is the block's length at
-// the program's rate.
-func (s *source) load(p *part, from, count, span int64, sc *scratch) bool {
-	need := int(count) * p.file.format.FrameBytes()
-	if cap(sc.raw) < need {
-		sc.raw = make([]byte, need)
-	}
-	sc.raw = sc.raw[:need]
-	if err := p.file.read(sc.raw, from, span, s.rate); err != nil {
-		for _, v := range p.voices {
-			sc.bad = append(sc.bad, v.output)
-		}
-		return false
-	}
-	return true
-}
-
-func (sc *scratch) decoded(n int) []float64 {
-	if cap(sc.x) < n {
-		sc.x = make([]float64, n)
-	}
-	return sc.x[:n]
-}
-
-// convertPart is readPart for a file of another rate. What a converted frame
-// needs of the next file of the recording comes from that file's own part: the
-// filter is linear, so the parts' contributions add up.
-func (s *source) convertPart(dst []float32, p *part, frame, n int64, sc *scratch) {
-	lo, hi := p.conv.needs(frame, n)
-	first := max(lo, p.start)
-	last := min(hi, p.start+p.file.frames)
-	if first >= last || !s.load(p, first-p.start, last-first, n, sc) {
-		return
-	}
-	channels := p.file.format.Channels
-	span := int(hi - lo)
-	x := sc.decoded(int(last-first)*channels + span)
-	one := x[int(last-first)*channels:]
-	x = x[:int(last-first)*channels]
-	p.file.format.Decode(x, sc.raw)
+// lay decodes the frames from … until of the block into their columns.
+func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
+	f := p.file.format
+	raw := sp.raw[(from-sp.at)*f.FrameBytes() : (until-sp.at)*f.FrameBytes()]
 	for _, v := range p.voices {
-		clear(one)
-		for i := range int(last - first) {
-			one[int(first-lo)+i] = x[i*channels+v.channel] * v.gain
+		to := dst[from*s.width+v.output : (until-1)*s.width+v.output+1]
+		if f.Encoding == wavfile.PCM && f.ContainerBytes == 3 {
+			lay24(to, s.width, raw[3*v.channel:], f.FrameBytes(), v.gain)
+			continue
 		}
-		p.conv.add(dst[v.output:], s.width, one, lo, frame, n)
+		// Other codings are seldom; one sample at a time is fast enough.
+		for i := range until - from {
+			f.Decode(s.one[:], raw[i*f.FrameBytes()+v.channel*f.ContainerBytes:][:f.ContainerBytes])
+			to[i*s.width] = float32(s.one[0] * v.gain)
+		}
 	}
+}
+
+// lay24 decodes 24-bit samples, size bytes apart, into a column. Without a gain
+// a sample times a power of two is exact.
+func lay24(to []float32, width int, raw []byte, size int, gain float64) {
+	k := 0
+	if gain == 1 {
+		for i := 0; i < len(to); i += width {
+			b := raw[k : k+3 : k+3]
+			to[i] = float32(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) * (1.0 / (1 << 23))
+			k += size
+		}
+		return
+	}
+	for i := 0; i < len(to); i += width {
+		b := raw[k : k+3 : k+3]
+		to[i] = float32(float64(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) * (1.0 / (1 << 23)) * gain)
+		k += size
+	}
+}
+
+// convert adds what a file of another rate gives to the block from frame on.
+// What a frame needs of the recording's next file comes from that file's own
+// part: the filter is linear, so the parts add up.
+func (s *source) convert(dst []float32, p *part, sp *span, frame int64) {
+	if sp.count == 0 {
+		return
+	}
+	n := int64(len(dst) / s.width)
+	lo, hi := p.conv.needs(frame, n)
+	channels := p.file.format.Channels
+	s.x = grow(s.x, sp.count*channels)
+	s.line = grow(s.line, int(hi-lo))
+	p.file.format.Decode(s.x, sp.raw)
+	for _, v := range p.voices {
+		clear(s.line)
+		for i := range sp.count {
+			s.line[sp.at+i] = s.x[i*channels+v.channel] * v.gain
+		}
+		p.conv.add(dst[v.output:], s.width, s.line, lo, frame, n)
+	}
+}
+
+// grow returns a slice of n elements, the same memory where that suffices.
+func grow[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
 }

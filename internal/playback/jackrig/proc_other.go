@@ -1,0 +1,7 @@
+//go:build !linux
+
+package jackrig
+
+import "syscall"
+
+func together() *syscall.SysProcAttr { return nil }
