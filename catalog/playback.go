@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -69,7 +70,7 @@ type BackInput struct {
 }
 
 // BackToStage returns the desk inputs that a session feeds, with their ticks,
-// and whether any sound was made since the list was last complete: only then
+// in order, and whether any sound was made since the list was last complete: only then
 // does an open line mean something.
 func (s *Store) BackToStage(ctx context.Context, ses Session) (list []BackInput, fed bool, err error) {
 	return backToStage(ctx, s.db, ses)
@@ -92,6 +93,7 @@ func backToStage(ctx context.Context, q querier, ses Session) (list []BackInput,
 			list = append(list, BackInput{in.DeskInput, in.Channel, ticked[in.DeskInput]})
 		}
 	}
+	slices.SortFunc(list, func(a, b BackInput) int { return a.DeskInput - b.DeskInput })
 	err = q.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM playback_states WHERE session_id = ? AND fed = 1)", ses.ID).Scan(&fed)
 	if err != nil {
 		return nil, false, fmt.Errorf("could not read the catalog: %w", err)

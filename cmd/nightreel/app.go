@@ -48,6 +48,7 @@ func newApp(e *env) *cli.App {
 			e.noteCommand(),
 			e.deskCommand(),
 			e.sessionCommand(),
+			e.devicesCommand(),
 			e.playerCommand(),
 			e.verifyCommand(),
 			e.relocateCommand(),

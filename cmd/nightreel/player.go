@@ -1,13 +1,13 @@
 package main
 
 import (
-	"fmt"
 	"os"
 	"os/signal"
 
 	"github.com/urfave/cli/v2"
 
 	"nightreel/internal/playback"
+	"nightreel/internal/playback/device"
 )
 
 // playerCommand is the process that plays: nothing else runs in it. session
@@ -17,6 +17,9 @@ func (e *env) playerCommand() *cli.Command {
 		Name:   playback.PlayerCommand,
 		Hidden: true,
 		Action: func(c *cli.Context) error {
+			if c.Args().First() == playback.ListWord {
+				return e.printJSON(device.List())
+			}
 			// Ctrl-C at the terminal reaches this process too. Whoever started it
 			// decides; when they are gone the pipe ends, and it fades out.
 			signal.Ignore(os.Interrupt)
@@ -27,9 +30,8 @@ func (e *env) playerCommand() *cli.Command {
 
 // openSink opens what --device names.
 func openSink(req playback.SinkRequest) (playback.Sink, error) {
-	s, known, err := playback.OpenBuiltin(req)
-	if !known {
-		return nil, fmt.Errorf("there is no device %q", req.Device)
+	if s, known, err := playback.OpenBuiltin(req); known {
+		return s, err
 	}
-	return s, err
+	return device.Open(req)
 }

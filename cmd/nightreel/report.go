@@ -80,6 +80,13 @@ func (e *env) printJSON(v any) error {
 	return enc.Encode(v)
 }
 
+// printJSONLine prints one document of many on a line of its own.
+func (e *env) printJSONLine(v any) error {
+	enc := json.NewEncoder(e.stdout)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
+
 // table collects rows and prints them in aligned columns.
 type table struct {
 	head []string // a leading '>' aligns the column to the right

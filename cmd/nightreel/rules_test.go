@@ -38,12 +38,16 @@ var rooms = map[string][]string{
 	"nightreel/internal/web":      {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                           // asks all, judges nothing
 	"nightreel/internal/demo":     {"nightreel/internal/wavfile"},                                                                                  // makes files, knows no catalog
 	"nightreel/cmd/evaluate":      {"nightreel/internal/evaluate"},                                                                                 // for developers
-	"nightreel/cmd/nightreel":     {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/google/renameio/v2"},
+	"nightreel/cmd/nightreel":     {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
+
+	"nightreel/internal/playback/device":  {"nightreel/internal/playback", "github.com/gen2brain/malgo"}, // the only room with the sound library; for the player's process
+	"nightreel/internal/playback/pattern": {},                                                            // test signal
+	"nightreel/internal/playback/jackrig": {},                                                            // test bench: an audio server and a capture client
 }
 
 // clocks are the packages that may ask what time it is; all others are given
 // it, so that their tests need no sleep.
-var clocks = []string{"nightreel/cmd/nightreel", "nightreel/catalog", "nightreel/internal/scan", "nightreel/internal/session"}
+var clocks = []string{"nightreel/cmd/nightreel", "nightreel/catalog", "nightreel/internal/scan", "nightreel/internal/session", "nightreel/internal/playback/device"}
 
 type goPackage struct {
 	ImportPath, Dir, Name string

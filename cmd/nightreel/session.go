@@ -102,6 +102,8 @@ func (e *env) sessionCommand() *cli.Command {
 				Flags:       []cli.Flag{idFlag},
 				Action:      e.sessionSheet,
 			},
+			e.playCommand(idFlag),
+			e.backCommand(idFlag),
 		},
 	}
 }

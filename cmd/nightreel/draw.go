@@ -1,0 +1,329 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/gdamore/tcell/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+	"nightreel/internal/playback"
+)
+
+// Styles keep to the terminal's own colours, so that they suit dark and light
+// ones; every colour has its word beside it.
+var (
+	plain    = tcell.StyleDefault
+	strong   = plain.Bold(true)
+	dim      = plain.Dim(true)
+	inverse  = plain.Reverse(true)
+	feeding  = plain.Background(tcell.ColorMaroon).Foreground(tcell.ColorWhite).Bold(true)
+	resting  = plain.Reverse(true).Bold(true)
+	warning  = plain.Foreground(tcell.ColorOlive).Bold(true)
+	overload = plain.Foreground(tcell.ColorRed).Bold(true)
+)
+
+// text writes a line from x on and returns where it ended.
+func (v *view) text(x, y int, style tcell.Style, format string, args ...any) int {
+	w, h := v.screen.Size()
+	if y < 0 || y >= h {
+		return x
+	}
+	for _, r := range fmt.Sprintf(format, args...) {
+		if x >= w {
+			break
+		}
+		v.screen.SetContent(x, y, r, nil, style)
+		x++
+	}
+	return x
+}
+
+// bar fills a line with a style.
+func (v *view) bar(y int, style tcell.Style) {
+	w, _ := v.screen.Size()
+	for x := range w {
+		v.screen.SetContent(x, y, ' ', nil, style)
+	}
+}
+
+func (v *view) draw() {
+	v.screen.Clear()
+	v.screen.HideCursor()
+	switch v.page {
+	case pageKeys:
+		v.drawKeys()
+	case pageBack:
+		v.drawBack()
+	default:
+		v.drawPlay()
+	}
+	v.screen.Show()
+}
+
+// headline says in one line whether anything leaves the outputs.
+func (v *view) headline() (text string, style tcell.Style) {
+	n := 0
+	for _, in := range v.st.Inputs {
+		if in.Status == catalog.Playback && !in.Muted {
+			n++
+		}
+	}
+	item := v.player.Program().Items[v.st.Item]
+	switch v.st.State {
+	case playback.Playing:
+		return fmt.Sprintf("FEEDING %d INPUTS FROM %s", n, item.Show), feeding
+	case playback.Tone:
+		if v.st.ToneOn > 0 {
+			return fmt.Sprintf("TEST TONE ON OUTPUT %d, %.0f dBFS", v.st.ToneOn, v.st.ToneDB), feeding
+		}
+		return fmt.Sprintf("TEST TONE, %.0f dBFS", v.st.ToneDB), feeding
+	case playback.Waiting:
+		return "SILENT: WAITING FOR THE DISK", feeding
+	case playback.Lost:
+		return "SILENT: THE DEVICE IS GONE", feeding
+	case playback.Unarmed:
+		return "SILENT: CAUTIONS NOT ACKNOWLEDGED (:acknowledge)", resting
+	}
+	return "SILENT, " + strings.ToUpper(string(v.st.State)), resting
+}
+
+func (v *view) drawPlay() {
+	w, h := v.screen.Size()
+	prog := v.player.Program()
+	title, style := v.headline()
+	v.bar(0, style)
+	v.text(1, 0, style, "%s", title)
+	right := fmt.Sprintf("session %d, desk %s ", prog.Session, prog.Desk)
+	if len(title)+len(right)+3 < w {
+		v.text(w-len(right), 0, style, "%s", right)
+	}
+
+	item := prog.Items[v.st.Item]
+	x := v.text(1, 2, strong, "%d/%d  %s", v.st.Item+1, len(prog.Items), item.Song)
+	v.text(x+2, 2, plain, "%s, rig %s", item.Show, item.Rig)
+	at := clock(math.Max(0, v.st.AtS), true)
+	if v.st.AtS < 0 {
+		at = "-" + clock(-v.st.AtS, true)
+	}
+	times := fmt.Sprintf("%s of %s", at, clock(v.st.LengthS, true))
+	v.text(w-len(times)-1, 2, strong, "%s", times)
+	v.drawPosition(3)
+
+	next := "then it stops"
+	if v.st.Next >= 0 {
+		next = "then " + prog.Items[v.st.Next].Song
+	}
+	loop := "no loop"
+	if l := v.st.Loop; l.ToS > l.FromS {
+		loop = fmt.Sprintf("loop %s to %s of song %d", clock(math.Max(0, l.FromS), true), clock(l.ToS, true), l.Item+1)
+		if !l.On {
+			loop += ", off"
+		}
+	} else if l.FromS > 0 {
+		loop = fmt.Sprintf("loop from %s, no end yet", clock(l.FromS, true))
+	}
+	x = v.text(1, 4, strong, "level %+.1f dB", v.st.LevelDB)
+	v.text(x, 4, plain, "   %s   %s   fade %.0f ms   pre-roll %.1f s", loop, next, v.st.FadeMS, v.st.PreRollS)
+
+	bottom := h - 3
+	for i := len(v.st.Problems) - 1; i >= 0 && bottom > 9; i-- {
+		bottom--
+		v.text(1, bottom, warning, "! %s", v.st.Problems[i].Text)
+	}
+	v.drawInputs(6, bottom-1)
+
+	v.text(1, h-3, dim, "%s, %g kHz, to %s   %.1f s ahead, disk waits %d, late blocks %d, callback %.2f ms", v.st.Device, float64(v.st.Rate)/1000, v.st.Connected,
+		v.st.BufferS, v.st.Underruns, v.st.LateBlocks, v.st.MaxCallbackMS)
+	if v.message != "" {
+		v.text(1, h-2, warning, "%s", v.message)
+	}
+	if v.typing {
+		end := v.text(1, h-1, strong, ":%s", string(v.typed))
+		v.screen.ShowCursor(end, h-1)
+		return
+	}
+	v.bar(h-1, inverse)
+	v.text(1, h-1, inverse, "SPACE quiet  p play  s stop  n/b song  ←→ 10 s  [ ] l loop  u/d level  ↑↓ m mute +- trim t back  ? keys  q leave")
+}
+
+// drawPosition draws the item as a line with the loop and the markers on it.
+func (v *view) drawPosition(y int) {
+	w, _ := v.screen.Size()
+	n := w - 2
+	if n < 10 || v.st.LengthS <= 0 {
+		return
+	}
+	cell := func(s float64) int { return max(0, min(n-1, int(s/v.st.LengthS*float64(n)))) }
+	for i := range n {
+		r := '─'
+		if i < cell(v.st.AtS) {
+			r = '━'
+		}
+		v.screen.SetContent(1+i, y, r, nil, plain)
+	}
+	for _, m := range v.player.Program().Items[v.st.Item].Markers {
+		v.screen.SetContent(1+cell(m.AtS), y, '╵', nil, plain)
+	}
+	if l := v.st.Loop; l.Item == v.st.Item && l.ToS > l.FromS {
+		style := dim
+		if l.On {
+			style = strong
+		}
+		v.screen.SetContent(1+cell(l.FromS), y, '[', nil, style)
+		v.screen.SetContent(1+cell(l.ToS), y, ']', nil, style)
+	}
+	v.screen.SetContent(1+cell(v.st.AtS), y, '●', nil, strong)
+}
+
+// cellWidth is the least that one input needs.
+const cellWidth = 38
+
+// drawInputs draws the inputs between two lines in as many columns as fit,
+// scrolled so that the selected one is seen.
+func (v *view) drawInputs(top, bottom int) {
+	w, _ := v.screen.Size()
+	rows := bottom - top + 1
+	columns := max(1, (w-1)/cellWidth)
+	if rows < 1 {
+		return
+	}
+	// No more columns than needed, so that meters are wide.
+	columns = min(columns, (len(v.st.Inputs)+rows-1)/rows)
+	columns = max(1, columns)
+	width := (w - 1) / columns
+	page := rows * columns
+	if v.selected < v.first {
+		v.first = v.selected
+	}
+	if v.selected >= v.first+page {
+		v.first = v.selected - page + 1
+	}
+	v.first = max(0, min(v.first, len(v.st.Inputs)-page))
+	for i := v.first; i < len(v.st.Inputs) && i < v.first+page; i++ {
+		k := i - v.first
+		v.drawInput(1+k/rows*width, top+k%rows, width-1, i)
+	}
+	if v.first+page < len(v.st.Inputs) || v.first > 0 {
+		v.text(w-24, top-1, dim, "inputs %d to %d of %d", v.first+1, min(len(v.st.Inputs), v.first+page), len(v.st.Inputs))
+	}
+}
+
+// drawInput draws one input: number, channel, peak, trim and what is special.
+func (v *view) drawInput(x, y, width, i int) {
+	in := v.st.Inputs[i]
+	name := plain
+	if i == v.selected {
+		name = inverse
+	}
+	channel := []rune(in.Channel)
+	if len(channel) > 14 {
+		channel = append(channel[:13], '…')
+	}
+	v.text(x, y, name, "%3d %-14s", in.DeskInput, string(channel))
+	note, style := "", dim
+	switch {
+	case in.Back:
+		note, style = "back on stage", strong
+	case in.Status != catalog.Playback:
+		note = string(in.Status)
+	case in.Muted:
+		note, style = "muted", warning
+	}
+	if in.TrimDB != 0 && note == "" {
+		note = fmt.Sprintf("%+.1f dB", in.TrimDB)
+	}
+	level := v.text(x+19, y, plain, "%6s", decibels(meter.Level(v.hold[i])))
+	room := width - (level - x) - 1
+	if note != "" {
+		v.text(level+1+room-len(note), y, style, "%s", note)
+		room -= len(note) + 1
+	}
+	v.meter(level+1, y, room, v.hold[i])
+}
+
+// meterFloor is the level in dBFS at which a meter begins.
+const meterFloor = -60
+
+// meter draws a peak in eighths of a cell.
+func (v *view) meter(x, y, width int, db float64) {
+	if width < 2 || math.IsInf(db, -1) || math.IsNaN(db) {
+		return
+	}
+	style := plain
+	if db >= -0.1 {
+		style = overload
+	}
+	eighths := int((db - meterFloor) / -meterFloor * float64(8*width))
+	for i := 0; i < width && eighths > 0; i++ {
+		v.screen.SetContent(x+i, y, []rune(" ▏▎▍▌▋▊▉█")[min(8, eighths)], nil, style)
+		eighths -= 8
+	}
+}
+
+func (v *view) drawBack() {
+	w, h := v.screen.Size()
+	list, _ := v.player.BackToStage()
+	open := 0
+	for _, b := range list {
+		if !b.Back {
+			open++
+		}
+	}
+	v.bar(0, resting)
+	title := fmt.Sprintf("BACK TO THE STAGE: %d OF %d INPUTS OPEN", open, len(list))
+	if open == 0 {
+		title = "BACK TO THE STAGE: ALL TICKED"
+	}
+	v.text(1, 0, resting, "%s", title)
+	v.text(1, 1, plain, "Switch each input back on the desk, hear it live, then tick it. An input left on playback is a dead microphone in the show.")
+	rows := h - 5
+	columns := max(1, min((w-1)/26, (len(list)+max(1, rows)-1)/max(1, rows)))
+	page := max(1, rows*columns)
+	from := v.selected / page * page
+	for i := from; i < len(list) && i < from+page; i++ {
+		style := plain
+		if i == v.selected {
+			style = inverse
+		}
+		box := "[ ]"
+		if list[i].Back {
+			box = "[x]"
+		}
+		v.text(1+(i-from)/max(1, rows)*26, 3+(i-from)%max(1, rows), style, "%s %3d %-16.16s", box, list[i].DeskInput, list[i].Channel)
+	}
+	if v.message != "" {
+		v.text(1, h-2, warning, "%s", v.message)
+	}
+	v.bar(h-1, inverse)
+	v.text(1, h-1, inverse, "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave (exit status 3 while inputs are open)")
+}
+
+// keysHelp lists the keys.
+const keysHelp = `SPACE      quiet: fades out whatever sounds; never starts anything
+p, Enter   play
+s          stop, back to the song's start
+n, b       next song, song before
+← →        10 s back, forward
+[ ]        loop from here, loop to here (and on)
+l          loop on, off
+e          after the song: next or stop
+u, d       overall level up, down 1 dB
+↑ ↓        choose an input; PgUp, PgDn
+m          mute it
++ -        trim it by 0.5 dB
+t          tick: it is back on the stage
+i, o       identification walk (long beeps tens, short ones units), tone off
+r          open the device again
+:          type a command, for example  :locate 1:02   :line-up 1 2 at -20
+q          leave, by the list back to the stage`
+
+func (v *view) drawKeys() {
+	v.bar(0, resting)
+	v.text(1, 0, resting, "KEYS (any key goes back)")
+	for i, line := range strings.Split(keysHelp, "\n") {
+		v.text(1, 2+i, plain, "%s", line)
+	}
+}

@@ -1,0 +1,388 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+	"golang.org/x/term"
+
+	"nightreel/catalog"
+	"nightreel/internal/playback"
+	"nightreel/internal/session"
+)
+
+func (e *env) playCommand(idFlag cli.Flag) *cli.Command {
+	return &cli.Command{
+		Name:  "play",
+		Usage: "feed the desk from a session, live",
+		Description: "Recorded show level in a PA or in-ear monitors can hurt people: the cautions come first, and nothing\n" +
+			"sounds before they are acknowledged. It starts at -20 dB. In a terminal it fills the screen; else, and\n" +
+			"with --plain, it takes one command a line from standard input (help lists them). It goes on where the\n" +
+			"session was left. Exit status 3: inputs were fed and not ticked back to the stage.",
+		Flags: []cli.Flag{
+			idFlag,
+			&cli.StringFlag{Name: "device", Usage: "`NAME` of a sound device (nightreel devices), null, or file:PATH; the system's default where not given"},
+			&cli.IntFlag{Name: "rate", Usage: "play at this rate in `HZ`; the recording's where not given"},
+			&cli.BoolFlag{Name: "convert-rate", Usage: "convert recordings at another rate"},
+			&cli.StringSliceFlag{Name: "rig", Usage: "`CHANNEL=RIG`: feed this channel from another rig; may be given again"},
+			&cli.Float64Flag{Name: "pre-roll", Usage: "`SECONDS` before each song"},
+			&cli.BoolFlag{Name: "cautions-read", Usage: "the cautions are read and followed (for scripts; they are asked for otherwise)"},
+			&cli.BoolFlag{Name: "plain", Usage: "take commands from standard input, line by line"},
+			&cli.BoolFlag{Name: "json", Usage: "as --plain, and print each change as a JSON document on a line"},
+		},
+		Action: e.playSession,
+	}
+}
+
+func (e *env) playSession(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	rigs := map[string]string{}
+	for _, s := range c.StringSlice("rig") {
+		channel, rig, ok := strings.Cut(s, "=")
+		if !ok || channel == "" || rig == "" {
+			return &usageError{command: commandPath(c), text: fmt.Sprintf("--rig takes CHANNEL=RIG, not %q", s)}
+		}
+		rigs[channel] = rig
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		prog, err := playback.NewProgram(c.Context, store, ses, playback.ProgramOptions{Rate: c.Int("rate"), ConvertRate: c.Bool("convert-rate"), Rigs: rigs})
+		if err != nil {
+			return err
+		}
+		for _, p := range prog.Problems {
+			e.warn("%s", p)
+		}
+		full := !c.Bool("plain") && !c.Bool("json") && term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd()))
+		read := c.Bool("cautions-read")
+		if !read {
+			if read, err = e.askCautions(c, full); err != nil {
+				return err
+			}
+		}
+		player, err := playback.Start(c.Context, store, prog, playback.Options{Device: c.String("device"), Acknowledged: read})
+		if err != nil {
+			return err
+		}
+		if c.IsSet("pre-roll") {
+			if err = player.Do(c.Context, playback.Command{Do: playback.Roll, ByS: c.Float64("pre-roll")}); err == nil {
+				err = player.Do(c.Context, playback.Command{Do: playback.Stop})
+			}
+		}
+		if err == nil && full {
+			err = newView(player).run(c.Context)
+		} else if err == nil {
+			err = (&console{env: e, player: player, json: c.Bool("json"), in: os.Stdin}).run(c.Context)
+		}
+		return e.endPlaying(c, player, err)
+	})
+}
+
+// askCautions shows the cautions, and at a terminal asks whether they are
+// followed. Elsewhere "acknowledge" does so later.
+func (e *env) askCautions(c *cli.Context, ask bool) (read bool, err error) {
+	if c.Bool("json") {
+		return false, nil
+	}
+	fmt.Fprintln(e.stdout, "Before any sound comes:")
+	for _, caution := range session.Cautions() {
+		fmt.Fprintf(e.stdout, "%s\n", "  - "+strings.TrimLeft(wrapped(caution, "    ", flagWidth), " "))
+	}
+	if !ask {
+		_, err = fmt.Fprintln(e.stdout, "Type acknowledge when all of it is done.")
+		return false, err
+	}
+	fmt.Fprint(e.stdout, "\nType yes when all of it is done; anything else leaves: ")
+	line, _ := bufio.NewReader(os.Stdin).ReadString('\n')
+	if strings.ToLower(strings.TrimSpace(line)) != "yes" {
+		return false, fmt.Errorf("not started: the cautions were not acknowledged")
+	}
+	return true, nil
+}
+
+// endPlaying ends the player and shows what has to go back to the stage. An
+// open list is exit status 3, whatever else happened.
+func (e *env) endPlaying(c *cli.Context, player *playback.Player, cause error) error {
+	// The command's context may be what ended it; the state is stored all the
+	// same.
+	end, err := player.Close(context.WithoutCancel(c.Context))
+	if cause == nil {
+		cause = err
+	}
+	if cause == nil {
+		cause = player.Err()
+	}
+	open := end.Open()
+	if !c.Bool("json") && end.Fed {
+		if err := e.printBack(end.Back); cause == nil {
+			cause = err
+		}
+	}
+	if len(open) == 0 {
+		return cause
+	}
+	if cause != nil && c.Context.Err() == nil {
+		e.warn("%v", cause)
+	}
+	return &foundError{notBack(open)}
+}
+
+// notBack words what is still on playback.
+func notBack(open []catalog.BackInput) string {
+	names := []string{}
+	for _, b := range open {
+		names = append(names, fmt.Sprintf("%d %s", b.DeskInput, b.Channel))
+	}
+	return fmt.Sprintf("%s not ticked back to the stage: %s; nightreel session back ticks them", count(len(open), "input"), strings.Join(names, ", "))
+}
+
+func (e *env) printBack(list []catalog.BackInput) error {
+	fmt.Fprintln(e.stdout, "\nBack to the stage before doors; hear each one live:")
+	t := newTable("", ">input", "channel")
+	for _, b := range list {
+		box := "[ ]"
+		if b.Back {
+			box = "[x]"
+		}
+		t.row(box, fmt.Sprint(b.DeskInput), b.Channel)
+	}
+	return t.print(e.stdout)
+}
+
+func (e *env) backCommand(idFlag cli.Flag) *cli.Command {
+	return &cli.Command{
+		Name:        "back",
+		Usage:       "the list of inputs back on the stage: show it, tick it",
+		ArgsUsage:   "[INPUT…]",
+		Description: "Ticks the desk inputs named. Exit status 3 while inputs that were fed are not ticked.",
+		Flags: []cli.Flag{
+			idFlag,
+			&cli.BoolFlag{Name: "all", Usage: "tick every input"},
+			&cli.BoolFlag{Name: "untick", Usage: "take the ticks of the inputs named back"},
+			jsonFlag(),
+		},
+		Action: e.backToStage,
+	}
+}
+
+func (e *env) backToStage(c *cli.Context) error {
+	inputs := []int{}
+	for _, a := range c.Args().Slice() {
+		n, err := strconv.Atoi(a)
+		if err != nil || n < 1 {
+			return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the number of a desk input", a)}
+		}
+		inputs = append(inputs, n)
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		list, _, err := store.BackToStage(c.Context, ses)
+		if err != nil {
+			return err
+		}
+		if c.Bool("all") {
+			for _, b := range list {
+				inputs = append(inputs, b.DeskInput)
+			}
+		}
+		for _, n := range inputs {
+			if err := store.TickBack(c.Context, ses, n, !c.Bool("untick")); err != nil {
+				return err
+			}
+		}
+		list, fed, err := store.BackToStage(c.Context, ses)
+		if err != nil {
+			return err
+		}
+		if c.Bool("json") {
+			err = e.printJSON(list)
+		} else {
+			err = e.printBack(list)
+		}
+		if open := (playback.Ending{Fed: fed, Back: list}).Open(); err == nil && len(open) > 0 {
+			return &foundError{notBack(open)}
+		}
+		return err
+	})
+}
+
+// console drives a player by lines of text.
+type console struct {
+	env    *env
+	player *playback.Player
+	json   bool
+	in     *os.File
+}
+
+func (k *console) run(ctx context.Context) error {
+	statuses, cancel := k.player.Subscribe()
+	defer cancel()
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for in := bufio.NewScanner(k.in); in.Scan(); {
+			select {
+			case lines <- in.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	var shown string
+	show := func(st playback.Status) {
+		if key := fmt.Sprint(st.State, st.Item, st.Problems, st.ToneOn); key != shown {
+			shown = key
+			k.print(st)
+		}
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case st, ok := <-statuses:
+			if !ok {
+				return k.player.Err()
+			}
+			show(st)
+		case line, ok := <-lines:
+			if !ok {
+				return nil
+			}
+			quit, err := k.line(ctx, line, statuses, show)
+			if err != nil && ctx.Err() == nil {
+				k.refused(err)
+			}
+			if quit {
+				return nil
+			}
+		}
+	}
+}
+
+// refused says why a line was not done, and goes on.
+func (k *console) refused(err error) {
+	if k.json {
+		k.env.printJSONLine(map[string]string{"error": err.Error()})
+		return
+	}
+	fmt.Fprintln(k.env.stdout, err)
+}
+
+// line does what a line says.
+func (k *console) line(ctx context.Context, line string, statuses <-chan playback.Status, show func(playback.Status)) (quit bool, err error) {
+	f := strings.Fields(line)
+	if len(f) == 0 || strings.HasPrefix(f[0], "#") {
+		return false, nil
+	}
+	switch f[0] {
+	case "help":
+		_, err = fmt.Fprintln(k.env.stdout, wordsHelp+"\nwait SECONDS|STATE|item N    go on when it is so")
+		return false, err
+	case "status":
+		k.print(k.player.Status())
+		return false, nil
+	case "tick", "untick":
+		return false, tickWords(ctx, k.player, f)
+	case "wait":
+		return false, k.wait(ctx, f[1:], statuses, show)
+	}
+	c, err := parseWords(line)
+	if err != nil || c.Do == playback.Quit {
+		return err == nil, err
+	}
+	return false, k.player.Do(ctx, c)
+}
+
+// tickWords does "tick 3", "tick all", "untick 3".
+func tickWords(ctx context.Context, player *playback.Player, f []string) error {
+	list, _ := player.BackToStage()
+	for _, w := range f[1:] {
+		inputs := []int{}
+		if w == "all" {
+			for _, b := range list {
+				inputs = append(inputs, b.DeskInput)
+			}
+		} else if n, err := strconv.Atoi(w); err == nil {
+			inputs = append(inputs, n)
+		} else {
+			return fmt.Errorf("%s: %q is not the number of a desk input", f[0], w)
+		}
+		for _, n := range inputs {
+			if err := player.Tick(ctx, n, f[0] == "tick"); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// wait goes on when a state or a song is reached, or some seconds are over.
+func (k *console) wait(ctx context.Context, f []string, statuses <-chan playback.Status, show func(playback.Status)) error {
+	states := []playback.State{playback.Unarmed, playback.Stopped, playback.Paused, playback.Playing, playback.Waiting, playback.Tone, playback.Lost}
+	var over <-chan time.Time
+	is := func(playback.Status) bool { return false }
+	switch {
+	case len(f) == 1 && slices.Contains(states, playback.State(f[0])):
+		is = func(st playback.Status) bool { return st.State == playback.State(f[0]) }
+	case len(f) == 2 && f[0] == "item":
+		n, err := strconv.Atoi(f[1])
+		if err != nil {
+			return fmt.Errorf("wait: %q is no number", f[1])
+		}
+		is = func(st playback.Status) bool { return st.Item == n-1 }
+	case len(f) == 1:
+		s, err := strconv.ParseFloat(f[0], 64)
+		if err != nil || s < 0 {
+			return fmt.Errorf("wait: %q is neither seconds nor a state", f[0])
+		}
+		over = time.After(time.Duration(s * float64(time.Second)))
+	default:
+		return fmt.Errorf("wait: needs seconds, a state, or item and its number")
+	}
+	// What was said before the last command took hold does not count.
+	fresh := time.After(2 * playback.StatusInterval)
+	for ripe := false; ; {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-over:
+			return nil
+		case <-fresh:
+			ripe = true
+		case st, ok := <-statuses:
+			if !ok {
+				return k.player.Err()
+			}
+			show(st)
+			if ripe && is(st) {
+				return nil
+			}
+		}
+	}
+}
+
+func (k *console) print(st playback.Status) {
+	if k.json {
+		k.env.printJSONLine(st)
+		return
+	}
+	item := k.player.Program().Items[st.Item]
+	at := "-" + clock(-st.AtS, true)
+	if st.AtS >= 0 {
+		at = clock(st.AtS, true)
+	}
+	fmt.Fprintf(k.env.stdout, "%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, at, clock(st.LengthS, false), st.LevelDB)
+	if st.ToneOn > 0 {
+		fmt.Fprintf(k.env.stdout, "  tone on output %d\n", st.ToneOn)
+	}
+	for _, p := range st.Problems {
+		fmt.Fprintf(k.env.stdout, "  %s\n", p.Text)
+	}
+}
