@@ -264,7 +264,7 @@ func TestPlayThroughAnAudioServer(t *testing.T) {
 		}
 	}
 	for range 2 * fade {
-		x = next()
+		next()
 	}
 	for range rate / 4 {
 		if x = next(); x != [inputs]float64{} {
