@@ -70,19 +70,6 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	return largest, at, largest >= crackSharp*(hi-lo)
 }
 
-// bends reports whether a tile, with the two samples before it, bends enough to
-// be asked about.
-func bends(x []float64) bool {
-	a, b := x[0], x[1]
-	for _, c := range x[2:] {
-		if d := (c - b) - (b - a); d >= crackFloor || d <= -crackFloor {
-			return true
-		}
-		a, b = b, c
-	}
-	return false
-}
-
 // findCracks looks through all tiles of a block but those near its ends, which
 // lack what they would be compared with.
 func (m *Meter) findCracks(c *channel, b span) {
@@ -91,7 +78,8 @@ func (m *Meter) findCracks(c *channel, b span) {
 	}
 	wave := func(frame int) float64 { return c.buf[history+frame] }
 	for i := crackReach; i < b.frames/tileFrames-crackReach; i++ {
-		if !bends(c.buf[history+i*tileFrames-2:][:tileFrames+2]) {
+		// The stretch that holds the tile may be more than two tiles long at the end.
+		if s := min(1+i*tileFrames/peakRun, len(m.stretches)-2); m.stretches[s].bend < math.Float64bits(crackFloor) {
 			continue
 		}
 		if level, at, ok := isCrack(wave, i); ok {

@@ -81,59 +81,82 @@ func newBlock(s sums, frames int, truePeak float64) Block {
 type sums struct {
 	peak, sum, squares float64
 	zeros              int
+	flat               bool // a flat top may begin in the block
 }
 
-// levels returns the block's peak and zeros, and leaves in m.peaks the largest
-// magnitude of each run of peakRun frames, with one run more before and after
-// the block. The block's last run may be longer.
+// stretch is what is known of peakRun frames: magnitudes as the bits of a float64
+// without its sign, which order as the numbers do and which the processor
+// compares without guessing.
+type stretch struct {
+	peak uint64 // largest magnitude
+	bend uint64 // largest second difference that ends in the stretch
+}
+
+const sign = 1 << 63
+
+// levels returns the block's peak and zeros, whether a flat top may begin in it,
+// and leaves in m.stretches what is known of each stretch of peakRun frames,
+// with one more before and after the block. The block's last stretch may be
+// longer.
 func (m *Meter) levels(buf []float64, n int) sums {
 	var s sums
-	m.peaks = m.peaks[:0]
-	m.peaks = append(m.peaks, peak(buf[history-peakRun:history]))
-	x := buf[history : history+n]
-	for len(x) > 0 {
+	m.stretches = m.stretches[:0]
+	before, _, _ := levels(buf[history-peakRun-2 : history])
+	m.stretches = append(m.stretches, before)
+	peak := uint64(0)
+	for at := 0; at < n; {
 		size := peakRun
-		if len(x) < 2*peakRun {
-			size = len(x)
+		if n-at < 2*peakRun {
+			size = n - at
 		}
-		p, zeros := levels(x[:size])
-		s.peak = max(s.peak, p)
-		s.zeros += zeros
-		m.peaks = append(m.peaks, p)
-		x = x[size:]
+		x := buf[history+at-2 : history+at+size]
+		r, least, calm := levels(x)
+		if least == 0 {
+			for _, v := range x[2:] {
+				if v == 0 {
+					s.zeros++
+				}
+			}
+		}
+		// A flat top begins with a sharp bend, two frames before its first step at
+		// the earliest, and its steps are small.
+		if calm <= math.Float64bits(flatTolerance) && r.peak >= math.Float64bits(flatTopFloor) {
+			s.flat = s.flat || max(r.bend, before.bend) >= math.Float64bits(15*flatTolerance)
+		}
+		peak = max(peak, r.peak)
+		m.stretches = append(m.stretches, r)
+		before = r
+		at += size
 	}
-	m.peaks = append(m.peaks, peak(buf[history+n:][:peakRun]))
+	after, _, _ := levels(buf[history+n-2:][:peakRun+2])
+	m.stretches = append(m.stretches, after)
+	s.peak = math.Float64frombits(peak)
 	return s
 }
 
-// levels works in two halves, which the processor does side by side.
-func levels(x []float64) (peak float64, zeros int) {
-	var p, q float64
-	for ; len(x) >= 2; x = x[2:] {
-		v, w := math.Abs(x[0]), math.Abs(x[1])
-		if v > p {
-			p = v
+// levels returns what is known of x, of which the first two frames are those
+// before, and its smallest magnitude and smallest step.
+func levels(x []float64) (s stretch, least, calm uint64) {
+	least, calm = 1<<63-1, 1<<63-1
+	last, step := x[1], x[1]-x[0]
+	for _, v := range x[2:] {
+		size := math.Float64bits(v) &^ sign
+		if size > s.peak {
+			s.peak = size
 		}
-		if w > q {
-			q = w
+		if size < least {
+			least = size
 		}
-		if v == 0 {
-			zeros++
+		d := v - last
+		if a := math.Float64bits(d) &^ sign; a < calm {
+			calm = a
 		}
-		if w == 0 {
-			zeros++
+		if b := math.Float64bits(d-step) &^ sign; b > s.bend {
+			s.bend = b
 		}
+		last, step = v, d
 	}
-	if len(x) > 0 {
-		v := math.Abs(x[0])
-		if v > p {
-			p = v
-		}
-		if v == 0 {
-			zeros++
-		}
-	}
-	return max(p, q), zeros
+	return s, least, calm
 }
 
 // peak returns the largest magnitude.
@@ -147,8 +170,8 @@ func peak(x []float64) float64 {
 	return m
 }
 
-// truePeak returns the true peak of the block whose peaks are in m.peaks, at
-// least the sample peak. A run is skipped where even the filter's bounds cannot
+// truePeak returns the true peak of the block whose stretches are known, at
+// least the sample peak. A stretch is skipped where the filter's bounds cannot
 // lift it above what the block has already; that changes no result.
 //
 // Before the recording's first frame and after its last lies silence. What the
@@ -158,19 +181,19 @@ func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	if m.factor == 1 {
 		return least
 	}
-	for r := 1; r < len(m.peaks)-1; r++ {
-		near := max(m.peaks[r-1], m.peaks[r], m.peaks[r+1])
-		if near*(truePeakBound*rounding) <= least {
+	for r := 1; r < len(m.stretches)-1; r++ {
+		p, q, s := m.stretches[r-1], m.stretches[r], m.stretches[r+1]
+		near := math.Float64frombits(max(p.peak, q.peak, s.peak))
+		bend := math.Float64frombits(max(p.bend, q.bend, s.bend))
+		if cannotExceed(near, bend, least) {
 			continue
 		}
 		from := history + (r-1)*peakRun
 		to := from + peakRun
-		if r == len(m.peaks)-2 {
+		if r == len(m.stretches)-2 {
 			to = history + b.frames
 		}
-		if !cannotExceed(buf[from-truePeakReach:to+truePeakReach], least) {
-			least = interpolated(buf, from, to, m.factor, least)
-		}
+		least = interpolated(buf, from, to, m.factor, least)
 	}
 	return least
 }

@@ -15,15 +15,15 @@ type Part struct {
 // Meter measures one part of a recording, all its tracks side by side. It is
 // not safe for concurrent use; several meters may run side by side.
 type Meter struct {
-	cfg      Config
-	rate     kFilter
-	factor   int // of true-peak oversampling
-	block    int // frames
-	end      int64
-	base     int64 // frames processed; the position of buf[history] in each channel
-	fill     int   // frames in each channel's buffer, after the history
-	channels []channel
-	peaks    []float64 // scratch of the kernel in plain Go
+	cfg       Config
+	rate      kFilter
+	factor    int // of true-peak oversampling
+	block     int // frames
+	end       int64
+	base      int64 // frames processed; the position of buf[history] in each channel
+	fill      int   // frames in each channel's buffer, after the history
+	channels  []channel
+	stretches []stretch // scratch of the kernel in plain Go
 
 	// Of the kernels in C.
 	groups   []group
@@ -87,7 +87,7 @@ func New(cfg Config) (*Meter, error) {
 		m.newGroups()
 		return m, nil
 	}
-	m.peaks = make([]float64, m.block/peakRun+3)
+	m.stretches = make([]stretch, 0, m.block/peakRun+3)
 	for i := range m.channels {
 		m.channels[i].buf = make([]float64, history+m.block+lookAhead)
 	}

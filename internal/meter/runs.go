@@ -62,8 +62,12 @@ func (m *Meter) findRuns(c *channel, b span, s sums) {
 	if c.zero.open || s.zeros > 0 {
 		m.findZeros(c, 0, b.frames, b.base)
 	}
-	if c.flat.open || s.peak >= flatTopFloor {
-		m.findFlatTops(c, 0, b.frames, b.base)
+	if c.flat.open || s.flat {
+		from := 0
+		if !c.flat.open {
+			from = beforeFlatTop(c, 0)
+		}
+		m.findFlatTops(c, from, b.frames, b.base)
 	}
 }
 
@@ -138,6 +142,16 @@ func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
 		*f = run{open: true, start: base + int64(i), lo: v, hi: v,
 			corner: m.falls(v, c.buf[history+i-1], c.buf[history+i-2])}
 	}
+}
+
+// beforeFlatTop returns where the search for flat tops takes up if the steps
+// from frame on may belong to one: early enough, but not just inside of a run.
+func beforeFlatTop(c *channel, frame int) int {
+	from := frame - minFlatTop
+	if math.Abs(c.buf[history+from]-c.buf[history+from-1]) <= flatTolerance {
+		from++
+	}
+	return from
 }
 
 // falls reports whether a wave that stands at top goes from there straight and

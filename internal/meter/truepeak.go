@@ -32,23 +32,13 @@ const (
 // in double precision can be off.
 const rounding = 1 + 1e-12
 
-// cannotExceed reports whether the interpolator stays at or below least for all
-// frames but truePeakReach at either end of x.
-func cannotExceed(x []float64, least float64) bool {
-	var top, bend float64
-	a, b := x[0], x[1]
-	top = max(math.Abs(a), math.Abs(b))
-	for _, c := range x[2:] {
-		if v := math.Abs(c); v > top {
-			top = v
-		}
-		if v := math.Abs((a - b) - (b - c)); v > bend {
-			bend = v
-		}
-		a, b = b, c
-	}
-	return top*truePeakBound*rounding <= least ||
-		max(top*outerSum+bend*outerRest, top*innerSum+bend*innerRest)*rounding <= least
+// cannotExceed reports whether the interpolator stays at or below least for
+// samples of up to near with second differences of up to bend. The margin for
+// bends covers their own rounding, 2^-51 of the samples.
+func cannotExceed(near, bend, least float64) bool {
+	bend += near * (1 << 3) / (1 << 51)
+	return near*(truePeakBound*rounding) <= least ||
+		max(near*outerSum+bend*outerRest, near*innerSum+bend*innerRest)*rounding <= least
 }
 
 // truePeakReach is how many frames before and after a frame the values booked

@@ -303,11 +303,8 @@ func (m *Meter) findFlatTopsByTile(c *channel, b span, tiles []tile, lane int) {
 			if tiles[i].flat[lane]&flatMark == 0 {
 				continue
 			}
-			if first := i*tileFrames - minFlatTop; first >= done {
-				from = first
-				if math.Abs(c.buf[history+from]-c.buf[history+from-1]) <= flatTolerance {
-					from++
-				}
+			if i*tileFrames-minFlatTop >= done {
+				from = beforeFlatTop(c, i*tileFrames)
 			}
 		}
 		m.findFlatTops(c, from, to, b.base)
