@@ -71,6 +71,14 @@ func TestWatcher(t *testing.T) {
 	if mine == before {
 		t.Error("a write of this process was not seen")
 	}
+	r := addRecording(t, s, "2031-05-02", MainRig, 1)
+	mine = must(w.Version(ctx))(t)
+	ok(t, s.PutDerived(ctx, DerivedKey{Recording: r.ID, Kind: Strips, End: 1}, 0, []byte("x")))
+	ok(t, s.SavePlaybackState(ctx, PlaybackState{Session: must(s.SaveSession(ctx, Session{}))(t).ID}))
+	mine++ // the session
+	if v := must(w.Version(ctx))(t); v != mine {
+		t.Errorf("version %d after what nobody sees, want %d", v, mine)
+	}
 	other := reopen(t, s.Path())
 	defer other.Close()
 	must(other.AddNote(ctx, "2031-05-02", "new rig"))(t)

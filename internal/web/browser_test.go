@@ -16,11 +16,14 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"nightreel/catalog"
 	"nightreel/internal/demo"
 	"nightreel/internal/lists"
+	"nightreel/internal/playback"
 	"nightreel/internal/rounds"
 	"nightreel/internal/scan"
 	"nightreel/internal/session"
@@ -45,6 +48,19 @@ var browser = sync.OnceValues(func() (context.Context, error) {
 var closeBrowser = func() {}
 
 func TestMain(m *testing.M) {
+	if len(os.Args) == 2 && os.Args[1] == playback.PlayerCommand { // this binary is the player, too
+		err := playback.Serve(context.Background(), os.Stdin, os.Stdout, func(req playback.SinkRequest) (playback.Sink, error) {
+			sink, known, err := playback.OpenBuiltin(req)
+			if !known && err == nil {
+				err = &playback.OpenError{Why: "there is no device " + req.Device, Help: "null makes no sound"}
+			}
+			return sink, err
+		}, playback.OpenFile)
+		if err != nil {
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	code := m.Run()
 	closeBrowser()
 	if tourDir != "" {
@@ -64,7 +80,7 @@ type page struct {
 }
 
 // patience bounds a single step in the browser.
-const patience = 45 * time.Second
+const patience = 20 * time.Second
 
 // open opens a tab of the given size in CSS pixels, light or dark.
 func open(t *testing.T, s *site, width, height int64, dark bool) *page {
@@ -128,7 +144,7 @@ func (p *page) do(actions ...chromedp.Action[chromedp.Void]) {
 func (p *page) text() string {
 	ctx, cancel := context.WithTimeout(p.ctx, 5*time.Second)
 	defer cancel()
-	text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText.slice(0, 2500)`))
+	text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText.slice(0, 600)`))
 	return text
 }
 
@@ -138,13 +154,20 @@ func (p *page) visit(path string) {
 	p.do(chromedp.Navigate(p.site.url+path), chromedp.WaitReady("body"))
 }
 
-// until waits for an expression to become true, by looking.
+// until waits for an expression to become true, by looking, through
+// navigations too.
 func (p *page) until(expression string) {
 	p.t.Helper()
 	ctx, cancel := context.WithTimeout(p.ctx, patience)
 	defer cancel()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool]("!!("+expression+")", chromedp.WithPollingInterval(40*time.Millisecond))); err != nil {
-		p.t.Fatalf("never came true: %s (%v)\non the page %s", expression, err, p.text())
+	for {
+		_, err := chromedp.Run(ctx, chromedp.Poll[bool]("(() => { try { return !!("+expression+"); } catch { return false; } })()", chromedp.WithPollingInterval(40*time.Millisecond)))
+		switch {
+		case err == nil:
+			return
+		case ctx.Err() != nil:
+			p.t.Fatalf("never came true: %s (%v)\non the page %s", expression, err, p.text())
+		}
 	}
 }
 
@@ -160,11 +183,37 @@ func eval[T any](p *page, expression string) T {
 	return v
 }
 
-// press sends keys to whatever has the focus.
+// press sends keys to whatever has the focus. A key that a script takes types
+// nothing, as on a real keyboard, where chromedp's KeyEvent would type it.
 func (p *page) press(keys ...string) {
 	p.t.Helper()
 	for _, k := range keys {
-		p.do(chromedp.KeyEvent(k))
+		p.do(func(ctx context.Context, target *chromedp.Target) (chromedp.Void, error) {
+			for _, r := range k {
+				events := kb.Encode(r)
+				text := ""
+				for _, e := range events {
+					if e.Type == input.DispatchKeyEventTypeChar {
+						text = e.Text
+					}
+				}
+				for _, e := range events {
+					switch e.Type {
+					case input.DispatchKeyEventTypeChar:
+						continue
+					case input.DispatchKeyEventTypeKeyUp:
+					default:
+						if text != "" {
+							e.Type, e.Text = input.DispatchKeyEventTypeKeyDown, text
+						}
+					}
+					if _, err := cdp.Call(ctx, target, input.DispatchKeyEvent, *e); err != nil {
+						return chromedp.Void{}, err
+					}
+				}
+			}
+			return chromedp.Void{}, nil
+		})
 	}
 }
 

@@ -12,8 +12,8 @@ import (
 // hub sends events to every open page (server-sent events, WHATWG HTML §9.2).
 type hub struct {
 	mu     sync.Mutex
-	pages  map[chan event]bool
-	latest map[string]event // by name, of those that a new page wants to know
+	pages  map[chan event]bool // true for those that watch the transport
+	latest map[string]event    // by name, of those that a new page wants to know
 	closed bool
 }
 
@@ -31,8 +31,9 @@ const (
 
 func newHub() *hub { return &hub{pages: map[chan event]bool{}, latest: map[string]event{}} }
 
-// send gives an event to all pages. One that does not keep up misses it; keep
-// gives it to those that come later, too, in place of an earlier one.
+// send gives an event to all pages, of the transport to those that watch it. One
+// that does not keep up misses it; keep gives it to those that come later, too,
+// in place of an earlier one.
 func (h *hub) send(name string, v any, keep bool) {
 	data, err := json.Marshal(v)
 	if err != nil {
@@ -44,7 +45,10 @@ func (h *hub) send(name string, v any, keep bool) {
 	if keep {
 		h.latest[name] = e
 	}
-	for page := range h.pages {
+	for page, watches := range h.pages {
+		if name == transportEvent && !watches {
+			continue
+		}
 		select {
 		case page <- e:
 		default:
@@ -52,14 +56,14 @@ func (h *hub) send(name string, v any, keep bool) {
 	}
 }
 
-func (h *hub) join() (chan event, bool) {
+func (h *hub) join(watches bool) (chan event, bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.closed || len(h.pages) >= mostPages {
 		return nil, false
 	}
 	page := make(chan event, 32)
-	h.pages[page] = true
+	h.pages[page] = watches
 	for _, e := range h.latest {
 		page <- e
 	}
@@ -103,7 +107,7 @@ func (s *Server) watch(ctx context.Context) {
 
 // events is the stream that a page listens to.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) {
-	page, ok := s.hub.join()
+	page, ok := s.hub.join(r.URL.Query().Get("with") == transportEvent)
 	if !ok {
 		s.fail(w, r, http.StatusServiceUnavailable, "too many pages are open", "close some")
 		return

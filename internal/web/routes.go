@@ -51,7 +51,6 @@ func (s *Server) routes() http.Handler {
 	post("/session/{id}/adjust", s.adjustSession)
 	post("/session/{id}/render", s.renderSession)
 
-	live("/transport", s.transportPage)
 	s.transportRoutes(live, post)
 
 	live("/scan", s.scanPage)

@@ -43,8 +43,10 @@ type Options struct {
 	Renders string
 	// Player is the argv that starts the player; nil is this program's own.
 	Player []string
-	Log    *slog.Logger     // nil = nothing is logged
-	Now    func() time.Time // for the age of log-ins and for rendered pages
+	// Devices lists the sound devices by name; nil lists none.
+	Devices func(context.Context) []string
+	Log     *slog.Logger     // nil = nothing is logged
+	Now     func() time.Time // for the age of log-ins and for rendered pages
 }
 
 // Server is the web app over one catalog.

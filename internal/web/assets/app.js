@@ -84,8 +84,8 @@ export function on(name, f) {
 let source = null;
 function connect() {
   if (source || document.visibilityState === "hidden") return;
-  source = new EventSource("/events");
-  for (const name of ["changed", "job", "transport"]) {
+  source = new EventSource(document.body.classList.contains("page-transport") ? "/events?with=transport" : "/events");
+  for (const name of ["changed", "job", "feeding", "transport"]) {
     source.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
   }
 }
@@ -122,6 +122,15 @@ let refreshing;
 on("changed", () => {
   clearTimeout(refreshing);
   refreshing = setTimeout(() => refresh().catch(() => {}), 250);
+});
+
+// ---- what leaves the outputs is said on every page
+
+on("feeding", (f) => {
+  const box = $("#stage");
+  box.hidden = !f.text || document.body.classList.contains("page-transport");
+  box.classList.toggle("on", f.on);
+  box.replaceChildren(el("a", { href: "/transport" }, f.text), f.holder ? el("span", { class: "small" }, ` held by ${f.holder}`) : "");
 });
 
 // ---- jobs

@@ -32,20 +32,29 @@ export function drawStrip(canvas, s, track, flags, shift, colours, take) {
   const strips = s.strips, levels = strips?.at.get(track);
   if (levels) {
     // What was fetched for another view is stretched until the new one is there.
-    const x0 = x(strips.from), step = (strips.to - strips.from) * scale / strips.columns, wide = Math.max(step, 0.5);
+    // One outline a level: thousands of single bars are slow to fill.
+    const x0 = x(strips.from), step = (strips.to - strips.from) * scale / strips.columns;
+    const first = Math.max(0, Math.floor(-x0 / step)), last = Math.min(strips.columns, Math.ceil((w - x0) / step));
     for (const [offset, colour] of [[0, colours.peak], [1, colours.rms]]) {
       c.fillStyle = colour;
       c.beginPath();
-      for (let i = 0; i < strips.columns; i++) {
-        const code = levels[2 * i + offset], at = x0 + i * step;
-        if (code < 2 || at > w || at + wide < 0) continue;
-        const tall = part(code) * (h - 2);
-        if (tall > 0) c.rect(at, h - tall, wide, tall);
+      c.moveTo(x0 + first * step, h);
+      let before = -1;
+      for (let i = first; i < last; i++) {
+        const code = levels[2 * i + offset], y = code < 2 ? h : h - part(code) * (h - 2);
+        if (y !== before) {
+          c.lineTo(x0 + i * step, before < 0 ? h : before);
+          c.lineTo(x0 + i * step, y);
+          before = y;
+        }
       }
+      c.lineTo(x0 + last * step, before < 0 ? h : before);
+      c.lineTo(x0 + last * step, h);
+      c.closePath();
       c.fill();
     }
     c.fillStyle = colours.rule; // nothing recorded: hatched
-    for (let i = 0; i < strips.columns; i++) {
+    for (let i = first; i < last; i++) {
       const at = x0 + i * step;
       if (levels[2 * i] === 0 && Math.floor(at / 6) !== Math.floor((at - step) / 6)) c.fillRect(Math.floor(at / 6) * 6, 0, 1, h);
     }
@@ -84,12 +93,10 @@ export function drawWave(c, wave, s, colours) {
   c.fillStyle = colours.sheet;
   c.fillRect(Math.max(0, x0), 0, Math.min(c.w, wave.columns * step), c.h);
   c.fillStyle = colours.wave;
-  c.beginPath();
   for (let i = 0; i < wave.columns; i++) {
     const low = wave.at[2 * i], high = wave.at[2 * i + 1];
-    c.rect(x0 + i * step, middle - high * tall, Math.max(step, 1), Math.max(1, (high - low) * tall));
+    c.fillRect(x0 + i * step, middle - high * tall, Math.max(step, 1), Math.max(1, (high - low) * tall));
   }
-  c.fill();
   c.fillStyle = colours.soft;
   c.font = "10px system-ui, sans-serif";
   const peak = 20 * Math.log10(loudest / 32767);

@@ -1,0 +1,94 @@
+package web_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"nightreel/internal/web"
+)
+
+// TestAccessible runs axe-core (WCAG 2.0 to 2.2, levels A and AA, and its best
+// practices) over every page in both themes: nothing serious or critical may be
+// found. The script comes in through the debugger, as the pages' policy lets no
+// page load it.
+func TestAccessible(t *testing.T) {
+	axe, err := os.ReadFile(filepath.Join("testdata", "axe", "axe.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := demoSite(t, withPlayer)
+	found := 0
+	check := func(p *page, name string) {
+		t.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](string(axe)))
+		text := eval[string](p, `axe.run(document, {resultTypes: ["violations"], runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}).then((r) => JSON.stringify({rules: r.passes.length, violations: r.violations.map((v) => ({id: v.id, impact: v.impact, help: v.help, nodes: v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160) + " " + (n.any[0]?.message || ""))}))}))`)
+		var r struct {
+			Rules      int
+			Violations []struct {
+				ID, Impact, Help string
+				Nodes            []string
+			}
+		}
+		if err := json.Unmarshal([]byte(text), &r); err != nil {
+			t.Fatal(err)
+		}
+		if r.Rules < 10 {
+			t.Errorf("%s: only %d rules had anything to look at", name, r.Rules)
+		}
+		for _, v := range r.Violations {
+			words := fmt.Sprintf("%s: %s, %s: %s\n\t%s", name, v.Impact, v.ID, v.Help, strings.Join(v.Nodes, "\n\t"))
+			if v.Impact == "serious" || v.Impact == "critical" {
+				found++
+				t.Error(words)
+			} else {
+				t.Log(words)
+			}
+		}
+	}
+	for _, dark := range []bool{false, true} {
+		p := open(t, s, 1280, 900, dark)
+		for name, path := range pages(t, s) {
+			if name == "sheet" && dark {
+				continue // paper is white
+			}
+			p.visit(path)
+			if name == "night" {
+				p.until(`document.querySelector('#night').dataset.drawn > 0`)
+				p.click("#rename")
+				p.until(`document.activeElement.id === "title"`)
+			}
+			if name == "flags" {
+				p.click(".flag .listen")
+				p.until(`!document.querySelector('#ear').hidden`)
+			}
+			check(p, fmt.Sprintf("%s, dark %v", name, dark))
+		}
+		p.visit("/transport?session=1")
+		p.do(chromedp.SendKeys(chromedp.CSS(`input[name=device]`), "null"), chromedp.Evaluate[chromedp.Void](`for (const c of document.querySelectorAll('#open input[name=caution]')) c.checked = true`))
+		p.click("#open button.main")
+		p.until(`document.querySelector('#feeding')?.dataset.state?.match(/stopped|paused/)`)
+		p.click("[data-do=play]")
+		p.until(`document.querySelector('#feeding').classList.contains("on")`)
+		check(p, fmt.Sprintf("transport running, dark %v", dark))
+		p.click("#close")
+		p.until(`document.querySelector('#transport').dataset.running === "false" && document.querySelector('#open')`)
+		check(p, fmt.Sprintf("transport closed, dark %v", dark))
+	}
+	empty := serve(t, filepath.Join(t.TempDir(), "empty.nightreel"), nil)
+	locked := serve(t, filepath.Join(t.TempDir(), "locked.nightreel"), func(o *web.Options) { o.Look, o.Operate = "a", "b" })
+	p := open(t, empty, 1280, 900, false)
+	for _, path := range []string{"/", "/flags", "/lists", "/sessions", "/transport", "/scan", "/lists/desk/new"} {
+		p.visit(path)
+		check(p, "empty "+path)
+	}
+	p = open(t, locked, 1280, 900, true)
+	p.visit("/")
+	check(p, "log-in")
+	t.Logf("%d serious or critical findings", found)
+}

@@ -1,0 +1,368 @@
+package web_test
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"nightreel/catalog"
+	"nightreel/internal/web"
+)
+
+// click presses what a selector finds first.
+func (p *page) click(selector string) {
+	p.t.Helper()
+	p.until(fmt.Sprintf(`(() => { const e = document.querySelector(%s); return e && !e.disabled && e.offsetParent !== null; })()`, quote(selector)))
+	p.do(chromedp.Click(chromedp.CSS(selector)))
+}
+
+// TestAssistantsEvening: 23:30. A drive is scanned, its flags are gone through
+// by ear, and those that are known are accepted.
+func TestAssistantsEvening(t *testing.T) {
+	demoSite(t, nil) // makes the tour
+	dir, err := demoTour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, filepath.Join(t.TempDir(), "new.nightreel"), func(o *web.Options) { o.AnyFolder = true })
+	p := open(t, s, 1280, 800, false)
+	p.visit("/")
+	p.until(`document.body.innerText.includes("Nothing has been scanned yet")`)
+	p.click(`main a[href="/scan"]`)
+	p.until(`document.querySelector('input[name=folder]')`)
+	nights, err := filepath.Glob(filepath.Join(dir, "recordings", "*05-03*"))
+	if err != nil || len(nights) == 0 {
+		entries, _ := os.ReadDir(filepath.Join(dir, "recordings"))
+		t.Fatal("no folder of that night among", entries)
+	}
+	night := nights[0]
+	p.do(chromedp.SendKeys(chromedp.CSS(`input[name=folder]`), night))
+	p.click(`#scan-form button.main`)
+	p.until(`document.querySelector('#watch [data-state=done]')`)
+	p.click(`nav a[href="/flags"]`)
+	p.until(`document.querySelectorAll('.flag').length > 0`)
+	before := eval[int](p, `document.querySelectorAll('.flag').length`)
+
+	// Listening starts low, a little before the finding.
+	p.until(`document.querySelector('.flag[aria-current]')`)
+	p.press("j", "k", "l")
+	p.until(`!document.querySelector('#ear').hidden && document.querySelector('#ear-stop').textContent === "Stop"`)
+	if v := eval[float64](p, `Number(document.querySelector('#ear-volume').value)`); v > 0.2 {
+		t.Errorf("listening starts at volume %v", v)
+	}
+	p.until(`parseFloat(document.querySelector('#ear .t').textContent.slice(-4)) > 0 || document.querySelector('#ear .t').textContent !== "0:00:00"`)
+	p.press("l")
+	p.until(`document.querySelector('#ear-stop').textContent === "Play"`)
+
+	// Accepted with a note, and on to the next.
+	first := eval[string](p, `document.querySelector('.flag[aria-current]').dataset.id`)
+	p.press("a")
+	p.until(`document.activeElement.name === "note"`)
+	p.press("known, swapped the cable")
+	p.press(kb.Enter)
+	p.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, before-1))
+	if next := eval[string](p, `document.querySelector('.flag[aria-current]')?.dataset.id || ""`); next == first || before > 1 && next == "" {
+		t.Errorf("after accepting %s the list is at %q", first, next)
+	}
+	flags, err := s.store.Flags(t.Context(), catalog.FlagFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range flags {
+		if fmt.Sprint(f.ID) == first && (!f.Accepted || f.Note != "known, swapped the cable") {
+			t.Errorf("the catalog has %+v", f)
+		}
+	}
+	p.visit("/")
+	p.until(`document.querySelector('#grid .whole')`)
+}
+
+// TestEngineersAfternoon: 14:00. Takes are picked, a session is built, adjusted,
+// rendered, and its sheet printed.
+func TestEngineersAfternoon(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 800, true)
+	p.visit("/sessions")
+	choose := func(selector, value string) {
+		t.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.value = %s; e.dispatchEvent(new Event("change", {bubbles: true})); })()`, quote(selector), quote(value))))
+	}
+	p.until(`document.querySelector('#song-add')`)
+	choose("select[name=desk]", "foh")
+	choose("#song-add", "Marrow Lane")
+	choose("#song-add", "Salt on the Wire")
+	p.until(`document.querySelectorAll('#order li').length === 2`)
+	choose("#order li:first-child select", "2031-05-03")
+	p.click("#build button.main")
+	p.until(`location.pathname === "/session/2" && document.querySelector('.item')`)
+	p.until(`document.body.innerText.includes("1. Marrow Lane, 2031-05-03")`)
+
+	// One input stays on the stage, one is trimmed by hand.
+	choose(`select[name="status-0-1"]`, "stage")
+	p.do(chromedp.SetValue(chromedp.CSS(`input[name="trim-0-2"]`), "-3"))
+	p.click("#adjust .keep button")
+	p.until(`location.pathname === "/session/3" && document.querySelector('.item')`)
+	ses, err := s.store.Session(t.Context(), 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if in := ses.Inputs[0]; in.DeskInput != 1 || in.Status != catalog.Stage {
+		t.Errorf("input 1 is %+v", in)
+	}
+	if in := ses.Inputs[1]; in.TrimDB != -3 {
+		t.Errorf("input 2 is %+v", in)
+	}
+
+	p.click("#render button.main")
+	p.until(`document.querySelector('#watch [data-state=done]')`)
+	if text := eval[string](p, `document.querySelector('#watch').innerText`); !strings.Contains(text, "bit-identical") {
+		t.Errorf("the render says %q", text)
+	}
+	p.visit("/session/3/sheet")
+	p.until(`document.body.innerText.includes("Before anything is switched")`)
+}
+
+// TestDragABoundary: the end of a song is dragged, undone, done again; no audio
+// is read, the figures follow.
+func TestDragABoundary(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, false)
+	p.visit("/night/2031-05-03")
+	p.until(`document.querySelectorAll('#lane .take').length > 2 && document.querySelector('#night').dataset.drawn > 0`)
+	end := func() float64 {
+		t.Helper()
+		takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
+		if err != nil || len(takes) == 0 {
+			t.Fatal(takes, err)
+		}
+		return takes[0].EndS()
+	}
+	before := end()
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take').focus()`))
+	p.until(`document.querySelector('#figures-of').textContent.startsWith("Figures of ")`)
+	box := eval[[]float64](p, `(() => { const b = document.querySelector('#lane .take .edge.end').getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`)
+	p.do(chromedp.DragAndDropXY(box[0], box[1], box[0]-40, box[1], 8))
+	p.until(`document.querySelector('#undo') && !document.querySelector('#undo').disabled`)
+	after := end()
+	if after >= before-0.3 {
+		t.Fatalf("the end was at %.2f and is at %.2f", before, after)
+	}
+	p.click("#undo")
+	p.until(`!document.querySelector('#redo').disabled`)
+	if now := end(); now != before {
+		t.Errorf("undone, the end is at %.2f, was at %.2f", now, before)
+	}
+	p.click("#redo")
+	p.until(`document.querySelector('#redo').disabled`)
+	if now := end(); now != after {
+		t.Errorf("done again, the end is at %.2f, was at %.2f", now, after)
+	}
+
+	// The same by keys: three tenths later.
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take .edge.end').focus()`))
+	p.press(kb.ArrowRight, kb.ArrowRight, kb.ArrowRight, kb.Enter)
+	p.until(fmt.Sprintf(`Math.abs(Number(document.querySelector('#lane .take .edge.end').getAttribute("aria-valuenow")) - %f) < 0.06`, after+0.3))
+	p.until(`document.querySelector('#redo').disabled && document.querySelector('#undo').title.startsWith("Undo moving")`)
+	if now := end(); now < after+0.2 || now > after+0.4 {
+		t.Errorf("moved by keys, the end is at %.2f, was at %.2f", now, after)
+	}
+}
+
+// TestTwoBrowsers: what one person changes the other sees, and what the command
+// line changes both.
+func TestTwoBrowsers(t *testing.T) {
+	s := demoSite(t, func(o *web.Options) { o.Look, o.Operate = "look here", "hands on" })
+	enter := func(phrase, name string) *page {
+		p := open(t, s, 1000, 800, false)
+		p.visit("/flags?show=2031-05-03")
+		p.until(`location.pathname === "/login"`)
+		p.do(chromedp.SendKeys(chromedp.CSS(`input[name=phrase]`), phrase), chromedp.SendKeys(chromedp.CSS(`input[name=name]`), name))
+		p.click("button.main")
+		p.until(`document.querySelectorAll('.flag').length > 0`)
+		return p
+	}
+	ada, ben := enter("hands on", "Ada"), enter("look here", "Ben")
+	n := eval[int](ada, `document.querySelectorAll('.flag').length`)
+	if eval[int](ben, `document.querySelectorAll('.flag').length`) != n {
+		t.Fatal("the two see different lists")
+	}
+	if eval[int](ben, `document.querySelectorAll('.accept, .reopen').length`) != 0 {
+		t.Error("who only looks is offered to accept")
+	}
+	ada.click(".flag .accept button")
+	ben.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, n-1))
+	other, err := catalog.Open(t.Context(), s.store.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	flags, err := other.Flags(t.Context(), catalog.FlagFilter{Show: "2031-05-03"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range flags {
+		if !f.Accepted {
+			if err := other.AcceptFlag(context.Background(), f.ID, "from the command line"); err != nil {
+				t.Fatal(err)
+			}
+			break
+		}
+	}
+	for _, p := range []*page{ada, ben} {
+		p.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, n-2))
+	}
+}
+
+// TestKeyboardOnly: from the tour to a take, a new song, its name, and listening,
+// without a mouse.
+func TestKeyboardOnly(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, false)
+	p.visit("/")
+	tabTo := func(condition string) {
+		t.Helper()
+		for range 80 {
+			p.press(kb.Tab)
+			if eval[bool](p, "!!("+condition+")") {
+				if !eval[bool](p, `document.activeElement.matches(":focus-visible")`) {
+					t.Errorf("the focus on %s is not seen", condition)
+				}
+				return
+			}
+		}
+		t.Fatalf("not reached by tabs: %s", condition)
+	}
+	tabTo(`document.activeElement.matches(".skip")`)
+	tabTo(`document.activeElement.matches('#grid td a') && document.activeElement.getAttribute("href").startsWith("/night/2031-05-03")`)
+	p.press(kb.Enter)
+	p.until(`location.pathname.startsWith("/night/") && document.querySelector('#night')?.dataset.drawn > 0`)
+	p.until(`document.querySelector('#lane .take.chosen')`)
+	p.press("0") // the whole night
+	tabTo(`document.activeElement.closest(".strips th")`)
+	p.press(kb.End)
+	p.until(`document.querySelector('#cursor-time').textContent !== "0:00:00.0"`)
+	at := eval[string](p, `document.querySelector('#cursor-time').textContent`)
+	p.press(kb.ArrowLeft)
+	p.until(fmt.Sprintf(`document.querySelector('#cursor-time').textContent !== %s`, quote(at)))
+	p.press("l")
+	p.until(`!document.querySelector('#ear').hidden`)
+	p.press(kb.Escape, kb.Home)
+	p.until(`document.querySelector('#cursor-time').textContent === "0:00:00.0"`)
+	p.press("n")
+	p.until(`document.activeElement.id === "title"`)
+	p.press("Walk-in")
+	p.press(kb.Enter)
+	p.until(`[...document.querySelectorAll('#lane .take .name')].some((n) => n.textContent.startsWith("Walk-in"))`)
+	p.press(kb.Control) // nothing happens
+	p.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(2)))
+	p.until(`![...document.querySelectorAll('#lane .take .name')].some((n) => n.textContent.startsWith("Walk-in"))`)
+}
+
+// TestZoomToTheSamples: deep enough, the waveform is read from the file.
+func TestZoomToTheSamples(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, false)
+	p.visit("/night/2031-05-02#take-" + takeOf(t, s, "2031-05-02"))
+	p.until(`document.querySelector('#night').dataset.drawn > 0`)
+	p.press("+")
+	p.until(`document.querySelector('#night').dataset.waves > 3`)
+	dark := eval[int](p, `(() => { const c = document.querySelector('#strips canvas'), d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) if (d[i + 3] > 0 && d[i] < 120) n++; return n; })()`)
+	if dark < 200 {
+		t.Errorf("%d dark pixels on the first strip", dark)
+	}
+}
+
+func takeOf(t *testing.T, s *site, date catalog.Date) string {
+	t.Helper()
+	takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: date})
+	if err != nil || len(takes) == 0 {
+		t.Fatal(takes, err)
+	}
+	return itoa(takes[0].ID)
+}
+
+// TestNarrow: at 380 px no page is wider than the screen, in the dark either.
+func TestNarrow(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 380, 780, true)
+	for name, path := range pages(t, s) {
+		p.visit(path)
+		if name == "night" {
+			p.until(`document.querySelector('#night').dataset.drawn > 0`)
+		}
+		if w := eval[int](p, `document.documentElement.scrollWidth`); w > 380 {
+			t.Errorf("%s is %d px wide: %s", name, w, eval[string](p, `[...document.querySelectorAll("main *")].filter((e) => e.getBoundingClientRect().right > 381 && !e.closest(".scroll, .grid-wrap, .plot-wrap")).slice(0, 3).map((e) => e.outerHTML.slice(0, 90)).join("\n")`))
+		}
+		if bg := eval[string](p, `getComputedStyle(document.documentElement).backgroundColor`); name != "sheet" && bg != "rgb(18, 17, 14)" {
+			t.Errorf("%s in the dark is on %s", name, bg)
+		}
+	}
+}
+
+// TestLists: cells are edited, a list is pasted, both are kept.
+func TestLists(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, false)
+	p.visit("/lists/desk/foh")
+	p.until(`document.querySelector('.edit-table tbody tr')`)
+	p.do(chromedp.Evaluate[chromedp.Void](`(() => {
+		const cell = document.querySelector('.edit-table tbody tr:nth-child(2) td:nth-child(3) input'), data = new DataTransfer();
+		data.setData("text/plain", "21\n-4.5");
+		cell.dispatchEvent(new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true}));
+	})()`))
+	p.click(".keep button.main")
+	p.until(`document.querySelector('.edit-table tbody tr:nth-child(3) td:nth-child(3) input').value === "−4.5"`)
+	desk, err := s.store.Desk(t.Context(), "foh")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := desk.Inputs[1].GainDB; g == nil || *g != 21 {
+		t.Errorf("input 2 has gain %v", g)
+	}
+	if g := desk.Inputs[2].GainDB; g == nil || *g != -4.5 {
+		t.Errorf("input 3 has gain %v", g)
+	}
+
+	p.visit("/lists?date=2031-05-06")
+	p.until(`document.querySelector('.edit-table')`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.paste').value = "Gain;Channel;Track\n12;Kick In;1\n13;Snare Top;2"; document.querySelector('.take-over').click()`))
+	p.until(`document.querySelectorAll('.edit-table tbody tr').length === 2`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('input[name=only]').checked = true`))
+	p.click(".keep button.main")
+	p.until(`document.body.innerText.includes("2031-05-06 only")`)
+	lists, err := s.store.InputLists(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range lists {
+		if l.From == "2031-05-06" && l.Only && (len(l.Inputs) != 2 || *l.Inputs[0].GainDB != 12) {
+			t.Errorf("the list kept is %+v", l)
+		}
+	}
+}
+
+// TestExports: a song's plot as CSV, SVG and PNG.
+func TestExports(t *testing.T) {
+	s := demoSite(t, nil)
+	path := pages(t, s)["song"]
+	for _, measure := range []string{"", "rms", "loudness", "true_peak", "crest_factor"} {
+		q := "?" + url.Values{"measure": {measure}, "channel": {"Bass DI"}}.Encode()
+		if status, h, body := s.ask(t, "GET", path+"/levels.csv"+q, nil, nil); status != 200 || !strings.Contains(h.Get("Content-Type"), "csv") || !strings.HasPrefix(string(body), "song,channel,show") {
+			t.Errorf("CSV by %q: %d %.60s", measure, status, body)
+		}
+		if status, _, body := s.ask(t, "GET", path+"/plot.svg"+q, nil, nil); status != 200 || !strings.Contains(string(body), "new bass rig") || !strings.Contains(string(body), "Bass DI") {
+			t.Errorf("SVG by %q: %d %.60s", measure, status, body)
+		}
+	}
+	p := open(t, s, 1280, 900, false)
+	p.visit(path)
+	p.click("#png")
+	p.until(`Number(document.body.dataset.png) > 10000`)
+}

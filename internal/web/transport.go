@@ -1,0 +1,187 @@
+package web
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"net"
+	"net/http"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/playback"
+	"nightreel/internal/session"
+)
+
+type transportView struct {
+	transportDoc
+	Mine     bool // the one who asks holds the transport
+	Sessions []catalog.Session
+	Chosen   catalog.SessionID
+	Cautions []string
+	Devices  []string
+}
+
+func (s *Server) transportRoutes(live, post func(string, http.HandlerFunc)) {
+	live("/transport", s.transportPage)
+	live("/data/transport", s.transportData)
+	post("/transport/open", s.openTransport)
+	post("/transport/do", s.doTransport)
+	post("/transport/tick", s.tickTransport)
+	post("/transport/take", s.takeTransport)
+	post("/transport/close", s.closeTransport)
+}
+
+const seatCookie = "nightreel-seat"
+
+// sit tells browsers apart: by their log-in, or on a server without pass-phrases
+// by a cookie of their own.
+func (s *Server) sit(w http.ResponseWriter, r *http.Request) seat {
+	p := whoIs(r)
+	if p.key != "" {
+		if p.Name == "" {
+			p.Name = "somebody at " + from(r)
+		}
+		return seat{p.key, p.Name}
+	}
+	c, err := r.Cookie(seatCookie)
+	if err != nil || len(c.Value) > 64 {
+		c = &http.Cookie{Name: seatCookie, Value: rand.Text(), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode}
+		http.SetCookie(w, c)
+	}
+	return seat{c.Value, "another window at " + from(r)}
+}
+
+// from words where a request comes from.
+func from(r *http.Request) string {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() {
+		return "this machine"
+	}
+	return host
+}
+
+func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) {
+	who := s.sit(w, r)
+	v := transportView{Cautions: session.Cautions()}
+	var err error
+	if text := r.URL.Query().Get("session"); text != "" {
+		id, e := number(text, "session")
+		v.Chosen, err = catalog.SessionID(id), e
+	}
+	if err == nil {
+		v.Sessions, err = s.store.Sessions(r.Context())
+	}
+	if err == nil {
+		if v.Chosen == 0 && len(v.Sessions) > 0 {
+			v.Chosen = v.Sessions[len(v.Sessions)-1].ID
+		}
+		v.transportDoc, err = s.stage.doc(r.Context(), v.Chosen)
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	v.Mine = v.Seat == who.key
+	if !v.Running && s.opt.Devices != nil {
+		v.Devices = s.opt.Devices(r.Context())
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	s.render(w, r, http.StatusOK, "transport.html", "Transport", v)
+}
+
+func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
+	var id catalog.SessionID
+	if text := r.URL.Query().Get("session"); text != "" {
+		n, err := number(text, "session")
+		if err != nil {
+			s.failed(w, r, err)
+			return
+		}
+		id = catalog.SessionID(n)
+	}
+	doc, err := s.stage.doc(r.Context(), id)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	s.sendJSON(w, r, struct {
+		transportDoc
+		Mine bool `json:"mine"`
+	}{doc, doc.Seat == s.sit(w, r).key})
+}
+
+// openTransport opens a session's player, silent. Every caution is to be
+// ticked.
+func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) {
+	id, err := number(r.FormValue("session"), "session")
+	var ses catalog.Session
+	if err == nil {
+		ses, err = s.store.Session(r.Context(), catalog.SessionID(id))
+	}
+	if err == nil && len(r.Form["caution"]) < len(session.Cautions()) {
+		err = &badRequest{"not opened: not every caution is ticked", "read them, see to them, tick them"}
+	}
+	device := strings.TrimSpace(r.FormValue("device"))
+	if err == nil && strings.HasPrefix(device, "file:") {
+		err = &badRequest{"a file is not played into from here", "nightreel session play --device file:PATH does it"}
+	}
+	if err == nil {
+		err = s.stage.open(context.WithoutCancel(r.Context()), ses, device, s.sit(w, r))
+	}
+	s.transported(w, r, err)
+}
+
+func (s *Server) doTransport(w http.ResponseWriter, r *http.Request) {
+	var c playback.Command
+	d := json.NewDecoder(r.Body)
+	d.DisallowUnknownFields()
+	err := d.Decode(&c)
+	if err != nil {
+		err = &badRequest{"the command could not be read: " + err.Error(), ""}
+	}
+	if err == nil {
+		err = s.stage.do(context.WithoutCancel(r.Context()), c, s.sit(w, r))
+	}
+	s.transported(w, r, err)
+}
+
+func (s *Server) tickTransport(w http.ResponseWriter, r *http.Request) {
+	id, err := number(r.FormValue("session"), "session")
+	var input int64
+	if err == nil {
+		input, err = number(r.FormValue("input"), "desk input")
+	}
+	if err == nil {
+		err = s.stage.tick(r.Context(), catalog.SessionID(id), int(input), r.FormValue("back") == "true")
+	}
+	s.transported(w, r, err)
+}
+
+func (s *Server) takeTransport(w http.ResponseWriter, r *http.Request) {
+	s.stage.take(s.sit(w, r))
+	s.transported(w, r, nil)
+}
+
+func (s *Server) closeTransport(w http.ResponseWriter, r *http.Request) {
+	s.transported(w, r, s.stage.shut(context.WithoutCancel(r.Context())))
+}
+
+// transported answers what came of a command.
+func (s *Server) transported(w http.ResponseWriter, r *http.Request, err error) {
+	if err == nil {
+		w.WriteHeader(http.StatusNoContent)
+		return
+	}
+	// What the player refuses, or a device that cannot be opened, is told as it
+	// is; the server did nothing wrong.
+	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.RateError](err) {
+		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
+		return
+	}
+	s.failed(w, r, err)
+}
