@@ -63,8 +63,10 @@ func TestMain(m *testing.M) {
 	}
 	code := m.Run()
 	closeBrowser()
-	if tourDir != "" {
-		os.RemoveAll(tourDir)
+	for _, dir := range []string{tourDir, bigDir} {
+		if dir != "" {
+			os.RemoveAll(dir)
+		}
 	}
 	os.Exit(code)
 }
@@ -242,7 +244,7 @@ type site struct {
 }
 
 // serve starts a server over a catalog until the test ends.
-func serve(t *testing.T, file string, change func(*web.Options)) *site {
+func serve(t testing.TB, file string, change func(*web.Options)) *site {
 	t.Helper()
 	store, err := catalog.Open(t.Context(), file)
 	if err != nil {
