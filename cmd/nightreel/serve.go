@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"crypto/rand"
 	"fmt"
 	"log/slog"
@@ -12,6 +13,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
+	"nightreel/internal/playback"
 	"nightreel/internal/web"
 )
 
@@ -41,6 +43,17 @@ func (e *env) serve(c *cli.Context, store *catalog.Store) error {
 	opt := web.Options{
 		Store: store, Hosts: c.StringSlice("host"), Folders: c.StringSlice("folder"), Renders: c.String("renders"), Now: time.Now,
 		Log: slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
+	}
+	opt.Devices = func(ctx context.Context) []string {
+		all, err := playback.Devices(ctx, nil)
+		if err != nil {
+			opt.Log.Warn("sound devices not listed", "error", err)
+		}
+		names := []string{}
+		for _, d := range all {
+			names = append(names, d.Name)
+		}
+		return names
 	}
 	local := web.Loopback(c.String("listen"))
 	if local {
