@@ -37,6 +37,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/listen":   {"nightreel/catalog", "nightreel/internal/wavfile"},                                                             // one track as sound or as a picture
 	"nightreel/internal/web":      {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                           // asks all, judges nothing
 	"nightreel/internal/demo":     {"nightreel/internal/wavfile"},                                                                                  // makes files, knows no catalog
+	"nightreel/cmd/bench":         {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/"},                                            // for developers
 	"nightreel/cmd/evaluate":      {"nightreel/internal/evaluate"},                                                                                 // for developers
 	"nightreel/cmd/nightreel":     {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
 
@@ -47,7 +48,7 @@ var rooms = map[string][]string{
 
 // clocks are the packages that may ask what time it is; all others are given
 // it, so that their tests need no sleep.
-var clocks = []string{"nightreel/cmd/nightreel", "nightreel/catalog", "nightreel/internal/scan", "nightreel/internal/session", "nightreel/internal/playback/device"}
+var clocks = []string{"nightreel/cmd/nightreel", "nightreel/catalog", "nightreel/internal/scan", "nightreel/internal/session", "nightreel/internal/playback/device", "nightreel/cmd/bench"}
 
 type goPackage struct {
 	ImportPath, Dir, Name string
