@@ -230,7 +230,7 @@ type analyser struct {
 
 func newAnalyser(rate int) *analyser {
 	n := int(math.Round(window*float64(rate)/2)) * 2
-	a := &analyser{rate: rate, fft: fourier.NewFFT(n), window: make([]float64, n), harmony: feature.NewHarmony(float64(rate)/float64(n), n/2+1)}
+	a := &analyser{rate: rate, fft: fourier.NewFFT(n), window: make([]float64, n), harmony: feature.NewHarmony(float64(rate)/float64(n), n/2+1, nil)}
 	for k := range n {
 		a.window[k] = (1 - math.Cos(2*math.Pi*float64(k)/float64(n))) / float64(n)
 	}

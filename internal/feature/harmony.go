@@ -20,6 +20,9 @@ const (
 // Chroma is the power of each pitch class.
 type Chroma [Classes]float32
 
+// Lanes is how many spectra are folded side by side.
+const Lanes = 8
+
 // Harmony folds power spectra to chroma.
 type Harmony struct {
 	parts []part
@@ -33,9 +36,10 @@ type part struct {
 }
 
 // NewHarmony makes a folder for spectra whose bins are so many Hz apart; there
-// are so many bins from 0 Hz on. A bin that lies across the border of two
-// pitch classes is parted in proportion.
-func NewHarmony(binHz float64, bins int) *Harmony {
+// are so many bins from 0 Hz on, each to be multiplied by its gain first, unless
+// gain is nil. A bin that lies across the border of two pitch classes is parted
+// in proportion.
+func NewHarmony(binHz float64, bins int, gain []float32) *Harmony {
 	h := &Harmony{}
 	for i := 1; i < bins; i++ {
 		low, high := (float64(i)-0.5)*binHz, (float64(i)+0.5)*binHz
@@ -46,6 +50,9 @@ func NewHarmony(binHz float64, bins int) *Harmony {
 		a, b := semitones(low), semitones(high)
 		for p := math.Floor(a); p < b; p++ {
 			share := (hertz(min(b, p+1)) - hertz(max(a, p))) / binHz
+			if gain != nil {
+				share *= float64(gain[i])
+			}
 			h.parts = append(h.parts, part{int32(i), int32(math.Mod(p, Classes)), float32(share)})
 		}
 	}
@@ -71,6 +78,31 @@ func (h *Harmony) Fold(power []float32) Chroma {
 	return c
 }
 
+// FoldLanes returns the chroma of Lanes spectra that lie side by side: power
+// holds bin 0 of each, then bin 1 of each, and so on.
+func (h *Harmony) FoldLanes(power [][Lanes]float32) (c [Lanes]Chroma) {
+	var sum [Classes][Lanes]float32
+	power = power[:h.bins]
+	for _, p := range h.parts {
+		// Written out, since the compiler does not unroll.
+		to, from, share := &sum[p.class], &power[p.bin], p.share
+		to[0] += share * from[0]
+		to[1] += share * from[1]
+		to[2] += share * from[2]
+		to[3] += share * from[3]
+		to[4] += share * from[4]
+		to[5] += share * from[5]
+		to[6] += share * from[6]
+		to[7] += share * from[7]
+	}
+	for i := range sum {
+		for l, v := range sum[i] {
+			c[l][i] = v
+		}
+	}
+	return c
+}
+
 // stepDB is the step of a packed pitch class: 15 is the strongest, 0 is 22.5 dB
 // below it or weaker.
 const stepDB = 1.5
@@ -89,20 +121,25 @@ func Pack(dst []byte, c *Chroma) {
 		return
 	}
 	for i, v := range c {
-		if r := v / top; r > floorRatio {
-			code := 15 + int(math.Floor(10/stepDB*math.Log10(float64(r))+0.5))
-			dst[i/2] |= byte(max(0, code)) << (i % 2 * 4)
+		code, r := 0, v/top
+		for step := 8; step > 0; step /= 2 {
+			if r >= bounds[code+step] {
+				code += step
+			}
 		}
+		dst[i/2] |= byte(code) << (i % 2 * 4)
 	}
 }
 
 var (
-	floorRatio = float32(math.Pow(10, -15*stepDB/10))
-	ratios     = func() (r [16]float32) {
+	// bounds holds the least ratio of each code, half a step below what it
+	// stands for, and ratios what that is.
+	bounds, ratios = func() (b, r [16]float32) {
 		for i := 1; i < 16; i++ {
+			b[i] = float32(math.Pow(10, (float64(i)-15.5)*stepDB/10))
 			r[i] = float32(math.Pow(10, float64(i-15)*stepDB/10))
 		}
-		return r
+		return b, r
 	}()
 	logs = func() (l [16]float32) {
 		for i, r := range ratios {

@@ -33,7 +33,7 @@ func spectrum(rate float64, n int, hz ...float64) []float32 {
 // temperament at a = 440 Hz (ISO 16:1975).
 func TestFoldNamesPitches(t *testing.T) {
 	const rate, n = 6000., 1024
-	h := NewHarmony(rate/n, n/2+1)
+	h := NewHarmony(rate/n, n/2+1, nil)
 	for pitch := 57; pitch <= 96; pitch++ { // A3 … C7
 		c := h.Fold(spectrum(rate, n, 440*math.Exp2(float64(pitch-69)/12)))
 		best := 0
@@ -49,7 +49,7 @@ func TestFoldNamesPitches(t *testing.T) {
 }
 
 func TestFoldKeepsPower(t *testing.T) {
-	h := NewHarmony(5.859375, 513)
+	h := NewHarmony(5.859375, 513, nil)
 	power := make([]float32, 513)
 	want := float32(0)
 	for i := range power {
@@ -104,15 +104,46 @@ func TestPackKeepsRatios(t *testing.T) {
 	}
 }
 
-func BenchmarkFold(b *testing.B) {
-	h := NewHarmony(5.859375, 513)
-	power := make([]float32, 513)
+// TestFoldLanes: eight side by side are what one after the other is, gain
+// included.
+func TestFoldLanes(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 2))
+	gain, one := make([]float32, 512), make([]float32, 512)
+	power := make([][Lanes]float32, 512)
 	for i := range power {
-		power[i] = float32(i)
+		gain[i] = 1 + rng.Float32()
+		for l := range Lanes {
+			power[i][l] = rng.Float32()
+		}
+	}
+	all := NewHarmony(5.859375, 512, gain).FoldLanes(power)
+	plain := NewHarmony(5.859375, 512, nil)
+	for l := range Lanes {
+		for i := range one {
+			one[i] = power[i][l] * gain[i]
+		}
+		want := plain.Fold(one)
+		for i := range want {
+			if math.Abs(float64(all[l][i]/want[i]-1)) > 1e-5 {
+				t.Fatalf("lane %d, class %d: %v, want %v", l, i, all[l][i], want[i])
+			}
+		}
+	}
+}
+
+func BenchmarkFoldLanes(b *testing.B) {
+	h := NewHarmony(5.859375, 512, nil)
+	power := make([][Lanes]float32, 512)
+	for i := range power {
+		for l := range Lanes {
+			power[i][l] = float32(i + l)
+		}
 	}
 	packed := make([]byte, PackedBytes)
+	b.SetBytes(Lanes)
 	for b.Loop() {
-		c := h.Fold(power)
-		Pack(packed, &c)
+		for _, c := range h.FoldLanes(power) {
+			Pack(packed, &c)
+		}
 	}
 }

@@ -2,6 +2,7 @@ package scan
 
 import (
 	"nightreel/catalog"
+	"nightreel/internal/feature"
 	"nightreel/internal/meter"
 	"nightreel/internal/spectrum"
 )
@@ -10,20 +11,46 @@ import (
 // the features that are kept of each track.
 type ear struct {
 	*spectrum.Listener
+	first   int // look of the recording that is the part's first
+	folder  *feature.Harmony
+	harmony [][]byte // by track
 }
 
 func newEar(cfg meter.Config) (*ear, error) {
-	l, err := spectrum.New(spectrum.Config{
+	e := &ear{first: int(cfg.First / spectrum.HopFrames(cfg.SampleRate)), harmony: make([][]byte, cfg.Channels)}
+	var err error
+	e.Listener, err = spectrum.New(spectrum.Config{
 		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Type: spectrum.SampleType(cfg.Type), First: cfg.First, Frames: cfg.Frames,
+		Each: e.look,
 	})
-	return &ear{l}, err
+	return e, err
+}
+
+// look keeps the harmony of a look at some tracks.
+func (e *ear) look(s *spectrum.Snapshot) {
+	if e.folder == nil {
+		e.folder = feature.NewHarmony(s.LowBinHz, spectrum.Bins, s.LowGain)
+	}
+	at := (s.Index - e.first) * feature.PackedBytes
+	chroma := e.folder.FoldLanes(s.Low[:])
+	for lane := range s.Lanes {
+		h := &e.harmony[s.First+lane]
+		for len(*h) < at+feature.PackedBytes {
+			*h = append(*h, 0)
+		}
+		feature.Pack((*h)[at:], &chroma[lane])
+	}
 }
 
 // features returns what was heard, by track.
 func (e *ear) features() [][]catalog.Feature {
 	var all [][]catalog.Feature
-	for _, t := range e.Finish() {
-		all = append(all, []catalog.Feature{{Kind: catalog.Tone, Data: spectrum.Encode(t)}})
+	for i, t := range e.Finish() {
+		kept := []catalog.Feature{{Kind: catalog.Tone, Data: spectrum.Encode(t)}}
+		if e.harmony[i] != nil { // else the part is shorter than a look
+			kept = append(kept, catalog.Feature{Kind: catalog.Harmony, Data: e.harmony[i]})
+		}
+		all = append(all, kept)
 	}
 	return all
 }

@@ -140,7 +140,7 @@ func spread(errors []float64) string {
 	return fmt.Sprintf("within %.2f s (median), %.2f s (95th percentile), %.2f s (worst)", within(errors, 50), within(errors, 95), within(errors, 100))
 }
 
-func openStore(t *testing.T) *catalog.Store {
+func openStore(t testing.TB) *catalog.Store {
 	t.Helper()
 	store, err := catalog.Open(context.Background(), filepath.Join(t.TempDir(), "catalog"))
 	if err != nil {

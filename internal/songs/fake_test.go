@@ -26,7 +26,7 @@ type fakeNight struct {
 }
 
 // store puts the night into the catalog and returns its recording.
-func (f fakeNight) store(t *testing.T, store *catalog.Store) catalog.Recording {
+func (f fakeNight) store(t testing.TB, store *catalog.Store) catalog.Recording {
 	t.Helper()
 	ctx := context.Background()
 	show, err := store.EnsureShow(ctx, catalog.Show{Date: f.date})
