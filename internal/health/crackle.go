@@ -21,6 +21,8 @@ const (
 	// crackleOver is how much denser cracks must come in a spell than the track
 	// has them elsewhere: drums and some instruments are full of edges.
 	crackleOver = 6
+	// crackleHabit is the same against the channel's songs on other nights.
+	crackleHabit = 3
 	// evenShare is the share of distances between cracks that may be alike
 	// (within a twentieth): a wave breaks off once each period, a contact
 	// whenever it likes.
@@ -202,12 +204,38 @@ func (n *Night) bursts(t *Track) []burst {
 		if rest > 0 {
 			elsewhere = float64(len(t.cracks)-(b.to-b.from)) / rest
 		}
-		if rate < crackleOver*elsewhere || even(t.cracks[b.from:b.to]) {
+		if rate < crackleOver*elsewhere || rate < crackleHabit*n.cracksElsewhere(t) || even(t.cracks[b.from:b.to]) {
 			continue
 		}
 		found = append(found, b)
 	}
 	return found
+}
+
+// cracksElsewhere returns the cracks a second that the channel has in songs of
+// other nights; 0 where none is known.
+func (n *Night) cracksElsewhere(t *Track) float64 {
+	var rates []float64
+	for i := range n.Past[catalog.Key(t.Channel)] {
+		p := &n.Past[catalog.Key(t.Channel)][i]
+		count, span := 0, int64(0)
+		for _, take := range p.Takes {
+			span += take.End - take.Start
+		}
+		if span == 0 {
+			span = p.Track.Frames
+		}
+		for _, b := range p.Track.cracked {
+			count += b
+		}
+		rates = append(rates, float64(count)/(float64(span)/float64(p.Track.SampleRate)))
+	}
+	if len(rates) == 0 {
+		return 0
+	}
+	// The middle night: another one may have had the bad cable too.
+	slices.Sort(rates)
+	return rates[len(rates)/2]
 }
 
 // even reports whether cracks come at a steady pace, as those of a wave do.

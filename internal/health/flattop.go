@@ -22,11 +22,12 @@ const (
 	atCeiling = 0.9
 
 	// belowCeiling is the share of the track's blocks with about as much sound
-	// (within 12 dB) that must stay 0.5 dB below the ceiling and have no flat
+	// (within 24 dB, but loud enough for flat tops to be looked for) that must stay 0.5 dB below the ceiling and have no flat
 	// top: music reaches a ceiling on its loudest moments only, a square wave
 	// reaches its own all the time.
 	belowCeiling = 0.1
-	below12dB    = 0.2512
+	below24dB    = 0.0631
+	flatLooked   = 0.0447 // -27 dBFS; package meter looks from -30 on
 	below05dB    = 0.9441
 )
 
@@ -90,7 +91,7 @@ func (t *Track) holds(s spell, ceiling float64) bool {
 	}
 	sounding, free := 0, 0
 	for b, p := range t.peaks {
-		if float64(p) < ceiling*below12dB {
+		if float64(p) < max(ceiling*below24dB, flatLooked) {
 			continue
 		}
 		sounding++

@@ -14,7 +14,7 @@ import (
 const (
 	// leastGainDB is the least change that is told of: below lies what microphones
 	// move between nights. Common practice, no source.
-	leastGainDB = 4
+	leastGainDB = 4.2
 	mostGainDB  = 30
 	// gainAgreesDB is how far apart what playing and quiet say may lie.
 	gainAgreesDB = 1.6
@@ -53,7 +53,7 @@ func (n *Night) aside(t *Track, s *stage, at, dir int) window {
 			break
 		}
 		v := float64(t.levels[b])
-		if b < len(s.middle) && !mayRest(t) {
+		if b < len(s.middle) && !t.rests {
 			v -= float64(s.middle[b])
 		}
 		switch {
@@ -88,12 +88,46 @@ func (n *Night) stepAt(t *Track, s *stage, bin int) (step, bool) {
 	return st, math.Abs(st.db) >= leastGainDB && math.Abs(st.db) <= mostGainDB && math.Abs(loud-quiet) <= 2*gainAgreesDB && st.clear > 0.3*math.Abs(st.db)
 }
 
+// against returns the sums of a track's levels against the stage, from its
+// start to each bin.
+func (n *Night) against(t *Track, s *stage) []float64 {
+	sums := make([]float64, len(t.levels)+1)
+	for b, v := range t.levels {
+		x := float64(v)
+		if b < len(s.middle) && !t.rests {
+			x -= float64(s.middle[b])
+		}
+		sums[b+1] = sums[b] + x
+	}
+	return sums
+}
+
+// mayStep reports whether the mean level moves at a place, near it or farther
+// around: only there is it worth a closer look.
+func mayStep(sums []float64, bin int) bool {
+	for _, reach := range []int{int(10 * binsPerSecond), int(60 * binsPerSecond)} {
+		from, to := max(0, bin-reach), min(len(sums)-1, bin+reach)
+		if from == bin || to == bin {
+			continue
+		}
+		before, after := (sums[bin]-sums[from])/float64(bin-from), (sums[to]-sums[bin])/float64(to-bin)
+		if math.Abs(after-before) >= leastGainDB/2 {
+			return true
+		}
+	}
+	return false
+}
+
 // steps finds where the gain of a track was changed: the clearest place of each
 // run of places that would do.
 func (n *Night) steps(t *Track, s *stage) []step {
 	var found []step
 	last := -1
+	sums := n.against(t, s)
 	for bin := stepGrid; bin < len(t.levels); bin += stepGrid {
+		if !mayStep(sums, bin) {
+			continue
+		}
 		st, ok := n.stepAt(t, s, bin)
 		if !ok {
 			continue
@@ -116,84 +150,61 @@ type tourGain struct {
 	nights int
 }
 
-// againstTour compares playing, the quietest tenth of playing, and quiet with
-// the other nights. other is by how much the rest of the stage differs, to be
-// taken off what a microphone hears in pauses.
-func (n *Night) againstTour(v *sound.Voice, p *sound.Night) (song, low, quiet float64, ok bool) {
+// againstTour compares a track's loud moments, and its quiet, with another
+// night, in dB and but for what the input lists say.
+func (n *Night) againstTour(v *sound.Voice, p *sound.Night) (loud, quiet float64, ok bool) {
 	o := p.Find(catalog.Key(v.Track.Channel))
 	if o == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainCells {
-		return 0, 0, 0, false
+		return 0, 0, false
 	}
 	listed := gainDB(Track{Track: v.Track}, Track{Track: o.Track})
-	var songs []float64
-	seen := map[string]bool{}
-	for _, s := range n.Sound.Takes {
-		if seen[s.Song] {
-			continue
-		}
-		seen[s.Song] = true
-		a, here := v.SongLevel(n.Sound.Takes, s.Song)
-		b, there := o.SongLevel(p.Takes, s.Song)
-		if here && there {
-			songs = append(songs, a-b)
-		}
-	}
-	if len(songs) == 0 {
-		songs = []float64{v.Song - o.Song}
-	}
-	return sound.Median(songs) - listed, v.Low - o.Low - listed, v.Quiet - o.Quiet - listed, true
+	return v.High - o.High - listed, v.Quiet - o.Quiet - listed, true
 }
 
 // gainAgainstTour finds the tracks whose gain differs from that of the tour.
 func (n *Night) gainAgainstTour() map[int]tourGain {
-	type differ struct{ song, low, quiet []float64 }
-	all := make([]differ, len(n.Sound.Voices))
+	loud, quiet := make([][]float64, len(n.Sound.Voices)), make([][]float64, len(n.Sound.Voices))
 	for _, p := range n.Tour {
-		type one struct {
-			song, low, quiet float64
-			ok               bool
-		}
-		night := make([]one, len(n.Sound.Voices))
-		var lows, quiets []float64
+		l, q := make([]float64, len(n.Sound.Voices)), make([]float64, len(n.Sound.Voices))
+		var quiets []float64
 		for i := range n.Sound.Voices {
 			v := &n.Sound.Voices[i]
-			d := &night[i]
-			d.song, d.low, d.quiet, d.ok = n.againstTour(v, p)
-			if t := n.trackOf(v); d.ok && t != nil && !mayRest(t) {
-				lows, quiets = append(lows, d.low), append(quiets, d.quiet)
+			var ok bool
+			if l[i], q[i], ok = n.againstTour(v, p); !ok {
+				l[i] = math.NaN()
+			} else if t := n.trackOf(v); t != nil && !t.rests {
+				quiets = append(quiets, q[i])
 			}
 		}
 		// What all microphones have more of in the pauses is the audience.
-		ambience, bed := 0.0, 0.0
+		ambience := 0.0
 		if len(quiets) >= leastStage {
-			ambience, bed = sound.Median(quiets), sound.Median(lows)
+			ambience = sound.Median(quiets)
 		}
-		for i, d := range night {
-			if !d.ok {
+		for i := range l {
+			if math.IsNaN(l[i]) {
 				continue
 			}
-			t := n.trackOf(&n.Sound.Voices[i])
-			if t != nil && !mayRest(t) {
-				d.quiet -= ambience
-				d.low -= bed
+			if t := n.trackOf(&n.Sound.Voices[i]); t != nil && !t.rests {
+				q[i] -= ambience
 			}
-			all[i].song = append(all[i].song, d.song)
-			all[i].low = append(all[i].low, d.low)
-			all[i].quiet = append(all[i].quiet, d.quiet)
+			loud[i], quiet[i] = append(loud[i], l[i]), append(quiet[i], q[i])
 		}
 	}
 	found := map[int]tourGain{}
-	for i, d := range all {
-		if len(d.song) < gainNights {
+	for i := range loud {
+		if len(loud[i]) < gainNights {
 			continue
 		}
-		spread := sound.Percentile(d.song, 1) - sound.Percentile(d.song, 0)
-		song, low, quiet := sound.Median(d.song), sound.Median(d.low), sound.Median(d.quiet)
-		if math.Abs(song) < leastGainDB || math.Abs(song) > mostGainDB || spread > gainSpreadDB ||
-			math.Abs(song-quiet) > gainAgreesDB || math.Abs(song-low) > 2*gainAgreesDB {
+		// All other nights must agree, but for one odd one in four.
+		db := sound.Median(loud[i])
+		q := sound.Median(quiet[i])
+		spread := sound.Percentile(loud[i], 0.8) - sound.Percentile(loud[i], 0.2)
+		quietSpread := sound.Percentile(quiet[i], 0.8) - sound.Percentile(quiet[i], 0.2)
+		if math.Abs(db) < leastGainDB || math.Abs(db) > mostGainDB || math.Abs(q) < leastGainDB || max(spread, quietSpread) > gainSpreadDB || math.Abs(db-q) > 1.5*gainAgreesDB {
 			continue
 		}
-		found[i] = tourGain{db: (song + quiet) / 2, nights: len(d.song)}
+		found[i] = tourGain{db: (db + q) / 2, nights: len(loud[i])}
 	}
 	return found
 }

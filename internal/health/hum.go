@@ -47,10 +47,11 @@ const (
 	humSteadyDB = 4
 )
 
-// messy reports whether a minute's quiet has lines where there is no mains.
-func messy(t *spectrum.Tone, binHz float64) bool {
+// messy reports whether a minute's quiet has lines where there is no mains of
+// the given frequency.
+func messy(t *spectrum.Tone, binHz, mains float64) bool {
 	for _, f := range controls {
-		if _, lines, _ := humOf(t, binHz, f); lines > controlLines {
+		if _, lines, _ := humOf(t, binHz, f, mains); lines > controlLines {
 			return true
 		}
 	}
@@ -69,13 +70,17 @@ type humming struct {
 }
 
 // humOf looks for the lines of the mains in a minute's quiet.
-func humOf(t *spectrum.Tone, binHz, f float64) (level float64, lines int, over float64) {
+// Lines that lie near a multiple of but are passed over.
+func humOf(t *spectrum.Tone, binHz, f, but float64) (level float64, lines int, over float64) {
 	energy := 0.0
 	first := 0
 	for h := 1; ; h++ {
 		at := int(math.Round(float64(h) * f / binHz))
 		if int(math.Round((float64(h)+0.5)*f/binHz))+1 >= spectrum.QuietBins {
 			break
+		}
+		if but > 0 && math.Abs(math.Remainder(float64(h)*f, but)) < 2.2*binHz {
+			continue
 		}
 		// A line fills two bins to each side; what lies half a mains frequency
 		// away is between the lines.
@@ -118,11 +123,11 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 		var levels []float64
 		judged := 0
 		for i := range v.Parts {
-			if len(v.Parts[i].Cells) < humCells || messy(&v.Parts[i], binHz) {
+			if len(v.Parts[i].Cells) < humCells || messy(&v.Parts[i], binHz, f) {
 				continue
 			}
 			judged++
-			level, lines, over := humOf(&v.Parts[i], binHz, f)
+			level, lines, over := humOf(&v.Parts[i], binHz, f, 0)
 			if lines < humLines {
 				continue
 			}

@@ -116,6 +116,39 @@ func (n *Night) playedElsewhere(t *Track, level float64) []string {
 	return songs
 }
 
+// missedElsewhere reports whether the silences of a track lie in songs, or in
+// parts of songs, in which it plays on all other nights; at least songNights
+// takes of theirs must say so, and none otherwise.
+func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) bool {
+	said := 0
+	for _, q := range silences {
+		for _, take := range n.Takes {
+			from, to := max(q.from, t.bin(take.Start)), min(q.to, t.bin(take.End))
+			if float64(s.loudIn(from, to)) < quietS*binsPerSecond {
+				continue
+			}
+			// The same part of the song on the other nights.
+			length := float64(take.End - take.Start)
+			start, end := float64(t.frame(from)-take.Start)/length, float64(t.frame(to)-take.Start)/length
+			for i := range n.Past[catalog.Key(t.Channel)] {
+				p := &n.Past[catalog.Key(t.Channel)][i]
+				for _, other := range p.Takes {
+					if other.Song != take.Song || p.Track.lifeless {
+						continue
+					}
+					span := float64(other.End - other.Start)
+					share := p.Track.shareAbove(q.level+aboveDB+gainDB(p.Track, *t), other.Start+int64(start*span), other.Start+int64(end*span))
+					if !(share >= 0.5) {
+						return false
+					}
+					said++
+				}
+			}
+		}
+	}
+	return said >= songNights
+}
+
 // addPast adds what other nights show to evidence.
 func (n *Night) addPast(e catalog.Evidence, t *Track) {
 	nights := n.Past[catalog.Key(t.Channel)]

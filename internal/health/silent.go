@@ -79,7 +79,7 @@ func (n *Night) doubtful() []string {
 	var channels []string
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if t.measured && (t.lifeless || len(t.stretches(s)) > 0) {
+		if t.measured && (t.lifeless || len(t.stretches(s)) > 0 || len(t.cracks) >= leastCracks) {
 			channels = append(channels, t.Channel)
 		}
 	}
@@ -151,7 +151,11 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 		return nil
 	}
 	if loud < bleedShare {
-		return nil // it rests while others play: nothing is known of a fault
+		// It rests while others play: only the same songs can tell of a fault.
+		if n.missedElsewhere(t, all, s) {
+			return n.silentFlags(t, all, catalog.WarningSeverity)
+		}
+		return nil
 	}
 	last := all[len(all)-1]
 	toEnd := s.loudIn(last.to, len(t.levels)) == 0
@@ -166,10 +170,13 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 			return nil
 		}
 		return n.silentFlags(t, all, catalog.FaultSeverity)
-	case toEnd && len(all) == 1 && !mayRest(t) && s.within(last.from) && !n.restsElsewhere(t, level):
+	case toEnd && len(all) == 1 && !t.rests && s.within(last.from) && !n.restsElsewhere(t, level):
 		// It sounded whenever the band played, and stopped within a song for good.
 		return n.silentFlags(t, all, catalog.WarningSeverity)
 	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
+		return n.silentFlags(t, all, catalog.WarningSeverity)
+	case n.missedElsewhere(t, all, s):
+		// It rests where it plays on the other nights.
 		return n.silentFlags(t, all, catalog.WarningSeverity)
 	}
 	return nil
@@ -262,7 +269,7 @@ func (n *Night) verdict(t *Track, level float64) verdict {
 	}
 	const remedy = "check microphone, cable and patch before the next show"
 	switch {
-	case nights == 0 && !mayRest(t) && n.neighbours(t) >= leastStage:
+	case nights == 0 && !t.rests && n.neighbours(t) >= leastStage:
 		return verdict{catalog.NoteSeverity, "without the stage around it, and no other night tells whether it should hold more", "if it had something to play, check microphone, cable and patch"}
 	case nights == 0 || alive == 0:
 		return verdict{}

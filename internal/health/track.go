@@ -24,6 +24,7 @@ const (
 type Track struct {
 	catalog.Track
 	measured bool
+	rests    bool      // by its name it often has nothing to play
 	levels   []float32 // dB, K-weighted and so without DC, a bin each
 	low      float64   // dB, level that a tenth of the bins lies below
 	middle   float64   // half of them
@@ -34,6 +35,7 @@ type Track struct {
 	flats    runs
 	peaks    []float32     // a block each; only where there are flat tops
 	cracks   []meter.Event // of the wave itself, in order
+	cracked  []int         // counts of the blocks that have cracks
 	crowded  map[int]bool  // blocks with more cracks than are kept
 	gaps     []gap
 	texture  bool      // zeros belong to the sound: a digital source
@@ -64,6 +66,7 @@ func unmeasured(t catalog.Track) Track { return Track{Track: t} }
 // Reduce keeps what judgement needs of a whole track's envelope.
 func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	r := Track{Track: t, measured: true}
+	r.rests = mayRest(&r)
 	var energies [binBlocks]float32
 	for from := 0; from < len(e.Blocks); from += binBlocks {
 		bin := e.Blocks[from:min(from+binBlocks, len(e.Blocks))]
@@ -99,6 +102,11 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	r.means = means(e.Blocks)
 	r.gaps, r.texture = gaps(e)
 	r.cracks, r.crowded = cracks(e), crowded(e)
+	for _, b := range e.Blocks {
+		if b.Cracks > 0 {
+			r.cracked = append(r.cracked, int(b.Cracks))
+		}
+	}
 	return r
 }
 

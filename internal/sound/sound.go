@@ -54,8 +54,8 @@ type Voice struct {
 	// recording where none are known; Bands the same by bands.
 	Song  float64
 	Bands [spectrum.Bands]float64
-	// Low is the level, in dB, that a tenth of the cells of songs lie below.
-	Low float64
+	// High is the level, in dB, that a tenth of the cells of songs lie above.
+	High float64
 }
 
 // Load hears a recording. Tracks whose tone is not wholly there (scanned before
@@ -146,9 +146,9 @@ func (v *Voice) songs(spans []Span) {
 		all += mean
 		v.Bands[i] = DB(mean)
 	}
-	v.Song, v.Low = DB(all), Silence
+	v.Song, v.High = DB(all), Silence
 	if len(levels) > 0 {
-		v.Low = Percentile(levels, 0.1)
+		v.High = Percentile(levels, 0.9)
 	}
 }
 
