@@ -27,6 +27,7 @@ const (
 	// reaches its own all the time.
 	belowCeiling = 0.1
 	below24dB    = 0.0631
+	below12dB    = 0.2512
 	flatLooked   = 0.0447 // -27 dBFS; package meter looks from -30 on
 	below05dB    = 0.9441
 )
@@ -91,7 +92,7 @@ func (t *Track) holds(s spell, ceiling float64) bool {
 	}
 	sounding, free := 0, 0
 	for b, p := range t.peaks {
-		if float64(p) < max(ceiling*below24dB, flatLooked) {
+		if float64(p) < max(ceiling*below24dB, min(flatLooked, ceiling*below12dB)) {
 			continue
 		}
 		sounding++

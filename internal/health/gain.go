@@ -18,11 +18,12 @@ const (
 	mostGainDB  = 30
 	// gainAgreesDB is how far apart what playing and quiet say may lie.
 	gainAgreesDB = 1.6
-	// gainNights is how many other nights tell what is usual, and gainSpreadDB how
-	// far they may lie apart.
+	// gainNights is how many other nights tell what is usual; the share gainAgree
+	// of them must lie within gainSpreadDB of the middle one.
 	gainNights   = 2
 	gainCells    = 5 // of songs, half a minute
 	gainSpreadDB = 3
+	gainAgree    = 0.6
 
 	// A step within the night is looked for between so many seconds of playing
 	// band, and of pauses, to either side.
@@ -196,17 +197,27 @@ func (n *Night) gainAgainstTour() map[int]tourGain {
 		if len(loud[i]) < gainNights {
 			continue
 		}
-		// All other nights must agree, but for one odd one in four.
+		// The other nights must agree, but for an odd one in three.
 		db := sound.Median(loud[i])
 		q := sound.Median(quiet[i])
-		spread := sound.Percentile(loud[i], 0.8) - sound.Percentile(loud[i], 0.2)
-		quietSpread := sound.Percentile(quiet[i], 0.8) - sound.Percentile(quiet[i], 0.2)
-		if math.Abs(db) < leastGainDB || math.Abs(db) > mostGainDB || math.Abs(q) < leastGainDB || max(spread, quietSpread) > gainSpreadDB || math.Abs(db-q) > 1.5*gainAgreesDB {
+		agree := min(shareNear(loud[i], db), shareNear(quiet[i], q))
+		if math.Abs(db) < leastGainDB || math.Abs(db) > mostGainDB || math.Abs(q) < leastGainDB || agree < gainAgree || math.Abs(db-q) > 1.5*gainAgreesDB {
 			continue
 		}
 		found[i] = tourGain{db: (db + q) / 2, nights: len(loud[i])}
 	}
 	return found
+}
+
+// shareNear returns the share of values within gainSpreadDB of one.
+func shareNear(values []float64, at float64) float64 {
+	near := 0
+	for _, v := range values {
+		if math.Abs(v-at) <= gainSpreadDB {
+			near++
+		}
+	}
+	return float64(near) / float64(len(values))
 }
 
 // gains tells of preamps that were turned, within the night or since the other

@@ -40,8 +40,9 @@ var (
 const (
 	// controlLines is how many lines of a control comb chance may give.
 	controlLines = 1
-	// humCells is how many cells a minute must have for its quiet to be one.
-	humCells = 3
+	// humCells is how many cells a minute must have for its quiet to be one: over
+	// 42 s every chord ends.
+	humCells = 7
 	// humSteadyDB is how far the hum of the minutes may scatter: the mains do not
 	// play louder and softer.
 	humSteadyDB = 4
@@ -84,7 +85,7 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) (level float64, lines int, o
 		}
 		// A line fills two bins to each side; what lies half a mains frequency
 		// away is between the lines.
-		line, between := 0.0, math.Inf(1)
+		line, between := 0.0, 0.0
 		for k := at - 1; k <= at+1; k++ {
 			line += float64(t.Quiet[k])
 		}
@@ -94,7 +95,7 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) (level float64, lines int, o
 			for b := k - 1; b <= k+1; b++ {
 				sum += float64(t.Quiet[max(b, 1)])
 			}
-			between = math.Min(between, sum)
+			between = max(between, sum)
 		}
 		// Between the lines of 50 Hz lies 4.3 bins at most: the window's own
 		// skirt is 40 dB down there.
@@ -154,6 +155,22 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 	return best, best.lines >= humLines && best.within >= humShare
 }
 
+// humLevel returns the level of what stands at the lines of the mains in a
+// voice's quiet, be it hum or not.
+func humLevel(v *sound.Voice, binHz, mains float64) float64 {
+	var levels []float64
+	for i := range v.Parts {
+		level, lines, _ := humOf(&v.Parts[i], binHz, mains, 0)
+		if lines > 0 {
+			levels = append(levels, level)
+		}
+	}
+	if len(levels) == 0 {
+		return sound.Silence
+	}
+	return sound.Median(levels)
+}
+
 // hum finds tracks in whose quiet the mains stand.
 func (n *Night) hum() []catalog.Flag {
 	if n.Sound == nil {
@@ -165,18 +182,16 @@ func (n *Night) hum() []catalog.Flag {
 		v := &n.Sound.Voices[i]
 		h, ok := humIn(v, binHz)
 		t := n.trackOf(v)
-		if !ok || t == nil || h.level < humLoudest || !v.Plays() || h.level < v.Song-humBelow {
+		if !ok || t == nil || h.level < humLoudest || h.level < v.High-humBelow {
 			continue
 		}
-		usual := sound.Silence + 0.
+		usual := float64(sound.Silence)
 		nights := 0
 		for _, p := range n.Tour {
 			if o := p.Find(catalog.Key(t.Channel)); o != nil {
 				nights++
 				theirs := float64(p.SampleRate) / float64(spectrum.Decimation(p.SampleRate)*2*spectrum.Bins)
-				if was, ok := humIn(o, theirs); ok {
-					usual = max(usual, was.level-gainDB(Track{Track: o.Track}, *t))
-				}
+				usual = max(usual, humLevel(o, theirs, h.mains)-gainDB(Track{Track: o.Track}, *t))
 			}
 		}
 		if usual > h.level-humHabit {
@@ -188,7 +203,7 @@ func (n *Night) hum() []catalog.Flag {
 }
 
 func (n *Night) humFlag(t *Track, v *sound.Voice, h humming, nights int) catalog.Flag {
-	below := v.Song - h.level
+	below := v.High - h.level
 	severity := catalog.WarningSeverity
 	if below < faultHumBelow {
 		severity = catalog.FaultSeverity

@@ -55,16 +55,18 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.clipped()...)
 	found = append(found, n.flatTops()...)
 	found = append(found, n.offsets()...)
+	swaps := n.swaps()
+	duplicates := n.duplicates()
 	silent := n.silent()
-	found = append(found, silent...)
 	found = append(found, n.dropouts(silent)...)
+	found = append(found, explained(silent, swaps, n)...)
 	found = append(found, n.crackles()...)
 	found = append(found, n.hum()...)
-	swaps := n.swaps()
 	found = append(found, n.swapped(swaps)...)
-	found = append(found, n.polarity(swaps)...)
-	found = append(found, n.duplicates()...)
-	found = append(found, n.gains(swaps)...)
+	found = append(found, duplicates...)
+	// What carries another channel's signal has neither its own polarity nor gain.
+	found = append(found, without(n.polarity(swaps), duplicates)...)
+	found = append(found, without(n.gains(swaps), duplicates)...)
 	found = append(found, n.missing()...)
 	found = append(found, n.short()...)
 	found = append(found, n.holes()...)
@@ -73,6 +75,23 @@ func (n *Night) Flags() []catalog.Flag {
 		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Kind, b.Kind))
 	})
 	return found
+}
+
+// without leaves out the flags on tracks that others have.
+func without(flags, others []catalog.Flag) []catalog.Flag {
+	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
+		return slices.ContainsFunc(others, func(o catalog.Flag) bool { return o.Track == f.Track })
+	})
+}
+
+// explained leaves out the silences of tracks that were exchanged: the other
+// channel had nothing to play.
+func explained(silent []catalog.Flag, swaps []swap, n *Night) []catalog.Flag {
+	return slices.DeleteFunc(slices.Clone(silent), func(f catalog.Flag) bool {
+		return slices.ContainsFunc(swaps, func(s swap) bool {
+			return n.Sound.Voices[s.a].Track.Number == f.Track || n.Sound.Voices[s.b].Track.Number == f.Track
+		})
+	})
 }
 
 // maxEach is up to how many tracks with the same trouble at the same time get a

@@ -19,6 +19,9 @@ const (
 	// songNights is on how many other nights a song must have had the channel,
 	// every time, to miss it tonight.
 	songNights = 2
+	// missedS is how much of a song, in seconds of playing band, a channel must
+	// miss for that.
+	missedS = 10
 )
 
 // aliveShare returns the share of the songs of that night, or of the whole
@@ -116,37 +119,38 @@ func (n *Night) playedElsewhere(t *Track, level float64) []string {
 	return songs
 }
 
-// missedElsewhere reports whether the silences of a track lie in songs, or in
-// parts of songs, in which it plays on all other nights; at least songNights
-// takes of theirs must say so, and none otherwise.
+// missedElsewhere reports whether a silence of a track runs to the end of a song,
+// and on, where it plays on all other nights: songNights of them at least must
+// say so, and none otherwise.
 func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) bool {
-	said := 0
+	nights := n.Past[catalog.Key(t.Channel)]
+	said := map[int]bool{}
 	for _, q := range silences {
 		for _, take := range n.Takes {
-			from, to := max(q.from, t.bin(take.Start)), min(q.to, t.bin(take.End))
-			if float64(s.loudIn(from, to)) < quietS*binsPerSecond {
+			from, to := max(q.from, t.bin(take.Start)), t.bin(take.End)
+			if q.to < to || float64(s.loudIn(from, to)) < missedS*binsPerSecond {
 				continue
 			}
 			// The same part of the song on the other nights.
 			length := float64(take.End - take.Start)
-			start, end := float64(t.frame(from)-take.Start)/length, float64(t.frame(to)-take.Start)/length
-			for i := range n.Past[catalog.Key(t.Channel)] {
-				p := &n.Past[catalog.Key(t.Channel)][i]
+			start := float64(t.frame(from)-take.Start) / length
+			for i := range nights {
+				p := &nights[i]
 				for _, other := range p.Takes {
 					if other.Song != take.Song || p.Track.lifeless {
 						continue
 					}
 					span := float64(other.End - other.Start)
-					share := p.Track.shareAbove(q.level+aboveDB+gainDB(p.Track, *t), other.Start+int64(start*span), other.Start+int64(end*span))
+					share := p.Track.shareAbove(q.level+aboveDB+gainDB(p.Track, *t), other.Start+int64(start*span), other.End)
 					if !(share >= 0.5) {
 						return false
 					}
-					said++
+					said[i] = true
 				}
 			}
 		}
 	}
-	return said >= songNights
+	return len(said) >= songNights
 }
 
 // addPast adds what other nights show to evidence.

@@ -53,11 +53,12 @@ func (n *Night) turns(swaps []swap) []turn {
 				continue
 			}
 			t := turn{a: a, b: b}
-			same, over := 0, 0
+			same, over, both := 0, 0, 0
 			for _, l := range past {
 				if l.of[a] < 0 || l.of[b] < 0 {
 					continue
 				}
+				both++
 				d := l.past.Curve(l.of[a], l.of[b])
 				if d == nil {
 					continue
@@ -76,7 +77,7 @@ func (n *Night) turns(swaps []swap) []turn {
 				t.nights++
 			}
 			// A pair that is now so, now so tells nothing.
-			if same > 0 && over > 0 || same+over == 0 {
+			if same > 0 && over > 0 || same+over < min(2, both) || same+over == 0 {
 				continue
 			}
 			t.weight /= float64(t.nights)

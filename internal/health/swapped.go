@@ -7,33 +7,42 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
 )
 
 // Two inputs are exchanged when each of them tonight is like the other one on
-// the other nights. Three things are compared: the spectrum, with whom the wave
-// agrees (which tells where a pickup stands), and with whom the level moves. Of
-// each, what counts is how much better the exchange explains the night, in
-// units of how different the two channels are at all: about 1 is a night as
-// always, about -1 one with the two exchanged.
+// the other nights. Three things are compared: the spectrum over songs that both
+// nights have, with whom the wave agrees (which tells where a pickup stands),
+// and with whom the level moves. Of each, what counts is how far apart the
+// channel and itself are, against how far apart the two are crosswise: -1 to 1,
+// above 0 where the exchange explains the night better.
 const (
 	// The least difference between two channels, of each of the three, that is
-	// believed. Measured on the tuning nights: what one channel's figures differ
-	// by from night to night.
+	// believed: what one channel's figures differ by from night to night
+	// (measured on the tuning nights of task evaluate).
 	leastBands    = 2.5  // dB
 	leastCurve    = 0.06 // correlation
 	leastTogether = 0.15 // correlation
 	// togetherCells is how many cells make a correlation of levels.
 	togetherCells = 20
-	// swappedAt is from where on the exchange is believed, and swappedNone what
-	// none of the three may exceed.
-	swappedAt   = -0.45
-	swappedNone = 0.1
+	// swappedAt is from where on the exchange is believed on the middle one of the
+	// other nights, and swappedNot what no night may fall below. Channels that
+	// are as always lie at -0.3 and below, those that sound alike near 0.
+	swappedAt  = 0.2
+	swappedNot = -0.15
+	// wellKnown bounds how much one of the three weighs more for two channels
+	// that differ much in it.
+	wellKnown = 3
+	// commonCells is the fewest cells of common songs that make a spectrum.
+	commonCells = 4
 )
 
 // likeness compares voices of tonight with voices of another night.
 type likeness struct {
 	night, past *sound.Night
 	of          []int // by voice of tonight: that of the other night, -1 for none
+	tonight     spectra
+	then        spectra
 }
 
 func newLikeness(night, past *sound.Night) likeness {
@@ -50,16 +59,59 @@ func newLikeness(night, past *sound.Night) likeness {
 	return l
 }
 
-// bandsApart is the RMS distance of two spectra in dB, but for a difference in
-// level as a whole, of which a part counts.
-func bandsApart(a, b *sound.Voice) float64 {
-	var d []float64
-	for i := range a.Bands {
-		x, y := max(a.Bands[i], a.QuietBands[i]+3), max(b.Bands[i], b.QuietBands[i]+3)
-		if x <= sound.Silence+5 || y <= sound.Silence+5 || a.Bands[i] < a.Song-60 && b.Bands[i] < b.Song-60 {
+// spectra are the mean spectra, in dB, of a night's voices over some songs.
+type spectra [][spectrum.Bands]float64
+
+// common returns the spectra of both nights over the songs that both have, over
+// all where they have none.
+func (l *likeness) common() (night, past spectra) {
+	songs := map[string]bool{}
+	for _, a := range l.night.Takes {
+		for _, b := range l.past.Takes {
+			if a.Song == b.Song {
+				songs[a.Song] = true
+			}
+		}
+	}
+	return spectraOf(l.night, songs), spectraOf(l.past, songs)
+}
+
+func spectraOf(n *sound.Night, songs map[string]bool) spectra {
+	var of []sound.Span
+	for _, t := range n.Takes {
+		if songs[t.Song] {
+			of = append(of, t)
+		}
+	}
+	out := make(spectra, len(n.Voices))
+	for i := range n.Voices {
+		v := &n.Voices[i]
+		cells := v.In(of)
+		if len(of) == 0 || len(cells) < commonCells {
+			out[i] = v.Bands
 			continue
 		}
-		d = append(d, max(-15, min(15, x-y)))
+		for b := range out[i] {
+			sum := 0.0
+			for _, c := range cells {
+				sum += float64(v.Cells[c].Bands[b])
+			}
+			out[i][b] = sound.DB(sum / float64(len(cells)))
+		}
+	}
+	return out
+}
+
+// bandsApart is the RMS distance of two spectra in dB, but for a difference in
+// level as a whole, of which a part counts.
+func bandsApart(a, b *sound.Voice, x, y *[spectrum.Bands]float64) float64 {
+	var d []float64
+	for i := range x {
+		u, v := max(x[i], a.QuietBands[i]+3), max(y[i], b.QuietBands[i]+3)
+		if u <= sound.Silence+5 || v <= sound.Silence+5 || x[i] < a.Song-60 && y[i] < b.Song-60 {
+			continue
+		}
+		d = append(d, max(-15, min(15, u-v)))
 	}
 	if len(d) < 5 {
 		return math.NaN()
@@ -113,10 +165,29 @@ func togetherApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int
 	return math.Sqrt(sum / float64(count))
 }
 
-// exchange returns, for each of the three that tells two voices apart, how the
-// night looks: 1 as always, -1 exchanged.
-func (l likeness) exchange(a, b int) []float64 {
+// exchange returns how much better an exchange of two voices explains the night,
+// -1 to 1; NaN where nothing tells them apart.
+func (l *likeness) exchange(a, b int) float64 {
+	if l.tonight == nil {
+		l.tonight, l.then = l.common()
+	}
 	pa, pb := l.of[a], l.of[b]
+	sum, weight := 0.0, 0.0
+	score := func(least, between, aa, bb, ab, ba float64) {
+		if between >= least && !math.IsNaN(aa+bb+ab+ba) && aa+bb+ab+ba > 0 {
+			w := min(wellKnown, between/least)
+			sum += w * (aa + bb - ab - ba) / (aa + bb + ab + ba)
+			weight += w
+		}
+	}
+	x, y := l.night, l.past
+	bands := func(v, w int) float64 {
+		return bandsApart(&x.Voices[v], &y.Voices[w], &l.tonight[v], &l.then[w])
+	}
+	score(leastBands, bandsApart(&y.Voices[pa], &y.Voices[pb], &l.then[pa], &l.then[pb]), bands(a, pa), bands(b, pb), bands(a, pb), bands(b, pa))
+	if weight > 0 && sum/weight < swappedNot {
+		return sum / weight // as always: the rest is not asked
+	}
 	var others, theirs [][2]int
 	for i, k := range l.of {
 		if i != a && i != b && k >= 0 && l.night.Voices[i].Plays() && l.past.Voices[k].Plays() {
@@ -124,23 +195,11 @@ func (l likeness) exchange(a, b int) []float64 {
 			theirs = append(theirs, [2]int{k, k})
 		}
 	}
-	var out []float64
-	score := func(least, between, aa, bb, ab, ba float64) {
-		if between >= least && !math.IsNaN(aa+bb+ab+ba) {
-			out = append(out, (ab+ba-aa-bb)/2/between)
-		}
-	}
-	x, y := l.night, l.past
-	va, vb, wa, wb := &x.Voices[a], &x.Voices[b], &y.Voices[pa], &y.Voices[pb]
-	score(leastBands, bandsApart(wa, wb), bandsApart(va, wa), bandsApart(vb, wb), bandsApart(va, wb), bandsApart(vb, wa))
-	if len(out) > 0 && out[0] > 0.5 {
-		return out // as always: the rest is not asked
-	}
 	score(leastCurve, curvesApart(y, pa, y, pb, theirs), curvesApart(x, a, y, pa, others), curvesApart(x, b, y, pb, others),
 		curvesApart(x, a, y, pb, others), curvesApart(x, b, y, pa, others))
 	score(leastTogether, togetherApart(y, pa, y, pb, theirs), togetherApart(x, a, y, pa, others), togetherApart(x, b, y, pb, others),
 		togetherApart(x, a, y, pb, others), togetherApart(x, b, y, pa, others))
-	return out
+	return sum / weight
 }
 
 // swap is two voices that were exchanged.
@@ -169,9 +228,9 @@ func (n *Night) swaps() []swap {
 	}
 	slices.SortStableFunc(all, func(x, y swap) int {
 		switch {
-		case x.score < y.score:
-			return -1
 		case x.score > y.score:
+			return -1
+		case x.score < y.score:
 			return 1
 		}
 		return 0
@@ -188,33 +247,36 @@ func (n *Night) swaps() []swap {
 
 func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 	s := swap{a: a, b: b}
-	sum, kinds := 0.0, 0
-	for _, l := range past {
+	var scores []float64
+	for i := range past {
+		l := &past[i]
 		if l.of[a] < 0 || l.of[b] < 0 {
 			continue
 		}
-		// Both must have played, then and now: at least one of each pair.
-		if !n.Sound.Voices[a].Plays() && !n.Sound.Voices[b].Plays() || !l.past.Voices[l.of[a]].Plays() && !l.past.Voices[l.of[b]].Plays() {
-			continue
-		}
-		q := l.exchange(a, b)
-		if len(q) == 0 {
-			continue
-		}
-		for _, v := range q {
-			if v > swappedNone {
+		// Both play, then and now; or one does, and it is the other one now.
+		here, there := [2]bool{n.Sound.Voices[a].Plays(), n.Sound.Voices[b].Plays()}, [2]bool{l.past.Voices[l.of[a]].Plays(), l.past.Voices[l.of[b]].Plays()}
+		switch {
+		case here == [2]bool{true, true} && there == here:
+		case here[0] != here[1] && there[0] != there[1]:
+			if here == there {
 				return s, false
 			}
-			sum += v
-			kinds++
+		default:
+			continue
 		}
-		s.nights++
+		if q := l.exchange(a, b); !math.IsNaN(q) {
+			if q < swappedNot {
+				return s, false
+			}
+			scores = append(scores, q)
+		}
 	}
-	if s.nights == 0 {
+	if len(scores) == 0 {
 		return s, false
 	}
-	s.score = sum / float64(kinds)
-	return s, s.score <= swappedAt
+	s.nights = len(scores)
+	s.score = sound.Median(scores)
+	return s, s.score >= swappedAt
 }
 
 func (n *Night) swapped(swaps []swap) []catalog.Flag {
