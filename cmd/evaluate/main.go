@@ -17,6 +17,8 @@ func main() {
 	nights := flag.Int("nights", 5, "nights of each tour")
 	talks := flag.Int("talks", 10, "nights of talk and tuning of each part")
 	held := flag.Bool("held", true, "look at the part that tuning never saw, too")
+	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each part")
+	only := flag.String("only", "", "songs or faults alone")
 	why := flag.Bool("why", false, "say what went wrong, in the tuning part")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -25,23 +27,56 @@ func main() {
 	if *held {
 		parts = append(parts, evaluate.Held)
 	}
+	said := func(s string) { fmt.Fprintln(os.Stderr, s) }
 	for _, part := range parts {
-		r, err := evaluate.Songs(ctx, part, *tours, *nights, *talks, func(s string) { fmt.Fprintln(os.Stderr, s) })
-		if err != nil {
-			fmt.Fprintln(os.Stderr, "evaluate:", err)
-			os.Exit(1)
-		}
-		for _, t := range []struct {
-			name string
-			*evaluate.Tally
-		}{{"first night, set list", &r.First}, {"set list, earlier nights as found", &r.Listed}, {"the same, later nights known too", &r.Again},
-			{"set list, earlier nights confirmed", &r.Confirmed}, {"no set list, two confirmed nights", &r.Unlisted}, {"no song played", &r.Talk}} {
-			fmt.Printf("%s, %s: %s\n", part, t.name, t)
-			if *why && part == evaluate.Tuning {
-				for _, w := range t.Wrong {
-					fmt.Println("   ", w)
-				}
+		reasons := *why && part == evaluate.Tuning
+		if *only != "faults" {
+			if err := songs(ctx, part, *tours, *nights, *talks, reasons, said); err != nil {
+				fmt.Fprintln(os.Stderr, "evaluate:", err)
+				os.Exit(1)
 			}
 		}
+		if *only != "songs" {
+			if err := faults(ctx, part, *broken, reasons, said); err != nil {
+				fmt.Fprintln(os.Stderr, "evaluate:", err)
+				os.Exit(1)
+			}
+		}
+	}
+}
+
+func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, reasons bool, said func(string)) error {
+	r, err := evaluate.Songs(ctx, part, tours, nights, talks, said)
+	if err != nil {
+		return err
+	}
+	for _, t := range []struct {
+		name string
+		*evaluate.Tally
+	}{{"first night, set list", &r.First}, {"set list, earlier nights as found", &r.Listed}, {"the same, later nights known too", &r.Again},
+		{"set list, earlier nights confirmed", &r.Confirmed}, {"no set list, two confirmed nights", &r.Unlisted}, {"no song played", &r.Talk}} {
+		fmt.Printf("%s, %s: %s\n", part, t.name, t)
+		if reasons {
+			list(t.Wrong)
+		}
+	}
+	return nil
+}
+
+func faults(ctx context.Context, part evaluate.Part, tours int, reasons bool, said func(string)) error {
+	r, err := evaluate.Faults(ctx, part, tours, said)
+	if err != nil {
+		return err
+	}
+	fmt.Printf("%s, faults: %s\n", part, r)
+	if reasons {
+		list(r.Why)
+	}
+	return nil
+}
+
+func list(lines []string) {
+	for _, l := range lines {
+		fmt.Println("   ", l)
 	}
 }

@@ -1,0 +1,339 @@
+package evaluate
+
+import (
+	"context"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/health"
+	"nightreel/internal/scan"
+)
+
+// KindTally counts how faults of one kind were found.
+type KindTally struct {
+	Found Share // of those planted
+	True  Share // of the flags of this kind
+}
+
+// FaultsReport is how faults were found.
+type FaultsReport struct {
+	Nights, Tracks int
+	Hours          float64 // of all tracks together
+	Kinds          map[catalog.FlagKind]*KindTally
+	False          int
+	Why            []string
+}
+
+// faultNights is the number of nights of a tour; nothing is broken in the
+// first.
+const faultNights = 4
+
+// Faults makes tours of broken nights as audio, scans them as a user would, and
+// compares the flags with what was planted. A share of the nights' audio is on
+// disk at any time only.
+func Faults(ctx context.Context, part Part, tours int, progress func(string)) (*FaultsReport, error) {
+	r := &FaultsReport{Kinds: map[catalog.FlagKind]*KindTally{}}
+	songs, err := songsOf(part)
+	if err != nil {
+		return nil, err
+	}
+	speech, err := phrases(ctx, part)
+	if err != nil {
+		return nil, err
+	}
+	drums, err := strokes(ctx, part)
+	if err != nil {
+		return nil, err
+	}
+	render, err := newRenderer(part)
+	if err != nil {
+		return nil, err
+	}
+	for i := range tours {
+		b := brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), songs: songs, speech: speech, drums: drums, renderer: render}
+		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, tours, b.kind))
+		if err := b.run(ctx, r); err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+type brokenTour struct {
+	part     Part
+	seed     uint64
+	kind     Timbre
+	songs    []song
+	speech   []audio
+	drums    [cymbals + 1][]audio
+	renderer renderer
+}
+
+func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
+	store, truth, done, err := b.kept(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
+	for i := range truth {
+		if err := health.Judge(ctx, store, nightDate(i), health.Options{}); err != nil {
+			return err
+		}
+		flags, err := store.Flags(ctx, catalog.FlagFilter{Show: nightDate(i)})
+		if err != nil {
+			return err
+		}
+		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], flags)
+	}
+	return nil
+}
+
+// brokenTruth is what is known of a night that was made.
+type brokenTruth struct {
+	Inputs  []string // as they stand on stage
+	Planted []Planted
+	Seconds float64
+}
+
+// brokenEdit is part of the name under which a made tour is kept: raise it when
+// what is made, or what a scan keeps of it, changes.
+const brokenEdit = 1
+
+// kept returns the tour's catalog and truth, made earlier or now. Making takes a
+// minute, judging a second.
+func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []brokenTruth, done func(), err error) {
+	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d", brokenEdit, b.part, b.kind, b.seed))
+	if f, err := os.Open(name + ".gob"); err == nil {
+		defer f.Close()
+		if err := gob.NewDecoder(f).Decode(&truth); err != nil {
+			return nil, nil, nil, err
+		}
+		store, err := catalog.Open(ctx, name+".db")
+		return store, truth, func() { store.Close() }, err
+	}
+	os.Remove(name + ".db")
+	if store, err = catalog.Open(ctx, name+".db"); err != nil {
+		return nil, nil, nil, err
+	}
+	if truth, err = b.make(ctx, store); err != nil {
+		store.Close()
+		return nil, nil, nil, err
+	}
+	f, err := os.Create(name + ".gob")
+	if err == nil {
+		err = errors.Join(gob.NewEncoder(f).Encode(truth), f.Close())
+	}
+	return store, truth, func() { store.Close() }, err
+}
+
+// make makes the tour's nights and scans them.
+func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTruth, error) {
+	rng := rand.New(rand.NewPCG(b.seed, 3000+uint64(b.part)))
+	stage := boards(rng)
+	// Four songs, each in two takes; three a night.
+	var titles []string
+	var takes [][2]audioStems
+	for _, i := range rng.Perm(len(b.songs))[:4] {
+		s := b.songs[i]
+		var two [2]audioStems
+		base := excerpt(rng, s)
+		for k := range two {
+			t := base
+			t.tempo, t.seed = between(rng, 0.94, 1.06), rng.Uint64()
+			var err error
+			if two[k], err = b.renderer.sounding(ctx, perform(s, t), b.kind, b.drums, fmt.Sprint(s.title, s.fingerprint(), t)); err != nil {
+				return nil, err
+			}
+		}
+		titles, takes = append(titles, s.title), append(takes, two)
+	}
+	var truth []brokenTruth
+	turn := int(b.seed*5) % len(kindsPlanted)
+	for i := range faultNights {
+		var names []string
+		var stems []audioStems
+		for _, k := range rng.Perm(len(titles))[:3] {
+			names, stems = append(names, titles[k]), append(stems, takes[k][rng.IntN(2)])
+		}
+		n := compose(rng, names, stems, b.speech)
+		if i == 0 {
+			n.settle(stage)
+		} else {
+			var kinds []catalog.FlagKind
+			for range 5 {
+				kinds = append(kinds, kindsPlanted[turn%len(kindsPlanted)])
+				turn++
+			}
+			n.plant(rng, stage, kinds)
+		}
+		if err := b.scan(ctx, store, n, stage, i); err != nil {
+			return nil, err
+		}
+		truth = append(truth, n.truth(stage))
+	}
+	return truth, nil
+}
+
+func (n *brokenNight) truth(stage []pickup) brokenTruth {
+	t := brokenTruth{Seconds: float64(n.frames) / audioRate}
+	for i, p := range stage {
+		t.Inputs = append(t.Inputs, p.name)
+		if h := n.harms[i]; h != nil && h.planted.Kind != "" {
+			t.Planted = append(t.Planted, h.planted)
+		}
+	}
+	return t
+}
+
+// scan writes a night, scans it, places its songs where they were played, and
+// throws the audio away.
+func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNight, stage []pickup, i int) error {
+	dir, err := os.MkdirTemp(memory(), "nightreel-evaluate-night-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	folder := filepath.Join(dir, string(nightDate(i)))
+	if err := n.write(ctx, stage, folder, n.trackNames(stage)); err != nil {
+		return err
+	}
+	// The input list has the lines that were meant to be recorded.
+	var inputs []catalog.Input
+	names := n.trackNames(stage)
+	for k := range stage {
+		inputs = append(inputs, catalog.Input{Track: k + 1, Channel: names[k][3:]})
+	}
+	if err := store.SaveInputList(ctx, catalog.InputList{From: nightDate(i), Only: true, Inputs: inputs}); err != nil {
+		return err
+	}
+	result, err := scan.Run(ctx, store, []string{dir}, scan.Options{Workers: 2}, nil)
+	if err != nil {
+		return err
+	}
+	if len(result.Problems) > 0 {
+		return fmt.Errorf("night %d: %v", i+1, result.Problems)
+	}
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: nightDate(i)})
+	if err != nil {
+		return err
+	}
+	if len(recordings) != 1 {
+		return fmt.Errorf("night %d: %d recordings", i+1, len(recordings))
+	}
+	for _, p := range n.played {
+		if _, err := store.SaveTake(ctx, catalog.Take{Show: nightDate(i), Song: p.Song, RecordingID: recordings[0].ID,
+			StartFrame: int64(p.StartS * audioRate), EndFrame: int64(p.EndS * audioRate), FoundBy: catalog.ByPerson, Confidence: 1}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// memory returns a folder that lies in memory, where there is one.
+func memory() string {
+	if _, err := os.Stat("/dev/shm"); err == nil {
+		return "/dev/shm"
+	}
+	return ""
+}
+
+func (r *FaultsReport) kind(k catalog.FlagKind) *KindTally {
+	if r.Kinds[k] == nil {
+		r.Kinds[k] = &KindTally{}
+	}
+	return r.Kinds[k]
+}
+
+// is reports whether a flag tells of a planted fault.
+func (p Planted) is(f catalog.Flag) bool {
+	if f.Kind != p.Kind {
+		return false
+	}
+	with := int(f.Evidence["with_track"])
+	if f.Track != p.Track && (p.With == 0 || f.Track != p.With) {
+		return false
+	}
+	if p.With != 0 && with != p.Track && with != p.With {
+		return false
+	}
+	if p.Kind == catalog.GainChange && (f.Evidence["change_db"] > 0) != (p.Size > 0) {
+		return false
+	}
+	const slack = 12 // s: a step of gain is placed within a cell or two
+	return f.StartS() <= p.EndS+slack && f.EndS() >= p.StartS-slack
+}
+
+func (r *FaultsReport) count(night string, t brokenTruth, flags []catalog.Flag) {
+	r.Nights++
+	r.Tracks += len(t.Inputs)
+	r.Hours += float64(len(t.Inputs)) * t.Seconds / 3600
+	used := make([]bool, len(flags))
+	for _, p := range t.Planted {
+		k := r.kind(p.Kind)
+		k.Found.Of++
+		found := false
+		for j, f := range flags {
+			if p.is(f) {
+				used[j], found = true, true
+			}
+		}
+		if found {
+			k.Found.Hits++
+		} else {
+			r.Why = append(r.Why, fmt.Sprintf("%s: missed %s on %d %s (%d %.1f–%.1f s, size %.1f)", night, p.Kind, p.Track, t.Inputs[p.Track-1], p.With, p.StartS, p.EndS, p.Size))
+		}
+	}
+	for j, f := range flags {
+		k := r.kind(f.Kind)
+		k.True.Of++
+		if used[j] {
+			k.True.Hits++
+			continue
+		}
+		r.False++
+		r.Why = append(r.Why, fmt.Sprintf("%s: false %s (%s) on %d %s %.1f–%.1f s %v; planted there: %s", night, f.Kind, f.Severity, f.Track, f.Channel, f.StartS(), f.EndS(), short(f.Evidence), t.on(f.Track)))
+	}
+}
+
+func (t brokenTruth) on(track int) string {
+	for _, p := range t.Planted {
+		if p.Track == track || p.With == track {
+			return string(p.Kind)
+		}
+	}
+	return "nothing"
+}
+
+func short(e catalog.Evidence) string {
+	var all []string
+	for k, v := range e {
+		all = append(all, fmt.Sprintf("%s %.4g", k, v))
+	}
+	slices.Sort(all)
+	return strings.Join(all, ", ")
+}
+
+func (r *FaultsReport) String() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d nights, %d tracks, %.1f track hours\n", r.Nights, r.Tracks, r.Hours)
+	var planted, flags Share
+	for _, kind := range kindsPlanted {
+		k := r.kind(kind)
+		fmt.Fprintf(&b, "  %-14s found %-38v true %v\n", kind, k.Found, k.True)
+		planted.Hits, planted.Of = planted.Hits+k.Found.Hits, planted.Of+k.Found.Of
+	}
+	for _, k := range r.Kinds {
+		flags.Hits, flags.Of = flags.Hits+k.True.Hits, flags.Of+k.True.Of
+	}
+	fmt.Fprintf(&b, "  %-14s found %-38v true %v\n", "all", planted, flags)
+	fmt.Fprintf(&b, "  %d false flags: %.2f a night of 64 tracks, %.2f if they came with every hour alike (64 tracks of 2.5 h)\n",
+		r.False, float64(r.False)/float64(r.Tracks)*64, float64(r.False)/r.Hours*160)
+	return b.String()
+}
