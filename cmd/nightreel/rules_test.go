@@ -41,9 +41,10 @@ var rooms = map[string][]string{
 	"nightreel/cmd/evaluate":      {"nightreel/internal/evaluate"},                                                                                                         // for developers
 	"nightreel/cmd/nightreel":     {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
 
-	"nightreel/internal/playback/device":  {"nightreel/internal/playback", "github.com/gen2brain/malgo"}, // the only room with the sound library; for the player's process
-	"nightreel/internal/playback/pattern": {},                                                            // test signal
-	"nightreel/internal/playback/jackrig": {},                                                            // test bench: an audio server and a capture client
+	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                             // the only room with the sound library; for the player's process
+	"nightreel/internal/playback/pattern":  {},                                                                                                                        // test signal
+	"nightreel/internal/playback/sinktest": {"nightreel/catalog", "nightreel/internal/wavfile", "nightreel/internal/playback", "nightreel/internal/playback/pattern"}, // what every sink is held to
+	"nightreel/internal/playback/jackrig":  {},                                                                                                                        // test bench: an audio server and a capture client
 }
 
 // clocks are the packages that may ask what time it is; all others are given

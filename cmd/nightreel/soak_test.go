@@ -2,12 +2,14 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"encoding/binary"
 	"fmt"
 	"io"
 	"math"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"strconv"
@@ -75,7 +77,9 @@ func TestSoak(t *testing.T) {
 	before := used(t, p.PID())
 	do(playback.Command{Do: playback.Play})
 	began := time.Now()
-	jumps := afternoon(p, do, length)
+	ctx, stop := signal.NotifyContext(t.Context(), os.Interrupt) // ends it early, with its figures
+	defer stop()
+	jumps := afternoon(ctx, p, do, length)
 	do(playback.Command{Do: playback.Pause})
 	took := time.Since(began)
 	cpu := used(t, p.PID()) - before
@@ -174,16 +178,18 @@ func soakSession(t *testing.T, channels int) (*catalog.Store, catalog.Session) {
 // and over. It returns how many jumps it asked for. Time is that of the audio,
 // which the synchronous server lets slip on a busy machine; it ends in any case
 // when one and a half times as long has passed on the clock.
-func afternoon(p *playback.Player, do func(playback.Command), length time.Duration) (jumps int) {
+func afternoon(ctx context.Context, p *playback.Player, do func(playback.Command), length time.Duration) (jumps int) {
 	played := func() float64 { return p.Status().PlayedS }
 	began, latest := played(), time.Now().Add(length*3/2)
 	at := func(item int, s float64) {
 		do(playback.Command{Do: playback.Locate, Item: &item, AtS: &s})
 		jumps++
 	}
-	over := func() bool { return played()-began >= length.Seconds() || time.Now().After(latest) }
+	over := func() bool {
+		return played()-began >= length.Seconds() || time.Now().After(latest) || ctx.Err() != nil
+	}
 	listen := func(seconds float64) {
-		for until := played() + seconds; played() < until && time.Now().Before(latest); {
+		for until := played() + seconds; played() < until && time.Now().Before(latest) && ctx.Err() == nil; {
 			time.Sleep(playback.StatusInterval)
 		}
 	}

@@ -1,0 +1,246 @@
+// Package sinktest is the conformance suite of sinks: whatever takes audio from
+// an engine is held to it. A sink that passes gets every sample of a session to
+// where it belongs, over the ends of files, round a loop and over a change of
+// song, is silent before and after, and lets go at Close.
+package sinktest
+
+import (
+	"fmt"
+	"path/filepath"
+	"regexp"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"nightreel/catalog"
+	"nightreel/internal/playback"
+	"nightreel/internal/playback/pattern"
+	"nightreel/internal/wavfile"
+)
+
+// Channels is how many outputs the suite's session feeds; a sink may have more.
+const Channels = 2
+
+// Rate is the session's rate in Hz.
+const Rate = 48_000
+
+const (
+	fade  = Rate / 100
+	start = 3 * Rate // of the first song, in the recording
+	loopA = Rate / 2 // from the song's start
+	loopB = loopA + Rate/4 + 7
+	long  = Rate + Rate/2
+	next  = 7 * Rate
+)
+
+// Sink is a sink under test.
+type Sink struct {
+	playback.Sink
+	// Heard ends the capture, after the sink was closed or while it is silent,
+	// and returns all frames that arrived, Channels samples each.
+	Heard func() []float32
+}
+
+// tap counts what is pulled, and whether anything is after Close.
+type tap struct {
+	*playback.Engine
+	frames, after atomic.Int64
+	closed        atomic.Bool
+}
+
+func (c *tap) Pull(dst []float32, channels int) {
+	c.Engine.Pull(dst, channels)
+	c.frames.Add(int64(len(dst) / channels))
+	if c.closed.Load() {
+		c.after.Add(1)
+	}
+}
+
+// Run holds a sink to the suite. open opens it for at least Channels outputs at
+// Rate.
+func Run(t *testing.T, open func(t *testing.T) Sink) {
+	prog := program(t)
+	e, err := playback.NewEngine(prog, playback.OpenFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	s := open(t)
+	if i := s.Info(); i.Rate != Rate || i.Outputs < Channels || i.Device == "" {
+		t.Fatalf("opened %+v", i)
+	}
+	c := &tap{Engine: e}
+	if err := s.Start(c); err != nil {
+		t.Fatal(err)
+	}
+	do := func(cmd playback.Command) {
+		t.Helper()
+		if err := e.Do(cmd); err != nil {
+			t.Fatal(err)
+		}
+	}
+	zero, from, to := 0.0, float64(loopA)/Rate, float64(loopB)/Rate
+	do(playback.Command{Do: playback.Acknowledge})
+	do(playback.Command{Do: playback.Level, DB: &zero})
+	do(playback.Command{Do: playback.LoopOn, FromS: &from, ToS: &to})
+	for began := c.frames.Load(); c.frames.Load()-began < 4800; { // until the level has moved
+		rest(t)
+	}
+	do(playback.Command{Do: playback.Play})
+	// The song up to the loop's end, two rounds and a bit.
+	for began := c.frames.Load(); c.frames.Load()-began < loopB+2*(loopB-loopA)+2000; {
+		rest(t)
+	}
+	do(playback.Command{Do: playback.LoopOff})
+	for e.Status().State != playback.Stopped {
+		rest(t)
+	}
+	for began := c.frames.Load(); c.frames.Load()-began < 4800; {
+		rest(t)
+	}
+	if st := s.Stats(); st.Lost != "" {
+		t.Errorf("lost: %s", st.Lost)
+	}
+	if err := s.Close(); err != nil {
+		t.Errorf("close: %v", err)
+	}
+	c.closed.Store(true)
+	heard := s.Heard()
+	judge(t, heard)
+	if n := c.after.Load(); n > 0 {
+		t.Errorf("%d pulls after Close", n)
+	}
+}
+
+// rest lets the sink go on for a moment.
+func rest(t *testing.T) {
+	select {
+	case <-t.Context().Done():
+		t.Fatal("the test is over")
+	case <-time.After(time.Millisecond):
+	}
+}
+
+// judge wants silence, one fade, the song, rounds of the loop, the change of
+// song, a fade, silence; nothing else, and no frame of it lost.
+func judge(t *testing.T, heard []float32) {
+	t.Helper()
+	var check pattern.Checker
+	for f := 0; f+Channels <= len(heard); f += Channels {
+		check.Row(heard[f : f+Channels])
+	}
+	story := ""
+	for _, r := range check.Runs {
+		switch {
+		case r.Kind == pattern.Silent:
+			story += "s"
+		case r.Kind == pattern.Other && r.Length <= fade:
+			story += "f"
+		case r.Kind == pattern.Other:
+			story += fmt.Sprintf("(%d frames of a mix)", r.Length)
+		case r.Frame+r.Length == start+loopB && (r.Frame == start+fade || r.Frame == start+fade-1):
+			story += "A" // from the song's start to the loop's end
+		case r.Frame == start+loopA+fade && r.Length == loopB-loopA-fade:
+			story += "l"
+		case r.Frame == start+loopA+fade && r.Frame+r.Length == start+long:
+			story += "B" // out of the loop to the song's end
+		case r.Frame == next+fade && r.Frame+r.Length == next+long:
+			story += "C"
+		default:
+			story += fmt.Sprintf("(%v)", r)
+		}
+	}
+	if !rightStory.MatchString(story) {
+		t.Errorf("heard %s, want silence, A, two rounds l at least, B, C, and silence, with a fade between all", story)
+	}
+}
+
+// rightStory allows more rounds for a sink that runs ahead of the commands; one
+// without a clock may leave silence out.
+var rightStory = regexp.MustCompile("^s?fA(fl){2,}fBfCf?s?$")
+
+// Record makes a sink that keeps nothing one that is heard: by what it pulls.
+func Record(s playback.Sink) Sink {
+	r := &recorder{Sink: s}
+	return Sink{r, r.heard}
+}
+
+type recorder struct {
+	playback.Sink
+	mu     sync.Mutex
+	frames []float32
+}
+
+type recorded struct {
+	playback.Puller
+	r *recorder
+}
+
+func (p recorded) Pull(dst []float32, channels int) {
+	p.Puller.Pull(dst, channels)
+	p.r.mu.Lock()
+	defer p.r.mu.Unlock()
+	for f := 0; f < len(dst); f += channels {
+		p.r.frames = append(p.r.frames, dst[f:f+Channels]...)
+	}
+}
+
+func (r *recorder) Start(p playback.Puller) error { return r.Sink.Start(recorded{p, r}) }
+
+func (r *recorder) heard() []float32 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.frames
+}
+
+// program is two songs of the pattern over the ends of files.
+func program(t *testing.T) *playback.Program {
+	t.Helper()
+	dir := t.TempDir()
+	format := wavfile.Format{SampleRate: Rate, Channels: 1, BitDepth: 24, ContainerBytes: 3}
+	p := &playback.Program{Desk: "foh", Rate: Rate, Outputs: Channels}
+	for c := range Channels {
+		p.Inputs = append(p.Inputs, playback.ProgramInput{DeskInput: c + 1, Output: c + 1, Channel: fmt.Sprintf("Channel %d", c+1)})
+	}
+	for i, from := range []int64{start, next} {
+		item := playback.ProgramItem{Song: fmt.Sprintf("Song %d", i+1), Frames: long, LengthS: float64(long) / Rate}
+		for c := range Channels {
+			v := playback.Voice{Output: c + 1, Rate: Rate}
+			for k, cut := range [][2]int64{{from - Rate, from + loopA + 5000}, {from + loopA + 5000, from + long + Rate}} {
+				path := filepath.Join(dir, fmt.Sprintf("%d_%d_%d.wav", i, c, k))
+				v.Sources = append(v.Sources, playback.Source{Path: path, Format: format, DataOffset: write(t, path, format, cut[0], cut[1], c), Start: cut[0] - from, Frames: cut[1] - cut[0]})
+			}
+			item.Voices = append(item.Voices, v)
+			item.Status = append(item.Status, catalog.Playback)
+		}
+		p.Items = append(p.Items, item)
+	}
+	return p
+}
+
+// write writes frames of the pattern and returns where in the file they begin.
+func write(t *testing.T, path string, format wavfile.Format, from, to int64, channel int) int64 {
+	t.Helper()
+	raw := make([]byte, 0, 3*(to-from))
+	for f := from; f < to; f++ {
+		v := pattern.Sample(f, channel)
+		raw = append(raw, byte(v), byte(v>>8), byte(v>>16))
+	}
+	w, err := wavfile.Create(path, format, wavfile.Meta{})
+	if err == nil {
+		err = w.WriteFrames(raw)
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	var f *wavfile.File
+	if err == nil {
+		f, err = wavfile.Open(path)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	return f.Info().DataOffset
+}
