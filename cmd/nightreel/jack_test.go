@@ -149,6 +149,9 @@ func rendered(t *testing.T, dir string, inputs int) [][]float64 {
 // where the trim is 0. Loops, the ends of files and the change of song are on
 // the way.
 func TestPlayThroughAnAudioServer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("another process plays: nothing for the race detector")
+	}
 	const rate, inputs, fade = 12_000, 16, 120
 	server := jackrig.Start(t, jackrig.Options{Rate: rate, Period: 256, Ports: inputs})
 	dir, err := smallTour()

@@ -50,6 +50,9 @@ func (s *terminal) sees(texts ...string) string {
 // The full screen in a real terminal, by its keys, from the cautions to the
 // list back to the stage.
 func TestFullScreen(t *testing.T) {
+	if testing.Short() {
+		t.Skip("another process plays: nothing for the race detector")
+	}
 	if _, err := exec.LookPath("tmux"); err != nil {
 		if os.Getenv("CI") == "true" {
 			t.Fatal(err)

@@ -12,8 +12,8 @@ import "math"
 const (
 	passHz     = 20_000
 	attenDB    = 126
-	maxPhases  = 8192
-	transition = 0.9 // of the band between pass and mirror that the design uses
+	maxPhases  = 2000 // all common rates, 44.1 to 192 kHz, have at most 640
+	transition = 0.9  // of the band between pass and mirror that the design uses
 )
 
 // converter changes the sample rate by the exact ratio up/down, frame for
@@ -26,6 +26,10 @@ type converter struct {
 	phases   [][]float64
 }
 
+// convertible tells whether a converter between two rates in Hz is of a size
+// to be had.
+func convertible(from, to int) bool { return to/gcd(from, to) <= maxPhases }
+
 func newConverter(from, to int) *converter {
 	g := gcd(from, to)
 	c := &converter{up: int64(to / g), down: int64(from / g)}
@@ -37,10 +41,7 @@ func newConverter(from, to int) *converter {
 	taps := (attenDB - 7.95) / (2.285 * 2 * math.Pi * width / float64(from))
 	c.half = int64(math.Ceil(taps / 2))
 	beta := 0.1102 * (attenDB - 8.7)
-	// Where the ratio has too many phases the nearest of maxPhases would be
-	// wrong; all common rates (44.1 to 192 kHz) have at most 640.
-	n := int(min(c.up, maxPhases))
-	c.phases = make([][]float64, n)
+	c.phases = make([][]float64, c.up)
 	for p := range c.phases {
 		// Output frame k lies at input k·down/up = whole + p/up.
 		frac := float64(p) / float64(c.up)

@@ -294,6 +294,11 @@ func (b *programmer) rates() error {
 			return &RateError{Rate: b.p.Rate, Songs: songs}
 		}
 	}
+	for r := range songs {
+		if !convertible(r, b.p.Rate) {
+			return fmt.Errorf("recordings at %d Hz cannot be converted to %d Hz: the ratio is too odd; play at another rate", r, b.p.Rate)
+		}
+	}
 	for i := range b.p.Items {
 		b.p.Items[i].Frames = int64(math.Round(b.p.Items[i].LengthS * float64(b.p.Rate)))
 	}

@@ -1,0 +1,79 @@
+package playback
+
+import (
+	"bytes"
+	"context"
+	"strings"
+	"sync"
+	"time"
+
+	"nightreel/catalog"
+)
+
+// Ending is how a player was left.
+type Ending struct {
+	Fed  bool                // sound was made since the list was last complete
+	Back []catalog.BackInput // the desk inputs, with their ticks
+}
+
+// Open returns the inputs that nobody has ticked since they were fed.
+func (e Ending) Open() []catalog.BackInput {
+	open := []catalog.BackInput{}
+	for _, b := range e.Back {
+		if e.Fed && !b.Back {
+			open = append(open, b)
+		}
+	}
+	return open
+}
+
+// Close fades out, ends the player and stores where it stood.
+func (p *Player) Close(ctx context.Context) (Ending, error) {
+	p.mu.Lock()
+	p.quitting = true
+	p.mu.Unlock()
+	err := p.save(ctx)
+	p.in.Close() // not under p.writing: that may be held by a write to a player that hangs
+	timer := time.NewTimer(5 * time.Second)
+	defer timer.Stop()
+	select {
+	case <-p.done:
+	case <-timer.C:
+		p.kill()
+	case <-ctx.Done():
+		p.kill()
+	}
+	if rerr := p.reload(ctx); err == nil {
+		err = rerr
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return Ending{p.fed, p.back}, err
+}
+
+// PID returns the id of the player's process, for measuring it.
+func (p *Player) PID() int { return p.cmd.Process.Pid }
+
+// tailBuffer keeps the end of what the player wrote to standard error.
+type tailBuffer struct {
+	mu   sync.Mutex
+	text []byte
+}
+
+func (b *tailBuffer) Write(x []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.text = append(b.text, x...)
+	if over := len(b.text) - 4096; over > 0 {
+		b.text = b.text[over:]
+	}
+	return len(x), nil
+}
+
+// last returns the last line.
+func (b *tailBuffer) last() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	lines := strings.Split(string(bytes.TrimSpace(b.text)), "\n")
+	return lines[len(lines)-1]
+}
