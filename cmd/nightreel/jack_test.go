@@ -190,7 +190,7 @@ func TestPlayThroughAnAudioServer(t *testing.T) {
 	p := playSession(t, program, "--cautions-read", "--device", "jack")
 	p.waits("stopped") // before, the device's ports come and go
 	c := server.Capture(t, "nightreel", inputs)
-	p.types("level 0", "loop 1 2", "wait 0.3", "play", "wait 3.5", "loop off")
+	p.types("level 0", "loop 1 2", "wait 0.3", "play")
 	// A player that says nothing would keep the capture client silent for ever.
 	patience := time.AfterFunc(time.Minute, func() { c.Stop() })
 	defer patience.Stop()
@@ -251,7 +251,11 @@ func TestPlayThroughAnAudioServer(t *testing.T) {
 		at++
 		switch {
 		case song == 0 && at == 2*rate && !is(x, 0, at):
-			rounds++
+			// By what is heard, not by the clock: the server lets time slip on a
+			// busy machine.
+			if rounds++; rounds == 2 {
+				p.types("loop off")
+			}
 			for range fade {
 				x = next()
 			}
