@@ -48,6 +48,14 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	if largest < crackFloor {
 		return 0, 0, false
 	}
+	// Few waves that bend sharply also move by no more than that; so this first.
+	lo, hi := wave(at-1), wave(at-1)
+	for i := at - 1 - crackNear; i < at+crackNear; i++ {
+		lo, hi = min(lo, wave(i)), max(hi, wave(i))
+	}
+	if largest < crackSharp*(hi-lo) {
+		return 0, 0, false
+	}
 	sum := 0.0
 	for d := crackApart; d <= crackReach; d++ {
 		before, _ := bend(wave, (i-d)*tileFrames)
@@ -63,11 +71,7 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	if after, _ := bend(wave, (i+1)*tileFrames); after >= largest {
 		return 0, 0, false
 	}
-	lo, hi := wave(at-1), wave(at-1)
-	for i := at - 1 - crackNear; i < at+crackNear; i++ {
-		lo, hi = min(lo, wave(i)), max(hi, wave(i))
-	}
-	return largest, at, largest >= crackSharp*(hi-lo)
+	return largest, at, true
 }
 
 // findCracks looks through all tiles of a block but those near its ends, which

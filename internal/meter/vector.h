@@ -497,7 +497,7 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 
 /* cracks marks the tiles that isCrack in crack.go may find one in. The bends
    are too large by their margin, twice at most with what rounding does: that is
-   taken off the sum that a bend is compared with. */
+   taken off the sum that a bend is compared with, and off its neighbours. */
 INLINE void cracks(int floats, int64_t count, int k, const struct plan *p, struct lanes *s, struct tile *tiles) {
 #define BEND(d) (*(any_vf *)(tiles[i + (d)].bend + k))
 	const vf floor = all_f(p->crack_floor), ratio = all_f(p->crack_ratio);
@@ -507,7 +507,8 @@ INLINE void cracks(int floats, int64_t count, int k, const struct plan *p, struc
 	for (int64_t i = 5; i < count - 5; i++) {
 		vf b = BEND(0);
 		vf sum = ((BEND(-5) + BEND(-4)) + (BEND(-3) + BEND(-2))) + ((BEND(2) + BEND(3)) + (BEND(4) + BEND(5)));
-		vi marked = (vi)(b >= floor) & (vi)(b >= (sum - margin) * ratio);
+		vf beside = MAX_F(BEND(-1), BEND(1));
+		vi marked = (vi)(b >= floor) & (vi)(b >= (sum - margin) * ratio) & (vi)(b >= beside - margin);
 		any_vi *flat = (any_vi *)(tiles[i].flat + k);
 		*flat |= marked & CRACK_MARK;
 		any |= marked;
