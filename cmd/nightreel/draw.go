@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/gdamore/tcell/v2"
 
@@ -39,6 +40,16 @@ func (v *view) text(x, y int, style tcell.Style, format string, args ...any) int
 		x++
 	}
 	return x
+}
+
+// fits returns the first text that is no wider than width, or the last.
+func fits(width int, texts ...string) string {
+	for _, s := range texts {
+		if utf8.RuneCountInString(s) <= width {
+			return s
+		}
+	}
+	return texts[len(texts)-1]
 }
 
 // bar fills a line with a style.
@@ -126,17 +137,17 @@ func (v *view) drawPlay() {
 		loop = fmt.Sprintf("loop from %s, no end yet", clock(l.FromS, true))
 	}
 	x = v.text(1, 4, strong, "level %+.1f dB", v.st.LevelDB)
-	v.text(x, 4, plain, "   %s   %s   fade %.0f ms   pre-roll %.1f s", loop, next, v.st.FadeMS, v.st.PreRollS)
+	v.text(x, 4, plain, "   %s", fits(w-x-4, fmt.Sprintf("%s   %s   fade %.0f ms   pre-roll %.1f s", loop, next, v.st.FadeMS, v.st.PreRollS), loop+"   "+next, loop))
 
 	bottom := h - 3
 	for i := len(v.st.Problems) - 1; i >= 0 && bottom > 9; i-- {
 		bottom--
 		v.text(1, bottom, warning, "! %s", v.st.Problems[i].Text)
 	}
-	v.drawInputs(6, bottom-1)
+	v.drawInputs(6, bottom-2)
 
-	v.text(1, h-3, dim, "%s, %g kHz, to %s   %.1f s ahead, disk waits %d, late blocks %d, callback %.2f ms", v.st.Device, float64(v.st.Rate)/1000, v.st.Connected,
-		v.st.BufferS, v.st.Underruns, v.st.LateBlocks, v.st.MaxCallbackMS)
+	figures := fmt.Sprintf("%.1f s ahead, disk waits %d, late blocks %d, callback %.2f ms", v.st.BufferS, v.st.Underruns, v.st.LateBlocks, v.st.MaxCallbackMS)
+	v.text(1, h-3, dim, "%s", fits(w-2, fmt.Sprintf("%s, %g kHz, to %s   %s", v.st.Device, float64(v.st.Rate)/1000, v.st.Connected, figures), figures))
 	if v.message != "" {
 		v.text(1, h-2, warning, "%s", v.message)
 	}
@@ -146,7 +157,8 @@ func (v *view) drawPlay() {
 		return
 	}
 	v.bar(h-1, inverse)
-	v.text(1, h-1, inverse, "SPACE quiet  p play  s stop  n/b song  ←→ 10 s  [ ] l loop  u/d level  ↑↓ m mute +- trim t back  ? keys  q leave")
+	v.text(1, h-1, inverse, "%s", fits(w-2, "SPACE quiet  p play  s stop  n/b song  ←→ 10 s  [ ] l loop  u/d level  ↑↓ m mute +- trim t back  ? keys  q leave",
+		"SPACE quiet  p play  s stop  n/b song  [ ] l loop  u/d level  ? keys  q leave", "SPACE quiet  p play  ? keys  q leave"))
 }
 
 // drawPosition draws the item as a line with the loop and the markers on it.
@@ -226,7 +238,7 @@ func (v *view) drawInput(x, y, width, i int) {
 	note, style := "", dim
 	switch {
 	case in.Back:
-		note, style = "back on stage", strong
+		note, style = "on stage", strong
 	case in.Status != catalog.Playback:
 		note = string(in.Status)
 	case in.Muted:
@@ -278,7 +290,8 @@ func (v *view) drawBack() {
 		title = "BACK TO THE STAGE: ALL TICKED"
 	}
 	v.text(1, 0, resting, "%s", title)
-	v.text(1, 1, plain, "Switch each input back on the desk, hear it live, then tick it. An input left on playback is a dead microphone in the show.")
+	v.text(1, 1, plain, "%s", fits(w-2, "Switch each input back on the desk, hear it live, then tick it. An input left on playback is a dead microphone in the show.",
+		"Switch each input back on the desk, hear it live, then tick it."))
 	rows := h - 5
 	columns := max(1, min((w-1)/26, (len(list)+max(1, rows)-1)/max(1, rows)))
 	page := max(1, rows*columns)
@@ -298,7 +311,7 @@ func (v *view) drawBack() {
 		v.text(1, h-2, warning, "%s", v.message)
 	}
 	v.bar(h-1, inverse)
-	v.text(1, h-1, inverse, "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave (exit status 3 while inputs are open)")
+	v.text(1, h-1, inverse, "%s", fits(w-2, "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave (exit status 3 while inputs are open)", "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave"))
 }
 
 // keysHelp lists the keys.
