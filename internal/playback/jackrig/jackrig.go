@@ -85,7 +85,7 @@ func Start(t testing.TB, opt Options) *Server {
 	} else {
 		args = append(args, "-r", "-S", "-t", "5000")
 	}
-	args = append(args, "-p", "1024")
+	args = append(args, "-p", "512") // ports: 54 MB of shared memory, where containers often have 64
 	if opt.NoWiring {
 		args = append(args, "-a", "a")
 	}
