@@ -86,6 +86,7 @@ Go on with, for example:
   %[2]s levels --song %[4]s --channel "Lead Vocal"
   %[2]s flags --json
   %[2]s session build --desk FOH --show %[3]s
+  %[2]s session play --device null     (without sound; read the cautions all the same)
 `, filepath.Join(dir, "session"), with, last, shellWords([]string{truth.Songs[0]}))
 	return err
 }
