@@ -63,7 +63,9 @@ func newJobs(ctx context.Context, s *Server) *jobs {
 
 // stop interrupts what runs and waits for it.
 func (j *jobs) stop() {
+	j.mu.Lock() // nothing starts between the two
 	j.cancel()
+	j.mu.Unlock()
 	j.wg.Wait()
 }
 
@@ -107,16 +109,17 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 		defer cancel()
 		result, lines, err := run(ctx)
 		close(ended)
-		job.Seconds, job.Result, job.State = j.s.opt.Now().Sub(began).Seconds(), result, "done"
-		job.Lines = append(job.Lines, lines...)
+		last := job
+		last.Seconds, last.Result, last.State = j.s.opt.Now().Sub(began).Seconds(), result, "done"
+		last.Lines = append([]string{}, lines...)
 		switch {
 		case errors.Is(err, context.Canceled):
-			job.State, job.Result = "stopped", "Stopped. What was finished is kept; start it again and it goes on from there."
+			last.State, last.Result = "stopped", "Stopped. What was finished is kept; start it again and it goes on from there."
 		case err != nil:
-			job.State, job.Result, job.Hint = "failed", err.Error(), hintOf(err)
+			last.State, last.Result, last.Hint = "failed", err.Error(), hintOf(err)
 			j.s.log.Warn("job failed", "kind", kind, "title", title, "error", err)
 		}
-		j.tell(job, true)
+		j.tell(last, true)
 	}()
 	j.s.hub.send("job", job, false)
 	return nil

@@ -1,0 +1,96 @@
+package overview_test
+
+import (
+	"path/filepath"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/overview"
+)
+
+// TestTour: two nights; every state a cell can have, and what makes a night
+// whole.
+func TestTour(t *testing.T) {
+	ctx := t.Context()
+	store, err := catalog.Open(ctx, filepath.Join(t.TempDir(), "c.nightreel"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	const rate = 1000
+	recs := map[catalog.Date]catalog.Recording{}
+	for _, date := range []catalog.Date{"2031-05-02", "2031-05-03"} {
+		show, err := store.EnsureShow(ctx, catalog.Show{Date: date})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if recs[date], err = store.SaveRecording(ctx, catalog.Recording{ShowID: show.ID, Rig: catalog.MainRig, SampleRate: rate, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: 600 * rate}, nil, []catalog.Track{{Number: 1, Frames: 600 * rate}}, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := store.EnsureShow(ctx, catalog.Show{Date: "2031-05-04"}); err != nil { // nothing recorded
+		t.Fatal(err)
+	}
+	take := func(date catalog.Date, song string, start, end int64) catalog.Take {
+		return catalog.Take{Show: date, Song: song, RecordingID: recs[date].ID, StartFrame: start * rate, EndFrame: end * rate, FoundBy: catalog.ByPerson, Confidence: 1}
+	}
+	if err := store.EditTakes(ctx, nil, []catalog.Take{take("2031-05-02", "A", 0, 100), take("2031-05-02", "B", 100, 200), take("2031-05-03", "A", 50, 150), take("2031-05-03", "A", 300, 350)}); err != nil {
+		t.Fatal(err)
+	}
+	if err := store.SaveSetList(ctx, "2031-05-03", []catalog.SetListEntry{{Song: "A"}, {Song: "B"}}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.SaveTake(ctx, take("2031-05-02", "Gone", 400, 500)); err != nil {
+		t.Fatal(err)
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Song: "Gone"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.EditTakes(ctx, []catalog.TakeID{takes[0].ID}, nil); err != nil { // a title that no night knows
+		t.Fatal(err)
+	}
+	flag := func(kind catalog.FlagKind, start, end int64) catalog.Flag {
+		return catalog.Flag{Track: 1, Kind: kind, StartFrame: start * rate, EndFrame: end * rate, Severity: catalog.WarningSeverity, Evidence: catalog.Evidence{}}
+	}
+	// The first ends where B begins and so touches A alone; the last lies in B and
+	// will be accepted.
+	if err := store.ReplaceFlags(ctx, recs["2031-05-02"].ID, []catalog.Flag{flag(catalog.Clipped, 90, 100), flag(catalog.Dropout, 250, 250), flag(catalog.FlatTop, 150, 160)}); err != nil {
+		t.Fatal(err)
+	}
+	flags, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.FlatTop})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.AcceptFlag(ctx, flags[0].ID, ""); err != nil {
+		t.Fatal(err)
+	}
+
+	g, err := overview.Tour(ctx, store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(g.Nights) != 3 || len(g.Songs) != 2 {
+		t.Fatalf("%d nights, %d songs", len(g.Nights), len(g.Songs))
+	}
+	for i, want := range []struct {
+		whole bool
+		fault string
+	}{{false, "dropouts"}, {true, ""}, {false, "nothing was recorded"}} {
+		n := g.Nights[i]
+		if n.Whole != want.whole || !want.whole && (len(n.Faults) != 1 || n.Faults[0] != want.fault) {
+			t.Errorf("night %s: whole %v, %v; want %v, %s", n.Date, n.Whole, n.Faults, want.whole, want.fault)
+		}
+	}
+	want := [][]overview.State{{overview.Flagged, overview.Clean, overview.None}, {overview.Clean, overview.NotFound, overview.None}}
+	for r, song := range g.Songs {
+		for c, cell := range song.Cells {
+			if cell.State != want[r][c] {
+				t.Errorf("%s on night %d is %q, want %q", song.Title, c+1, cell.State, want[r][c])
+			}
+		}
+	}
+	if c := g.Songs[0].Cells[1]; c.Takes != 2 || c.LengthS != 100 {
+		t.Errorf("A was played twice: %+v", c)
+	}
+}

@@ -1,0 +1,195 @@
+package web
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/listen"
+)
+
+// recordingOf returns the recording that an address names.
+func (s *Server) recordingOf(r *http.Request) (catalog.Recording, error) {
+	id, err := number(r.PathValue("recording"), "recording")
+	if err != nil {
+		return catalog.Recording{}, err
+	}
+	recs, err := s.store.Recordings(r.Context(), catalog.RecordingFilter{ID: catalog.RecordingID(id)})
+	if err != nil {
+		return catalog.Recording{}, err
+	}
+	if len(recs) == 0 {
+		return catalog.Recording{}, &catalog.NotFoundError{Kind: "recording", Name: r.PathValue("recording"), Try: "the tour page lists the nights"}
+	}
+	return recs[0], nil
+}
+
+const mostColumns = 8192
+
+// columns reads how wide a picture is to be.
+func columns(r *http.Request) (int, error) {
+	n, err := strconv.Atoi(r.URL.Query().Get("columns"))
+	if err != nil || n < 1 || n > mostColumns {
+		return 0, &badRequest{fmt.Sprintf("columns must be 1 to %d", mostColumns), ""}
+	}
+	return n, nil
+}
+
+// view reads the span that an address asks for, in seconds.
+func view(r *http.Request) (from, to float64, err error) {
+	if from, err = seconds(r.URL.Query().Get("from"), "from"); err != nil {
+		return 0, 0, err
+	}
+	if to, err = seconds(r.URL.Query().Get("to"), "to"); err != nil {
+		return 0, 0, err
+	}
+	if to <= from {
+		return 0, 0, &badRequest{"the end of the span must come after its start", ""}
+	}
+	return from, to, nil
+}
+
+// stripsData is the envelope of all tracks of a recording over a span of the
+// show: for each track its id, uint32 little-endian, then two bytes a column as
+// [envelope.Strip] has them.
+func (s *Server) stripsData(w http.ResponseWriter, r *http.Request) {
+	rec, err := s.recordingOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	n, err := columns(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	from, to, err := view(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	strips, err := envelope.Strips(r.Context(), s.store, rec, rec.Frame(from-rec.OffsetS), rec.Frame(to-rec.OffsetS), n)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	for _, strip := range strips {
+		w.Write(binary.LittleEndian.AppendUint32(nil, uint32(strip.Track)))
+		w.Write(strip.Columns)
+	}
+}
+
+// waveformData is a track's waveform over a span of its recording, in frames:
+// lowest and highest sample of each column, int16 little-endian.
+func (s *Server) waveformData(w http.ResponseWriter, r *http.Request) {
+	track, n, err := s.trackAndColumns(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	from, to, err := view(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	rate := float64(track.SampleRate)
+	extents, err := listen.Waveform(r.Context(), s.store, track.ID, int64(from*rate), int64(to*rate), n)
+	if err != nil {
+		s.away(w, r, err)
+		return
+	}
+	data := make([]byte, 0, 4*len(extents))
+	clip := func(v float32) uint16 { return uint16(int16(max(-1, min(1, v)) * 32767)) }
+	for _, e := range extents {
+		data = binary.LittleEndian.AppendUint16(data, clip(e.Low))
+		data = binary.LittleEndian.AppendUint16(data, clip(e.High))
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Write(data)
+}
+
+func (s *Server) trackAndColumns(r *http.Request) (catalog.Track, int, error) {
+	track, err := s.trackOf(r)
+	if err != nil {
+		return track, 0, err
+	}
+	n, err := columns(r)
+	return track, n, err
+}
+
+// trackOf returns the track that an address names.
+func (s *Server) trackOf(r *http.Request) (catalog.Track, error) {
+	id, err := number(r.PathValue("track"), "track")
+	if err != nil {
+		return catalog.Track{}, err
+	}
+	tracks, err := s.store.Tracks(r.Context(), catalog.TrackFilter{ID: catalog.TrackID(id)})
+	if err != nil {
+		return catalog.Track{}, err
+	}
+	if len(tracks) == 0 {
+		return catalog.Track{}, &catalog.NotFoundError{Kind: "track", Name: r.PathValue("track"), Try: "the night's page lists them"}
+	}
+	return tracks[0], nil
+}
+
+// listen sends one track from a place on, or a span of it, as a WAV file;
+// ranges of it may be asked for (RFC 9110 §14).
+func (s *Server) listen(w http.ResponseWriter, r *http.Request) {
+	track, err := s.trackOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	from, to := 0.0, float64(track.Frames)/float64(track.SampleRate)
+	if text := r.URL.Query().Get("from"); text != "" {
+		if from, err = seconds(text, "from"); err != nil {
+			s.failed(w, r, err)
+			return
+		}
+	}
+	if text := r.URL.Query().Get("to"); text != "" {
+		if to, err = seconds(text, "to"); err != nil {
+			s.failed(w, r, err)
+			return
+		}
+	}
+	rate := float64(track.SampleRate)
+	wav, err := listen.Open(r.Context(), s.store, track.ID, int64(from*rate), int64(to*rate))
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	defer wav.Close()
+	if err := wav.Check(); err != nil { // before the first byte, while it can be said
+		s.away(w, r, err)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "audio/wav")
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Disposition", fmt.Sprintf("inline; filename=%q", fmt.Sprintf("%s track %d.wav", track.Show, track.Number)))
+	http.ServeContent(w, r, "", s.opt.Now(), wav)
+}
+
+// away answers when a recording's file cannot be read: mostly an unplugged
+// drive, which is the user's to mend and no fault of the server.
+func (s *Server) away(w http.ResponseWriter, r *http.Request, err error) {
+	var away *listen.AwayError
+	var changed *listen.ChangedError
+	var long *listen.LongError
+	switch {
+	case errors.As(err, &away), errors.As(err, &changed):
+		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
+	case errors.As(err, &long):
+		s.fail(w, r, http.StatusBadRequest, err.Error(), hintOf(err))
+	default:
+		s.failed(w, r, err)
+	}
+}
