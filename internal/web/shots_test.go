@@ -1,12 +1,15 @@
 package web_test
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // TestScreenshots takes a picture of every page in both themes and three sizes
@@ -28,7 +31,6 @@ func TestScreenshots(t *testing.T) {
 					continue
 				}
 				p.visit("/assets/none") // so that a page with another place in it is loaded anew
-				t.Log(size.name, dark, name)
 				p.visit(path)
 				if name == "night" {
 					p.until(`document.querySelector("#night").dataset.drawn > 0`)
@@ -37,6 +39,39 @@ func TestScreenshots(t *testing.T) {
 				theme := map[bool]string{false: "light", true: "dark"}[dark]
 				p.shoot(filepath.Join(dir, fmt.Sprintf("%s-%s-%s.png", name, size.name, theme)))
 			}
+		}
+	}
+}
+
+// TestReadmePictures takes the README's pictures anew, as a window shows the
+// pages: README_PICTURES=1 writes them into testdata/screens.
+func TestReadmePictures(t *testing.T) {
+	if os.Getenv("README_PICTURES") == "" {
+		t.Skip("README_PICTURES=1 writes them")
+	}
+	s := demoSite(t, nil)
+	for _, picture := range []struct {
+		name, page    string
+		width, height int64
+		dark          bool
+	}{{"tour", "tour", 900, 420, false}, {"night", "night", 1200, 760, true}, {"song", "song", 1100, 640, false}} {
+		p := open(t, s, picture.width, picture.height, picture.dark)
+		if picture.page == "night" { // the whole of it, a song chosen
+			p.visit("/night/2031-05-03")
+			p.until(`document.querySelector("#night").dataset.drawn > 0`)
+			p.click("#lane .take:nth-child(4)")
+			p.until(`document.querySelector("#figures-of").textContent.startsWith("Figures of Marrow")`)
+		} else {
+			p.visit(pages(t, s)[picture.page])
+		}
+		ctx, cancel := context.WithTimeout(p.ctx, patience)
+		png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+		cancel()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join("testdata", "screens", picture.name+".png"), png, 0o644); err != nil {
+			t.Fatal(err)
 		}
 	}
 }
