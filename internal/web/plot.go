@@ -29,10 +29,9 @@ const plotStyle = `text{font:13px system-ui,"DejaVu Sans",sans-serif;fill:#1c1a1
 
 type plotter struct {
 	bytes.Buffer
-	takes  map[catalog.TakeID]int
-	n      int
-	bound  float64
-	height float64
+	takes map[catalog.TakeID]int
+	n     int
+	bound float64
 }
 
 func (p *plotter) x(take int) float64 {
