@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"gitlab.com/gomidi/midi/v2/smf"
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -170,6 +171,8 @@ func (r renderer) audio(ctx context.Context, sc score, rate int) (slot float64, 
 	if err := file.WriteFile(mid); err != nil {
 		return 0, nil, nil, err
 	}
+	ctx, cancel := context.WithTimeout(ctx, 5*time.Minute) // it takes a second
+	defer cancel()
 	cmd := exec.CommandContext(ctx, "fluidsynth", "-ni", "-q", "-r", fmt.Sprint(rate), "-g", "0.4", "-R", "0", "-C", "0",
 		"-o", "synth.dynamic-sample-loading=1", "-O", "s16", "-T", "raw", "-F", out, r.font, mid)
 	if said, err := cmd.CombinedOutput(); err != nil {

@@ -142,7 +142,7 @@ func readSong(title string, data []byte) (song, error) {
 				}
 			case m.GetMetaMeter(&num, &denom) && len(s.notes) == 0:
 				beats, unit = max(num, 1), max(denom, 1)
-			case m.GetChannel(&channel):
+			case m.GetChannel(&channel) && plain(m.Bytes()):
 				s.controls = append(s.controls, control{at: seconds(at), channel: channel, msg: slices.Clone(m.Bytes())})
 			}
 		}
@@ -165,6 +165,18 @@ func readSong(title string, data []byte) (song, error) {
 	}
 	s.bars = s.bars[first:]
 	return s, nil
+}
+
+// plain tells whether a message is a program, a bend, a channel's volume, place
+// or expression. Others are left out: some make the synthesiser go on for ever.
+func plain(msg []byte) bool {
+	switch msg[0] & 0xf0 {
+	case 0xc0, 0xe0:
+		return true
+	case 0xb0:
+		return msg[1] == 7 || msg[1] == 10 || msg[1] == 11
+	}
+	return false
 }
 
 func (s song) length() float64 {

@@ -53,6 +53,10 @@ const (
 	// nearWorkingDB is how far below it an instrument is at most that takes a
 	// part in a song.
 	nearWorkingDB = 18
+	// leastNearDB is the level below which nothing counts as near: stages work
+	// at 18 dB below full scale (common practice, no source), and in a night of
+	// talk and a line check everything else is bleed.
+	leastNearDB = -42
 
 	lowestDB, highestDB = -140, 20
 )

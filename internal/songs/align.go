@@ -34,8 +34,8 @@ const (
 	knownSpread  = 0.25 // of ln(length) from night to night
 	guessSpread  = 0.7  // of ln(length) from song to song
 	outOfTurn    = 0.1  // a title that is recognised is not the list's next
-	withoutList  = 0.7  // a stretch is a song that is known, on a night without a list
-	stranger     = 0.2  // a stretch of whatever length is a song that is not known, on such a night
+	withoutList  = 0.85 // a stretch is a song that is known, on a night without a list
+	stranger     = 0.1  // a stretch of whatever length is a song that is not known, on such a night
 	evenBand     = 0.35 // with a smaller share of loud channels it is rather no song
 	fewSlope     = 10.0 // and how fast that grows
 	mostFew      = 3.0  // but no more than that

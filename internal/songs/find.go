@@ -42,8 +42,9 @@ const (
 	// for a song, but for a line check, a jingle or tuning.
 	leastSongS = 20
 	// leastBand is the share of channels that are loud in music that gets a
-	// number. In songs it is 0.4 to 1, in talk and tuning mostly below 0.3.
-	leastBand = 0.42
+	// number, for half of the time, and half as many for three quarters. In songs
+	// it is 0.4 to 1, in talk and tuning mostly below 0.3.
+	leastBand = 0.46
 	// stopS is the longest stop within a song where a marker or a list says
 	// that it is one song.
 	stopS = 5
@@ -191,7 +192,7 @@ func (n *night) satisfied() []*candidate {
 func (n *night) numbered() {
 	number := 0
 	for _, s := range joined(n.music) {
-		if s.blocks() < leastSongS*meter.BlocksPerSecond || n.activity.band(s.from, s.to) < leastBand {
+		if s.blocks() < leastSongS*meter.BlocksPerSecond || n.activity.band(s.from, s.to, 0.5) < leastBand || n.activity.band(s.from, s.to, 0.25) < leastBand/2 {
 			continue
 		}
 		number++

@@ -44,7 +44,7 @@ func workingLevel(tracks []heardTrack) float64 {
 // second.
 func near(tracks []heardTrack, blocks int) []int {
 	count := make([]int, (blocks+meter.BlocksPerSecond-1)/meter.BlocksPerSecond)
-	bound := float32(workingLevel(tracks) - nearWorkingDB)
+	bound := float32(max(workingLevel(tracks)-nearWorkingDB, leastNearDB))
 	for _, h := range tracks {
 		last := -1
 		for i, l := range h.levels[:min(len(h.levels), blocks)] {

@@ -4,8 +4,6 @@ import (
 	"math"
 	"runtime"
 	"sync"
-
-	"nightreel/internal/feature"
 )
 
 // reference is a take of a known song, of another night or of this one.
@@ -109,12 +107,9 @@ func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float3
 		row := similar[t*n:][:n]
 		a := &x[t]
 		for j := range ref {
-			b := &ref[j]
-			sum := float32(0)
-			for k := range feature.Classes {
-				sum += a[k] * b[k]
-			}
-			row[j] = sum
+			b := &ref[j] // written out, since the compiler does not unroll
+			row[j] = a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + a[4]*b[4] + a[5]*b[5] +
+				a[6]*b[6] + a[7]*b[7] + a[8]*b[8] + a[9]*b[9] + a[10]*b[10] + a[11]*b[11]
 		}
 	}
 	// From the end back: the course that follows a second, itself included.

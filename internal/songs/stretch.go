@@ -49,7 +49,7 @@ func (a activity) stretches() []stretch {
 	pause, music := split(a.share, 0, 1)
 	if music-pause < leastShare {
 		if music > 0.5 {
-			return []stretch{{from: 0, to: len(a.share), cut: 1, band: a.band(0, len(a.share))}}
+			return []stretch{{from: 0, to: len(a.share), cut: 1, band: a.band(0, len(a.share), 0.5)}}
 		}
 		return []stretch{}
 	}
@@ -88,7 +88,7 @@ func (a activity) stretches() []stretch {
 	}
 	a.open(found)
 	for i := range found {
-		found[i].band = a.band(found[i].from, found[i].to)
+		found[i].band = a.band(found[i].from, found[i].to, 0.5)
 	}
 	return found
 }
@@ -122,14 +122,15 @@ func (a activity) open(found []stretch) {
 	}
 }
 
-// band returns the median share of loud channels from block to block.
-func (a activity) band(from, to int) float64 {
+// band returns the share of loud channels that is reached from block to block
+// for all of the time but a part.
+func (a activity) band(from, to int, part float64) float64 {
 	first, last := from/meter.BlocksPerSecond, min((to+meter.BlocksPerSecond-1)/meter.BlocksPerSecond, len(a.loud))
 	if first >= last || a.channels == 0 {
 		return 0
 	}
 	counts := slices.Sorted(slices.Values(a.loud[first:last]))
-	return float64(counts[len(counts)/2]) / float64(a.channels)
+	return float64(counts[int(part*float64(len(counts)))]) / float64(a.channels)
 }
 
 // widen moves a block on by step while the next one is at or above low and not
