@@ -16,6 +16,7 @@ func main() {
 	tours := flag.Int("tours", 5, "tours of each part")
 	nights := flag.Int("nights", 5, "nights of each tour")
 	talks := flag.Int("talks", 10, "nights of talk and tuning of each part")
+	tuning := flag.Bool("tuning", true, "look at the part that tuning may look at")
 	held := flag.Bool("held", true, "look at the part that tuning never saw, too")
 	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each part")
 	only := flag.String("only", "", "songs or faults alone")
@@ -23,7 +24,10 @@ func main() {
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	parts := []evaluate.Part{evaluate.Tuning}
+	var parts []evaluate.Part
+	if *tuning {
+		parts = append(parts, evaluate.Tuning)
+	}
 	if *held {
 		parts = append(parts, evaluate.Held)
 	}

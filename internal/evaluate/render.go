@@ -7,12 +7,12 @@ import (
 	"encoding/binary"
 	"encoding/gob"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"time"
 
 	"gitlab.com/gomidi/midi/v2/smf"
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -167,19 +167,37 @@ func (r renderer) audio(ctx context.Context, sc score, rate int) (slot float64, 
 		return 0, nil, nil, err
 	}
 	defer os.RemoveAll(dir)
-	mid, out := filepath.Join(dir, "song.mid"), filepath.Join(dir, "song.raw")
+	mid := filepath.Join(dir, "song.mid")
 	if err := file.WriteFile(mid); err != nil {
 		return 0, nil, nil, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, 5*time.Minute) // it takes a second
-	defer cancel()
-	cmd := exec.CommandContext(ctx, "fluidsynth", "-ni", "-q", "-r", fmt.Sprint(rate), "-g", "0.4", "-R", "0", "-C", "0",
-		"-o", "synth.dynamic-sample-loading=1", "-O", "s16", "-T", "raw", "-F", out, r.font, mid)
-	if said, err := cmd.CombinedOutput(); err != nil {
-		return 0, nil, nil, fmt.Errorf("fluidsynth: %w: %s", err, said)
-	}
-	raw, err = os.ReadFile(out)
+	raw, err = r.synthesise(ctx, mid, rate, int(slot*float64(rate))*len(played)*4)
 	return slot, played, raw, err
+}
+
+// synthesise plays a MIDI file and returns the first bytes of it, in 16 bit
+// stereo. With some sounds of some fonts the synthesiser never comes to an end:
+// it is stopped when there is enough.
+func (r renderer) synthesise(ctx context.Context, mid string, rate, size int) ([]byte, error) {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	cmd := exec.CommandContext(ctx, "fluidsynth", "-ni", "-q", "-r", fmt.Sprint(rate), "-g", "0.4", "-R", "0", "-C", "0",
+		"-o", "synth.dynamic-sample-loading=1", "-O", "s16", "-T", "raw", "-F", "/dev/stdout", r.font, mid)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, fmt.Errorf("fluidsynth: %w", err)
+	}
+	raw := make([]byte, size)
+	n, err := io.ReadFull(out, raw)
+	stop()
+	cmd.Wait() // it was stopped, or had ended
+	if n == 0 {
+		return nil, fmt.Errorf("fluidsynth gave no sound: %w", err)
+	}
+	return raw[:n], nil
 }
 
 type event struct {

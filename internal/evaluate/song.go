@@ -168,7 +168,7 @@ func readSong(title string, data []byte) (song, error) {
 }
 
 // plain tells whether a message is a program, a bend, a channel's volume, place
-// or expression. Others are left out: some make the synthesiser go on for ever.
+// or expression. Others tell nothing about the song.
 func plain(msg []byte) bool {
 	switch msg[0] & 0xf0 {
 	case 0xc0, 0xe0:
