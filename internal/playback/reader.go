@@ -207,6 +207,9 @@ func (r *reader) fill(many bool) bool {
 	if w.ended || room < uint64(w.block+r.rules.fade)+r.hold {
 		return false
 	}
+	// While the ring is nearly empty, side by side: on a crowded machine one
+	// file after the other once came too late for the second block.
+	many = many || w.w < uint64(e.rate)
 	run, next, more := r.rules.run(w.at)
 	n := min(uint64(w.block), uint64(run))
 	for left := n; left > 0; {
