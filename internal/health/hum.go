@@ -17,6 +17,10 @@ const (
 	// humLines is how many lines of one mains frequency must stand, the first
 	// three among them counting: common practice, no source.
 	humLines = 3
+	// humLinesAlone is how many must stand where only one minute is quiet enough
+	// to tell: with no other minute beside it, a bass that rings on its lowest
+	// notes has three.
+	humLinesAlone = 6
 	// humLoudest is the least level of hum, in dBFS, that is told of at all, and
 	// humBelow how far below the channel's playing it may lie and still be heard
 	// in a gap. Common practice, no source.
@@ -141,6 +145,9 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 			h.over = max(h.over, over)
 		}
 		if len(levels) == 0 {
+			continue
+		}
+		if judged < 2 && h.lines < humLinesAlone {
 			continue
 		}
 		h.level = sound.Percentile(levels, 0.25)
