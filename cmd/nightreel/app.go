@@ -44,7 +44,7 @@ func newApp(e *env) *cli.App {
 			e.takesCommand(),
 			e.flagsCommand(),
 			e.levelsCommand(),
-			e.compareCommand(),
+			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),
 			e.deskCommand(),
 			e.sessionCommand(),

@@ -53,6 +53,7 @@ func (e *env) compareCommand() *cli.Command {
 		Flags: []cli.Flag{
 			songFlag(), channelFlag(),
 			&cli.IntFlag{Name: "last", Usage: "show the last `N` takes in the table", Value: 8},
+			&cli.BoolFlag{Name: "tone", Usage: "compare the sound in one-third octaves instead of the level"},
 			jsonFlag(), csvFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -63,6 +64,18 @@ func (e *env) compareCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
+				if c.Bool("tone") {
+					result, err := compare.Tone(c.Context, store, c.String("song"), c.String("channel"))
+					switch {
+					case err != nil:
+						return err
+					case c.Bool("json"):
+						return e.printJSON(result)
+					case c.Bool("csv"):
+						return result.WriteCSV(e.stdout)
+					}
+					return e.printTone(result, c.Int("last"))
+				}
 				result, err := compare.Song(c.Context, store, c.String("song"), compare.Options{Channel: c.String("channel")})
 				if err != nil {
 					return err

@@ -104,7 +104,7 @@ type brokenTruth struct {
 
 // brokenEdit is part of the name under which a made tour is kept: raise it when
 // what is made, or what a scan keeps of it, changes.
-const brokenEdit = 1
+const brokenEdit = 2
 
 // kept returns the tour's catalog and truth, made earlier or now. Making takes a
 // minute, judging a second.

@@ -105,6 +105,9 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 			x[i] = float32(3 * e * (low - slow))
 		}
 	}
+	for s := range n.sounds {
+		n.sounds[s].blockDC() // recorded strokes have some; no microphone passes it
+	}
 	pa := make(audio, n.frames)
 	for s, p := range stand {
 		if p.pa > 0 {
@@ -449,6 +452,16 @@ func (n *brokenNight) settle(stage []pickup) {
 			stage[i].target -= over
 		}
 	})
+}
+
+// blockDC takes out what lies below 4 Hz.
+func (x audio) blockDC() {
+	var last, y float32
+	for i, v := range x {
+		y = v - last + 0.9995*y
+		last = v
+		x[i] = y
+	}
 }
 
 // busy returns the share of the blocks that hold something.

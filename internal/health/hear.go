@@ -15,6 +15,11 @@ func (n *Night) listen(ctx context.Context, store *catalog.Store, r catalog.Reco
 	if n.Sound, err = sound.Load(ctx, store, r, spans(n.Takes)); err != nil {
 		return err
 	}
+	return n.loadTour(ctx, store, r.Show, r.Rig)
+}
+
+// loadTour loads the nights nearest to a date.
+func (n *Night) loadTour(ctx context.Context, store *catalog.Store, date catalog.Date, rig string) error {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return err
@@ -22,13 +27,13 @@ func (n *Night) listen(ctx context.Context, store *catalog.Store, r catalog.Reco
 	of := map[catalog.Date]catalog.Recording{}
 	var nights []catalog.Date
 	for _, s := range shows {
-		if s.Date == r.Show || len(s.Recordings) == 0 {
+		if s.Date == date || len(s.Recordings) == 0 {
 			continue
 		}
 		nights = append(nights, s.Date)
-		of[s.Date] = longest(s.Recordings, r.Rig)
+		of[s.Date] = longest(s.Recordings, rig)
 	}
-	for _, night := range nearest(nights, r.Show) {
+	for _, night := range nearest(nights, date) {
 		takes, err := takesOn(ctx, store, of[night])
 		if err != nil {
 			return err

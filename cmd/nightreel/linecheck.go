@@ -1,0 +1,112 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"nightreel/catalog"
+	"nightreel/internal/linecheck"
+	"nightreel/internal/scan"
+)
+
+func (e *env) linecheckCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "linecheck",
+		Usage:     "a minute recorded this afternoon against the tour: alive, level, gain, swapped, polarity, hum, tone",
+		ArgsUsage: "FILE-or-FOLDER",
+		Description: "Play or tap each input in turn, or record the band's own check. What is measured is thrown away again.\n" +
+			"With --fail-on-flags exit status 3 when an input is not ok.",
+		Flags: []cli.Flag{
+			&cli.StringFlag{Name: "date", Usage: "the day whose input list is in force, as `DATE`; the newest list without it"},
+			&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME`", Value: catalog.MainRig},
+			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when an input is not ok"},
+			jsonFlag(),
+		},
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 1, 1, "the file or folder of the line check"); err != nil {
+				return err
+			}
+			day, err := date(c, "date")
+			if err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				var p scan.Progress
+				began := time.Now()
+				stop := e.watch(c.Bool("json"), func() string {
+					s := p.Snapshot()
+					return fmt.Sprintf("%s  %s", pace(s.Bytes, s.BytesTotal, began), s.Current)
+				})
+				r, err := linecheck.Check(c.Context, store, c.Args().First(), linecheck.Options{Date: day, Rig: c.String("rig")}, &p)
+				stop()
+				if err != nil {
+					return err
+				}
+				if c.Bool("json") {
+					err = e.printJSON(r)
+				} else {
+					err = e.printLinecheck(r)
+				}
+				bad := 0
+				for _, in := range r.Inputs {
+					if in.Status != linecheck.OK {
+						bad++
+					}
+				}
+				if err == nil && bad > 0 && c.Bool("fail-on-flags") {
+					return &foundError{count(bad, "input") + " to look at"}
+				}
+				return err
+			})
+		},
+	}
+}
+
+func (e *env) printLinecheck(r linecheck.Report) error {
+	if len(r.Against) == 0 {
+		fmt.Fprintln(e.stdout, "no night of the tour is known yet: levels and floors alone")
+	} else {
+		fmt.Fprintf(e.stdout, "against %s\n", count(len(r.Against), "night"))
+	}
+	t := newTable(">track", "channel", "status", ">level", ">tour", ">differs", ">gain")
+	number := func(v *float64, none string) string {
+		if v == nil {
+			return none
+		}
+		return fmt.Sprintf("%.1f", *v)
+	}
+	for _, in := range r.Inputs {
+		gain := ""
+		if in.Suggest != nil {
+			gain = fmt.Sprintf("%+.0f", *in.Suggest)
+		}
+		differs := "-"
+		if in.Difference != nil {
+			differs = signed(*in.Difference)
+		}
+		t.row(fmt.Sprint(in.Track), in.Channel, string(in.Status), number(in.Level, "silent"), number(in.Usual, "-"), differs, gain)
+	}
+	if err := t.print(e.stdout); err != nil {
+		return err
+	}
+	first := true
+	for _, in := range r.Inputs {
+		for _, text := range in.Text {
+			if first {
+				fmt.Fprintln(e.stdout)
+				first = false
+			}
+			fmt.Fprintln(e.stdout, wrapped(text, "  ", flagWidth))
+		}
+	}
+	if len(r.NotRecorded) > 0 {
+		fmt.Fprintf(e.stdout, "\nnot recorded: %s\n", strings.Join(r.NotRecorded, ", "))
+	}
+	for _, p := range r.Problems {
+		fmt.Fprintf(e.stdout, "  %s: %s\n", p.File, p.Problem)
+	}
+	return nil
+}

@@ -1,0 +1,215 @@
+package compare
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// ToneComparison is how the channels sounded in one song along the tour: mean
+// spectra in one-third-octave bands, named by the nominal mid-band frequencies
+// of IEC 61260-1:2014. They are for comparison, not filters of any class.
+type ToneComparison struct {
+	Song     string        `json:"song"`
+	BandsHz  []float64     `json:"bands_hz"`
+	Takes    []TakeSpan    `json:"takes"`
+	Channels []ToneChannel `json:"channels"`
+}
+
+// ToneChannel is one channel in all takes of the song.
+type ToneChannel struct {
+	Channel string        `json:"channel"`
+	Median  []meter.Level `json:"median_db"` // by band, dB of full scale
+	Values  []ToneValue   `json:"values"`    // in the order of the takes; none where no tone was kept
+}
+
+// ToneValue is one channel in one take.
+type ToneValue struct {
+	Show  catalog.Date   `json:"show"`
+	Take  catalog.TakeID `json:"take"`
+	Rig   string         `json:"rig"`
+	Track int            `json:"track"`
+	// Bands is the mean level by band in dB of full scale; null is silence, and a
+	// band above half the rate.
+	Bands []meter.Level `json:"bands_db"`
+	// Louder is by how much the take is louder than the median as a whole, dB:
+	// the middle one of the bands' differences.
+	Louder meter.Level `json:"louder_db,omitzero"`
+	// Delta is what remains by band: what happened to the sound and not only to
+	// its level; null where nothing is known.
+	Delta []meter.Level `json:"delta_db"`
+}
+
+// bandFloor, in dB, is the level below which a band counts as silent.
+const bandFloor = sound.Silence + 5
+
+// Tone compares the sound of a song's channels along the tour, all or one.
+func Tone(ctx context.Context, store *catalog.Store, song, channel string) (ToneComparison, error) {
+	known, err := store.Song(ctx, song)
+	if err != nil {
+		return ToneComparison{}, err
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Song: known.Title})
+	if err != nil {
+		return ToneComparison{}, err
+	}
+	nominal := spectrum.Nominal()
+	c := ToneComparison{Song: known.Title, BandsHz: nominal[:], Takes: []TakeSpan{}, Channels: []ToneChannel{}}
+	n, err := readTour(ctx, store, "")
+	if err != nil {
+		return c, err
+	}
+	voices := map[catalog.TakeID]map[string]ToneValue{}
+	for _, t := range takes {
+		c.Takes = append(c.Takes, TakeSpan{Take: t.ID, Show: t.Show, Nth: t.Nth, LengthS: t.EndS() - t.StartS()})
+		if voices[t.ID], err = n.tones(ctx, store, t); err != nil {
+			return c, err
+		}
+	}
+	for _, name := range n.channels(takes) {
+		if channel != "" && !catalog.SameName(name, channel) {
+			continue
+		}
+		ch := ToneChannel{Channel: name, Values: []ToneValue{}}
+		for _, t := range takes {
+			if v, ok := voices[t.ID][n.key(name)]; ok {
+				ch.Values = append(ch.Values, v)
+			}
+		}
+		ch.compare()
+		c.Channels = append(c.Channels, ch)
+	}
+	if channel != "" && len(c.Channels) == 0 {
+		return c, &catalog.NotFoundError{Kind: "channel", Name: channel, Try: fmt.Sprintf("nightreel compare --song %q lists the channels", known.Title)}
+	}
+	return c, nil
+}
+
+// tones returns the mean spectra of a take by channel, each from the first
+// recording that has it.
+func (n tour) tones(ctx context.Context, store *catalog.Store, t catalog.Take) (map[string]ToneValue, error) {
+	found := map[string]ToneValue{}
+	for _, r := range n.recordings[t.Show] {
+		start, end, ok := n.span(t, r)
+		if !ok {
+			continue
+		}
+		night, err := sound.Load(ctx, store, r, []sound.Span{{Song: t.Song, Start: start, End: end}})
+		if err != nil {
+			return nil, err
+		}
+		for i := range night.Voices {
+			v := &night.Voices[i]
+			key := n.key(v.Track.Channel)
+			if _, had := found[key]; had || start >= v.Track.Frames || len(v.In(night.Takes)) == 0 {
+				continue
+			}
+			value := ToneValue{Show: t.Show, Take: t.ID, Rig: r.Rig, Track: v.Track.Number, Louder: meter.NotMeasured()}
+			for _, b := range v.Bands {
+				value.Bands = append(value.Bands, bandLevel(b))
+			}
+			found[key] = value
+		}
+	}
+	return found, nil
+}
+
+func bandLevel(db float64) meter.Level {
+	if db <= bandFloor {
+		return meter.Level(math.Inf(-1))
+	}
+	return meter.Level(db)
+}
+
+// compare fills in the median and the differences from it.
+func (ch *ToneChannel) compare() {
+	for b := range spectrum.Bands {
+		var levels []float64
+		for _, v := range ch.Values {
+			if !math.IsInf(float64(v.Bands[b]), 0) {
+				levels = append(levels, float64(v.Bands[b]))
+			}
+		}
+		m := meter.Level(math.Inf(-1))
+		if len(levels) > 0 {
+			m = meter.Level(sound.Median(levels))
+		}
+		ch.Median = append(ch.Median, m)
+	}
+	for i := range ch.Values {
+		v := &ch.Values[i]
+		var differences []float64
+		for b, m := range ch.Median {
+			if d := float64(v.Bands[b]) - float64(m); !math.IsNaN(d) && !math.IsInf(d, 0) {
+				differences = append(differences, d)
+			}
+		}
+		if len(differences) > 0 {
+			v.Louder = meter.Level(sound.Median(differences))
+		}
+		for b, m := range ch.Median {
+			d := float64(v.Bands[b]) - float64(m) - float64(v.Louder)
+			if math.IsNaN(d) || math.IsInf(d, 0) {
+				d = math.Inf(-1)
+			}
+			v.Delta = append(v.Delta, meter.Level(d))
+		}
+	}
+}
+
+// Octaves returns a value's differences by octave: 31.5 Hz to 16 kHz, the mean
+// of three bands each; NaN where none of them is known.
+func (v ToneValue) Octaves() []float64 {
+	var all []float64
+	for first := 1; first+2 < len(v.Delta); first += 3 {
+		sum, n := 0.0, 0.0
+		for _, d := range v.Delta[first : first+3] {
+			if !math.IsInf(float64(d), 0) {
+				sum += float64(d)
+				n++
+			}
+		}
+		all = append(all, sum/n)
+	}
+	return all
+}
+
+// WriteCSV writes the comparison as comma-separated values, a heading first and
+// a line for each channel, take and band: song, channel, show, take, rig,
+// track, band_hz, level_db, median_db, louder_db, delta_db. Silence is "-inf",
+// what is not known is empty.
+func (c ToneComparison) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	if err := out.Write([]string{"song", "channel", "show", "take", "rig", "track", "band_hz", "level_db", "median_db", "louder_db", "delta_db"}); err != nil {
+		return err
+	}
+	for _, ch := range c.Channels {
+		for _, v := range ch.Values {
+			for b, hz := range c.BandsHz {
+				row := []string{c.Song, ch.Channel, string(v.Show), strconv.FormatInt(int64(v.Take), 10), v.Rig, strconv.Itoa(v.Track),
+					strconv.FormatFloat(hz, 'g', -1, 64), level(v.Bands[b]), level(ch.Median[b]), level(v.Louder), strings.TrimPrefix(level(v.Delta[b]), "-inf")}
+				if err := out.Write(row); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// HasTone reports whether any take's tone is known: nights scanned by an older
+// nightreel have none.
+func (c ToneComparison) HasTone() bool {
+	return slices.ContainsFunc(c.Channels, func(ch ToneChannel) bool { return len(ch.Values) > 0 })
+}
