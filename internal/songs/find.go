@@ -21,7 +21,7 @@ const (
 	// The same, and no music starts nearby: the clock or the list is off.
 	timedAloneConfidence = 0.6
 	// A title aligned by the music alone is never surer than this, however
-	// clearly the counts and lengths agree: the finder does not hear which song
+	// clearly the counts and lengths agree: order and lengths do not tell which song
 	// it is, and a set list is not always kept to.
 	alignedConfidence = 0.85
 	// Known by its sound: see task evaluate for how often that is right.
