@@ -10,7 +10,7 @@ import (
 
 const (
 	// sameWave is the correlation of two tracks that carry one signal: two
-	// microphones on one source reach 0.9 (measured), a split signal with two
+	// microphones on one source reach 0.9 (an estimate), a split signal with two
 	// preamps' noises stays above.
 	sameWave = 0.96
 	// sameLevelDB is how far their levels, block by block, may scatter about one

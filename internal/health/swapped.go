@@ -19,7 +19,7 @@ import (
 const (
 	// The least difference between two channels, of each of the three, that is
 	// believed: what one channel's figures differ by from night to night
-	// (measured on the tuning nights of task evaluate).
+	// (estimated on the tuning nights of task evaluate).
 	leastBands    = 2.5  // dB
 	leastCurve    = 0.06 // correlation
 	leastTogether = 0.15 // correlation
@@ -27,7 +27,7 @@ const (
 	togetherCells = 20
 	// swappedAt is from where on the exchange is believed on the middle one of the
 	// other nights, and swappedNot what no night may fall below. Channels that
-	// are as always lie at -0.3 and below, those that sound alike near 0.
+	// are as seem to lie at -0.3 and below, those that sound alike near 0.
 	swappedAt  = 0.2
 	swappedNot = -0.15
 	// wellKnown bounds how much one of the three weighs more for two channels

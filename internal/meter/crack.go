@@ -10,12 +10,12 @@ const (
 	crackApart = 2
 	// crackRatio is how sharply a wave must bend at a crack, against the mean of
 	// the tiles around it. Noise reaches 2, the start of a stroke less, since it
-	// goes on bending (measured on white noise and on sampled drums).
+	// goes on bending (an estimate from white noise and sampled drums).
 	crackRatio = 6
 	// crackSharp is how large the bend must be against all that the wave moves by
 	// within crackNear samples: a break that went through a converter's filter
-	// (0.43 of the rate) has 0.7, a blow on a drum or a string, however hard, and
-	// what comes out of a loudspeaker, below 0.2.
+	// (0.43 of the rate) has about 0.7, a blow on a drum or a string, and what comes
+	// out of a loudspeaker, about 0.2 or less. Estimates; no source.
 	crackSharp = 0.4
 	crackNear  = 9
 	// crackFloor is the least bend of a crack, -54 dBFS: what is less is heard
@@ -74,6 +74,23 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	return largest, at, true
 }
 
+// mayCrack tells from the stretches of two tiles whether a tile is worth a look.
+// The stretches two before and two after lie whole among the tiles that it is
+// compared with, so their bends are part of the sum that it must stand above.
+func (m *Meter) mayCrack(i int) bool {
+	last := len(m.stretches) - 2 // of the block; it may be longer than two tiles
+	s := min(1+i*tileFrames/peakRun, last)
+	here := math.Float64frombits(m.stretches[s].bend)
+	if here < crackFloor {
+		return false
+	}
+	if s-2 < 1 || s+2 >= last {
+		return true
+	}
+	before, after := math.Float64frombits(m.stretches[s-2].bend), math.Float64frombits(m.stretches[s+2].bend)
+	return here*around >= crackRatio*(before+after)
+}
+
 // findCracks looks through all tiles of a block but those near its ends, which
 // lack what they would be compared with.
 func (m *Meter) findCracks(c *channel, b span) {
@@ -82,8 +99,7 @@ func (m *Meter) findCracks(c *channel, b span) {
 	}
 	wave := func(frame int) float64 { return c.buf[history+frame] }
 	for i := crackReach; i < b.frames/tileFrames-crackReach; i++ {
-		// The stretch that holds the tile may be more than two tiles long at the end.
-		if s := min(1+i*tileFrames/peakRun, len(m.stretches)-2); m.stretches[s].bend < math.Float64bits(crackFloor) {
+		if !m.mayCrack(i) {
 			continue
 		}
 		if level, at, ok := isCrack(wave, i); ok {
