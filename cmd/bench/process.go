@@ -19,7 +19,6 @@ import (
 type bench struct {
 	dir                             string
 	rounds, channels, seconds, part int
-	material                        material
 	builds                          []build
 }
 

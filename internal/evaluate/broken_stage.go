@@ -42,17 +42,16 @@ var stand = [crowdR + 1]struct {
 
 // pickup is one input of the stage.
 type pickup struct {
-	name    string
-	own     []int // the sounds it is for
-	at      spot
-	line    bool    // a cable: it hears its own sounds alone
-	under   bool    // below the drum: its own sound comes turned over
-	hall    float64 // dB of the hall against its own sound
-	target  float64 // RMS in dBFS of its own sound's loud moments
-	floor   float64 // RMS in dBFS of its noise
-	reject  [allSounds]float64
-	mains   float64 // dBFS of hum that it always has; 0 for none
-	mixture [2]float64
+	name   string
+	own    []int // the sounds it is for
+	at     spot
+	line   bool    // a cable: it hears its own sounds alone
+	under  bool    // below the drum: its own sound comes turned over
+	hall   float64 // dB of the hall against its own sound
+	target float64 // RMS in dBFS of its own sound's loud moments
+	floor  float64 // RMS in dBFS of its noise
+	reject [allSounds]float64
+	mains  float64 // dBFS of hum that it always has; 0 for none
 }
 
 // boards draws a tour's stage: the same inputs every night.

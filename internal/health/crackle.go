@@ -130,7 +130,6 @@ func (n *Night) alone() {
 // burst is a spell of cracks.
 type burst struct {
 	from, to int // indices of cracks
-	count    int // of all cracks, kept or not
 }
 
 // crackles finds spells of cracks that do not belong to the sound.
