@@ -47,6 +47,21 @@ func (s *terminal) sees(texts ...string) string {
 	return ""
 }
 
+// keysUntil presses keys, again after a second, until the screen shows a text.
+func (s *terminal) keysUntil(text string, keys ...string) {
+	s.t.Helper()
+	for i := range 200 {
+		if i%10 == 0 {
+			s.keys(keys...)
+		}
+		if strings.Contains(s.tmux("capture-pane", "-p", "-t", "0"), text) {
+			return
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	s.sees(text)
+}
+
 // The full screen in a real terminal, by its keys, from the cautions to the
 // list back to the stage.
 func TestFullScreen(t *testing.T) {
@@ -103,8 +118,9 @@ func TestFullScreen(t *testing.T) {
 	s.sees("2/2  Two", "then it stops")
 	s.keys("?")
 	s.sees("KEYS", "never starts anything")
-	s.keys("x", "i")
-	s.sees("TEST TONE ON OUTPUT 1, -40 dBFS")
+	s.keys("x")
+	// Refused for the moment that the jump to the song still takes.
+	s.keysUntil("TEST TONE ON OUTPUT 1, -40 dBFS", "i")
 	s.keys("Space")
 	s.sees("SILENT")
 	s.keys("q")
