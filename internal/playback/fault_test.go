@@ -3,6 +3,7 @@ package playback
 import (
 	"math"
 	"testing"
+	"time"
 
 	"nightreel/internal/playback/pattern"
 )
@@ -32,10 +33,21 @@ func TestDiskStandsStill(t *testing.T) {
 		}
 	}()
 	r := newRig(t, tapeProgram(2, tapeItem{start: 0, end: 1_000_000, segments: []int64{0, 1_100_000}}), f.open)
+	standing := false
+	t.Cleanup(func() { // before the rig's, which waits for its reader
+		if standing {
+			release <- struct{}{}
+		}
+	})
 	r.do(Command{Do: Play})
 	out := r.pull(20_000)
 	r.exact("before", out, fade, 20_000, fade)
 	release <- struct{}{} // from here on reads hang
+	standing = true
+	for f.busy.Load() > 0 { // what was being read still comes
+		time.Sleep(time.Millisecond)
+	}
+	time.Sleep(100 * time.Millisecond) // and is put into the ring
 	var check pattern.Checker
 	out = r.pullNow(300_000) // more than the ring holds
 	for f := 0; f < len(out); f += 2 {
@@ -55,7 +67,8 @@ func TestDiskStandsStill(t *testing.T) {
 	if s.State != Waiting || s.Underruns != 1 || len(s.Problems) != 1 {
 		t.Errorf("while the disk stands still: %+v", s)
 	}
-	release <- struct{}{}     // it answers again
+	release <- struct{}{} // it answers again
+	standing = false
 	next := 20_000 + last + 1 // the fade's last frame has a gain of 0, and is silent
 	for waited := 0; ; waited++ {
 		if r.rings[0].ready.Load()-r.rings[0].taken.Load() > 48_000 {
