@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"text/tabwriter"
 
 	"nightreel/internal/wavfile"
@@ -130,10 +131,7 @@ func (b *bench) rows(ctx context.Context, mono, poly []string) ([]*row, error) {
 
 func moduleDir(ctx context.Context) string {
 	out, _ := exec.CommandContext(ctx, "go", "list", "-m", "-f", "{{.Dir}}").Output() // empty: the file is not found, and that is said
-	for len(out) > 0 && out[len(out)-1] == '\n' {
-		out = out[:len(out)-1]
-	}
-	return string(out)
+	return strings.TrimSpace(string(out))
 }
 
 // remove removes a catalog and what SQLite lays beside it.

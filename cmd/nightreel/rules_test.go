@@ -19,7 +19,7 @@ import (
 var rooms = map[string][]string{
 	"nightreel/catalog":            {"github.com/mattn/go-sqlite3"},                                                                                                         // public: no internals in its types
 	"nightreel/internal/wavfile":   {"github.com/go-audio/", "github.com/google/renameio/v2"},                                                                               // files, no figures
-	"nightreel/internal/spectrum":  {},                                                                                                                                      // arithmetic alone, like meter
+	"nightreel/internal/spectrum":  {"nightreel/internal/meter"},                                                                                                            // arithmetic alone, like meter
 	"nightreel/internal/meter":     {},                                                                                                                                      // arithmetic alone, testable without cgo
 	"nightreel/internal/sound":     {"nightreel/catalog", "nightreel/internal/spectrum"},                                                                                    // from the catalog alone
 	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,sound,spectrum,health}"},                                                                // a minute of this afternoon against the tour

@@ -20,7 +20,7 @@ func newEar(cfg meter.Config) (*ear, error) {
 	e := &ear{first: int(cfg.First / spectrum.HopFrames(cfg.SampleRate)), harmony: make([][]byte, cfg.Channels)}
 	var err error
 	e.Listener, err = spectrum.New(spectrum.Config{
-		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Type: spectrum.SampleType(cfg.Type), First: cfg.First, Frames: cfg.Frames,
+		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Type: cfg.Type, First: cfg.First, Frames: cfg.Frames,
 		Each: e.look,
 	})
 	return e, err

@@ -2,6 +2,8 @@ package spectrum
 
 import "math/bits"
 
+import "nightreel/internal/meter"
+
 // gather holds what has been taken of one window of eight tracks side by side:
 // finished points, and the sums of the step that is being taken. It is struct
 // gather of vector_api.h.
@@ -30,13 +32,13 @@ func (g *gather) advance(frames int, factor int) {
 // (f / (rate/factor - f))² or more: 28 dB at a sixth of the lower rate. Its
 // droop is known and made good in the spectrum.
 type decimator struct {
-	kind   SampleType
+	kind   meter.SampleType
 	factor int
 	shift  int     // bits that samples of 32 bit are moved down so that sums fit
 	scale  float32 // brings points to fractions of full scale
 }
 
-func newDecimator(t SampleType, factor int) decimator {
+func newDecimator(t meter.SampleType, factor int) decimator {
 	d := decimator{kind: t, factor: factor, shift: 8}
 	if factor > 8 {
 		d.shift += 2 * bits.Len(uint(factor-1)/8)

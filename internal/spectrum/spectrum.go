@@ -14,6 +14,8 @@ package spectrum
 
 import (
 	"fmt"
+
+	"nightreel/internal/meter"
 )
 
 const (
@@ -37,11 +39,11 @@ const (
 // Config says what is listened to. A part's frames are those of package meter:
 // blocks of a tenth of a second to the nearest frame, 600 of them.
 type Config struct {
-	SampleRate int        // Hz, 8000 to 384000
-	Channels   int        // tracks side by side, 1 to 256
-	Type       SampleType // of every sample
-	First      int64      // the recording's frame at which the part begins
-	Frames     int64      // of the part; what is written beyond is passed over
+	SampleRate int              // Hz, 8000 to 384000
+	Channels   int              // tracks side by side, 1 to 256
+	Type       meter.SampleType // of every sample
+	First      int64            // the recording's frame at which the part begins
+	Frames     int64            // of the part; what is written beyond is passed over
 	// Each, if set, is called with every look of up to Lanes tracks, in order of
 	// time, then of track. What it is given is overwritten when it returns.
 	Each func(*Snapshot)

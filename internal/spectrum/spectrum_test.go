@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"nightreel/internal/meter"
 )
 
 // pack24 packs fractions of full scale, [channel][frame], interleaved.
@@ -61,7 +62,7 @@ func TestTransformAgainstGonum(t *testing.T) {
 func listen(t testing.TB, cfg Config, cut func(left int) int, separate bool, channels ...[]float64) ([]Tone, []Snapshot) {
 	t.Helper()
 	var looks []Snapshot
-	cfg.Channels, cfg.Type, cfg.Frames = len(channels), Int24, int64(len(channels[0]))
+	cfg.Channels, cfg.Type, cfg.Frames = len(channels), meter.Int24, int64(len(channels[0]))
 	cfg.Each = func(s *Snapshot) {
 		c := *s
 		low := *s.Low
@@ -143,21 +144,21 @@ func TestTypes(t *testing.T) {
 		values[i] = int8(rng.IntN(250) - 125)
 	}
 	var want []Tone
-	for _, typ := range []SampleType{Uint8, Int16, Int24, Int32, Float32, Float64} {
+	for _, typ := range []meter.SampleType{meter.Uint8, meter.Int16, meter.Int24, meter.Int32, meter.Float32, meter.Float64} {
 		var b []byte
 		for _, v := range values {
 			switch typ {
-			case Uint8:
+			case meter.Uint8:
 				b = append(b, byte(int(v)+128))
-			case Int16:
+			case meter.Int16:
 				b = append(b, 0, byte(v))
-			case Int24:
+			case meter.Int24:
 				b = append(b, 0, 0, byte(v))
-			case Int32:
+			case meter.Int32:
 				b = append(b, 0, 0, 0, byte(v))
-			case Float32:
+			case meter.Float32:
 				b = binary.LittleEndian.AppendUint32(b, math.Float32bits(float32(v)/128))
-			case Float64:
+			case meter.Float64:
 				b = binary.LittleEndian.AppendUint64(b, math.Float64bits(float64(v)/128))
 			}
 		}
@@ -327,14 +328,14 @@ func near(t *testing.T, got, want float32) {
 
 func TestNewRefuses(t *testing.T) {
 	for _, cfg := range []Config{
-		{SampleRate: 4000, Channels: 1, Type: Int16}, {SampleRate: 48000, Type: Int16}, {SampleRate: 48000, Channels: 257, Type: Int16},
-		{SampleRate: 48000, Channels: 1}, {SampleRate: 48000, Channels: 1, Type: Int16, First: -1},
+		{SampleRate: 4000, Channels: 1, Type: meter.Int16}, {SampleRate: 48000, Type: meter.Int16}, {SampleRate: 48000, Channels: 257, Type: meter.Int16},
+		{SampleRate: 48000, Channels: 1}, {SampleRate: 48000, Channels: 1, Type: meter.Int16, First: -1},
 	} {
 		if _, err := New(cfg); err == nil {
 			t.Errorf("%+v: no error", cfg)
 		}
 	}
-	l, _ := New(Config{SampleRate: 48000, Channels: 2, Type: Int16, Frames: 100})
+	l, _ := New(Config{SampleRate: 48000, Channels: 2, Type: meter.Int16, Frames: 100})
 	if l.Write(1, make([]byte, 3)) == nil || l.Write(1, make([]byte, 2), make([]byte, 2), make([]byte, 2)) == nil {
 		t.Error("buffers that do not fit were taken")
 	}
@@ -358,7 +359,7 @@ func BenchmarkListen(b *testing.B) {
 			b.Run(fmt.Sprintf("%v/%s", k, layout), func(b *testing.B) {
 				b.SetBytes(int64(seconds * len(data)))
 				for b.Loop() {
-					l, err := New(Config{SampleRate: rate, Channels: channels, Type: Int24, Frames: seconds * rate, kernel: k})
+					l, err := New(Config{SampleRate: rate, Channels: channels, Type: meter.Int24, Frames: seconds * rate, kernel: k})
 					if err != nil {
 						b.Fatal(err)
 					}

@@ -16,7 +16,11 @@ package spectrum
 // #include "vector_api.h"
 import "C"
 
-import "unsafe"
+import (
+	"unsafe"
+
+	"nightreel/internal/meter"
+)
 
 // vectorKernels returns the compiled kernels that this processor can run, the
 // fastest first.
@@ -57,6 +61,6 @@ var (
 	_ = [1]struct{}{}[Lanes-C.LANES]
 	_ = [1]struct{}{}[points-C.POINTS]
 	_ = [1]struct{}{}[Bins-C.BINS]
-	_ = [1]struct{}{}[Uint8-C.TYPE_UINT8]
-	_ = [1]struct{}{}[Float64-C.TYPE_FLOAT64]
+	_ = [1]struct{}{}[meter.Uint8-C.TYPE_UINT8]
+	_ = [1]struct{}{}[meter.Float64-C.TYPE_FLOAT64]
 )
