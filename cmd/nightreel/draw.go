@@ -114,7 +114,10 @@ func (v *view) drawPlay() {
 
 	item := prog.Items[v.st.Item]
 	x := v.text(1, 2, strong, "%d/%d  %s", v.st.Item+1, len(prog.Items), item.Song)
-	v.text(x+2, 2, plain, "%s, rig %s", item.Show, item.Rig)
+	x = v.text(x+2, 2, plain, "%s, rig %s", item.Show, item.Rig)
+	if n := v.passed(0); n >= 0 {
+		v.text(x, 2, plain, ", past marker %d %s", n+1, item.Markers[n].Label)
+	}
 	at := clock(math.Max(0, v.st.AtS), true)
 	if v.st.AtS < 0 {
 		at = "-" + clock(-v.st.AtS, true)
@@ -320,6 +323,7 @@ p, Enter   play
 s          stop, back to the song's start
 n, b       next song, song before
 ← →        10 s back, forward
+, .        marker before, marker after (:marker N by its number)
 [ ]        loop from here, loop to here (and on)
 l          loop on, off
 e          after the song: next or stop

@@ -194,6 +194,10 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 		v.do(ctx, playback.Command{Do: playback.Next})
 	case 'b':
 		v.do(ctx, playback.Command{Do: playback.Previous})
+	case ',':
+		v.toMarker(ctx, -1)
+	case '.':
+		v.toMarker(ctx, 1)
 	case '[':
 		v.do(ctx, playback.Command{Do: playback.LoopFrom})
 	case ']':

@@ -15,7 +15,7 @@ fade                        fade out, whatever sounds; the space bar in the full
 next, previous              song by song
 item N [TIME]               song N, at TIME from its start
 locate TIME, skip SECONDS   within the song; skip -10
-marker N                    to the song's Nth marker
+marker N                    to the song's Nth marker, its pre-roll first
 loop from [TIME], loop to [TIME], loop FROM TO, loop on, loop off
 level DB                    of everything, -80 to 0
 mute INPUT, unmute INPUT, trim INPUT DB

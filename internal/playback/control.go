@@ -24,7 +24,7 @@ const (
 	Previous Verb = "previous" // the item's start, or within 2 s of it that of the item before
 	Locate   Verb = "locate"   // Item (optional) and AtS
 	Skip     Verb = "skip"     // ByS, may be negative; stays within the item
-	ToMarker Verb = "marker"   // Marker: index into ProgramItem.Markers of the current item
+	ToMarker Verb = "marker"   // Marker: index into ProgramItem.Markers of the current item; pre-roll included
 
 	LoopFrom Verb = "loop_from" // loop start here, or at AtS where given
 	LoopTo   Verb = "loop_to"   // loop end here, or at AtS; switches the loop on

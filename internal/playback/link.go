@@ -61,6 +61,9 @@ func (p *Player) listen(out io.Reader) {
 		}
 	}
 	err := p.cmd.Wait()
+	if rerr := p.hold.release(); err == nil {
+		err = rerr
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.failed == nil && !p.quitting {

@@ -32,6 +32,7 @@ type Player struct {
 	cmd   *exec.Cmd
 	in    io.WriteCloser
 	log   tailBuffer
+	hold  *hold // of the desk; nil where nothing can be heard
 	armed atomic.Bool
 
 	writing sync.Mutex // of lines down the pipe
@@ -54,7 +55,8 @@ type Player struct {
 // Start runs a player process on a program. It returns once the device runs,
 // silent and stopped where the session was left, at [StartLevelDB] or the
 // lower level that it was left at. ctx bounds the start alone; end the player
-// with [Player.Close].
+// with [Player.Close]. While another player on the same catalog has a device
+// open, it is refused with a *[BusyError].
 func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options) (*Player, error) {
 	ses, err := store.Session(ctx, prog.Session)
 	if err != nil {
@@ -68,8 +70,13 @@ func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options
 	if err != nil {
 		return nil, err
 	}
+	if sounds(opt.Device) {
+		if p.hold, err = take(store.Path(), ses.ID); err != nil {
+			return nil, err
+		}
+	}
 	if err := p.launch(opt); err != nil {
-		return nil, err
+		return nil, errors.Join(err, p.hold.release())
 	}
 	select {
 	case <-p.ready:

@@ -154,7 +154,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 		if c.Marker < 0 || c.Marker >= len(markers) {
 			return refuse(fmt.Sprintf("this item has %d markers", len(markers)), "")
 		}
-		to.frame = int64(math.Round(markers[c.Marker].AtS * float64(e.rate)))
+		to.frame = int64(math.Round(markers[c.Marker].AtS*float64(e.rate))) - e.rules.preRoll
 	default:
 		if c.Item != nil {
 			if *c.Item < 0 || *c.Item >= len(e.rules.lengths) {
@@ -173,7 +173,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	if c.Do == Locate && to.frame > last {
 		return refuse(fmt.Sprintf("the item is %.1f s long", float64(e.rules.lengths[to.item])/float64(e.rate)), "")
 	}
-	if c.Do == Skip { // stays in the item
+	if c.Do != Locate { // stays in the item
 		to.frame = max(to.frame, e.rules.start(to.item).frame)
 	}
 	to.frame = min(to.frame, last)

@@ -11,6 +11,7 @@ package jackrig
 import (
 	"bufio"
 	"bytes"
+	"context"
 	_ "embed"
 	"fmt"
 	"hash/crc32"
@@ -63,9 +64,9 @@ func need(t testing.TB, tools ...string) {
 func Start(t testing.TB, opt Options) *Server {
 	t.Helper()
 	need(t, "jackd", "jack_lsp", "gcc")
-	// JACK remembers servers that were killed, eight at most, and takes a place
-	// back only for a server of the same name: so the name is the folder's, and
-	// a package's tests follow each other.
+	// The name is the folder's, since a package's tests follow each other: JACK
+	// has places for eight servers, and takes that of one that was killed back
+	// only for one of the same name.
 	dir, err := os.Getwd()
 	if err != nil {
 		t.Fatal(err)
@@ -140,6 +141,23 @@ func (s *Server) Kill() {
 	for _, f := range left {
 		os.Remove(f)
 	}
+	s.forget()
+}
+
+// forget has JACK take the place of a server that was killed back: one of the
+// same name comes up in it, and ends in good order.
+func (s *Server) forget() {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	heir := exec.CommandContext(ctx, "jackd", "-n", s.name, "-r", "-S", "-p", "64", "-d", "dummy")
+	if heir.Start() != nil {
+		return // the place stays taken until the next test of this package
+	}
+	for exec.CommandContext(ctx, "jack_lsp").Run() != nil && ctx.Err() == nil {
+		time.Sleep(20 * time.Millisecond)
+	}
+	heir.Process.Signal(syscall.SIGTERM)
+	heir.Wait()
 }
 
 // build compiles the capture client once a process.
