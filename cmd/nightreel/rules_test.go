@@ -33,7 +33,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound}"},                                                             // from the catalog alone
 	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile}"},                                                                    // builds and renders
 	"nightreel/internal/rounds":    {"nightreel/catalog", "nightreel/internal/{scan,songs,health,compare,envelope}"},                                                        // the order of the jobs that reach over rooms
-	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile}"},                                                                             // feeds the desk; knows the catalog only outside of the player's process
+	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile}", "github.com/gofrs/flock"},                                                   // feeds the desk; knows the catalog only outside of the player's process
 	"nightreel/internal/overview":  {"nightreel/catalog"},                                                                                                                   // the tour at a glance
 	"nightreel/internal/listen":    {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                                     // one track as sound or as a picture
 	"nightreel/internal/web":       {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                                   // asks all, judges nothing

@@ -2,8 +2,8 @@ package playback
 
 import (
 	"math"
+	"runtime"
 	"testing"
-	"time"
 
 	"nightreel/internal/playback/pattern"
 )
@@ -44,12 +44,16 @@ func TestDiskStandsStill(t *testing.T) {
 	r.exact("before", out, fade, 20_000, fade)
 	release <- struct{}{} // from here on reads hang
 	standing = true
-	for f.busy.Load() > 0 { // what was being read still comes
-		time.Sleep(time.Millisecond)
+	// Played on until the reader hangs: what it was reading still comes before.
+	out = out[:0]
+	for f.busy.Load() > 0 || f.wait.Load() == 0 {
+		if ring := r.rings[0]; ring.ready.Load()-ring.taken.Load() > 10_000 {
+			out = append(out, r.pullNow(r.block)...)
+		}
+		runtime.Gosched()
 	}
-	time.Sleep(100 * time.Millisecond) // and is put into the ring
 	var check pattern.Checker
-	out = r.pullNow(300_000) // more than the ring holds
+	out = append(out, r.pullNow(300_000)...) // more than the ring holds
 	for f := 0; f < len(out); f += 2 {
 		check.Row(out[f : f+2])
 	}

@@ -21,7 +21,6 @@ type hold struct{ lock *flock.Flock }
 type heldBy struct {
 	Process int               `json:"process"`
 	Session catalog.SessionID `json:"session"`
-	Since   time.Time         `json:"since"`
 }
 
 // BusyError says that the desk is fed already, by another player on the same
@@ -29,7 +28,7 @@ type heldBy struct {
 type BusyError struct {
 	Session catalog.SessionID // 0 = not known
 	Process int
-	Since   time.Time
+	Since   time.Time // of the lock
 }
 
 func (e *BusyError) Error() string {
@@ -59,13 +58,16 @@ func take(catalogPath string, session catalog.SessionID) (*hold, error) {
 		busy := &BusyError{}
 		var by heldBy
 		if text, err := os.ReadFile(path); err == nil && json.Unmarshal(text, &by) == nil {
-			busy.Session, busy.Process, busy.Since = by.Session, by.Process, by.Since
+			busy.Session, busy.Process = by.Session, by.Process
+		}
+		if info, err := os.Stat(path); err == nil {
+			busy.Since = info.ModTime()
 		}
 		return nil, busy
 	}
 	// Not renamed into place, since the lock is on this very file. Windows does
 	// not let a locked file be written: the message then says less.
-	if text, err := json.Marshal(heldBy{os.Getpid(), session, time.Now()}); err == nil {
+	if text, err := json.Marshal(heldBy{os.Getpid(), session}); err == nil {
 		_ = os.WriteFile(path, text, 0o644)
 	}
 	return h, nil

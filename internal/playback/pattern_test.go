@@ -26,6 +26,7 @@ type tape struct {
 
 // fault makes reads of tapes slow or fail.
 type fault struct {
+	wait atomic.Int32           // reads that the disk has not begun to answer
 	busy atomic.Int32           // reads that the disk is answering
 	fail atomic.Pointer[string] // reads of paths that contain it fail
 	hold chan struct{}          // every read takes one first, where it is not nil
@@ -67,8 +68,10 @@ func (t *tape) Close() error        { return nil }
 
 func (t *tape) ReadFrames(dst []byte, frame int64) (int, error) {
 	if t.fault.hold != nil {
+		t.fault.wait.Add(1)
 		<-t.fault.hold
 		t.fault.busy.Add(1)
+		t.fault.wait.Add(-1)
 		defer t.fault.busy.Add(-1)
 	}
 	path := tapePath(t.first, t.info.Format.Channels, t.info.Frames, t.info.Format.BitDepth, t.info.Format.SampleRate, t.offset)
