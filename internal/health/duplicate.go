@@ -35,11 +35,11 @@ func levelsApart(a, b *Track) (apart, scatter, moves float64, bins int) {
 	if len(d) == 0 {
 		return 0, math.Inf(1), 0, 0
 	}
-	apart = sound.Median(d)
+	apart = sound.Pick(d, 0.5)
 	for i := range d {
 		d[i] = math.Abs(d[i] - apart)
 	}
-	return apart, sound.Percentile(d, 0.75), sound.Percentile(level, 0.95) - sound.Percentile(level, 0.05), len(d)
+	return apart, sound.Pick(d, 0.75), sound.Pick(level, 0.95) - sound.Pick(level, 0.05), len(d)
 }
 
 // duplicates finds pairs of tracks that carry the same signal.
@@ -55,16 +55,18 @@ func (n *Night) duplicates() []catalog.Flag {
 			if a == nil || b == nil || a.lifeless || b.lifeless || told[b.Number] {
 				continue
 			}
-			apart, scatter, moves, bins := levelsApart(a, b)
-			if scatter > sameLevelDB || moves < duplicateRange || float64(bins) < duplicateS*binsPerSecond {
-				continue
-			}
+			// The wave is asked before the levels: polarity asks every pair's too,
+			// and few agree.
 			c := n.Sound.Curve(i, k)
 			if c == nil {
 				continue
 			}
 			r, lag := c.Peak()
-			if math.Abs(r) < sameWave || n.alwaysAlike(a, b) {
+			if math.Abs(r) < sameWave {
+				continue
+			}
+			apart, scatter, moves, bins := levelsApart(a, b)
+			if scatter > sameLevelDB || moves < duplicateRange || float64(bins) < duplicateS*binsPerSecond || n.alwaysAlike(a, b) {
 				continue
 			}
 			told[b.Number] = true

@@ -42,70 +42,69 @@ type step struct {
 	clear float64 // dB between what was before and what was after
 }
 
-// window is what a track held, against the rest of the stage, on one side of a
-// place.
-type window struct{ loud, quiet []float64 }
+// course is what a track held, against the rest of the stage, while the band
+// played and while it did not, in order of time.
+type course struct {
+	sums        []float64 // of all bins, from the start to each
+	loud, quiet []float64
+	louds       []int // how many of loud lie before each bin
+}
 
-// around returns the bins before a place, or after it.
-func (n *Night) aside(t *Track, s *stage, at, dir int) window {
-	var w window
-	for b := at; b >= 0 && b < len(t.levels); b += dir {
-		if float64(len(w.loud)) >= stepLoudS*binsPerSecond && float64(len(w.quiet)) >= stepQuietS*binsPerSecond {
-			break
-		}
-		v := float64(t.levels[b])
+func (n *Night) course(t *Track, s *stage) course {
+	c := course{sums: make([]float64, len(t.levels)+1), louds: make([]int, len(t.levels)+1)}
+	for b, level := range t.levels {
+		v := float64(level)
 		if b < len(s.middle) && !t.rests {
 			v -= float64(s.middle[b])
 		}
-		switch {
-		case s.isLoud(b) && float64(len(w.loud)) < stepLoudS*binsPerSecond:
-			w.loud = append(w.loud, v)
-		case !s.isLoud(b) && float64(len(w.quiet)) < stepQuietS*binsPerSecond:
-			w.quiet = append(w.quiet, v)
+		c.sums[b+1] = c.sums[b] + v
+		if s.isLoud(b) {
+			c.loud = append(c.loud, v)
+		} else {
+			c.quiet = append(c.quiet, v)
 		}
+		c.louds[b+1] = len(c.loud)
 	}
-	return w
+	return c
+}
+
+// around returns the bins of one kind on both sides of a place, of which so many
+// lie before it, as many seconds of them as are wanted.
+func around(values []float64, at int, seconds float64) (before, after []float64) {
+	most := int(seconds * binsPerSecond)
+	return values[max(0, at-most):at], values[at:min(len(values), at+most)]
 }
 
 // moved returns by how much values moved from before to after, and how clearly:
 // the gap between the quarters that face each other.
 func moved(before, after []float64) (db, clear float64) {
-	db = sound.Median(after) - sound.Median(before)
+	const most = int(stepLoudS * binsPerSecond)
+	var room [2][most]float64
+	before, after = append(room[0][:0], before...), append(room[1][:0], after...)
+	db = sound.Pick(after, 0.5) - sound.Pick(before, 0.5)
 	if db > 0 {
-		return db, sound.Percentile(after, 0.25) - sound.Percentile(before, 0.75)
+		return db, sound.Pick(after, 0.25) - sound.Pick(before, 0.75)
 	}
-	return db, sound.Percentile(before, 0.25) - sound.Percentile(after, 0.75)
+	return db, sound.Pick(before, 0.25) - sound.Pick(after, 0.75)
 }
 
 // stepAt judges one place.
-func (n *Night) stepAt(t *Track, s *stage, bin int) (step, bool) {
-	before, after := n.aside(t, s, bin-1, -1), n.aside(t, s, bin, 1)
-	if float64(min(len(before.loud), len(after.loud))) < leastLoudS*binsPerSecond || float64(min(len(before.quiet), len(after.quiet))) < leastPause*binsPerSecond {
+func (c *course) stepAt(bin int) (step, bool) {
+	loudBefore, loudAfter := around(c.loud, c.louds[bin], stepLoudS)
+	quietBefore, quietAfter := around(c.quiet, bin-c.louds[bin], stepQuietS)
+	if float64(min(len(loudBefore), len(loudAfter))) < leastLoudS*binsPerSecond || float64(min(len(quietBefore), len(quietAfter))) < leastPause*binsPerSecond {
 		return step{}, false
 	}
-	loud, loudClear := moved(before.loud, after.loud)
-	quiet, quietClear := moved(before.quiet, after.quiet)
+	loud, loudClear := moved(loudBefore, loudAfter)
+	quiet, quietClear := moved(quietBefore, quietAfter)
 	st := step{bin: bin, db: (loud + quiet) / 2, clear: min(loudClear, quietClear)}
 	return st, math.Abs(st.db) >= leastGainDB && math.Abs(st.db) <= mostGainDB && math.Abs(loud-quiet) <= 2*gainAgreesDB && st.clear > 0.3*math.Abs(st.db)
 }
 
-// against returns the sums of a track's levels against the stage, from its
-// start to each bin.
-func (n *Night) against(t *Track, s *stage) []float64 {
-	sums := make([]float64, len(t.levels)+1)
-	for b, v := range t.levels {
-		x := float64(v)
-		if b < len(s.middle) && !t.rests {
-			x -= float64(s.middle[b])
-		}
-		sums[b+1] = sums[b] + x
-	}
-	return sums
-}
-
 // mayStep reports whether the mean level moves at a place, near it or farther
 // around: only there is it worth a closer look.
-func mayStep(sums []float64, bin int) bool {
+func (c *course) mayStep(bin int) bool {
+	sums := c.sums
 	for _, reach := range []int{int(10 * binsPerSecond), int(60 * binsPerSecond)} {
 		from, to := max(0, bin-reach), min(len(sums)-1, bin+reach)
 		if from == bin || to == bin {
@@ -124,12 +123,12 @@ func mayStep(sums []float64, bin int) bool {
 func (n *Night) steps(t *Track, s *stage) []step {
 	var found []step
 	last := -1
-	sums := n.against(t, s)
+	c := n.course(t, s)
 	for bin := stepGrid; bin < len(t.levels); bin += stepGrid {
-		if !mayStep(sums, bin) {
+		if !c.mayStep(bin) {
 			continue
 		}
-		st, ok := n.stepAt(t, s, bin)
+		st, ok := c.stepAt(bin)
 		if !ok {
 			continue
 		}

@@ -1,10 +1,8 @@
 package health
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -48,15 +46,29 @@ func means(blocks []meter.Block) []float64 {
 // quietMean returns the mean sample of the dcQuiet blocks, in a hundred, that
 // have the least sound beside the offset itself.
 func quietMean(blocks []meter.Block) float64 {
-	sound := func(b meter.Block) float64 { return float64(b.MeanSquare) - float64(b.Mean)*float64(b.Mean) }
-	sorted := slices.Clone(blocks)
-	slices.SortFunc(sorted, func(a, b meter.Block) int { return cmp.Compare(sound(a), sound(b)) })
-	sorted = sorted[:max(1, len(sorted)*dcQuiet/dcStretch)]
-	var sum float64
-	for _, b := range sorted {
-		sum += float64(b.Mean)
+	type moment struct{ sound, mean float64 }
+	var room [2 * dcQuiet]moment
+	count := max(1, len(blocks)*dcQuiet/dcStretch)
+	quietest := room[:0] // the quietest so far, in order
+	for i := range blocks {
+		b := &blocks[i]
+		m := moment{float64(b.MeanSquare) - float64(b.Mean)*float64(b.Mean), float64(b.Mean)}
+		if len(quietest) < count {
+			quietest = append(quietest, m)
+		} else if m.sound >= quietest[count-1].sound {
+			continue
+		}
+		k := len(quietest) - 1
+		for ; k > 0 && m.sound < quietest[k-1].sound; k-- {
+			quietest[k] = quietest[k-1]
+		}
+		quietest[k] = m
 	}
-	return sum / float64(len(sorted))
+	var sum float64
+	for _, m := range quietest {
+		sum += m.mean
+	}
+	return sum / float64(count)
 }
 
 // offsets finds the tracks with DC through at least half of them.

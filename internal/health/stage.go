@@ -2,7 +2,8 @@ package health
 
 import (
 	"math"
-	"slices"
+
+	"nightreel/internal/sound"
 )
 
 const (
@@ -58,8 +59,7 @@ func (n *Night) hear() *stage {
 				values = append(values, float64(t.levels[b])-against[i])
 			}
 		}
-		slices.Sort(values)
-		middle[b] = float32(values[len(values)/2])
+		middle[b] = float32(sound.Nth(values, len(values)/2))
 	}
 	// Between songs and applause lies a wide valley; where a recording holds
 	// music alone, the louder half of it will do.

@@ -1,11 +1,11 @@
 package health
 
 import (
-	"math"
 	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/sound"
 )
 
 const (
@@ -115,20 +115,24 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 	if len(t.levels) == 0 {
 		return
 	}
-	sorted := slices.Sorted(slices.Values(t.levels))
-	at := func(p float64) float64 { return float64(sorted[int(math.Round(p*float64(len(sorted)-1)))]) }
+	levels := slices.Clone(t.levels)
+	at := func(p float64) float64 { return float64(sound.Pick(levels, p)) }
 	t.low, t.middle, t.high = at(0.1), at(0.5), at(0.9)
-	above, _ := slices.BinarySearch(sorted, float32(t.middle+aboveDB))
-	blips := min(quietS*binsPerSecond, 0.1*float64(len(sorted)))
-	t.lifeless = float64(len(sorted)-above) <= blips && t.middle < loudestFloorDB
+	above := 0
+	for _, v := range levels {
+		if v >= float32(t.middle+aboveDB) {
+			above++
+		}
+	}
+	blips := min(quietS*binsPerSecond, 0.1*float64(len(levels)))
+	t.lifeless = float64(above) <= blips && t.middle < loudestFloorDB
 
-	squares := make([]float32, 0, len(sorted))
+	squares := levels[:0]
 	for i := 0; i < len(e.Blocks); i += binBlocks {
 		b := e.Blocks[i]
 		squares = append(squares, max(0, b.MeanSquare-b.Mean*b.Mean))
 	}
-	slices.Sort(squares)
-	t.floor = float64(meter.PowerDB(float64(squares[len(squares)/20])))
+	t.floor = float64(meter.PowerDB(float64(sound.Nth(squares, len(squares)/20))))
 }
 
 // bin returns the bin of a frame.
@@ -148,9 +152,5 @@ func lufs(level float64) float64 { return level - 0.691 }
 // percentile returns the value below which the share p of the values lies; NaN
 // for none. It does not reorder them.
 func percentile(values []float32, p float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	s := slices.Sorted(slices.Values(values))
-	return float64(s[int(math.Round(p*float64(len(s)-1)))])
+	return float64(sound.Pick(slices.Clone(values), p))
 }

@@ -222,16 +222,3 @@ func DB(energy float64) float64 {
 	}
 	return max(Silence, 10*math.Log10(energy))
 }
-
-// Percentile returns the value below which the share p of the values lies; NaN
-// for none.
-func Percentile(values []float64, p float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	s := slices.Sorted(slices.Values(values))
-	return s[int(math.Round(p*float64(len(s)-1)))]
-}
-
-// Median returns the middle value; NaN for none.
-func Median(values []float64) float64 { return Percentile(values, 0.5) }
