@@ -149,6 +149,14 @@ func date(c *cli.Context, flag string) (catalog.Date, error) {
 	return d, nil
 }
 
+// neededShow reads --show where a command cannot do without.
+func neededShow(c *cli.Context) (catalog.Date, error) {
+	if err := need(c, "show"); err != nil {
+		return "", err
+	}
+	return date(c, "show")
+}
+
 // open opens the catalog that the command line names.
 func (e *env) open(c *cli.Context) (*catalog.Store, error) {
 	path := c.String("catalog")

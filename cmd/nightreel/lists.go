@@ -79,10 +79,7 @@ func (e *env) printInputs(c *cli.Context) error {
 	if err := arguments(c, 0, 0, "no arguments"); err != nil {
 		return err
 	}
-	if err := need(c, "show"); err != nil {
-		return err
-	}
-	day, err := date(c, "show")
+	day, err := neededShow(c)
 	if err != nil {
 		return err
 	}
@@ -142,10 +139,7 @@ func (e *env) importSetList(c *cli.Context) error {
 	if err := arguments(c, 1, 1, "one file"); err != nil {
 		return err
 	}
-	if err := need(c, "show"); err != nil {
-		return err
-	}
-	day, err := date(c, "show")
+	day, err := neededShow(c)
 	if err != nil {
 		return err
 	}
@@ -173,10 +167,7 @@ func (e *env) printSetList(c *cli.Context) error {
 	if err := arguments(c, 0, 0, "no arguments"); err != nil {
 		return err
 	}
-	if err := need(c, "show"); err != nil {
-		return err
-	}
-	day, err := date(c, "show")
+	day, err := neededShow(c)
 	if err != nil {
 		return err
 	}

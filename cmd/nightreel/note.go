@@ -22,10 +22,7 @@ func (e *env) noteCommand() *cli.Command {
 					if err := arguments(c, 1, 1, "one text (in quotes)"); err != nil {
 						return err
 					}
-					if err := need(c, "show"); err != nil {
-						return err
-					}
-					day, err := date(c, "show")
+					day, err := neededShow(c)
 					if err != nil {
 						return err
 					}

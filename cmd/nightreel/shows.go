@@ -73,10 +73,7 @@ func (e *env) tracksCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
-			if err := need(c, "show"); err != nil {
-				return err
-			}
-			day, err := date(c, "show")
+			day, err := neededShow(c)
 			if err != nil {
 				return err
 			}
