@@ -179,7 +179,7 @@ func (s *Server) transported(w http.ResponseWriter, r *http.Request, err error) 
 	}
 	// What the player refuses, or a device that cannot be opened, is told as it
 	// is; the server did nothing wrong.
-	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.RateError](err) {
+	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.BusyError](err) || is[*playback.RateError](err) {
 		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
 		return
 	}
