@@ -16,11 +16,13 @@ import (
 // plays: 0 for none, 1 for all that tell anything.
 type activity struct {
 	share    []float64
-	lines    []bool      // an instrument on a cable plays, by block
-	loud     []int       // how many channels are near the stage's working level, by second
-	levels   [][]float32 // of each track: how far below its loud parts it is, by second, see calm
-	channels int         // that tell anything
-	missing  int         // tracks that were not measured, or not wholly
+	lines    []bool          // an instrument on a cable plays, by block
+	loud     []int           // how many channels are near the stage's working level, by second
+	levels   [][]float32     // of each track: how far below its loud parts it is, by second, see calm
+	tracks   []catalog.Track // whose levels these are
+	kept     loudness        // the same of all tracks, those off the stage too
+	channels int             // that tell anything
+	missing  int             // tracks that were not measured, or not wholly
 }
 
 const (
@@ -75,11 +77,16 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 			return nil
 		case err != nil:
 			return err
-		case offStage(t):
+		}
+		h, ok := levelsOf(e)
+		if !ok {
 			return nil
 		}
-		if h, ok := levelsOf(e); ok {
+		calm := h.calm(blocks)
+		a.kept = append(a.kept, trackLoudness{t.Number, calm})
+		if !offStage(t) {
 			heardTracks = append(heardTracks, h)
+			a.levels, a.tracks = append(a.levels, calm), append(a.tracks, t)
 		}
 		return nil
 	})
@@ -87,9 +94,6 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 		return a, err
 	}
 	a.loud = near(heardTracks, blocks)
-	for _, h := range heardTracks {
-		a.levels = append(a.levels, h.calm(blocks))
-	}
 	var voices []voice
 	floor := workingLevel(heardTracks) - belowWorkingDB
 	for _, h := range heardTracks {

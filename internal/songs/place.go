@@ -101,6 +101,8 @@ type night struct {
 	refs       []reference        // takes that songs are known by
 	likes      []likeness         // what the night has of each of them
 	anchors    []anchor           // what the set list says about the takes
+	pauses     []float32          // how loud tracks are in pauses; see readPauses
+	pauseChord chroma             // and what they play there
 	result     *Placed
 }
 
@@ -108,6 +110,9 @@ type night struct {
 func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	a, err := listen(ctx, store, n.ref)
 	if err != nil {
+		return err
+	}
+	if err := keepLoudness(ctx, store, n.ref, a.kept); err != nil {
 		return err
 	}
 	n.music = a.stretches()

@@ -169,6 +169,7 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 	if err != nil {
 		return err
 	}
+	loud := louder{store: store, n: n, of: map[catalog.RecordingID]loudness{n.ref.ID: n.activity.kept}, tracks: map[catalog.RecordingID][]catalog.Track{}}
 	for key, of := range chosen {
 		for _, t := range of {
 			b, loaded := bands[t.RecordingID]
@@ -179,9 +180,16 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 				bands[t.RecordingID] = b
 			}
 			from, to := min(int(t.StartS()), len(b)), min(int(math.Ceil(t.EndS())), len(b))
-			if to-from >= leastReferenceS {
-				refs = append(refs, reference{key: key, title: t.Song, doubt: 1 - t.trust, person: t.FoundBy == catalog.ByPerson, plays: b[from:to]})
+			if to-from < leastReferenceS {
+				continue
 			}
+			r := reference{key: key, title: t.Song, doubt: 1 - t.trust, person: t.FoundBy == catalog.ByPerson, plays: b[from:to]}
+			if r.person {
+				if r.loud, err = loud.as(ctx, recordings[t.RecordingID], from, to); err != nil {
+					return err
+				}
+			}
+			refs = append(refs, r)
 		}
 	}
 	slices.SortStableFunc(refs, func(a, b reference) int { return cmp.Compare(a.key, b.key) })

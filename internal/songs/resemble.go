@@ -12,6 +12,7 @@ type reference struct {
 	doubt      float64 // the probability that it is another one
 	person     bool    // a person said where it starts and ends
 	plays      []chroma
+	loud       [][]float32 // by tonight's tracks: see loudAs; nil unless a person's
 }
 
 const (
