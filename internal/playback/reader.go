@@ -37,6 +37,11 @@ const (
 	mostBlockS  = 0.250
 )
 
+// steadyS is how much is read before a jump takes over from what sounds: while
+// that plays on nobody waits, and with the first block alone a machine with 25
+// busy threads once read the second too late.
+const steadyS = 0.5
+
 // leadS is how far ahead of what is played a change of rules takes hold: longer
 // than the first block takes to read.
 const leadS = 0.150
@@ -137,7 +142,8 @@ func (r *reader) orders() bool {
 	e.mu.Unlock()
 
 	r.begin(to)
-	r.fill(true)
+	for r.fill(true) && !r.ripe(to) {
+	}
 
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -151,6 +157,15 @@ func (r *reader) orders() bool {
 		e.setGate(true, e.fadeSeconds())
 	}
 	return true
+}
+
+// ripe tells whether a jump to a place may take over: nothing sounds yet, enough is
+// read, or other orders have come meanwhile.
+func (r *reader) ripe(to place) bool {
+	e := r.e
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.state != Playing || e.playWant || r.writers[e.next].w >= uint64(e.frames(steadyS)) || e.want == nil || *e.want != to
 }
 
 // adopt takes over the rules that commands set. e.mu is held.
