@@ -112,6 +112,10 @@ type Config struct {
 	// ClipRun is the shortest run of full-scale samples that counts as
 	// clipped, at most 64. 0 means 3.
 	ClipRun int
+	// Rows, if set, is handed what is written as it was decoded, run-up and
+	// run-out too, so that who listens beside the meter need not decode it again.
+	// The plain Go kernel does not call it; see [Meter.Decodes].
+	Rows func(Rows)
 
 	kernel kernel // for tests
 }

@@ -28,9 +28,10 @@ type Meter struct {
 	// Of the kernels in C.
 	groups   []group
 	plan     plan
-	scale    float64   // of a word
-	tiles    []tile    // scratch
-	unrolled []float64 // scratch
+	scale    float64    // of a word
+	tiles    []tile     // scratch
+	unrolled []float64  // scratch
+	handed   [][]uint32 // to Config.Rows
 }
 
 const (

@@ -118,6 +118,7 @@ func (m *Meter) newGroups() {
 		count := min(laneCount, len(m.channels)-first)
 		m.groups = append(m.groups, group{first: first, count: count, rows: make([]uint32, laneCount*frames)})
 	}
+	m.handed = make([][]uint32, len(m.groups))
 	// The kernels reckon in words; of integers full scale is 2^31.
 	m.scale = 1
 	if m.cfg.Type != Float32 {
@@ -147,6 +148,21 @@ func (m *Meter) newGroups() {
 	}
 }
 
+// Rows are frames of all channels, SideBySide of them side by side.
+type Rows struct {
+	At     int64 // frame, counted from the first that was written
+	Frames int
+	// Words holds, for each SideBySide channels, a row of as many words for each
+	// frame; those of channels that there are not mean nothing. A word is an
+	// integer sample left-justified in 32 bits, or a float's bits, made finite.
+	// They are overwritten when the call returns.
+	Words  [][]uint32
+	Floats bool
+}
+
+// Decodes reports whether the meter hands out [Config.Rows].
+func (m *Meter) Decodes() bool { return m.groups != nil && m.cfg.Rows != nil }
+
 // fillGroups does fillBuffers for the groups.
 func (m *Meter) fillGroups(bufs [][]byte, at, n, stride int) {
 	size := m.cfg.Type.Bytes()
@@ -156,16 +172,23 @@ func (m *Meter) fillGroups(bufs [][]byte, at, n, stride int) {
 			g := &m.groups[i]
 			decodeMono(m.cfg.kernel, m.cfg.Type, g.rows[row:], bufs[g.first:][:g.count], at*size, n)
 		}
-		return
-	}
-	for from := 0; from < n; from += decodeFrames {
-		count := min(decodeFrames, n-from)
-		for i := range m.groups {
-			g := &m.groups[i]
-			src := bufs[0][(at+from)*stride+g.first*size : (at+n)*stride]
-			decodeInterleaved(m.cfg.kernel, m.cfg.Type, g.rows[row+from*laneCount:], g.count, src, count, stride)
+	} else {
+		for from := 0; from < n; from += decodeFrames {
+			count := min(decodeFrames, n-from)
+			for i := range m.groups {
+				g := &m.groups[i]
+				src := bufs[0][(at+from)*stride+g.first*size : (at+n)*stride]
+				decodeInterleaved(m.cfg.kernel, m.cfg.Type, g.rows[row+from*laneCount:], g.count, src, count, stride)
+			}
 		}
 	}
+	if m.cfg.Rows == nil {
+		return
+	}
+	for i := range m.groups {
+		m.handed[i] = m.groups[i].rows[row:][:n*laneCount]
+	}
+	m.cfg.Rows(Rows{At: m.base + int64(m.fill), Frames: n, Words: m.handed, Floats: m.cfg.Type == Float32})
 }
 
 // at returns a sample of a group as a fraction of full scale.

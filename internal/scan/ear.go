@@ -12,12 +12,13 @@ import (
 type ear struct {
 	*spectrum.Listener
 	first   int // look of the recording that is the part's first
+	runUp   int // frames that the meter is given before the part
 	folder  *feature.Harmony
 	harmony [][]byte // by track
 }
 
 func newEar(cfg meter.Config) (*ear, error) {
-	e := &ear{first: int(cfg.First / spectrum.HopFrames(cfg.SampleRate)), harmony: make([][]byte, cfg.Channels)}
+	e := &ear{first: int(cfg.First / spectrum.HopFrames(cfg.SampleRate)), runUp: cfg.RunUp, harmony: make([][]byte, cfg.Channels)}
 	var err error
 	e.Listener, err = spectrum.New(spectrum.Config{
 		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Type: cfg.Type, First: cfg.First, Frames: cfg.Frames,
@@ -25,6 +26,9 @@ func newEar(cfg meter.Config) (*ear, error) {
 	})
 	return e, err
 }
+
+// rows listens to what the meter decoded.
+func (e *ear) rows(r meter.Rows) { e.WriteRows(r, e.runUp) }
 
 // look keeps the harmony of a look at some tracks.
 func (e *ear) look(s *spectrum.Snapshot) {

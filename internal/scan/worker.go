@@ -102,12 +102,13 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 	from, to := u.own(first, u.part)
 	cfg := u.config
 	cfg.Channels, cfg.First, cfg.Frames, cfg.RunUp = u.channels(), from, to-from, u.runUp(u.part)
-	m, err := meter.New(cfg)
+	ear, err := newEar(cfg)
 	if err != nil {
 		w.report(first.files[0], err, true)
 		return done{}, err
 	}
-	ear, err := newEar(cfg)
+	cfg.Rows = ear.rows
+	m, err := meter.New(cfg)
 	if err != nil {
 		w.report(first.files[0], err, true)
 		return done{}, err
@@ -174,19 +175,14 @@ func (w *worker) stretch(ctx context.Context, u unit, row []stretch, m *meter.Me
 			length := n * s.channels * size
 			bufs[i], free = free[:length:length], free[length:]
 		}
-		if err := w.fill(u, row, bufs, at); err != nil {
+		if err := w.fill(u, row, bufs, at, hashes); err != nil {
 			return nil, err
-		}
-		if r.own && r.file != nil {
-			for i, b := range bufs {
-				hashes[i].Write(b)
-			}
 		}
 		if err := m.Write(n, bufs...); err != nil {
 			w.report(u.strips[0].files[0], err, true)
 			return nil, err
 		}
-		if r.own {
+		if r.own && !m.Decodes() {
 			if err := ear.Write(n, bufs...); err != nil {
 				w.report(u.strips[0].files[0], err, true)
 				return nil, err
@@ -212,9 +208,10 @@ func readFrames(u unit) int {
 	return max(1, min(bytes/frame, length))
 }
 
-// fill reads the frames from at on of every strip. Of a disk with heads it reads
-// one file after the other, and nobody else does meanwhile.
-func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64) error {
+// fill reads the frames from at on of every strip, and adds the part's own to the
+// checksums while they are still in the processor's inner cache. Of a disk with
+// heads it reads one file after the other, and nobody else does meanwhile.
+func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64, hashes []*xxh3.Hasher) error {
 	files := make([]*wavfile.File, len(row))
 	for i, r := range row {
 		if r.file == nil {
@@ -251,6 +248,7 @@ func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64) error {
 		read += len(bufs[i])
 		w.bytesRead.Add(int64(len(bufs[i])))
 		if r.own {
+			hashes[i].Write(bufs[i])
 			w.progress.bytes.Add(int64(len(bufs[i])))
 			w.shown += int64(len(bufs[i]))
 		}

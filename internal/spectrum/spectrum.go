@@ -14,6 +14,7 @@ package spectrum
 
 import (
 	"fmt"
+	"unsafe"
 
 	"nightreel/internal/meter"
 )
@@ -140,67 +141,106 @@ func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
 // channels interleaved, or one buffer for each channel. The buffers are exactly
 // as long as that takes; they are not kept.
 func (l *Listener) Write(frames int, bufs ...[]byte) error {
-	stride := l.size
+	in := input{bufs: bufs, stride: l.size}
 	switch len(bufs) {
 	case 1:
-		stride *= l.cfg.Channels
+		in.stride *= l.cfg.Channels
 	case l.cfg.Channels:
 	default:
 		return fmt.Errorf("listen: %d buffers for %d channels", len(bufs), l.cfg.Channels)
 	}
 	for _, b := range bufs {
-		if frames < 0 || len(b) != frames*stride {
-			return fmt.Errorf("listen: a buffer of %d bytes for %d frames of %d bytes", len(b), frames, stride)
+		if frames < 0 || len(b) != frames*in.stride {
+			return fmt.Errorf("listen: a buffer of %d bytes for %d frames of %d bytes", len(b), frames, in.stride)
 		}
 	}
-	end := min(l.at+int64(frames), l.cfg.Frames)
-	for done := int64(0); l.at < end; {
+	l.listen(&in, 0, int64(frames))
+	return nil
+}
+
+// WriteRows listens to what a meter has decoded, in place of Write. What lies
+// before the part or beyond it is passed over; runUp is how many frames the
+// meter was given before it.
+func (l *Listener) WriteRows(r meter.Rows, runUp int) {
+	in := input{rows: r.Words, kind: meter.Int32}
+	if r.Floats {
+		in.kind = meter.Float32
+	}
+	from := max(0, int64(runUp)-r.At)
+	if from < int64(r.Frames) {
+		l.listen(&in, from, int64(r.Frames)-from)
+	}
+}
+
+// input is what is listened to: samples as they lie in files, or rows of words.
+type input struct {
+	bufs   [][]byte
+	stride int
+	rows   [][]uint32
+	kind   meter.SampleType // of the words
+}
+
+// listen takes frames of an input, from frame at on.
+func (l *Listener) listen(in *input, at, frames int64) {
+	end := min(l.at+frames, l.cfg.Frames)
+	for l.at < end {
 		start := l.look * l.hop
 		if l.at < start {
 			n := min(start, end) - l.at
 			l.at += n
-			done += n
+			at += n
 			continue
 		}
 		n := min(start+int64(l.low.frames()), end) - l.at
-		l.take(bufs, int(done), int(n), stride)
+		l.take(in, int(at), int(n))
 		l.at += n
-		done += n
+		at += n
 		if l.at == start+int64(l.low.frames()) {
 			l.finish()
 			l.look++
 		}
 	}
-	return nil
 }
 
 // isHigh reports whether the look that is being taken is one at the full rate
 // too.
 func (l *Listener) isHigh() bool { return l.look%LooksPerSecond == 0 }
 
-// take adds n frames, from frame at of the buffers on, to the look.
-func (l *Listener) take(bufs [][]byte, at, n, stride int) {
+// take adds n frames, from frame at of an input on, to the look.
+func (l *Listener) take(in *input, at, n int) {
 	for i := range l.groups {
 		g := &l.groups[i]
 		if l.isHigh() {
 			if more := min(n, l.high.frames()-int(g.high.steps)); more > 0 {
-				l.gather(&l.high, &g.high, g, bufs, at, more, stride)
+				l.gather(l.high, &g.high, g, in, at, more)
 			}
 		}
-		l.gather(&l.low, &g.low, g, bufs, at, n, stride)
+		l.gather(l.low, &g.low, g, in, at, n)
 	}
 }
 
-func (l *Listener) gather(d *decimator, into *gather, g *group, bufs [][]byte, at, n, stride int) {
-	if len(bufs) == 1 && l.cfg.Channels > 1 {
-		src := bufs[0][at*stride+g.first*l.size : (at+n)*stride]
-		l.cfg.kernel.interleaved(d, into, g.count, src, n, stride)
-	} else {
+func (l *Listener) gather(d decimator, into *gather, g *group, in *input, at, n int) {
+	switch {
+	case in.rows != nil:
+		const stride = meter.SideBySide * 4
+		d.kind = in.kind
+		words := in.rows[g.first/meter.SideBySide][at*meter.SideBySide+g.first%meter.SideBySide : (at+n)*meter.SideBySide]
+		l.cfg.kernel.interleaved(&d, into, g.count, bytesOf(words), n, stride)
+	case len(in.bufs) == 1 && l.cfg.Channels > 1:
+		src := in.bufs[0][at*in.stride+g.first*l.size : (at+n)*in.stride]
+		l.cfg.kernel.interleaved(&d, into, g.count, src, n, in.stride)
+	default:
 		for lane := range g.count {
-			l.cfg.kernel.alone(d, into, lane, bufs[g.first+lane][at*stride:(at+n)*stride], n, stride)
+			l.cfg.kernel.alone(&d, into, lane, in.bufs[g.first+lane][at*in.stride:(at+n)*in.stride], n, in.stride)
 		}
 	}
 	into.advance(n, d.factor)
+}
+
+// bytesOf returns words as they lie in memory. Who hands out rows of them is C on
+// processors whose integers are little-endian, as samples in files are.
+func bytesOf(words []uint32) []byte {
+	return unsafe.Slice((*byte)(unsafe.Pointer(&words[0])), 4*len(words))
 }
 
 // finish turns a whole look into spectra and hands them on.
