@@ -116,8 +116,11 @@ func (m *Meter) findCracksByTile(c *channel, b span, g *group, lane int) {
 		return
 	}
 	wave := func(frame int) float64 { return m.at(g, history+frame, lane) }
-	count := b.frames / tileFrames
-	for i := crackReach; i < count-crackReach; i++ {
+	for i, count := crackReach, b.frames/tileFrames; i < count-crackReach; i++ {
+		if g.lanes.crack[lane]>>(i>>m.plan.markShift)&1 == 0 {
+			i |= 1<<m.plan.markShift - 1
+			continue
+		}
 		if m.tiles[1+i].flat[lane]&crackMark == 0 {
 			continue
 		}

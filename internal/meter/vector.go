@@ -1,6 +1,9 @@
 package meter
 
-import "math"
+import (
+	"math"
+	"math/bits"
+)
 
 // kernel is a way to measure a block. All give the same bits; what the
 // processor has decides how fast.
@@ -62,6 +65,7 @@ const SideBySide = laneCount
 const (
 	laneCount           = 16
 	flatMark, crackMark = 1, 2 // of tile.flat
+	markBits            = 5    // 1 << markBits groups of tiles are told apart by lanes.flat and lanes.crack
 
 	tileFrames = 16 // frames of a tile; at most half of minZeroRun, see findZeroRuns
 
@@ -92,6 +96,7 @@ type plan struct {
 	stepEnd                                         [steps]int64
 	factor                                          int64
 	weighted, reported                              int64
+	markShift                                       int64
 }
 
 type tile struct {
@@ -200,12 +205,19 @@ func (m *Meter) at(g *group, frame, lane int) float64 {
 	return float64(int32(w)) * m.scale
 }
 
-// unroll returns all that is held of one channel of a group, as a channel's buf.
-func (m *Meter) unroll(g *group, lane int) []float64 {
-	for i := range m.unrolled {
-		m.unrolled[i] = m.at(g, i, lane)
+// unroll fills in a stretch of what is held of one channel of a group, where
+// a channel's buf has it.
+func (m *Meter) unroll(g *group, lane, from, to int) {
+	rows := g.rows[from*laneCount+lane:]
+	if m.cfg.Type == Float32 {
+		for i := range m.unrolled[from:to] {
+			m.unrolled[from+i] = float64(math.Float32frombits(rows[i*laneCount]))
+		}
+		return
 	}
-	return m.unrolled
+	for i := range m.unrolled[from:to] {
+		m.unrolled[from+i] = float64(int32(rows[i*laneCount])) * m.scale
+	}
 }
 
 // measureGroup does measure for the channels of a group.
@@ -220,6 +232,7 @@ func (m *Meter) measureGroup(g *group, b span) {
 	}
 	p.lanes, p.frames = int64(g.count), int64(b.frames)
 	p.weighted, p.reported = flag(b.base < m.end), flag(b.reported)
+	p.markShift = int64(max(0, bits.Len(uint(b.frames-1)/tileFrames)-markBits))
 	for i := range p.stepEnd {
 		p.stepEnd[i] = int64(min((i+1)*m.block/steps, b.frames))
 	}
@@ -271,21 +284,24 @@ func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int, s sums) {
 	if !clips && !zeros && !flats {
 		return
 	}
-	c.buf = m.unroll(g, lane)
+	c.buf = m.unrolled // what is looked at of it is filled in before
 	if clips {
 		level := float32(m.cfg.ClipLevel / m.scale * (1 - 1e-6)) // a tile's peak is rounded
 		for i := range tiles {
 			if c.clip.open || tiles[i].peak[lane] >= level {
 				from := i * tileFrames
-				m.findClips(c, from, min(from+tileFrames, b.frames), b.base)
+				to := min(from+tileFrames, b.frames)
+				m.unroll(g, lane, history+from, history+to)
+				m.findClips(c, from, to, b.base)
 			}
 		}
 	}
 	if zeros {
+		m.unroll(g, lane, 0, history+b.frames+besideZeros)
 		m.findZerosByTile(c, b, tiles, lane)
 	}
 	if flats {
-		m.findFlatTopsByTile(c, b, tiles, lane)
+		m.findFlatTopsByTile(c, b, g, lane)
 	}
 }
 
@@ -314,18 +330,26 @@ func (m *Meter) findZerosByTile(c *channel, b span, tiles []tile, lane int) {
 // which ends any run: so wherever the search takes up, it is in step with one
 // that saw every frame from there on, as long as it does not take up just
 // inside of a run.
-func (m *Meter) findFlatTopsByTile(c *channel, b span, tiles []tile, lane int) {
+func (m *Meter) findFlatTopsByTile(c *channel, b span, g *group, lane int) {
 	done := 0
 	if !c.flat.open {
 		done = -minFlatTop
 	}
-	for i := range tiles {
+	const reach = 2 // frames that are looked at beyond those that are searched
+	for i, count := 0, (b.frames+tileFrames-1)/tileFrames; i < count; i++ {
 		to := min((i+1)*tileFrames, b.frames)
 		from := done
-		if !c.flat.open {
-			if tiles[i].flat[lane]&flatMark == 0 {
+		if c.flat.open {
+			m.unroll(g, lane, history+from-reach, history+to+reach)
+		} else {
+			if g.lanes.flat[lane]>>(i>>m.plan.markShift)&1 == 0 {
+				i |= 1<<m.plan.markShift - 1
 				continue
 			}
+			if m.tiles[1+i].flat[lane]&flatMark == 0 {
+				continue
+			}
+			m.unroll(g, lane, history+i*tileFrames-minFlatTop-reach, history+to+reach)
 			if i*tileFrames-minFlatTop >= done {
 				from = beforeFlatTop(c, i*tileFrames)
 			}

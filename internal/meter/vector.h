@@ -191,8 +191,8 @@ INLINE vf size_as_float(int floats, vu v) { return floats ? (vf)v : __builtin_co
    A flat top of four frames or more has three steps within the tolerance, so
    two of them lead to a pair of frames that is looked at together here, or one
    to the single frame at the end. A sharp bend is where it begins, at most two
-   frames before. */
-INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan *p, struct lanes *s, struct tile *tiles) {
+   frames before. first is the number of the first tile. */
+INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan *p, struct lanes *s, struct tile *tiles, int64_t first) {
 	const vf tolerance = all_f(p->flat_tolerance), floor = all_f(p->flat_floor), corner = all_f(p->flat_corner);
 	vf last = as_float(floats, at(x, -1, k)), step = last - as_float(floats, at(x, -2, k));
 	vf peak_before = *(any_vf *)(tiles[-1].peak + k), bend_before = *(any_vf *)(tiles[-1].bend + k);
@@ -228,7 +228,7 @@ INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan
 		*(any_vf *)(tiles->peak + k) = size;
 		*(any_vf *)(tiles->bend + k) = bend;
 		*(any_vi *)(tiles->flat + k) = marked & FLAT_MARK;
-		any_flat |= marked;
+		any_flat |= marked & (int32_t)(1u << ((first + from / TILE) >> p->mark_shift));
 		top = MAX_U(top, peak);
 		peak_before = size;
 		bend_before = bend;
@@ -511,7 +511,7 @@ INLINE void cracks(int floats, int64_t count, int k, const struct plan *p, struc
 		vi marked = (vi)(b >= floor) & (vi)(b >= (sum - margin) * ratio) & (vi)(b >= beside - margin);
 		any_vi *flat = (any_vi *)(tiles[i].flat + k);
 		*flat |= marked & CRACK_MARK;
-		any |= marked;
+		any |= marked & (int32_t)(1u << (i >> p->mark_shift));
 	}
 #undef BEND
 	*(any_vi *)(s->crack + k) = any;
@@ -530,12 +530,12 @@ INLINE void measured(int floats, struct lanes *s, const struct plan *p, const ro
 	   before the one before; nothing is asked of it but its bends. */
 	struct tile edge[2];
 	memset(edge, 0, sizeof edge);
-	for (int k = 0; k < lanes; k += Q) levels(floats, x - TILE, TILE, k, p, 0, edge + 1);
+	for (int k = 0; k < lanes; k += Q) levels(floats, x - TILE, TILE, k, p, 0, edge + 1, 0);
 	tiles[0] = edge[1];
 	int step = 0;
 	for (int64_t from = 0; from < n; from += STRETCH) {
 		int64_t size = n - from < STRETCH ? n - from : STRETCH;
-		for (int k = 0; k < lanes; k += Q) levels(floats, x + from, size, k, p, s, tiles + 1 + from / TILE);
+		for (int k = 0; k < lanes; k += Q) levels(floats, x + from, size, k, p, s, tiles + 1 + from / TILE, from / TILE);
 		if (p->weighted)
 			for (int64_t at = from; at < from + size;) {
 				int64_t to = p->step_end[step] < from + size ? p->step_end[step] : from + size;
@@ -547,7 +547,7 @@ INLINE void measured(int floats, struct lanes *s, const struct plan *p, const ro
 				at = to;
 			}
 	}
-	for (int k = 0; k < lanes; k += Q) levels(floats, x + n, TILE, k, p, 0, tiles + 1 + count);
+	for (int k = 0; k < lanes; k += Q) levels(floats, x + n, TILE, k, p, 0, tiles + 1 + count, 0);
 
 	if (p->reported)
 		for (int k = 0; k < lanes; k += Q) cracks(floats, n / TILE, k, p, s, tiles + 1);

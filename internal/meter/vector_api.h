@@ -30,6 +30,7 @@ struct plan {
 	int64_t step_end[10];                    /* frames; those beyond the block's end at it */
 	int64_t factor;                          /* of true-peak oversampling: 1, 2, 4 */
 	int64_t weighted, reported;              /* whether sums and energies, and true peaks, are wanted */
+	int64_t mark_shift;                      /* tile i is told of by bit i >> mark_shift of flat and crack */
 };
 
 /* What is known of each channel. */
@@ -41,9 +42,9 @@ struct lanes {
 	double energy[LANES];                    /* that of the step that is not complete */
 	uint32_t peak[LANES];                    /* largest magnitude, a word without sign */
 	int32_t zeros[LANES];                    /* samples of exactly 0 */
-	int32_t flat[LANES];                     /* not 0: some tile is marked flat */
+	int32_t flat[LANES];                     /* a bit for each few tiles: some of them is marked flat */
 	int32_t hush[LANES];                     /* not 0: some tile is all 0 */
-	int32_t crack[LANES];                    /* not 0: some tile is marked cracked */
+	int32_t crack[LANES];                    /* the same of cracks */
 };
 
 /* What is known of TILE frames of each channel; a block's last tile may be
