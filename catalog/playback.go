@@ -101,6 +101,46 @@ func backToStage(ctx context.Context, q querier, ses Session) (list []BackInput,
 	return list, fed, nil
 }
 
+// Unreturned is a session that fed a desk, with inputs that nobody has ticked
+// back to the stage since.
+type Unreturned struct {
+	Session SessionID
+	Open    int // desk inputs
+}
+
+// Unreturned returns the sessions that fed a desk within the last [StaleTicks]
+// and whose list back to the stage is not complete, the latest fed first: what
+// has to be said until the doors open.
+func (s *Store) Unreturned(ctx context.Context) ([]Unreturned, error) {
+	since := s.now().UTC().Add(-StaleTicks).Format(time.RFC3339)
+	fed, err := list(ctx, s.db, "SELECT session_id FROM playback_states WHERE fed = 1 AND saved_at > ? ORDER BY saved_at DESC, session_id DESC", []any{since},
+		func(row scanner) (id SessionID, err error) { return id, row.Scan(&id) })
+	if err != nil {
+		return nil, err
+	}
+	all := []Unreturned{}
+	for _, id := range fed {
+		ses, err := s.Session(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		back, _, err := backToStage(ctx, s.db, ses)
+		if err != nil {
+			return nil, err
+		}
+		u := Unreturned{Session: id}
+		for _, b := range back {
+			if !b.Back {
+				u.Open++
+			}
+		}
+		if u.Open > 0 {
+			all = append(all, u)
+		}
+	}
+	return all, nil
+}
+
 type tick struct {
 	input int
 	at    time.Time
@@ -172,7 +212,7 @@ func (s *Store) BeginFeeding(ctx context.Context, ses Session) error {
 			}
 		}
 		_, err = exec(ctx, tx, `INSERT INTO playback_states (session_id, saved_at, fed, document) VALUES (?, ?, 1, '')
-			ON CONFLICT (session_id) DO UPDATE SET fed = 1`, ses.ID, s.now().UTC().Format(time.RFC3339))
+			ON CONFLICT (session_id) DO UPDATE SET fed = 1, saved_at = excluded.saved_at`, ses.ID, s.now().UTC().Format(time.RFC3339))
 		return err
 	})
 }

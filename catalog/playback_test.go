@@ -88,3 +88,30 @@ func TestBackToStage(t *testing.T) {
 		t.Errorf("an input that stays on the stage: %v", err)
 	}
 }
+
+func TestUnreturned(t *testing.T) {
+	s := reopen(t, filepath.Join(t.TempDir(), "catalog.db"))
+	defer s.Close()
+	now := time.Date(2031, 5, 3, 14, 0, 0, 0, time.UTC)
+	s.now = func() time.Time { return now }
+	first, second := fedSession(t, s), fedSession(t, s)
+	see := func(when string, want ...Unreturned) {
+		t.Helper()
+		if got := must(s.Unreturned(t.Context()))(t); len(got) != len(want) || len(want) > 0 && !reflect.DeepEqual(got, want) {
+			t.Errorf("%s: %v, want %v", when, got, want)
+		}
+	}
+	see("never played")
+	ok(t, s.BeginFeeding(t.Context(), second))
+	now = now.Add(time.Minute)
+	ok(t, s.BeginFeeding(t.Context(), first))
+	see("both played", Unreturned{first.ID, 2}, Unreturned{second.ID, 2})
+	ok(t, s.TickBack(t.Context(), first, 1, true))
+	see("one back", Unreturned{first.ID, 1}, Unreturned{second.ID, 2})
+	ok(t, s.TickBack(t.Context(), first, 3, true))
+	see("all of one back", Unreturned{second.ID, 2})
+	now = now.Add(StaleTicks)
+	see("the next day")
+	ok(t, s.BeginFeeding(t.Context(), second))
+	see("played again", Unreturned{second.ID, 2})
+}

@@ -75,10 +75,8 @@ func TestAccessible(t *testing.T) {
 			}
 			check(p, fmt.Sprintf("%s, dark %v", name, dark), rules)
 		}
-		p.visit("/transport?session=1")
-		p.do(chromedp.SendKeys(chromedp.CSS(`input[name=device]`), "null"), chromedp.Evaluate[chromedp.Void](`for (const c of document.querySelectorAll('#open input[name=caution]')) c.checked = true`))
-		p.click("#open button.main")
-		p.until(`document.querySelector('#feeding')?.dataset.state?.match(/stopped|paused/)`)
+		p.openSession(1)
+		p.do(chromedp.Evaluate[chromedp.Void](`for (const d of document.querySelectorAll("details")) d.open = true`))
 		p.click("[data-do=play]")
 		p.until(`document.querySelector('#feeding').classList.contains("on")`)
 		check(p, fmt.Sprintf("transport running, dark %v", dark), rules)

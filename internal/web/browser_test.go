@@ -49,13 +49,7 @@ var closeBrowser = func() {}
 
 func TestMain(m *testing.M) {
 	if len(os.Args) == 2 && os.Args[1] == playback.PlayerCommand { // this binary is the player, too
-		err := playback.Serve(context.Background(), os.Stdin, os.Stdout, func(req playback.SinkRequest) (playback.Sink, error) {
-			sink, known, err := playback.OpenBuiltin(req)
-			if !known && err == nil {
-				err = &playback.OpenError{Why: "there is no device " + req.Device, Help: "null makes no sound"}
-			}
-			return sink, err
-		}, playback.OpenFile)
+		err := playback.Serve(context.Background(), os.Stdin, os.Stdout, openSink, openFile)
 		if err != nil {
 			os.Exit(1)
 		}

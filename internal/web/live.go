@@ -91,6 +91,7 @@ func (s *Server) watch(ctx context.Context) {
 	tick := time.NewTicker(watchTick)
 	defer tick.Stop()
 	before, _ := s.watcher.Version(ctx)
+	s.stage.tellOpen()
 	for {
 		select {
 		case <-ctx.Done():
@@ -99,6 +100,7 @@ func (s *Server) watch(ctx context.Context) {
 			version, err := s.watcher.Version(ctx)
 			if err == nil && version != before {
 				before = version
+				s.stage.tellOpen()
 				s.hub.send("changed", map[string]int64{"version": version}, false)
 			}
 		}

@@ -41,17 +41,16 @@ type feeding struct {
 
 // transportDoc is what a page that watches the transport is told.
 type transportDoc struct {
-	Running bool                   `json:"running"`
-	Session catalog.SessionID      `json:"session"`
-	Holder  string                 `json:"holder"`
-	Seat    string                 `json:"-"`
-	Status  *playback.Status       `json:"status"`
-	Program *playback.Program      `json:"program,omitempty"`
-	Opened  *playback.Opened       `json:"opened,omitempty"`
-	Back    []catalog.BackInput    `json:"back"`
-	Fed     bool                   `json:"fed"` // sound was made: the list is to be ticked
-	Ended   string                 `json:"ended"`
-	Items   []playback.ProgramItem `json:"-"`
+	Running bool                `json:"running"`
+	Session catalog.SessionID   `json:"session"`
+	Holder  string              `json:"holder"`
+	Seat    string              `json:"-"`
+	Status  *playback.Status    `json:"status"`
+	Program *programDoc         `json:"program,omitempty"`
+	Opened  *playback.Opened    `json:"opened,omitempty"`
+	Back    []catalog.BackInput `json:"back"`
+	Fed     bool                `json:"fed"` // sound was made: the list is to be ticked
+	Ended   string              `json:"ended"`
 }
 
 // goneError says that no player runs.
@@ -77,7 +76,7 @@ func newStage(s *Server) *stage { return &stage{s: s} }
 
 // open starts a player on a session: silent, its cautions acknowledged by the
 // one who holds it from then on.
-func (g *stage) open(ctx context.Context, ses catalog.Session, device string, who seat) error {
+func (g *stage) open(ctx context.Context, ses catalog.Session, opt opening, who seat) error {
 	g.mu.Lock()
 	if g.player != nil || g.starting {
 		holder := g.holder.name
@@ -86,7 +85,7 @@ func (g *stage) open(ctx context.Context, ses catalog.Session, device string, wh
 	}
 	g.starting, g.holder = true, who
 	g.mu.Unlock()
-	player, err := g.start(ctx, ses, device)
+	player, err := g.start(ctx, ses, opt)
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.starting = false
@@ -99,14 +98,21 @@ func (g *stage) open(ctx context.Context, ses catalog.Session, device string, wh
 	return nil
 }
 
-func (g *stage) start(ctx context.Context, ses catalog.Session, device string) (*playback.Player, error) {
-	prog, err := playback.NewProgram(ctx, g.s.store, ses, playback.ProgramOptions{})
+// opening is how a session is opened.
+type opening struct {
+	device string
+	rate   int  // Hz; 0 = the recordings'
+	conv   bool // recordings at another rate are converted
+}
+
+func (g *stage) start(ctx context.Context, ses catalog.Session, opt opening) (*playback.Player, error) {
+	prog, err := playback.NewProgram(ctx, g.s.store, ses, playback.ProgramOptions{Rate: opt.rate, ConvertRate: opt.conv})
 	if err != nil {
 		return nil, err
 	}
 	ctx, cancel := context.WithTimeout(ctx, startTime)
 	defer cancel()
-	return playback.Start(ctx, g.s.store, prog, playback.Options{Device: device, Acknowledged: true, Command: g.s.opt.Player})
+	return playback.Start(ctx, g.s.store, prog, playback.Options{Device: opt.device, Acknowledged: true, Command: g.s.opt.Player})
 }
 
 // follow tells the pages what a player does until it ends.
@@ -160,26 +166,35 @@ func (g *stage) feeding(prog *playback.Program, st playback.Status) feeding {
 	return f
 }
 
-// tellEnd says on every page what is still to be switched back.
+// tellEnd says to the pages that watch that the player ended, and on every page
+// what is still to be switched back.
 func (g *stage) tellEnd() {
+	g.tellOpen()
+	g.s.hub.send(transportEvent, map[string]any{"ended": true}, false)
+}
+
+// tellOpen says on every page which inputs were fed and are not ticked back to
+// the stage, whoever played: on the command line, or before this server
+// started.
+func (g *stage) tellOpen() {
 	g.mu.Lock()
-	ses := g.session
+	running := g.player != nil
 	g.mu.Unlock()
-	open := 0
-	back, fed, err := g.s.store.BackToStage(context.WithoutCancel(g.s.jobs.ctx), ses)
-	if err == nil && fed {
-		for _, in := range back {
-			if !in.Back {
-				open++
-			}
-		}
+	if running {
+		return // what is fed is said instead
+	}
+	all, err := g.s.store.Unreturned(g.s.jobs.ctx)
+	if err != nil {
+		return // the next change of the catalog asks again
 	}
 	f := feeding{}
-	if open > 0 {
-		f.Text = fmt.Sprintf("%s of session %d not ticked back to the stage", count(open, "input"), ses.ID)
+	for i, u := range all {
+		if i > 0 {
+			f.Text += "; "
+		}
+		f.Text += fmt.Sprintf("%s of session %d not ticked back to the stage", count(u.Open, "input"), u.Session)
 	}
 	g.s.hub.send(feedingEvent, f, true)
-	g.s.hub.send(transportEvent, map[string]any{"ended": true}, false)
 }
 
 // do sends a command. Fading out is open to everybody who operates.
@@ -228,17 +243,10 @@ func (g *stage) tick(ctx context.Context, id catalog.SessionID, input int, back 
 		err = g.s.store.TickBack(ctx, ses, input, back)
 	}
 	if err == nil {
-		g.tellTicks(player != nil)
+		g.tellOpen()
+		g.s.hub.send(transportEvent, map[string]any{"ticked": true}, false)
 	}
 	return err
-}
-
-func (g *stage) tellTicks(running bool) {
-	if running {
-		g.s.hub.send(transportEvent, map[string]any{"ticked": true}, false)
-	} else {
-		g.tellEnd()
-	}
 }
 
 // shut fades out and ends the player.
@@ -270,7 +278,7 @@ func (g *stage) doc(ctx context.Context, id catalog.SessionID) (transportDoc, er
 	g.mu.Unlock()
 	if player != nil {
 		st, opened := player.Status(), player.Opened()
-		d.Running, d.Status, d.Opened, d.Program = true, &st, &opened, player.Program()
+		d.Running, d.Status, d.Opened, d.Program = true, &st, &opened, newProgramDoc(player.Program())
 		d.Back, d.Fed = player.BackToStage()
 		return d, nil
 	}

@@ -4,8 +4,12 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"net"
 	"net/http"
+	"slices"
+	"strconv"
 	"strings"
 
 	"nightreel/catalog"
@@ -19,12 +23,13 @@ type transportView struct {
 	Sessions []catalog.Session
 	Chosen   catalog.SessionID
 	Cautions []string
-	Devices  []string
+	Rates    []int
 }
 
 func (s *Server) transportRoutes(live, post func(string, http.HandlerFunc)) {
 	live("/transport", s.transportPage)
 	live("/data/transport", s.transportData)
+	live("/data/devices", s.devicesData)
 	post("/transport/open", s.openTransport)
 	post("/transport/do", s.doTransport)
 	post("/transport/tick", s.tickTransport)
@@ -66,7 +71,7 @@ func from(r *http.Request) string {
 
 func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) {
 	who := s.sit(w, r)
-	v := transportView{Cautions: session.Cautions()}
+	v := transportView{Cautions: session.Cautions(), Rates: playRates}
 	var err error
 	if text := r.URL.Query().Get("session"); text != "" {
 		id, e := number(text, "session")
@@ -86,9 +91,6 @@ func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v.Mine = v.Seat == who.key
-	if !v.Running && s.opt.Devices != nil {
-		v.Devices = s.opt.Devices(r.Context())
-	}
 	w.Header().Set("Cache-Control", "no-store")
 	s.render(w, r, http.StatusOK, "transport.html", "Transport", v)
 }
@@ -115,6 +117,16 @@ func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
 	}{doc, doc.Seat == s.sit(w, r).key})
 }
 
+// devicesData lists the sound devices; asking an audio system may take seconds.
+func (s *Server) devicesData(w http.ResponseWriter, r *http.Request) {
+	names := []string{}
+	if s.opt.Devices != nil {
+		names = s.opt.Devices(r.Context())
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	s.sendJSON(w, r, names)
+}
+
 // openTransport opens a session's player, silent. Every caution is to be
 // ticked.
 func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) {
@@ -126,15 +138,39 @@ func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) {
 	if err == nil && len(r.Form["caution"]) < len(session.Cautions()) {
 		err = &badRequest{"not opened: not every caution is ticked", "read them, see to them, tick them"}
 	}
-	device := strings.TrimSpace(r.FormValue("device"))
-	if err == nil && strings.HasPrefix(device, "file:") {
-		err = &badRequest{"a file is not played into from here", "nightreel session play --device file:PATH does it"}
+	var opt opening
+	if err == nil {
+		opt, err = readOpening(r)
 	}
 	if err == nil {
-		err = s.stage.open(context.WithoutCancel(r.Context()), ses, device, s.sit(w, r))
+		err = s.stage.open(context.WithoutCancel(r.Context()), ses, opt, s.sit(w, r))
+	}
+	var rates *playback.RateError
+	if errors.As(err, &rates) { // its own hint is for the command line
+		s.fail(w, r, http.StatusConflict, err.Error(), "set the device and the desk to the recording's rate, play takes of one rate in one session, or tick that recordings at another rate are converted")
+		return
 	}
 	s.transported(w, r, err)
 }
+
+// readOpening reads how a session is to be opened.
+func readOpening(r *http.Request) (opening, error) {
+	opt := opening{device: strings.TrimSpace(r.FormValue("device")), conv: r.FormValue("convert") != ""}
+	if strings.HasPrefix(opt.device, "file:") {
+		return opt, &badRequest{"a file is not played into from here", "nightreel session play --device file:PATH does it"}
+	}
+	if text := strings.TrimSpace(r.FormValue("rate")); text != "" {
+		hz, err := strconv.Atoi(text)
+		if err != nil || !slices.Contains(playRates, hz) {
+			return opt, &badRequest{fmt.Sprintf("%q is no sample rate to play at", text), "44100, 48000, 88200 and 96000 Hz are"}
+		}
+		opt.rate = hz
+	}
+	return opt, nil
+}
+
+// playRates are the rates that may be chosen, Hz: those that rigs record at.
+var playRates = []int{44100, 48000, 88200, 96000}
 
 func (s *Server) doTransport(w http.ResponseWriter, r *http.Request) {
 	var c playback.Command
@@ -179,7 +215,7 @@ func (s *Server) transported(w http.ResponseWriter, r *http.Request, err error) 
 	}
 	// What the player refuses, or a device that cannot be opened, is told as it
 	// is; the server did nothing wrong.
-	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.BusyError](err) || is[*playback.RateError](err) {
+	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.BusyError](err) {
 		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
 		return
 	}

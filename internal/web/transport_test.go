@@ -1,13 +1,16 @@
 package web_test
 
 import (
+	"errors"
 	"fmt"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"nightreel/internal/playback"
 	"nightreel/internal/session"
@@ -21,6 +24,79 @@ func withPlayer(o *web.Options) {
 		panic(err)
 	}
 	o.Player = []string{self, playback.PlayerCommand}
+}
+
+// troubleEnv names a folder for the player of a test: where a file "device"
+// comes into it, the sound device is gone until the file is; where a file
+// "disk" does, recordings cannot be read.
+const troubleEnv = "NIGHTREEL_TEST_TROUBLE"
+
+func trouble(name string) bool {
+	_, err := os.Stat(filepath.Join(os.Getenv(troubleEnv), name))
+	return os.Getenv(troubleEnv) != "" && err == nil
+}
+
+// losable is the sink without sound, of a device that can be pulled out.
+type losable struct{ playback.Sink }
+
+func (l losable) Stats() playback.SinkStats {
+	s := l.Sink.Stats()
+	if trouble("device") {
+		s.Lost = "the sound device was pulled out"
+	}
+	return s
+}
+
+func openSink(req playback.SinkRequest) (playback.Sink, error) {
+	if trouble("device") {
+		return nil, &playback.OpenError{Why: "there is no such device any more", Help: "plug it in"}
+	}
+	sink, known, err := playback.OpenBuiltin(req)
+	if !known && err == nil {
+		err = &playback.OpenError{Why: "there is no device " + req.Device, Help: "null makes no sound"}
+	}
+	if err != nil {
+		return nil, err
+	}
+	return losable{sink}, nil
+}
+
+// failing is a recording on a drive that can be pulled out.
+type failing struct{ playback.Recording }
+
+func (f failing) ReadFrames(b []byte, frame int64) (int, error) {
+	if trouble("disk") {
+		return 0, errors.New("input/output error")
+	}
+	return f.Recording.ReadFrames(b, frame)
+}
+
+func openFile(path string) (playback.Recording, error) {
+	if trouble("disk") {
+		return nil, errors.New("input/output error")
+	}
+	rec, err := playback.OpenFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return failing{rec}, nil
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// openSession opens a session's player on the page, without sound.
+func (p *page) openSession(id int64) {
+	p.t.Helper()
+	p.visit(fmt.Sprintf("/transport?session=%d", id))
+	p.until(`document.querySelector('#device')`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#device').value = "null"; for (const c of document.querySelectorAll('#open input[name=caution]')) c.checked = true`))
+	p.click("#open button.main")
+	p.until(`document.querySelector('#feeding')?.dataset.state?.match(/stopped|paused/)`)
 }
 
 // TestTransport: opened only when every caution is ticked, silent, quiet to begin
@@ -38,7 +114,7 @@ func TestTransport(t *testing.T) {
 	if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 400 || !strings.Contains(string(body), "caution") {
 		t.Errorf("opened without every caution ticked: %d %s", status, body)
 	}
-	p.do(chromedp.SendKeys(chromedp.CSS(`input[name=device]`), "null"))
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#device').value = "null"`))
 	p.click("#open button.main") // the browser keeps it back: nothing is ticked
 	if eval[bool](p, `document.querySelector('#transport').dataset.running === "true"`) {
 		t.Fatal("it opened without a caution ticked")
@@ -99,4 +175,140 @@ func TestTransport(t *testing.T) {
 	if err != nil || !fed || !back[0].Back || back[1].Back {
 		t.Errorf("the catalog has %v, fed %v, %v", back, fed, err)
 	}
+}
+
+// TestInputsOnTheTransport: levels rise slowly, trims and mutes act on one
+// input, markers are gone to, tones are walked through the outputs; and none of
+// it by somebody who does not hold the transport.
+func TestInputsOnTheTransport(t *testing.T) {
+	s := demoSite(t, withPlayer)
+	ses, err := session.Build(t.Context(), s.store, session.Request{Desk: "foh", Songs: []string{"Marrow Lane"}, SongPicks: []string{"2031-05-03"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := open(t, s, 1366, 800, true)
+	p.openSession(int64(ses.ID))
+	p.click("[data-skip='10']")
+	p.until(`document.querySelector('#at').textContent > "0:00:03"`)
+	p.until(`document.querySelector('#markers button').textContent.endsWith("Marrow Lane") && document.querySelector('#marks .marker')`)
+	p.click("#markers button") // that of the recorder, where the song begins
+	p.until(`document.querySelector('#at').textContent === "0:00:00.0"`)
+
+	// A finger that slips to the right end raises the level by a dB, not by 20.
+	p.do(chromedp.Evaluate[chromedp.Void](`(() => { const l = document.querySelector('#level'); l.value = 0; l.dispatchEvent(new Event("input")); l.dispatchEvent(new Event("change")); })()`))
+	p.until(`document.querySelector('#level-db').textContent === "−19.0 dB"`)
+	p.do(chromedp.Evaluate[chromedp.Void](`(() => { const l = document.querySelector('#level'); l.value = -60; l.dispatchEvent(new Event("input")); l.dispatchEvent(new Event("change")); })()`))
+	p.until(`document.querySelector('#level-db').textContent === "−60.0 dB"`)
+
+	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
+	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
+	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+1.0"`)
+	p.press("-", "m") // the line that has the focus
+	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+0.5" && document.querySelector('.meter[data-input="2"] .mute').getAttribute("aria-pressed") === "true"`)
+	p.press(kb.ArrowDown)
+	if at := eval[string](p, `document.activeElement.closest(".meter").dataset.input`); at != "3" {
+		t.Errorf("an arrow leads to input %s", at)
+	}
+	p.click("#mute-all")
+	p.until(`document.querySelectorAll('.meter.muted').length === document.querySelectorAll('.meter').length`)
+	p.click("#unmute-all")
+	p.until(`document.querySelectorAll('.meter.muted').length === 0`)
+
+	// A loop by its times; the place stays within it.
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#loop-a').value = "0:02"; document.querySelector('#loop-b').value = "2.5"; document.querySelector('#loop-form').requestSubmit()`))
+	p.until(`document.querySelector('#loop-at').textContent === "0:02.0 to 0:02.5, on" && document.querySelector('#marks .loop.on')`)
+	p.click("[data-do=play]")
+	p.until(`document.querySelector('#feeding').dataset.state === "playing" && /^0:00:02/.test(document.querySelector('#at').textContent)`)
+
+	// Space is silence, in a field too, and presses no button.
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#loop-a').focus()`))
+	p.press(" ")
+	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#tones').open = true; document.querySelector('#tone-outputs').value = "2-3"`))
+	p.until(`(() => { document.querySelector('#identify').click(); return document.querySelector('#feeding').textContent === "A tone is on output 2"; })()`) // refused while it fades out
+	p.click("[data-do=tone_off]")
+	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+	p.click("#line-up")
+	p.until(`document.querySelector('#feeding').textContent === "A tone is on the outputs"`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-do=play]').focus()`))
+	p.press(" ")
+	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+
+	// Who does not hold it sees who does, and can only silence and tick.
+	other := open(t, s, 820, 1100, false)
+	other.visit("/transport")
+	other.until(`document.querySelector('#hands').hidden && document.querySelector('.meter .mute').disabled && document.querySelector('#items button').disabled`)
+	for _, c := range []string{`{"do":"play"}`, `{"do":"trim","input":2,"db":3}`, `{"do":"line_up","outputs":[1]}`, `{"do":"reopen"}`, `{"do":"level","db":0}`} {
+		status := eval[int](other, `fetch("/transport/do", {method: "POST", body: `+quote(c)+`, headers: {Accept: "application/json"}}).then((r) => r.status)`)
+		if status != 409 {
+			t.Errorf("somebody who does not hold the transport sends %s: %d", c, status)
+		}
+	}
+	p.click("#close")
+	p.until(`document.querySelector('#transport').dataset.running === "false"`)
+}
+
+// TestTroubleOnTheTransport: a device that is gone and a disk that fails are
+// said on the page, with what to do; the device can be opened again.
+func TestTroubleOnTheTransport(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv(troubleEnv, dir)
+	s := demoSite(t, withPlayer)
+	p := open(t, s, 1100, 800, false)
+	p.openSession(1)
+	p.click("[data-do=play]")
+	p.until(`document.querySelector('#feeding').dataset.state === "playing"`)
+	put := func(name string) { t.Helper(); must(t, os.WriteFile(filepath.Join(dir, name), nil, 0o644)) }
+	put("device")
+	p.until(`document.querySelector('#feeding').textContent === "The sound device is gone: silent" && document.querySelector('#trouble').textContent.includes("pulled out")`)
+	other := open(t, s, 1000, 700, false)
+	other.visit("/flags")
+	other.until(`document.querySelector('#stage').textContent.startsWith("The sound device is gone")`)
+	p.click("#reopen") // too early
+	p.until(`document.querySelector('#say').textContent.includes("no such device")`)
+	must(t, os.Remove(filepath.Join(dir, "device")))
+	p.click("#reopen")
+	p.until(`document.querySelector('#feeding').dataset.state.match(/stopped|paused/) && document.querySelector('#trouble').children.length === 0 && document.querySelector('#level-db').textContent === "−20.0 dB"`)
+
+	put("disk")
+	p.click("[data-item='1']")
+	p.click("[data-do=play]")
+	p.until(`document.querySelector('#trouble').textContent.includes("input/output error")`)
+	must(t, os.Remove(filepath.Join(dir, "disk")))
+	p.until(`document.querySelector('#trouble').children.length === 0`)
+	p.click("#close")
+	p.until(`document.querySelector('#transport').dataset.running === "false"`)
+}
+
+// TestRatesOnTheTransport: a session of two rates is not opened unless
+// conversion is allowed, and the page says how.
+func TestRatesOnTheTransport(t *testing.T) {
+	s := demoSite(t, withPlayer)
+	ses, err := session.Build(t.Context(), s.store, session.Request{Desk: "foh", Songs: []string{"Marrow Lane", "Marrow Lane"}, SongPicks: []string{"2031-05-02", "2031-05-03"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	form := url.Values{"session": {itoa(ses.ID)}, "device": {"null"}}
+	for range session.Cautions() {
+		form.Add("caution", "1")
+	}
+	if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 409 || !strings.Contains(string(body), "tick that recordings") || strings.Contains(string(body), "--") {
+		t.Errorf("two rates: %d %s", status, body)
+	}
+	form.Set("rate", "12345")
+	if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 400 {
+		t.Errorf("an odd rate: %d %s", status, body)
+	}
+	p := open(t, s, 1100, 800, false)
+	p.visit(fmt.Sprintf("/transport?session=%d", ses.ID))
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[name=convert]').checked = true`))
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#device').value = "null"; for (const c of document.querySelectorAll('#open input[name=caution]')) c.checked = true`))
+	p.click("#open button.main")
+	p.until(`[...document.querySelectorAll('#items li')].filter((li) => li.textContent.includes("converted to ")).length === 1`)
+	_, _, body := s.ask(t, "GET", "/data/transport", nil, nil)
+	if strings.Contains(string(body), s.dir) || strings.Contains(string(body), ".wav") {
+		t.Error("the page is told where the recordings lie")
+	}
+	p.click("#close")
+	p.until(`document.querySelector('#transport').dataset.running === "false"`)
 }
