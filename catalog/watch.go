@@ -7,14 +7,55 @@ import (
 	"sync"
 )
 
+// About says what a change is about.
+type About string
+
+// What changes are counted by. The second group is counted night by night.
+const (
+	AboutShows    About = "shows"    // dates, venues and names of nights
+	AboutVolumes  About = "volumes"  // where drives are
+	AboutLists    About = "lists"    // input lists
+	AboutSongs    About = "songs"    // titles and aliases
+	AboutDesks    About = "desks"    // and their patches
+	AboutSessions About = "sessions" // and what was ticked back to the stage
+
+	AboutRecordings About = "recordings" // recordings, their tracks and markers
+	AboutFiles      About = "files"
+	AboutParts      About = "parts"    // what was measured
+	AboutMeasured   About = "measured" // the same, of nights that have takes by then
+	AboutTakes      About = "takes"    // takes, dismissals, set lists
+	AboutFlags      About = "flags"    // findings and their acceptances
+	AboutNotes      About = "notes"
+)
+
+// Changes counts what was ever changed in a catalog and a person or a screen
+// can see: not what is derived, nor where a player stands. Counts only rise.
+type Changes struct {
+	total int64
+	all   map[About]int64
+	night map[Date]map[About]int64
+}
+
+// Total counts all changes.
+func (c *Changes) Total() int64 { return c.total }
+
+// Of counts the changes about something, of one night or, where show is "", of
+// all nights together. What is not counted night by night has no changes of a
+// night.
+func (c *Changes) Of(about About, show Date) int64 {
+	if show == "" {
+		return c.all[about]
+	}
+	return c.night[show][about]
+}
+
 // Watcher tells whether a catalog was changed, by this process or by any other.
 // It is safe for concurrent use.
 type Watcher struct {
 	mu      sync.Mutex
 	conn    *sql.Conn
-	asked   bool
 	commits int64 // of all other connections, as SQLite counts them; this one commits nothing
-	changes int64
+	changes *Changes
 }
 
 // Watch returns a watcher, which holds one connection until it is closed.
@@ -27,22 +68,66 @@ func (s *Store) Watch(ctx context.Context) (*Watcher, error) {
 }
 
 // Version returns a number that differs from an earlier one when, and only
-// when, something was changed in between that a person or a screen can see:
-// not what is derived, nor where a player stands. It costs some microseconds as
-// long as nobody writes (SQLite's data_version tells so).
+// when, something was changed in between: see [Changes].
 func (w *Watcher) Version(ctx context.Context) (int64, error) {
+	c, err := w.Changes(ctx)
+	if err != nil {
+		return 0, err
+	}
+	return c.total, nil
+}
+
+// Changes returns the counts as they are now. It costs some microseconds as long
+// as nobody writes (SQLite's data_version tells so).
+func (w *Watcher) Changes(ctx context.Context) (*Changes, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	var commits int64
 	err := w.conn.QueryRowContext(ctx, "PRAGMA data_version").Scan(&commits)
-	if err == nil && (commits != w.commits || !w.asked) {
-		err = w.conn.QueryRowContext(ctx, "SELECT n FROM changes").Scan(&w.changes)
+	if err == nil && w.changes != nil && commits == w.commits {
+		return w.changes, nil
+	}
+	var total int64
+	if err == nil {
+		err = w.conn.QueryRowContext(ctx, "SELECT sum(n) FROM changed").Scan(&total)
+	}
+	if err == nil && (w.changes == nil || total != w.changes.total) {
+		err = w.read(ctx)
 	}
 	if err != nil {
-		return 0, fmt.Errorf("could not watch the catalog: %w", err)
+		return nil, fmt.Errorf("could not watch the catalog: %w", err)
 	}
-	w.commits, w.asked = commits, true
+	w.commits = commits
 	return w.changes, nil
+}
+
+// read counts anew. w.mu is held.
+func (w *Watcher) read(ctx context.Context) error {
+	rows, err := w.conn.QueryContext(ctx, "SELECT c.kind, coalesce(s.date, ''), c.n FROM changed c LEFT JOIN shows s ON s.id = c.show_id")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	c := &Changes{all: map[About]int64{}, night: map[Date]map[About]int64{}}
+	for rows.Next() {
+		var about About
+		var show Date
+		var n int64
+		if err := rows.Scan(&about, &show, &n); err != nil {
+			return err
+		}
+		c.total += n
+		c.all[about] += n
+		if show == "" {
+			continue
+		}
+		if c.night[show] == nil {
+			c.night[show] = map[About]int64{}
+		}
+		c.night[show][about] = n
+	}
+	w.changes = c
+	return rows.Err()
 }
 
 // Close gives the connection back.

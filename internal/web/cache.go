@@ -10,19 +10,15 @@ import (
 	"sync"
 
 	"github.com/zeebo/xxh3"
-
-	"nightreel/catalog"
 )
 
-// cache keeps answers as long as the catalog does not change. Every request
-// asks SQLite for the catalog's version first, which takes microseconds, so a
-// change by anybody, on the command line too, is seen by the next request.
-// Several requests for the same answer wait for one of them to work it out.
+// cache keeps answers as long as what they are made of does not change: see
+// version.go. Every request asks SQLite for the counts of changes first, which
+// takes microseconds, so a change by anybody, on the command line too, is seen
+// by the next request. Several requests for the same answer wait for one of
+// them to work it out.
 type cache struct {
-	watcher *catalog.Watcher
-
 	mu      sync.Mutex
-	version int64
 	bytes   int
 	entries map[string]*list.Element
 	order   *list.List // of *answer, the latest used first
@@ -37,12 +33,13 @@ const (
 
 // answer is what was sent for a request.
 type answer struct {
-	key    string
-	status int
-	header http.Header
-	body   []byte
-	zipped []byte // nil where it is not worth it
-	etag   string
+	key     string
+	version int64
+	status  int
+	header  http.Header
+	body    []byte
+	zipped  []byte // nil where it is not worth it
+	etag    string
 }
 
 type flight struct {
@@ -50,19 +47,20 @@ type flight struct {
 	answer *answer // nil where the one that worked it out gave up
 }
 
-func newCache(w *catalog.Watcher) *cache {
-	return &cache{watcher: w, entries: map[string]*list.Element{}, order: list.New(), flights: map[string]*flight{}}
+func newCache() *cache {
+	return &cache{entries: map[string]*list.Element{}, order: list.New(), flights: map[string]*flight{}}
 }
 
 // cached answers from the cache, or lets next work the answer out and keeps it
-// when it is a good one.
-func (s *Server) cached(next http.HandlerFunc) http.HandlerFunc {
+// when it is a good one, as long as its version is the same.
+func (s *Server) cached(next http.HandlerFunc, of version) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		version, err := s.watcher.Version(r.Context())
+		changes, err := s.watcher.Changes(r.Context())
 		if err != nil {
 			s.failed(w, r, err)
 			return
 		}
+		version := of(r, changes)
 		key := fmt.Sprintf("%d %s", whoIs(r).Role, r.URL.RequestURI())
 		a, mine := s.cache.get(r, key, version)
 		if mine != nil {
@@ -71,7 +69,7 @@ func (s *Server) cached(next http.HandlerFunc) http.HandlerFunc {
 				defer func() { s.cache.land(key, version, mine, a) }() // even when next panics, nobody waits for ever
 				next(rec, r)
 				if r.Context().Err() == nil {
-					a = rec.answer(key)
+					a = rec.answer(key, version)
 				}
 			}()
 			if a == nil {
@@ -90,12 +88,7 @@ func (s *Server) cached(next http.HandlerFunc) http.HandlerFunc {
 // flight that the caller is to work out.
 func (c *cache) get(r *http.Request, key string, version int64) (*answer, *flight) {
 	c.mu.Lock()
-	if version != c.version {
-		c.version, c.bytes = version, 0
-		clear(c.entries)
-		c.order.Init()
-	}
-	if e, ok := c.entries[key]; ok {
+	if e, ok := c.entries[key]; ok && e.Value.(*answer).version == version {
 		c.order.MoveToFront(e)
 		c.mu.Unlock()
 		return e.Value.(*answer), nil
@@ -123,16 +116,26 @@ func (c *cache) land(key string, version int64, f *flight, a *answer) {
 	delete(c.flights, fmt.Sprintf("%d %s", version, key))
 	f.answer = a
 	close(f.done)
-	if a == nil || a.status != http.StatusOK || version != c.version || a.size() > mostEntryBytes {
+	if a == nil || a.status != http.StatusOK || a.size() > mostEntryBytes {
 		return
+	}
+	if old, ok := c.entries[key]; ok {
+		if old.Value.(*answer).version > version {
+			return // one who asked later was faster; counts only rise
+		}
+		c.drop(old)
 	}
 	c.entries[key] = c.order.PushFront(a)
 	c.bytes += a.size()
 	for c.bytes > mostCacheBytes {
-		last := c.order.Remove(c.order.Back()).(*answer)
-		delete(c.entries, last.key)
-		c.bytes -= last.size()
+		c.drop(c.order.Back())
 	}
+}
+
+func (c *cache) drop(e *list.Element) {
+	a := c.order.Remove(e).(*answer)
+	delete(c.entries, a.key)
+	c.bytes -= a.size()
 }
 
 func (a *answer) size() int { return len(a.body) + len(a.zipped) + len(a.key) }
@@ -175,8 +178,8 @@ func (r *recorder) Header() http.Header         { return r.header }
 func (r *recorder) WriteHeader(status int)      { r.status = status }
 func (r *recorder) Write(b []byte) (int, error) { return r.body.Write(b) }
 
-func (r *recorder) answer(key string) *answer {
-	a := &answer{key: key, status: r.status, header: r.header, body: r.body.Bytes()}
+func (r *recorder) answer(key string, version int64) *answer {
+	a := &answer{key: key, version: version, status: r.status, header: r.header, body: r.body.Bytes()}
 	a.etag = fmt.Sprintf(`"%016x"`, xxh3.Hash(a.body))
 	if len(a.body) >= leastZipBytes {
 		var z bytes.Buffer

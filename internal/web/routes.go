@@ -1,14 +1,24 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
 
-// routes says which address is answered by what. What is cached is a function
-// of the catalog and the role alone.
+	"nightreel/catalog"
+)
+
+// routes says which address is answered by what. A page is a function of the
+// catalog, its address and the role alone, and is kept until something changes
+// that it is made of; what depends on more is live.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	page := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, s.cached(h)) }
+	page := func(pattern string, h http.HandlerFunc, of version) { mux.HandleFunc("GET "+pattern, s.cached(h, of)) }
 	live := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, h) }
 	post := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("POST "+pattern, h) }
+	const (
+		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
+		recordings, files, parts, measured   = catalog.AboutRecordings, catalog.AboutFiles, catalog.AboutParts, catalog.AboutMeasured
+		takes, flags, notes                  = catalog.AboutTakes, catalog.AboutFlags, catalog.AboutNotes
+	)
 
 	mux.HandleFunc("GET /assets/{hash}/{name}", s.assets)
 	live("/login", s.loginPage)
@@ -16,38 +26,40 @@ func (s *Server) routes() http.Handler {
 	post("/logout", s.logout)
 	live("/events", s.events)
 
-	page("/{$}", s.tourPage)
-	page("/night/{date}", s.nightPage)
-	page("/data/night/{date}", s.nightData)
-	page("/data/figures/{date}", s.figuresData)
-	page("/data/strips/{recording}", s.stripsData)
+	page("/{$}", s.tourPage, of(shows, recordings, takes, flags, songs))
+	page("/night/{date}", s.nightPage, s.ofNight(nightInPath, recordings, takes, flags, notes))
+	page("/data/night/{date}", s.nightData, s.ofNight(nightInPath, recordings, files, takes, flags))
+	page("/data/figures/{date}", s.figuresData, s.ofNight(nightInPath, recordings, parts, takes))
+	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
 	live("/data/waveform/{track}", s.waveformData) // of files, which the cache does not watch
 	live("/listen/{track}", s.listen)
 	post("/night/{date}/takes", s.editTakes)
 	post("/night/{date}/note", s.addNote)
 
-	page("/flags", s.flagsPage)
-	page("/flags/{id}/evidence.svg", s.evidence)
+	page("/flags", s.flagsPage, of(shows, recordings, lists, flags))
+	page("/flags/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFlag, recordings, parts, flags))
 	post("/flags/{id}", s.editFlag)
 
-	page("/song/{id}", s.songPage)
-	page("/song/{id}/plot.svg", s.songPlot)
-	page("/song/{id}/levels.csv", s.songCSV)
+	song := of(shows, recordings, measured, lists, songs, takes, notes)
+	page("/song/{id}", s.songPage, song)
+	page("/song/{id}/plot.svg", s.songPlot, song)
+	page("/song/{id}/levels.csv", s.songCSV, song)
 
-	page("/lists", s.listsPage)
-	page("/lists/inputs.csv", s.inputsCSV)
+	listing := of(shows, recordings, lists, desks, songs, takes)
+	page("/lists", s.listsPage, listing)
+	page("/lists/inputs.csv", s.inputsCSV, listing)
+	page("/lists/desk/{name}", s.deskPage, listing)
+	page("/lists/desk/{name}/patch.csv", s.deskCSV, of(desks))
 	post("/lists/inputs", s.saveInputs)
-	page("/lists/desk/{name}", s.deskPage)
-	page("/lists/desk/{name}/patch.csv", s.deskCSV)
 	post("/lists/desk", s.saveDesk)
 	post("/lists/setlist", s.saveSetList)
 	post("/lists/read", s.readList)
 
-	page("/sessions", s.sessionsPage)
+	page("/sessions", s.sessionsPage, of(shows, recordings, lists, desks, songs, takes, sessions))
+	page("/session/{id}", s.sessionPage, of(sessions))
+	page("/session/{id}/sheet", s.sheet, of(sessions, shows))
+	page("/session/{id}/sheet.csv", s.sheetCSV, of(sessions, shows))
 	post("/sessions", s.buildSession)
-	page("/session/{id}", s.sessionPage)
-	page("/session/{id}/sheet", s.sheet)
-	page("/session/{id}/sheet.csv", s.sheetCSV)
 	post("/session/{id}/adjust", s.adjustSession)
 	post("/session/{id}/render", s.renderSession)
 

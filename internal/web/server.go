@@ -86,7 +86,7 @@ func New(ctx context.Context, opt Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{opt: opt, store: opt.Store, log: opt.Log, watcher: w, hub: newHub()}
-	s.cache = newCache(w)
+	s.cache = newCache()
 	s.jobs = newJobs(ctx, s)
 	s.edits = newEdits()
 	s.doors = newDoors(opt)

@@ -1,0 +1,69 @@
+package web
+
+import (
+	"net/http"
+
+	"nightreel/catalog"
+)
+
+// version gives the version of an answer: a count of the changes of all that it
+// is made of. As counts only rise, it is another one after each of them.
+//
+// What a page reads stands beside its address in routes.go. A kind that is
+// forgotten there leaves a page stale: TestNothingStale changes everything there
+// is and compares.
+type version func(r *http.Request, c *catalog.Changes) int64
+
+// of is the version of what is made of these kinds, of all nights.
+func of(kinds ...catalog.About) version {
+	return func(_ *http.Request, c *catalog.Changes) int64 { return count64(c, "", kinds) }
+}
+
+// ofNight is the version of what is made of these kinds of one night, and of all
+// that is not counted by nights but may change what a night is called or shows:
+// titles, channels' names. Where the night is not known, all nights count.
+func (s *Server) ofNight(night func(*http.Request) catalog.Date, kinds ...catalog.About) version {
+	common := []catalog.About{catalog.AboutShows, catalog.AboutSongs, catalog.AboutLists}
+	return func(r *http.Request, c *catalog.Changes) int64 {
+		return count64(c, "", common) + count64(c, night(r), kinds)
+	}
+}
+
+func count64(c *catalog.Changes, show catalog.Date, kinds []catalog.About) int64 {
+	n := int64(0)
+	for _, k := range kinds {
+		n += c.Of(k, show)
+	}
+	return n
+}
+
+// nightInPath is the night that an address names.
+func nightInPath(r *http.Request) catalog.Date {
+	date, err := pathDate(r)
+	if err != nil {
+		return ""
+	}
+	return date
+}
+
+// nightOfRecording is the night of the recording that an address names.
+func (s *Server) nightOfRecording(r *http.Request) catalog.Date {
+	rec, err := s.recordingOf(r)
+	if err != nil {
+		return ""
+	}
+	return rec.Show
+}
+
+// nightOfFlag is the night of the finding that an address names.
+func (s *Server) nightOfFlag(r *http.Request) catalog.Date {
+	id, err := number(r.PathValue("id"), "finding")
+	if err != nil {
+		return ""
+	}
+	flags, err := s.store.Flags(r.Context(), catalog.FlagFilter{ID: catalog.FlagID(id)})
+	if err != nil || len(flags) == 0 {
+		return ""
+	}
+	return flags[0].Show
+}
