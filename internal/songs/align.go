@@ -48,11 +48,16 @@ const (
 // several that follow each other; a title may be left out and so may stretches.
 // list holds indexes into titles. It returns the likeliest way to do that, and
 // for each title placed the probability, over all ways, that its middle is this
-// title's.
-func align(list []int, titles []wanted, music []stretch, heard recognition) []placing {
+// title's; and, over all ways, the probability that each stretch holds each
+// title.
+func align(list []int, titles []wanted, music []stretch, heard recognition) (placed []placing, of [][]float64) {
 	n, m := len(music), len(list)
+	of = make([][]float64, n)
+	for i := range of {
+		of[i] = make([]float64, len(titles))
+	}
 	if n == 0 || len(titles) == 0 {
-		return []placing{}
+		return []placing{}, of
 	}
 	l := newLattice(list, titles, music, heard)
 	// ways[i][j] and most[i][j] are over all ways in which the first i stretches
@@ -73,7 +78,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) []pl
 			})
 		}
 	}
-	placed := []placing{}
+	placed = []placing{}
 	for i, j := n, m; i > 0 || j > 0; {
 		s := back[l.at(i, j)]
 		if s.title != noTitle {
@@ -100,6 +105,10 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) []pl
 				if title == noTitle {
 					return
 				}
+				p := math.Exp(min(0, ways[here]+w-all))
+				for k := i; k < i1; k++ {
+					of[k][title] += p
+				}
 				for k := range placed {
 					if placed[k].title == title && i <= middles[k] && middles[k] < i1 {
 						placed[k].likelihood = logAdd(placed[k].likelihood, ways[here]+w-all)
@@ -111,7 +120,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) []pl
 	for k := range placed {
 		placed[k].likelihood = math.Exp(min(0, placed[k].likelihood))
 	}
-	return placed
+	return placed, of
 }
 
 // noTitle marks a step in which no title is placed.
@@ -125,6 +134,7 @@ type lattice struct {
 	usual    float64     // blocks of a song, for want of anything better
 	joins    []float64   // sums of ln(1-cut) over the stretches before each
 	told     [][]float64 // by title, and by stretches first and last: what the sound says
+	unknown  []float64   // and what it says about a song that has no title here
 	free     []int       // titles that can be recognised anywhere
 	anyone   float64     // that one of these is played out of turn
 	stranger float64     // probability of a song that nobody knows
@@ -145,16 +155,21 @@ func newLattice(list []int, titles []wanted, music []stretch, heard recognition)
 		l.joins[i+1] = l.joins[i] + logOf(1-s.cut)
 	}
 	l.told = make([][]float64, len(titles))
+	l.unknown = make([]float64, len(music)*mostStretches)
 	for t := range titles {
-		if !heard.knows(t) {
-			continue
+		if heard.knows(t) {
+			l.free = append(l.free, t)
+			l.told[t] = make([]float64, len(music)*mostStretches)
 		}
-		l.free = append(l.free, t)
-		l.told[t] = make([]float64, len(music)*mostStretches)
-		for i := range music {
-			for k := i + 1; k <= min(len(music), i+mostStretches); k++ {
-				l.told[t][i*mostStretches+k-i-1] = heard.says(t, music[i].from, music[k-1].to)
+	}
+	for i := range music {
+		for k := i + 1; k <= min(len(music), i+mostStretches); k++ {
+			at := i*mostStretches + k - i - 1
+			said := heard.says(music[i].from, music[k-1].to)
+			for _, t := range l.free {
+				l.told[t][at] = said.of(t)
 			}
+			l.unknown[at] = said.none()
 		}
 	}
 	l.stranger = unlisted
@@ -233,7 +248,7 @@ func (l lattice) run(i, k int) float64 {
 func (l lattice) noSong(i, k int) float64 {
 	length := float64(l.music[k-1].to - l.music[i].from)
 	few := max(0, min(mostFew, fewSlope*(evenBand-l.bands(i, k))))
-	return math.Log(notASong*math.Exp(few-longNotASong*length/l.usual) + l.stranger)
+	return logAdd(math.Log(notASong)+few-longNotASong*length/l.usual, math.Log(l.stranger)+l.unknown[i*mostStretches+k-i-1])
 }
 
 // bands returns the share of channels that are loud in the stretches i … k-1.

@@ -35,16 +35,20 @@ func TestAlignIsTheSumOfAllWays(t *testing.T) {
 				list = append(list, i)
 			}
 		}
-		heard := recognition{titles: make([][]likenessSum, len(titles)), doubt: make([]float64, len(titles))}
-		for i := range heard.titles {
-			if rng.IntN(2) == 0 {
-				sum := make(likenessSum, at/10+2)
-				for k := range sum[1:] {
-					sum[k+1] = sum[k] + rng.Float64()
-				}
-				heard.titles[i] = []likenessSum{sum}
-				heard.doubt[i] = rng.Float64()
+		var heard recognition
+		for range rng.IntN(len(titles) + 1) {
+			sum := make(likenessSum, at/10+2)
+			for k := range sum[1:] {
+				sum[k+1] = sum[k] + rng.Float64()
 			}
+			song := heardSong{takes: []likenessSum{sum}, titles: make([]float64, len(titles)), none: 1}
+			for i := range titles { // it may have any of the titles, or none
+				if rng.IntN(2) == 0 {
+					song.titles[i] = song.none * rng.Float64()
+					song.none -= song.titles[i]
+				}
+			}
+			heard.songs = append(heard.songs, song)
 		}
 		l := newLattice(list, titles, music, heard)
 
@@ -73,7 +77,20 @@ func TestAlignIsTheSumOfAllWays(t *testing.T) {
 			best = max(best, w.weight)
 			sum += math.Exp(w.weight)
 		}
-		got := align(list, titles, music, heard)
+		got, of := align(list, titles, music, heard)
+		for i := range music {
+			for k := range titles {
+				agree := 0.0
+				for _, w := range ways {
+					if slices.ContainsFunc(w.placed, func(q placing) bool { return q.title == k && q.from <= i && i < q.to }) {
+						agree += math.Exp(w.weight)
+					}
+				}
+				if math.Abs(agree/sum-of[i][k]) > 1e-9 {
+					t.Fatalf("stretch %d holds title %d with %v, not %v", i, k, of[i][k], agree/sum)
+				}
+			}
+		}
 		// Of ways that are equally likely any will do.
 		same := func(a, b placing) bool { return a.title == b.title && a.from == b.from && a.to == b.to }
 		if !slices.ContainsFunc(ways, func(w way) bool { return w.weight > best-1e-9 && slices.EqualFunc(w.placed, got, same) }) {
@@ -96,10 +113,10 @@ func TestAlignIsTheSumOfAllWays(t *testing.T) {
 }
 
 func TestAlignOfNothing(t *testing.T) {
-	if got := align(nil, nil, []stretch{{from: 0, to: 100, cut: 1}}, recognition{}); len(got) > 0 {
+	if got, _ := align(nil, nil, []stretch{{from: 0, to: 100, cut: 1}}, recognition{}); len(got) > 0 {
 		t.Errorf("placed %v", got)
 	}
-	if got := align([]int{0}, []wanted{{title: "A"}}, nil, recognition{}); len(got) > 0 {
+	if got, _ := align([]int{0}, []wanted{{title: "A"}}, nil, recognition{}); len(got) > 0 {
 		t.Errorf("placed %v", got)
 	}
 }

@@ -1,6 +1,7 @@
 package songs
 
 import (
+	"maps"
 	"slices"
 
 	"nightreel/catalog"
@@ -66,20 +67,22 @@ func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []c
 	for _, e := range entries {
 		list = append(list, title(e.Song))
 	}
-	for _, r := range n.refs {
-		title(r.title)
+	for _, c := range n.clusters {
+		for _, key := range slices.Sorted(maps.Keys(c.titles)) {
+			if name, ok := n.titles[key]; ok && c.titles[key] >= leastTitle {
+				title(name)
+			}
+		}
 	}
-	var cs []candidate
-	heard := n.recognition(titles)
 	// What the list says by itself, for other nights to trust.
-	for _, p := range align(list, titles, music, recognition{}) {
-		n.anchors = append(n.anchors, anchor{
-			Key:   catalog.Key(titles[p.title].title),
-			Start: n.frame(music[p.from].from), End: n.frame(music[p.to-1].to),
-			P: round(alignedConfidence * p.likelihood),
-		})
+	if len(list) > 0 {
+		_, of := align(list, titles, music, recognition{})
+		n.anchor(list, titles, music, of)
 	}
-	for _, p := range align(list, titles, music, heard) {
+	heard := n.recognition(titles)
+	placed, _ := align(list, titles, music, heard)
+	var cs []candidate
+	for _, p := range placed {
 		cs = append(cs, candidate{
 			title: titles[p.title].title,
 			start: n.frame(music[p.from].from), end: n.frame(music[p.to-1].to),
@@ -90,11 +93,15 @@ func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []c
 	return cs
 }
 
+// leastTitle is the probability from which a song that is known by its sound may
+// stand under a title that is not on the list.
+const leastTitle = 0.1
+
 // sureness is what the probability of an alignment is worth: where the sound
-// was asked, what its references are worth.
+// was asked, what is known about the song's title.
 func (r recognition) sureness(p placing) float64 {
 	if r.knows(p.title) {
-		return round(max(alignedConfidence, min(mostSure, 1-r.doubt[p.title]/2)) * p.likelihood)
+		return round(max(alignedConfidence, min(mostSure, (1+r.titled(p.title))/2)) * p.likelihood)
 	}
 	return round(alignedConfidence * p.likelihood)
 }

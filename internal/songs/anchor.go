@@ -3,25 +3,64 @@ package songs
 import (
 	"context"
 	"encoding/json"
+	"math"
 
 	"nightreel/catalog"
 )
 
-// anchor is what speaks for a take's title beside its sound: the set list and
-// its order. A title that one night learned from another by sound and gave on
-// to a third must not come back as if somebody had confirmed it; so what a
-// reference is worth is its anchor, not how sure the take is.
+// anchor is what the set list and its order say about a stretch of a night, for
+// other nights to know its songs by. A title that one night learned from another
+// by sound and gave on to a third must not come back as if somebody had
+// confirmed it; so what a take is called tells others nothing, its anchors do.
 type anchor struct {
-	Key   string  `json:"key"` // of the title
-	Start int64   `json:"start"`
-	End   int64   `json:"end"`
-	P     float64 `json:"p"` // probability that the title is right, by the list alone
+	Start  int64              `json:"start"`
+	End    int64              `json:"end"`
+	Titles map[string]float64 `json:"titles"` // the probability of each title, by key
 }
 
-const anchorsKind catalog.DerivedKind = "song anchors"
+const anchorsKind catalog.DerivedKind = "song titles"
+
+const (
+	// byOrder is the probability that a night is what an alignment takes it for:
+	// an order that was mostly kept.
+	byOrder = 0.9
+	// swapped is the probability that a title changed places with the next.
+	swapped = 0.03
+	// leastAnchor is the probability below which a title is not kept.
+	leastAnchor = 0.005
+)
 
 func anchorsKey(rec catalog.Recording) catalog.DerivedKey {
 	return catalog.DerivedKey{Recording: rec.ID, Kind: anchorsKind, End: rec.Frames}
+}
+
+// anchor keeps what a list says about stretches: of[i][t] is the probability
+// that stretch i holds title t.
+func (n *night) anchor(list []int, titles []wanted, music []stretch, of [][]float64) {
+	for i, s := range music {
+		a := anchor{Start: n.frame(s.from), End: n.frame(s.to), Titles: map[string]float64{}}
+		add := func(t int, p float64) { a.Titles[catalog.Key(titles[t].title)] += byOrder * p }
+		for k, t := range list {
+			p := of[i][t]
+			if k > 0 {
+				add(list[k-1], swapped*p)
+				p -= swapped * of[i][t]
+			}
+			if k+1 < len(list) {
+				add(list[k+1], swapped*p)
+				p -= swapped * of[i][t]
+			}
+			add(t, p)
+		}
+		for key, p := range a.Titles {
+			if p < leastAnchor {
+				delete(a.Titles, key)
+				continue
+			}
+			a.Titles[key] = math.Round(1000*p) / 1000
+		}
+		n.anchors = append(n.anchors, a)
+	}
 }
 
 // keepAnchors stores what speaks for the night's takes.
@@ -52,17 +91,26 @@ func anchorsOf(ctx context.Context, store *catalog.Store, rec catalog.Recording)
 	return all, nil
 }
 
-// trust returns the probability that a take's title is right without its sound.
-func trust(t catalog.Take, anchors []anchor) float64 {
-	if t.FoundBy != catalog.ByMusic {
-		return t.Confidence
+// titlesOf returns the probability of each title, by key, that a take is known
+// to have without its sound.
+func titlesOf(t catalog.Take, anchors []anchor) map[string]float64 {
+	key := catalog.Key(t.Song)
+	switch t.FoundBy {
+	case catalog.ByPerson:
+		return map[string]float64{key: 1 - leastDoubt}
+	case catalog.ByMusic:
+	default:
+		return map[string]float64{key: t.Confidence}
 	}
-	best := 0.0
-	key, middle := catalog.Key(t.Song), (t.StartFrame+t.EndFrame)/2
+	titles := map[string]float64{}
 	for _, a := range anchors {
-		if a.Key == key && a.Start <= middle && middle < a.End {
-			best = max(best, a.P)
+		share := float64(min(a.End, t.EndFrame)-max(a.Start, t.StartFrame)) / float64(t.EndFrame-t.StartFrame)
+		if share <= 0 {
+			continue
+		}
+		for key, p := range a.Titles {
+			titles[key] += share * p
 		}
 	}
-	return best
+	return titles
 }

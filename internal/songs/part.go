@@ -128,10 +128,10 @@ func cutAt(music []stretch, cuts []cut) []stretch {
 	return out
 }
 
-// partByTitle cuts stretches where one known song becomes another.
-func (n *night) partByTitle(music []stretch) []stretch {
-	keys, best, where := n.bestByTitle()
-	if len(keys) < 2 {
+// partBySong cuts stretches where one known song becomes another.
+func (n *night) partBySong(music []stretch) []stretch {
+	best, where := n.bestBySong()
+	if len(best) < 2 {
 		return music
 	}
 	var cuts []cut
@@ -160,24 +160,27 @@ func (n *night) partByTitle(music []stretch) []stretch {
 	return cutAt(music, cuts)
 }
 
-// bestByTitle returns the keys of the known songs, and for each its best
-// likeness and where on its reference that is, by second.
-func (n *night) bestByTitle() (keys []string, best [][]float32, where [][]int32) {
-	for i, r := range n.refs {
-		l := n.likes[i]
-		k := slices.Index(keys, r.key)
-		if k < 0 {
-			keys = append(keys, r.key)
-			best, where = append(best, slices.Clone(l.like)), append(where, slices.Clone(l.at))
-			continue
-		}
-		for t, v := range l.like {
-			if v > best[k][t] {
-				best[k][t], where[k][t] = v, l.at[t]
+// bestBySong returns for each known song its best likeness and where on its
+// reference that is, by second.
+func (n *night) bestBySong() (best [][]float32, where [][]int32) {
+	for _, c := range n.clusters {
+		var like []float32
+		var at []int32
+		for _, i := range c.refs {
+			l := n.likes[i]
+			if like == nil {
+				like, at = slices.Clone(l.like), slices.Clone(l.at)
+				continue
+			}
+			for t, v := range l.like {
+				if v > like[t] {
+					like[t], at[t] = v, l.at[t]
+				}
 			}
 		}
+		best, where = append(best, like), append(where, at)
 	}
-	return keys, best, where
+	return best, where
 }
 
 const (

@@ -100,6 +100,7 @@ type night struct {
 	found      []candidate        // placed so far, the most trusted first
 	refs       []reference        // takes that songs are known by
 	likes      []likeness         // what the night has of each of them
+	clusters   []cluster          // the songs that these are of
 	anchors    []anchor           // what the set list says about the takes
 	pauses     []float32          // how loud tracks are in pauses; see readPauses
 	pauseChord chroma             // and what they play there

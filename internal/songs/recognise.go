@@ -13,8 +13,14 @@ import (
 
 // recognition is what the sound of a night says about the titles.
 type recognition struct {
-	titles [][]likenessSum // by title: one for each reference
-	doubt  []float64       // by title: the probability that no reference is of this song
+	songs []heardSong
+}
+
+// heardSong is a song that is known by its sound.
+type heardSong struct {
+	takes  []likenessSum // one for each reference
+	titles []float64     // the probability of each title
+	none   float64       // that it has none of them
 }
 
 // likenessSum holds sums over the seconds before each.
@@ -38,42 +44,90 @@ const (
 	soundS = 10
 	// leastDoubt is left whoever placed the references: persons err too.
 	leastDoubt = 0.0005
-	// neighbours are the titles that a wrong one may have been mistaken for.
-	neighbours = 3
 )
 
-// knows tells whether there is anything to compare a title with.
-func (r recognition) knows(title int) bool {
-	return title < len(r.titles) && len(r.titles[title]) > 0
+// knows tells whether any song may have a title.
+func (r recognition) knows(title int) bool { return r.titled(title) > 0 }
+
+// titled returns how sure it is which song has a title.
+func (r recognition) titled(title int) float64 {
+	p := 0.0
+	for _, s := range r.songs {
+		p = max(p, s.titles[title])
+	}
+	return p
 }
 
-// says weighs that blocks from … to-1 are a title: the logarithm of how much
-// likelier they sound like this if they are than if they are not.
-func (r recognition) says(title, from, to int) float64 {
-	like, seconds := r.like(title, from, to)
-	other := 0.0 // what else it might be
-	for t := range r.titles {
-		if t != title {
-			l, _ := r.like(t, from, to)
-			other = max(other, l)
+// said is what the sound of some blocks says: for each song that is known the
+// logarithm of how much likelier they sound like this if they are it than if
+// they are not.
+type said struct {
+	recognition
+	weight []float64
+}
+
+// says weighs what blocks from … to-1 are.
+func (r recognition) says(from, to int) said {
+	w := said{r, make([]float64, len(r.songs))}
+	likes := make([]float64, len(r.songs))
+	seconds, best, next := 0.0, -1, 0.0 // the likest song, and the likeness of the one after
+	for i, s := range r.songs {
+		l, n := s.like(from, to)
+		likes[i], seconds = l, max(seconds, n)
+		switch {
+		case best < 0 || l > likes[best]:
+			if best >= 0 {
+				next = max(next, likes[best])
+			}
+			best = i
+		default:
+			next = max(next, l)
 		}
 	}
-	w := likeSlope * (like - evenLike)
-	if other > 0 {
-		w = w/2 + marginSlope*(like-other-evenMargin)
+	for i, like := range likes {
+		other := 0.0 // what else it might be
+		if i != best {
+			other = max(0, likes[best])
+		} else {
+			other = next
+		}
+		v := likeSlope * (like - evenLike)
+		if other > 0 {
+			v = v/2 + marginSlope*(like-other-evenMargin)
+		}
+		w.weight[i] = max(-mostTold, min(mostTold, v*seconds/(seconds+soundS)))
 	}
-	w = max(-mostTold, min(mostTold, w*seconds/(seconds+soundS)))
-	// Who sounds like a take of this title is of this title if that take was;
-	// if it was not, it was most likely one of a few neighbours on the list.
-	doubt := max(leastDoubt, r.doubt[title])
-	return max(math.Log(doubt), min(math.Log(neighbours*(1-doubt)/doubt), w))
+	return w
 }
 
-// like returns the mean likeness to a title's best reference, and over how many
+// of weighs that this is a title: over all songs, that it is this one and has
+// that title, or that it is not.
+func (s said) of(title int) float64 {
+	sum := 0.0
+	for i, song := range s.songs {
+		if p := song.titles[title]; p > 0 {
+			sum += math.Log1p(p * math.Expm1(s.weight[i]))
+		}
+	}
+	return sum
+}
+
+// none weighs that this is a song without a title here.
+func (s said) none() float64 {
+	sum := 0.0
+	for i, song := range s.songs {
+		if song.none > 0 {
+			sum += math.Log1p(song.none * max(0, math.Expm1(s.weight[i])))
+		}
+	}
+	return sum
+}
+
+// like returns the mean likeness to a song's best reference, and over how many
 // seconds.
-func (r recognition) like(title, from, to int) (like, seconds float64) {
+func (h heardSong) like(from, to int) (like, seconds float64) {
 	first, last := from/meter.BlocksPerSecond, (to+meter.BlocksPerSecond-1)/meter.BlocksPerSecond
-	for _, sum := range r.titles[title] {
+	for _, sum := range h.takes {
 		a, b := min(first, len(sum)-1), min(last, len(sum)-1)
 		if b > a {
 			seconds = float64(b - a)
@@ -87,8 +141,7 @@ func (r recognition) like(title, from, to int) (like, seconds float64) {
 // may be low: what is doubtful counts as doubtful.
 const recogniseFrom = 0.3
 
-// leastTrust is the trust from which a take may stand for its song on its own.
-// One that was known by its sound alone may too, if it was clearly known.
+// leastTrust is the trust from which a take may stand for its song.
 const leastTrust = 0.15
 
 // mostReferences is how many takes of a song a night is compared with.
@@ -97,7 +150,8 @@ const mostReferences = 3
 // chosen is a take that stands for its song.
 type chosen struct {
 	catalog.Take
-	trust float64 // see trust
+	titles map[string]float64 // see titlesOf
+	trust  float64            // of the likeliest of them
 }
 
 // references chooses the takes that a night's songs are known by, by key of
@@ -120,8 +174,11 @@ func (n *night) references(ctx context.Context, store *catalog.Store, takes []ca
 			anchors[t.RecordingID] = known
 		}
 		key := catalog.Key(t.Song)
-		c := chosen{t, trust(t, known)}
-		if c.trust >= leastTrust || t.Confidence >= 0.9 {
+		c := chosen{Take: t, titles: titlesOf(t, known)}
+		for _, p := range c.titles {
+			c.trust = max(c.trust, p)
+		}
+		if c.trust >= leastTrust {
 			of[key] = append(of[key], c)
 		}
 	}
@@ -183,7 +240,7 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 			if to-from < leastReferenceS {
 				continue
 			}
-			r := reference{key: key, title: t.Song, doubt: 1 - t.trust, person: t.FoundBy == catalog.ByPerson, plays: b[from:to]}
+			r := reference{key: key, titles: t.titles, person: t.FoundBy == catalog.ByPerson, plays: b[from:to]}
 			if r.person {
 				if r.loud, err = loud.as(ctx, recordings[t.RecordingID], from, to); err != nil {
 					return err
@@ -201,7 +258,8 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 	}
 	n.refs = refs
 	n.likes = resemble(band, busy, refs)
-	n.music = n.partByTitle(n.music)
+	n.cluster()
+	n.music = n.partBySong(n.music)
 	n.joinByCourse(n.music)
 	return nil
 }
@@ -212,21 +270,22 @@ const leastReferenceS = 20
 
 // recognition returns what the sound says about some titles.
 func (n *night) recognition(titles []wanted) recognition {
-	r := recognition{titles: make([][]likenessSum, len(titles)), doubt: make([]float64, len(titles))}
-	for t := range titles {
-		key := catalog.Key(titles[t].title)
-		r.doubt[t] = 1
-		for i, ref := range n.refs {
-			if ref.key != key {
-				continue
-			}
+	r := recognition{}
+	for _, c := range n.clusters {
+		h := heardSong{titles: make([]float64, len(titles)), none: 1}
+		for t := range titles {
+			h.titles[t] = c.titles[catalog.Key(titles[t].title)]
+			h.none -= h.titles[t]
+		}
+		h.none = max(0, h.none)
+		for _, i := range c.refs {
 			sum := make(likenessSum, len(n.likes[i].like)+1)
 			for k, v := range n.likes[i].like {
 				sum[k+1] = sum[k] + float64(v)
 			}
-			r.titles[t] = append(r.titles[t], sum)
-			r.doubt[t] *= ref.doubt
+			h.takes = append(h.takes, sum)
 		}
+		r.songs = append(r.songs, h)
 	}
 	return r
 }

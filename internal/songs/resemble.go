@@ -8,11 +8,11 @@ import (
 
 // reference is a take of a known song, of another night or of this one.
 type reference struct {
-	key, title string  // of the song
-	doubt      float64 // the probability that it is another one
-	person     bool    // a person said where it starts and ends
-	plays      []chroma
-	loud       [][]float32 // by tonight's tracks: see loudAs; nil unless a person's
+	key    string             // of the title that it has
+	titles map[string]float64 // the probability of each title, by key
+	person bool               // a person said what it is, and where it starts and ends
+	plays  []chroma
+	loud   [][]float32 // by tonight's tracks: see loudAs; nil unless a person's
 }
 
 const (
