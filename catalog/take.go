@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // FoundBy says who placed a take.
@@ -163,22 +164,42 @@ func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
 	return t.ID, err
 }
 
-// EditTakes deletes and stores takes in one transaction: a split, a merge, or
-// a finder's new answer. Takes with an id of 0 are new; one to delete that is
+// EditTakes deletes and stores takes in one transaction: a split or a merge.
+// Takes with an id of 0 are new; one to delete that is
 // gone already is no error. Where a person says that there is no such take, use
 // [Store.DismissTake].
 func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
-		for _, id := range remove {
-			if _, err := exec(ctx, tx, "DELETE FROM takes WHERE id = ?", id); err != nil {
-				return err
-			}
+	return s.update(ctx, func(tx *sql.Tx) error { return editTakes(ctx, tx, remove, save) })
+}
+
+// EditTakesFrom does what [Store.EditTakes] does, if the show's takes still are
+// those given, in the order of [Store.Takes]: a finder's answer must not undo
+// what a person changed while it was worked out. done is false where they are
+// not, and then nothing is changed.
+func (s *Store) EditTakesFrom(ctx context.Context, show Date, from []Take, remove []TakeID, save []Take) (done bool, err error) {
+	err = s.update(ctx, func(tx *sql.Tx) error {
+		var w where
+		w.add(true, "date = ?", show)
+		now, err := takes(ctx, tx, w)
+		if err != nil || !slices.Equal(now, from) {
+			return err
 		}
-		for _, t := range save {
-			if _, err := saveTake(ctx, tx, t); err != nil {
-				return err
-			}
-		}
-		return nil
+		done = true
+		return editTakes(ctx, tx, remove, save)
 	})
+	return done && err == nil, err
+}
+
+func editTakes(ctx context.Context, tx *sql.Tx, remove []TakeID, save []Take) error {
+	for _, id := range remove {
+		if _, err := exec(ctx, tx, "DELETE FROM takes WHERE id = ?", id); err != nil {
+			return err
+		}
+	}
+	for _, t := range save {
+		if _, err := saveTake(ctx, tx, t); err != nil {
+			return err
+		}
+	}
+	return nil
 }

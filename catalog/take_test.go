@@ -171,3 +171,33 @@ func TestDismissedTakes(t *testing.T) {
 		t.Errorf("got %+v, want %+v", got, want[1:])
 	}
 }
+
+// What a finder worked out from takes that somebody has changed since is not
+// stored.
+func TestEditTakesFrom(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	r := addRecording(t, s, "2031-05-02", MainRig, 1)
+	take := Take{Show: r.Show, Song: "Low Tide", RecordingID: r.ID, StartFrame: 0, EndFrame: 48000, FoundBy: ByMusic, Confidence: 0.5}
+	take = must(s.SaveTake(ctx, take))(t)
+	seen := must(s.Takes(ctx, TakeFilter{Show: r.Show}))(t)
+	person := take
+	person.Song, person.FoundBy, person.Confidence = "Third Rail", ByPerson, 1
+	person = must(s.SaveTake(ctx, person))(t)
+
+	moved := take
+	moved.EndFrame = 96000
+	if done := must(s.EditTakesFrom(ctx, r.Show, seen, nil, []Take{moved}))(t); done {
+		t.Error("a person's correction was overwritten")
+	}
+	if now := must(s.Takes(ctx, TakeFilter{}))(t); !reflect.DeepEqual(now, []Take{person}) {
+		t.Errorf("left %+v", now)
+	}
+	seen = must(s.Takes(ctx, TakeFilter{Show: r.Show}))(t)
+	if done := must(s.EditTakesFrom(ctx, r.Show, seen, []TakeID{person.ID}, nil))(t); !done {
+		t.Error("nobody changed anything, and it was not done")
+	}
+	if done := must(s.EditTakesFrom(ctx, r.Show, nil, nil, nil))(t); !done {
+		t.Error("no takes are no takes")
+	}
+}

@@ -72,6 +72,13 @@ func (e *env) warn(format string, args ...any) {
 	fmt.Fprintf(e.stderr, "warning: "+format+"\n", args...)
 }
 
+// tell says on standard error what happened beside what was asked for.
+func (e *env) tell(sentences []string) {
+	for _, s := range sentences {
+		fmt.Fprintln(e.stderr, s)
+	}
+}
+
 // printJSON prints one document.
 func (e *env) printJSON(v any) error {
 	enc := json.NewEncoder(e.stdout)

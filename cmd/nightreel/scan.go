@@ -75,6 +75,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 	for _, w := range result.Warnings {
 		e.warn("%s", w)
 	}
+	e.tell(result.Learned)
 	flags := 0
 	for _, show := range result.Shows {
 		flags += show.Flags

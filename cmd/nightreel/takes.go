@@ -236,15 +236,40 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		}
 		judged := map[catalog.Date]bool{}
 		for _, t := range takes {
-			if !judged[t.Show] {
-				judged[t.Show] = true
-				if err := rounds.Rejudge(c.Context, store, t.Show); err != nil {
-					return err
-				}
+			if judged[t.Show] {
+				continue
+			}
+			judged[t.Show] = true
+			if err := rounds.Rejudge(c.Context, store, t.Show); err != nil {
+				return err
+			}
+			if err := e.learn(c, store, t.Show, takes); err != nil {
+				return err
 			}
 		}
 		return e.printTakes(c, takes)
 	})
+}
+
+// learn lets the rest of the night and other nights learn from what was
+// corrected.
+func (e *env) learn(c *cli.Context, store *catalog.Store, show catalog.Date, corrected []catalog.Take) error {
+	all, err := store.Takes(c.Context, catalog.TakeFilter{Show: show})
+	if err != nil {
+		return err
+	}
+	if len(songs.Doubtful(all)) > 0 {
+		said, err := rounds.Again(c.Context, store, show)
+		if err != nil {
+			return err
+		}
+		if said != "" {
+			e.tell([]string{said})
+		}
+	}
+	said, err := rounds.Learn(c.Context, store, show, corrected)
+	e.tell(said)
+	return err
 }
 
 func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {

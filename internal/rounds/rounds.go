@@ -23,10 +23,13 @@ type Scanned struct {
 	scan.Result
 	// Warnings are sentences about songs that found no place.
 	Warnings []string `json:"-"`
+	// Learned are sentences about earlier nights whose songs were found anew.
+	Learned []string `json:"-"`
 }
 
 // Scan reads the recordings below some folders, then places the songs and
-// judges the channels of the shows it touched. p may be nil. Errors are those
+// judges the channels of the shows it touched; nights whose songs were doubtful
+// may learn from the new ones. p may be nil. Errors are those
 // of [scan.Run] and [Judge]; what was done is in the result all the same.
 func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Options, p *scan.Progress) (Scanned, error) {
 	result, err := scan.Run(ctx, store, dirs, opt, p)
@@ -34,6 +37,7 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 	if err != nil {
 		return out, err
 	}
+	var learned []catalog.Date
 	for i, show := range out.Shows {
 		done, mark, err := judged(ctx, store, show.Date)
 		if err != nil {
@@ -56,13 +60,23 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 		if err := mark(); err != nil {
 			return out, err
 		}
+		learned = append(learned, show.Date)
+	}
+	for _, show := range learned[max(0, len(learned)-1):] {
+		// After many new nights at once the last one has learned from all others,
+		// and the nights near it may learn from it.
+		said, err := Learn(ctx, store, show, nil)
+		out.Learned = append(out.Learned, said...)
+		if err != nil {
+			return out, err
+		}
 	}
 	return out, nil
 }
 
 // judging is the edition of all judgement: it is raised where songs or health
 // find or say something else than before, and then the next scan judges anew.
-const judging = "4"
+const judging = "5"
 
 // judged reports whether a show was judged since its recordings changed. mark
 // notes that it was, unless they have changed meanwhile.

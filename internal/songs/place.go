@@ -45,17 +45,28 @@ type Span struct {
 // A show that is not in the catalog is *[catalog.NotFoundError]. A show without
 // a recording has no takes.
 func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed, error) {
+	for {
+		placed, done, err := place(ctx, store, date)
+		if done || err != nil {
+			return placed, err
+		}
+	}
+}
+
+// place does what Place does once; done is false if somebody changed the show's
+// takes meanwhile.
+func place(ctx context.Context, store *catalog.Store, date catalog.Date) (placed Placed, done bool, err error) {
 	show, err := store.Show(ctx, date)
 	if err != nil {
-		return Placed{}, err
+		return Placed{}, false, err
 	}
 	result := Placed{Takes: []catalog.Take{}, NotPlaced: []string{}, Unnamed: []Span{}, Problems: []string{}}
 	if len(show.Recordings) == 0 {
-		return result, nil
+		return result, true, nil
 	}
 	n := night{date: date, ref: show.Recordings[0], recordings: show.Recordings, result: &result}
 	if err := n.read(ctx, store); err != nil {
-		return Placed{}, err
+		return Placed{}, false, err
 	}
 	n.marked(n.marks)
 	n.timed()
@@ -64,10 +75,10 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed
 		n.numbered()
 	}
 	n.unnamed()
-	if err := n.store(ctx, store); err != nil {
-		return Placed{}, err
+	if done, err = n.store(ctx, store); err != nil || !done {
+		return Placed{}, false, err
 	}
-	return result, n.keepAnchors(ctx, store)
+	return result, true, n.keepAnchors(ctx, store)
 }
 
 // learnFrom is the confidence from which a take tells how long its song is.
@@ -270,8 +281,8 @@ func (n *night) block(frame int64) int {
 	return int((frame + size/2) / size)
 }
 
-// store makes the show's takes what was found.
-func (n *night) store(ctx context.Context, store *catalog.Store) error {
+// store makes the show's takes what was found, unless they changed meanwhile.
+func (n *night) store(ctx context.Context, store *catalog.Store) (done bool, err error) {
 	found := slices.DeleteFunc(slices.Clone(n.found), func(c candidate) bool { return c.by == catalog.ByPerson })
 	slices.SortStableFunc(found, func(a, b candidate) int { return cmp.Compare(a.start, b.start) })
 	remove, save := n.difference(found)
@@ -284,13 +295,12 @@ func (n *night) store(ctx context.Context, store *catalog.Store) error {
 	}
 	n.result.Removed = len(remove)
 	if len(remove)+len(save) > 0 {
-		if err := store.EditTakes(ctx, remove, save); err != nil {
-			return err
+		if done, err := store.EditTakesFrom(ctx, n.date, n.before, remove, save); err != nil || !done {
+			return false, err
 		}
 	}
-	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: n.date})
-	n.result.Takes = takes
-	return err
+	n.result.Takes, err = store.Takes(ctx, catalog.TakeFilter{Show: n.date})
+	return err == nil, err
 }
 
 // difference matches what was found with the takes that are there: the same

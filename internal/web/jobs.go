@@ -196,7 +196,16 @@ func (j *jobs) judgeNext() {
 		if err := rounds.Rejudge(ctx, j.s.store, show); err != nil {
 			return "", nil, err
 		}
-		return fmt.Sprintf("The channels of %s are judged again.", show), nil, rounds.Prepare(ctx, j.s.store, show)
+		if err := rounds.Prepare(ctx, j.s.store, show); err != nil {
+			return "", nil, err
+		}
+		known, err := j.s.store.Takes(ctx, catalog.TakeFilter{Show: show})
+		if err != nil {
+			return "", nil, err
+		}
+		known = slices.DeleteFunc(known, func(t catalog.Take) bool { return t.FoundBy != catalog.ByPerson })
+		learned, err := rounds.Learn(ctx, j.s.store, show, append([]catalog.Take{}, known...))
+		return fmt.Sprintf("The channels of %s are judged again.", show), learned, err
 	})
 	if err != nil && j.ctx.Err() == nil {
 		j.mu.Lock()

@@ -96,7 +96,7 @@ func (s *Server) scan(r *http.Request) error {
 	}
 	return s.jobs.start(scanJob, "Scanning "+strings.Join(dirs, ", "), look, func(ctx context.Context) (string, []string, error) {
 		result, err := rounds.Scan(ctx, s.store, dirs, opt, &p)
-		lines := slices.Clone(result.Warnings)
+		lines := append(slices.Clone(result.Warnings), result.Learned...)
 		for _, problem := range result.Problems {
 			lines = append(lines, problem.File+": "+problem.Problem)
 		}

@@ -201,8 +201,11 @@ func (s *Server) editTake(r *http.Request, date catalog.Date) error {
 		})
 	case "rename":
 		return s.edits.do(ctx, s.store, date, "renaming "+t.Song, func() error {
-			_, err := songs.Rename(ctx, s.store, take, r.FormValue("song"))
-			return asked(err)
+			if _, err := songs.Rename(ctx, s.store, take, r.FormValue("song")); err != nil {
+				return asked(err)
+			}
+			// Within the edit, so that undoing it undoes this too.
+			return s.placeRest(ctx, date)
 		})
 	case "delete":
 		return s.edits.do(ctx, s.store, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
@@ -261,4 +264,15 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/night/"+string(date), http.StatusSeeOther)
+}
+
+// placeRest finds a night's other songs anew where they were doubtful: which
+// song one is tells which its neighbours are.
+func (s *Server) placeRest(ctx context.Context, date catalog.Date) error {
+	takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil || len(songs.Doubtful(takes)) == 0 {
+		return err
+	}
+	_, err = songs.Place(ctx, s.store, date)
+	return err
 }
