@@ -8,7 +8,9 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 
+	"nightreel/catalog"
 	"nightreel/internal/evaluate"
 )
 
@@ -19,6 +21,7 @@ func main() {
 	tuning := flag.Bool("tuning", true, "look at the part that tuning may look at")
 	held := flag.Bool("held", true, "look at the part that tuning never saw, too")
 	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each part")
+	kinds := flag.String("kinds", "", "plant only these kinds of faults, separated by commas")
 	only := flag.String("only", "", "songs or faults alone")
 	why := flag.Bool("why", false, "say what went wrong, in the tuning part")
 	flag.Parse()
@@ -41,7 +44,7 @@ func main() {
 			}
 		}
 		if *only != "songs" {
-			if err := faults(ctx, part, *broken, reasons, said); err != nil {
+			if err := faults(ctx, part, *broken, *kinds, reasons, said); err != nil {
 				fmt.Fprintln(os.Stderr, "evaluate:", err)
 				os.Exit(1)
 			}
@@ -67,8 +70,12 @@ func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, re
 	return nil
 }
 
-func faults(ctx context.Context, part evaluate.Part, tours int, reasons bool, said func(string)) error {
-	r, err := evaluate.Faults(ctx, part, tours, said)
+func faults(ctx context.Context, part evaluate.Part, tours int, kinds string, reasons bool, said func(string)) error {
+	opt := evaluate.FaultOptions{Tours: tours}
+	for _, k := range strings.FieldsFunc(kinds, func(r rune) bool { return r == ',' }) {
+		opt.Kinds = append(opt.Kinds, catalog.FlagKind(k))
+	}
+	r, err := evaluate.Faults(ctx, part, opt, said)
 	if err != nil {
 		return err
 	}

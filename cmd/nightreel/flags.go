@@ -7,6 +7,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
+	"nightreel/internal/health"
 )
 
 func (e *env) flagsCommand() *cli.Command {
@@ -38,6 +39,7 @@ func (e *env) flagsCommand() *cli.Command {
 				if err != nil {
 					return err
 				}
+				health.Sort(flags)
 				return e.printFlags(c, flags)
 			})
 		},
@@ -90,7 +92,8 @@ func (e *env) printFlags(c *cli.Context, flags []catalog.Flag) error {
 // and a person reads in one look.
 const flagWidth = 100
 
-// listFlags prints findings by show and rig, each with its sentence below it.
+// listFlags prints findings by show and rig, what hurts most first, each with its
+// sentence below it.
 func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
 	head := ""
 	for _, f := range flags {

@@ -39,7 +39,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/web":       {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                                   // asks all, judges nothing
 	"nightreel/internal/demo":      {"nightreel/internal/wavfile"},                                                                                                          // makes files, knows no catalog
 	"nightreel/cmd/bench":          {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/"},                                                                    // for developers
-	"nightreel/cmd/evaluate":       {"nightreel/internal/evaluate"},                                                                                                         // for developers
+	"nightreel/cmd/evaluate":       {"nightreel/catalog", "nightreel/internal/evaluate"},                                                                                    // for developers
 	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
 
 	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                             // the only room with the sound library; for the player's process

@@ -157,3 +157,22 @@ func tomStem(s stem, rate int, sc *score, n noise) {
 		})
 	}
 }
+
+// brighter lifts what lies above a frequency in Hz, by up to 1+more times, and
+// lowers all of it to the power that it had.
+func (s stem) brighter(rate int, hz, more float64) {
+	low := newLowpass(rate, hz)
+	before, after := 0.0, 0.0
+	for i, x := range s {
+		before += float64(x) * float64(x)
+		s[i] += float32(more * (float64(x) - low.next(float64(x))))
+		after += float64(s[i]) * float64(s[i])
+	}
+	if after == 0 {
+		return
+	}
+	g := float32(math.Sqrt(before / after))
+	for i := range s {
+		s[i] *= g
+	}
+}

@@ -1,6 +1,10 @@
 package demo
 
-import "fmt"
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+)
 
 // planting is what is broken in one show: damage for each track, and the
 // truth about what is known before the samples are made.
@@ -12,8 +16,9 @@ type planting struct {
 }
 
 // plant breaks a show. Each fault comes once on the tour, but for those that
-// both rigs hear since they lie before the split.
-func plant(sh showPlan, sc *score, rate int) planting {
+// both rigs hear since they lie before the split. The small tour lacks those
+// that its rates and lengths leave nobody able to hear.
+func plant(sh showPlan, sc *score, rate int, scale Scale) planting {
 	n := len(sh.patch)
 	p := planting{unrecorded: make([]bool, n)}
 	for range sh.rigs {
@@ -39,6 +44,9 @@ func plant(sh showPlan, sc *score, rate int) planting {
 		add(ch, "dropout", float64(z.from)/float64(rate), float64(z.to)/float64(rate), int(z.to-z.from), why)
 	}
 
+	if scale == Full {
+		p.plantSubtle(sh, sc, rate, add, of)
+	}
 	switch sh.seed {
 	case 1:
 		of(hat).ends = frame(0.72 * sc.length)
@@ -79,6 +87,37 @@ func plant(sh showPlan, sc *score, rate int) planting {
 	return p
 }
 
+// plantSubtle plants what takes other nights, a quiet minute or a high rate to
+// hear.
+func (p *planting) plantSubtle(sh showPlan, sc *score, rate int, add func(ch int, kind string, from, to float64, samples int, why string), of func(ch int) *damage) {
+	switch sh.seed {
+	case 1:
+		t := sc.takes[2]
+		from, to := t.StartS+1, t.EndS-2
+		c := badContact(rand.New(rand.NewPCG(7, 1)), rate, int64(from*float64(rate)), int64(to*float64(rate)), dB(-16))
+		of(guitarL).cracks = c
+		last := c[len(c)-1]
+		add(guitarL, "crackle", float64(c[0].at)/float64(rate), float64(last.at)/float64(rate), 0, "a plug that was trodden on")
+
+	case 2:
+		of(keysDI).hum = groundLoop(rate, -52)
+		add(keysDI, "hum", 0, sc.length, 0, "a ground loop through the instrument's power supply")
+		of(audienceR).carries = audienceL
+		add(audienceR, "duplicate", 0, sc.length, 0, "one line was patched to two inputs of the recorder")
+
+	case 3:
+		of(guitarL).carries, of(vocal2).carries = vocal2, guitarL
+		add(guitarL, "swapped", 0, sc.length, 0, "guitar L and vocal 2 are exchanged at the main rig's inputs")
+
+	case 4:
+		of(overheadL).reversed = true
+		add(overheadL, "polarity", 0, sc.length, 0, "its cable was soldered the wrong way round")
+		at := sc.takes[1].EndS + 1.2
+		of(hat).turned, of(hat).turnedAt = dB(-9), int64(at*float64(rate))
+		add(hat, "gain_change", at, at, 0, "its preamp was turned down by 9 dB between two songs")
+	}
+}
+
 // within returns the start of the first note from t on that lasts at least dur
 // seconds.
 func within(notes []note, t, dur float64) float64 {
@@ -111,10 +150,15 @@ func (t *track) counted(sh showPlan, rig rigPlan, begin int64) []Fault {
 }
 
 // healthy lists what only looks broken that night.
-func healthy(sh showPlan) []Healthy {
+func healthy(sh showPlan, faults []Fault) []Healthy {
 	var hs []Healthy
 	add := func(ch int, why string, kinds ...string) {
-		if track := sh.track(ch); track > 0 {
+		kinds = slices.DeleteFunc(kinds, func(kind string) bool {
+			return slices.ContainsFunc(faults, func(f Fault) bool {
+				return f.Track == sh.track(ch) && f.Kind == kind && f.Kind != "dropout"
+			})
+		})
+		if track := sh.track(ch); track > 0 && len(kinds) > 0 {
 			hs = append(hs, Healthy{Show: sh.date(), Channel: channels()[ch].name, Track: track, Kinds: kinds, Why: why})
 		}
 	}

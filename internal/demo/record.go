@@ -46,7 +46,7 @@ func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 	if err != nil {
 		return err
 	}
-	planted := plant(sh, sc, rate)
+	planted := plant(sh, sc, rate, m.opt.Scale)
 	m.truth.Faults = append(m.truth.Faults, planted.faults...)
 	show := Show{Date: sh.date(), Venue: sh.venue, Folder: sh.folder, Recordings: []Recording{}}
 	for i, rig := range sh.rigs {
@@ -80,7 +80,7 @@ func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 		}
 	}
 	m.truth.Shows = append(m.truth.Shows, show)
-	m.truth.Healthy = append(m.truth.Healthy, healthy(sh)...)
+	m.truth.Healthy = append(m.truth.Healthy, healthy(sh, planted.faults)...)
 	for _, t := range sc.takes {
 		t.Show = sh.date()
 		m.truth.Takes = append(m.truth.Takes, t)
@@ -91,10 +91,14 @@ func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 // newTrack returns the track of a channel on a rig.
 func newTrack(sh showPlan, rig rigPlan, rigIndex, ch int, stems *[nSources]stem, d damage) *track {
 	scale := math.Ldexp(1, rig.bits-1)
+	heard := ch
+	if d.carries >= 0 {
+		heard = d.carries
+	}
 	return &track{
 		number: sh.track(ch), channel: ch, stems: stems,
-		feeds:  pickups()[ch].feeds(rig.rate, sh.gain(ch), channels()[ch].gainDB),
-		preamp: newNoise(sh.seed, ch, 1000), floor: dB(pickups()[ch].floorDBFS(sh.gain(ch))),
+		feeds:  pickups()[heard].feeds(rig.rate, sh.gain(heard), channels()[heard].gainDB),
+		preamp: newNoise(sh.seed, heard, 1000), floor: dB(pickups()[heard].floorDBFS(sh.gain(heard))),
 		converter: newNoise(sh.seed, ch, 2000+rigIndex), converterFloor: dB(converterDBFS(rig.bits)),
 		damage: d,
 		top:    (scale - 1.5) / scale,

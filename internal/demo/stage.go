@@ -208,6 +208,9 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 		gain := float32(mood(i))
 		if i == srcBass {
 			gain *= float32(dB(sh.bassRigDB))
+			if sh.bassRigDB != 0 {
+				s.brighter(rate, 160, 0.8) // the new rig has more growl, too
+			}
 		}
 		for k := range s {
 			s[k] *= gain

@@ -10,12 +10,26 @@ type damage struct {
 	offset     float64 // DC, as a fraction of full scale
 	zeros      []span  // dropouts
 	ends       int64   // the file stops here; -1 = it does not
+
+	// What the preamp gets, or does, from the start of the show on.
+	hum      []float64 // a period of it, repeated
+	cracks   []crack   // of a bad contact, in order
+	turned   float64   // factor on all of it from turnedAt on; 0 = never
+	turnedAt int64
+	reversed bool // in polarity
+	carries  int  // the channel whose signal comes here instead; -1 = its own
 }
 
 // span is a stretch of frames, the last one excluded.
 type span struct{ from, to int64 }
 
-func noDamage() damage { return damage{silentFrom: -1, ends: -1} }
+func noDamage() damage { return damage{silentFrom: -1, ends: -1, carries: -1} }
+
+// crack is one break of a bad contact: what it adds from a frame on.
+type crack struct {
+	at   int64
+	wave []float64
+}
 
 // track makes the samples of one track of one rig. It holds no state between
 // blocks but what it counts.
@@ -88,6 +102,7 @@ func (t *track) fill(dst []float64, start int64) {
 			dst[i] += f.gain * float64(s[from+i])
 		}
 	}
+	crackling := t.damage.crackling(start, len(dst))
 	for i := range dst {
 		frame := start + int64(i)
 		x := dst[i]
@@ -101,7 +116,20 @@ func (t *track) fill(dst []float64, start int64) {
 			t.flat.see(frame, math.Abs(x) >= c)
 			x = max(-c, min(c, x))
 		}
-		x += t.floor*t.preamp.at(frame) + t.converterFloor*t.converter.triangle(frame) + t.damage.offset
+		x += t.floor * t.preamp.at(frame)
+		if h := t.damage.hum; h != nil {
+			x += h[frame%int64(len(h))]
+		}
+		if g := t.damage.turned; g != 0 && frame >= t.damage.turnedAt {
+			x *= g
+		}
+		if t.damage.reversed {
+			x = -x
+		}
+		if crackling != nil {
+			x += crackling[i]
+		}
+		x += t.converterFloor*t.converter.triangle(frame) + t.damage.offset
 		t.full.see(frame, x >= t.top || x <= -t.top)
 		dst[i] = x
 	}

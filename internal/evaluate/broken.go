@@ -35,10 +35,16 @@ type FaultsReport struct {
 // first.
 const faultNights = 4
 
+// FaultOptions are the choices of [Faults].
+type FaultOptions struct {
+	Tours int
+	Kinds []catalog.FlagKind // planted in turn; nil = all
+}
+
 // Faults makes tours of broken nights as audio, scans them as a user would, and
 // compares the flags with what was planted. A share of the nights' audio is on
 // disk at any time only.
-func Faults(ctx context.Context, part Part, tours int, progress func(string)) (*FaultsReport, error) {
+func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
 	r := &FaultsReport{Kinds: map[catalog.FlagKind]*KindTally{}}
 	songs, err := songsOf(part)
 	if err != nil {
@@ -56,9 +62,12 @@ func Faults(ctx context.Context, part Part, tours int, progress func(string)) (*
 	if err != nil {
 		return nil, err
 	}
-	for i := range tours {
-		b := brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), songs: songs, speech: speech, drums: drums, renderer: render}
-		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, tours, b.kind))
+	for i := range opt.Tours {
+		b := brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
+		if len(opt.Kinds) > 0 {
+			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // other tours than those of all kinds
+		}
+		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, opt.Tours, b.kind))
 		if err := b.run(ctx, r); err != nil {
 			return nil, err
 		}
@@ -70,6 +79,8 @@ type brokenTour struct {
 	part     Part
 	seed     uint64
 	kind     Timbre
+	kinds    []catalog.FlagKind // planted in turn
+	name     string             // of these kinds, "" for all
 	songs    []song
 	speech   []audio
 	drums    [cymbals + 1][]audio
@@ -104,12 +115,12 @@ type brokenTruth struct {
 
 // brokenEdit is part of the name under which a made tour is kept: raise it when
 // what is made, or what a scan keeps of it, changes.
-const brokenEdit = 2
+const brokenEdit = 3
 
 // kept returns the tour's catalog and truth, made earlier or now. Making takes a
 // minute, judging a second.
 func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []brokenTruth, done func(), err error) {
-	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d", brokenEdit, b.part, b.kind, b.seed))
+	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d%s", brokenEdit, b.part, b.kind, b.seed, b.name))
 	if f, err := os.Open(name + ".gob"); err == nil {
 		defer f.Close()
 		if err := gob.NewDecoder(f).Decode(&truth); err != nil {
@@ -155,7 +166,7 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 		titles, takes = append(titles, s.title), append(takes, two)
 	}
 	var truth []brokenTruth
-	turn := int(b.seed*5) % len(kindsPlanted)
+	turn := int(b.seed*5) % len(b.kinds)
 	for i := range faultNights {
 		var names []string
 		var stems []audioStems
@@ -168,7 +179,7 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 		} else {
 			var kinds []catalog.FlagKind
 			for range 5 {
-				kinds = append(kinds, kindsPlanted[turn%len(kindsPlanted)])
+				kinds = append(kinds, b.kinds[turn%len(b.kinds)])
 				turn++
 			}
 			n.plant(rng, stage, kinds)

@@ -77,6 +77,29 @@ func TestDemoTour(t *testing.T) {
 	t.Run("accepted stays accepted", func(t *testing.T) { checkAccepted(t, store) })
 }
 
+// The full tour has every kind of fault, also those that take a high rate, a
+// quiet minute or other nights to hear.
+func TestFullDemoTour(t *testing.T) {
+	if raceEnabled || testing.Short() {
+		t.Skip("synthesises 400 MB")
+	}
+	store, truth := tour(t, demo.Full)
+	kinds := map[string]bool{}
+	for _, f := range truth.Faults {
+		kinds[f.Kind] = true
+	}
+	for _, k := range []catalog.FlagKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
+		catalog.Hum, catalog.DCOffset, catalog.Polarity, catalog.Duplicate, catalog.Swapped, catalog.MissingTrack, catalog.GainChange,
+		catalog.UnfinishedFile, catalog.ShortTrack} {
+		if !kinds[string(k)] {
+			t.Errorf("no %s on the tour", k)
+		}
+	}
+	t.Run("songs unknown", func(t *testing.T) { checkTour(t, store, truth) })
+	saveTakes(t, store, truth)
+	t.Run("songs known", func(t *testing.T) { checkTour(t, store, truth) })
+}
+
 // checkAccepted accepts one flag and judges again.
 func checkAccepted(t *testing.T, store *catalog.Store) {
 	t.Helper()

@@ -10,14 +10,20 @@ import (
 
 // A preamp's gain moves all that a track holds by the same: the music, the
 // bleed and the floor. A louder player moves the music alone. So a change is
-// told only where playing and quiet agree on it.
+// told only where playing and quiet agree on it. The quiet is the better witness:
+// from night to night what a microphone holds in the pauses above 5 kHz, against
+// what all have more of there, moves by 1 dB in the middle, its loudest moments
+// by as much as the songs differ (measured on the tuning nights of task
+// evaluate).
 const (
 	// leastGainDB is the least change that is told of: below lies what microphones
 	// move between nights. Common practice, no source.
-	leastGainDB = 4.2
+	leastGainDB = 4.5
 	mostGainDB  = 30
-	// gainAgreesDB is how far apart what playing and quiet say may lie.
-	gainAgreesDB = 1.6
+	// gainAgreesDB is how far apart what playing and quiet say may lie, or half of
+	// the change; playing must show half of it at least.
+	gainAgreesDB = 4
+	gainPlays    = 0.5
 	// gainNights is how many other nights tell what is usual; the share gainAgree
 	// of them must lie within gainSpreadDB of the middle one.
 	gainNights   = 2
@@ -26,14 +32,25 @@ const (
 	gainAgree    = 0.6
 
 	// A step within the night is looked for between so many seconds of playing
-	// band, and of pauses, to either side.
+	// band, and so many pauses, to either side.
 	stepLoudS  = 60
-	stepQuietS = 10
+	stepPauses = 3
 	leastLoudS = 8
-	leastPause = 3
+	// Of the change, stepClear must lie between the quarters of what was played
+	// before and after.
+	stepClear  = 0.3
+	leastPause = 2 // s
 	// stepGrid is the grid of bins that a step is looked for on, 2 s.
 	stepGrid = 4
 )
+
+// agree reports whether what the quiet and the playing say is one change of
+// gain, and what it is in dB.
+func agree(quiet, loud float64) (db float64, ok bool) {
+	db = (2*quiet + loud) / 3
+	return db, math.Abs(quiet) >= leastGainDB && math.Abs(db) <= mostGainDB && loud*quiet > 0 &&
+		math.Abs(loud) >= gainPlays*math.Abs(quiet) && math.Abs(loud-quiet) <= max(gainAgreesDB, math.Abs(quiet)/2)
+}
 
 // step is a change of gain within the night.
 type step struct {
@@ -42,12 +59,11 @@ type step struct {
 	clear float64 // dB between what was before and what was after
 }
 
-// course is what a track held, against the rest of the stage, while the band
-// played and while it did not, in order of time.
+// course is what a track held, against the rest of the stage.
 type course struct {
-	sums        []float64 // of all bins, from the start to each
-	loud, quiet []float64
-	louds       []int // how many of loud lie before each bin
+	sums  []float64 // of all bins, from the start to each
+	loud  []float64 // while the band played, in order of time
+	louds []int     // how many of loud lie before each bin
 }
 
 func (n *Night) course(t *Track, s *stage) course {
@@ -60,8 +76,6 @@ func (n *Night) course(t *Track, s *stage) course {
 		c.sums[b+1] = c.sums[b] + v
 		if s.isLoud(b) {
 			c.loud = append(c.loud, v)
-		} else {
-			c.quiet = append(c.quiet, v)
 		}
 		c.louds[b+1] = len(c.loud)
 	}
@@ -89,16 +103,18 @@ func moved(before, after []float64) (db, clear float64) {
 }
 
 // stepAt judges one place.
-func (c *course) stepAt(bin int) (step, bool) {
-	loudBefore, loudAfter := around(c.loud, c.louds[bin], stepLoudS)
-	quietBefore, quietAfter := around(c.quiet, bin-c.louds[bin], stepQuietS)
-	if float64(min(len(loudBefore), len(loudAfter))) < leastLoudS*binsPerSecond || float64(min(len(quietBefore), len(quietAfter))) < leastPause*binsPerSecond {
+func (n *Night) stepAt(t *Track, c *course, bin int) (step, bool) {
+	quiet, ok := n.hushes().step(t, bin)
+	if !ok || math.Abs(quiet) < leastGainDB {
 		return step{}, false
 	}
-	loud, loudClear := moved(loudBefore, loudAfter)
-	quiet, quietClear := moved(quietBefore, quietAfter)
-	st := step{bin: bin, db: (loud + quiet) / 2, clear: min(loudClear, quietClear)}
-	return st, math.Abs(st.db) >= leastGainDB && math.Abs(st.db) <= mostGainDB && math.Abs(loud-quiet) <= 2*gainAgreesDB && st.clear > 0.3*math.Abs(st.db)
+	before, after := around(c.loud, c.louds[bin], stepLoudS)
+	if float64(min(len(before), len(after))) < leastLoudS*binsPerSecond {
+		return step{}, false
+	}
+	loud, clear := moved(before, after)
+	db, ok := agree(quiet, loud)
+	return step{bin: bin, db: db, clear: clear}, ok && clear > stepClear*math.Abs(db)
 }
 
 // mayStep reports whether the mean level moves at a place, near it or farther
@@ -128,7 +144,7 @@ func (n *Night) steps(t *Track, s *stage) []step {
 		if !c.mayStep(bin) {
 			continue
 		}
-		st, ok := c.stepAt(bin)
+		st, ok := n.stepAt(t, &c, bin)
 		if !ok {
 			continue
 		}
@@ -150,45 +166,57 @@ type tourGain struct {
 	nights int
 }
 
-// againstTour compares a track's loud moments, and its quiet, with another
-// night, in dB and but for what the input lists say.
-func (n *Night) againstTour(v *sound.Voice, p *sound.Night) (loud, quiet float64, ok bool) {
-	o := p.Find(catalog.Key(v.Track.Channel))
-	if o == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainCells {
-		return 0, 0, false
+// shift is how a track differs from another night, in dB and but for what the
+// input lists say: in its loudest moments, in what it hisses, and in all that it
+// holds in its quiet.
+type shift struct{ loud, hiss, quiet float64 }
+
+// againstNight compares all voices with another night; those that cannot be
+// compared are left out.
+func (n *Night) againstNight(p *sound.Night) map[int]shift {
+	grain := max(n.Sound.Grain(), p.Grain())
+	all := map[int]shift{}
+	var hiss, quiet []float64
+	for i := range n.Sound.Voices {
+		v := &n.Sound.Voices[i]
+		o, t := p.Find(catalog.Key(v.Track.Channel)), n.trackOf(v)
+		if o == nil || t == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainCells {
+			continue
+		}
+		listed := gainDB(Track{Track: v.Track}, Track{Track: o.Track})
+		d := shift{
+			loud:  v.High - o.High - listed,
+			hiss:  math.Max(grain, hissOf(v.Parts)) - math.Max(grain, hissOf(o.Parts)) - listed,
+			quiet: max(grain, v.Quiet) - max(grain, o.Quiet) - listed,
+		}
+		if math.IsNaN(d.hiss) {
+			continue
+		}
+		all[i] = d
+		if !t.rests {
+			hiss, quiet = append(hiss, d.hiss), append(quiet, d.quiet)
+		}
 	}
-	listed := gainDB(Track{Track: v.Track}, Track{Track: o.Track})
-	return v.High - o.High - listed, v.Quiet - o.Quiet - listed, true
+	if len(hiss) < leastStage {
+		return all
+	}
+	// What all microphones have more of in the pauses is the audience.
+	for i, d := range all {
+		if t := n.trackOf(&n.Sound.Voices[i]); !t.rests {
+			d.hiss -= sound.Median(hiss)
+			d.quiet -= sound.Median(quiet)
+			all[i] = d
+		}
+	}
+	return all
 }
 
 // gainAgainstTour finds the tracks whose gain differs from that of the tour.
 func (n *Night) gainAgainstTour() map[int]tourGain {
-	loud, quiet := make([][]float64, len(n.Sound.Voices)), make([][]float64, len(n.Sound.Voices))
+	loud, hiss, quiet := map[int][]float64{}, map[int][]float64{}, map[int][]float64{}
 	for _, p := range n.Tour {
-		l, q := make([]float64, len(n.Sound.Voices)), make([]float64, len(n.Sound.Voices))
-		var quiets []float64
-		for i := range n.Sound.Voices {
-			v := &n.Sound.Voices[i]
-			var ok bool
-			if l[i], q[i], ok = n.againstTour(v, p); !ok {
-				l[i] = math.NaN()
-			} else if t := n.trackOf(v); t != nil && !t.rests {
-				quiets = append(quiets, q[i])
-			}
-		}
-		// What all microphones have more of in the pauses is the audience.
-		ambience := 0.0
-		if len(quiets) >= leastStage {
-			ambience = sound.Median(quiets)
-		}
-		for i := range l {
-			if math.IsNaN(l[i]) {
-				continue
-			}
-			if t := n.trackOf(&n.Sound.Voices[i]); t != nil && !t.rests {
-				q[i] -= ambience
-			}
-			loud[i], quiet[i] = append(loud[i], l[i]), append(quiet[i], q[i])
+		for i, d := range n.againstNight(p) {
+			loud[i], hiss[i], quiet[i] = append(loud[i], d.loud), append(hiss[i], d.hiss), append(quiet[i], d.quiet)
 		}
 	}
 	found := map[int]tourGain{}
@@ -196,14 +224,13 @@ func (n *Night) gainAgainstTour() map[int]tourGain {
 		if len(loud[i]) < gainNights {
 			continue
 		}
+		h, q := sound.Median(hiss[i]), sound.Median(quiet[i])
+		db, ok := agree(h, sound.Median(loud[i]))
 		// The other nights must agree, but for an odd one in three.
-		db := sound.Median(loud[i])
-		q := sound.Median(quiet[i])
-		agree := min(shareNear(loud[i], db), shareNear(quiet[i], q))
-		if math.Abs(db) < leastGainDB || math.Abs(db) > mostGainDB || math.Abs(q) < leastGainDB || agree < gainAgree || math.Abs(db-q) > 1.5*gainAgreesDB {
+		if !ok || math.Abs(q-h) > max(gainAgreesDB, math.Abs(h)/2) || shareNear(hiss[i], h) < gainAgree {
 			continue
 		}
-		found[i] = tourGain{db: (db + q) / 2, nights: len(loud[i])}
+		found[i] = tourGain{db: db, nights: len(loud[i])}
 	}
 	return found
 }

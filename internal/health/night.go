@@ -31,8 +31,9 @@ type Night struct {
 	Sound *sound.Night
 	Tour  []*sound.Night
 
-	heard  *stage // found once
-	parted bool   // cracks that several tracks have are out
+	heard  *stage  // found once
+	hushed *hushes // found once
+	parted bool    // cracks that several tracks have are out
 }
 
 // Take is a song as it was played, in frames of the recording.
@@ -64,9 +65,10 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.hum()...)
 	found = append(found, n.swapped(swaps)...)
 	found = append(found, duplicates...)
-	// What carries another channel's signal has neither its own polarity nor gain.
+	// What carries another channel's signal has neither its own polarity nor gain,
+	// and a silence is no gain that was turned.
 	found = append(found, without(n.polarity(swaps), duplicates)...)
-	found = append(found, without(n.gains(swaps), duplicates)...)
+	found = append(found, without(without(n.gains(swaps), duplicates), silent)...)
 	found = append(found, n.missing()...)
 	found = append(found, n.short()...)
 	found = append(found, n.holes()...)

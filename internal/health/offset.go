@@ -3,6 +3,7 @@ package health
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -24,6 +25,14 @@ const (
 
 	// dcShare is the share of the track that an offset must hold for.
 	dcShare = 0.5
+
+	// An offset is one number: the blocks of a stretch may scatter about it by
+	// dcScatter times itself at most, and the stretches by dcAgrees, or by half
+	// of warningDC. The mean of a rumble, or of a wave that is cut, is another in
+	// each block: of twenty such blocks, one mean in 40 passes the first (normal
+	// law), and hardly ever half of a night's stretches the second.
+	dcScatter = 2
+	dcAgrees  = 0.25
 )
 
 // means returns the mean of each stretch of blocks in its quietest moments, the
@@ -44,7 +53,8 @@ func means(blocks []meter.Block) []float64 {
 }
 
 // quietMean returns the mean sample of the dcQuiet blocks, in a hundred, that
-// have the least sound beside the offset itself.
+// have the least sound beside the offset itself; 0 where they have none in
+// common.
 func quietMean(blocks []meter.Block) float64 {
 	type moment struct{ sound, mean float64 }
 	var room [2 * dcQuiet]moment
@@ -64,11 +74,39 @@ func quietMean(blocks []meter.Block) float64 {
 		}
 		quietest[k] = m
 	}
-	var sum float64
+	var sum, squares float64
 	for _, m := range quietest {
 		sum += m.mean
+		squares += m.mean * m.mean
 	}
-	return sum / float64(count)
+	mean := sum / float64(count)
+	if squares/float64(count)-mean*mean > dcScatter*dcScatter*mean*mean {
+		return 0
+	}
+	return mean
+}
+
+// standing returns the offset that most stretches which have one agree on, and
+// the stretches that do.
+func standing(means []float64) (dc float64, at []int) {
+	var over []float64
+	for _, m := range means {
+		if math.Abs(m) >= warningDC {
+			over = append(over, m)
+		}
+	}
+	if len(over) == 0 {
+		return 0, nil
+	}
+	slices.Sort(over)
+	middle := over[len(over)/2]
+	for i, m := range means {
+		if math.Abs(m-middle) <= max(dcAgrees*math.Abs(middle), warningDC/2) {
+			at = append(at, i)
+			dc += m
+		}
+	}
+	return dc / float64(len(at)), at
 }
 
 // offsets finds the tracks with DC through at least half of them.
@@ -76,26 +114,11 @@ func (n *Night) offsets() []catalog.Flag {
 	var found []catalog.Flag
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		first, last, over := -1, -1, 0
-		var sum float64
-		for k, m := range t.means {
-			if math.Abs(m) < warningDC {
-				continue
-			}
-			if first < 0 {
-				first = k
-			}
-			last = k
-			over++
-			sum += m
-		}
-		if over == 0 || float64(over) < dcShare*float64(len(t.means)) {
+		dc, at := standing(t.means)
+		if math.Abs(dc) < warningDC || float64(len(at)) < dcShare*float64(len(t.means)) {
 			continue
 		}
-		dc := sum / float64(over)
-		if math.Abs(dc) < warningDC {
-			continue // it changes sides: no offset
-		}
+		first, last := at[0], at[len(at)-1]
 		severity := catalog.WarningSeverity
 		if math.Abs(dc) >= faultDC {
 			severity = catalog.FaultSeverity

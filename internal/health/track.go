@@ -29,7 +29,7 @@ type Track struct {
 	low      float64   // dB, level that a tenth of the bins lies below
 	middle   float64   // half of them
 	high     float64   // nine tenths of them
-	lifeless bool      // it holds nothing but its floor
+	lifeless bool      // it holds nothing but its floor, steadily
 	floor    float64   // dBFS, RMS of the quietest twentieth of the bins
 	clips    runs
 	flats    runs
@@ -125,7 +125,7 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 		}
 	}
 	blips := min(quietS*binsPerSecond, 0.1*float64(len(levels)))
-	t.lifeless = float64(above) <= blips && t.middle < loudestFloorDB
+	t.lifeless = float64(above) <= blips && t.middle < loudestFloorDB && t.middle-t.low <= underDB
 
 	squares := levels[:0]
 	for i := 0; i < len(e.Blocks); i += binBlocks {

@@ -33,10 +33,21 @@ type Span struct {
 // Night is one recording, heard.
 type Night struct {
 	SampleRate int
+	BitDepth   int // 0 where samples are no integers, or it is not known
 	Takes      []Span
 	Voices     []Voice
 
 	curves map[[2]int]*Curve // by voice, the lower first
+}
+
+// Grain returns the level, in dB, below which the recorder's own steps hide what
+// a preamp holds: 1 dB above the noise of rounding with dither of one step each
+// way (half a step RMS).
+func (n *Night) Grain() float64 {
+	if n.BitDepth == 0 {
+		return Silence
+	}
+	return 20*math.Log10(math.Ldexp(1, -n.BitDepth)) + 1
 }
 
 // Voice is one track, heard.
@@ -78,6 +89,9 @@ func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans 
 		parts[p.Track] = append(parts[p.Track], t)
 	}
 	n := &Night{SampleRate: r.SampleRate, Takes: spans}
+	if r.Encoding == "pcm" {
+		n.BitDepth = r.BitDepth
+	}
 	perPart := 60 * int64(r.SampleRate)
 	for _, t := range tracks {
 		if have := int64(len(parts[t.ID])); have > 0 && have >= (t.Frames+perPart-1)/perPart {

@@ -12,6 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
+	"nightreel/internal/health"
 )
 
 // flagsPerPage keeps the page quick; a bad night has some dozens.
@@ -49,10 +50,6 @@ const listenBeforeS = 4
 // marks are shapes beside the colours of severities, so that nobody needs to
 // tell the colours apart.
 var marks = map[catalog.Severity]string{catalog.FaultSeverity: "✕", catalog.WarningSeverity: "▲", catalog.NoteSeverity: "•"}
-
-func severityRank(s catalog.Severity) int {
-	return slices.Index([]catalog.Severity{catalog.FaultSeverity, catalog.WarningSeverity, catalog.NoteSeverity}, s)
-}
 
 func (s *Server) flagsPage(w http.ResponseWriter, r *http.Request) {
 	v, err := s.chooseFlags(r)
@@ -104,13 +101,12 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 		}
 	}
 	slices.Sort(v.Kinds)
-	// What hurts most comes first; open before accepted; else the catalog's
-	// order.
+	// Tonight first; open before accepted; what hurts most first.
 	slices.SortStableFunc(chosen, func(a, b catalog.Flag) int {
 		if a.Accepted != b.Accepted {
 			return map[bool]int{false: -1, true: 1}[a.Accepted]
 		}
-		return cmp.Or(cmp.Compare(b.Show, a.Show), cmp.Compare(severityRank(a.Severity), severityRank(b.Severity)))
+		return cmp.Or(cmp.Compare(b.Show, a.Show), health.Compare(a, b))
 	})
 	v.Of = len(chosen)
 	v.First, _ = strconv.Atoi(q.Get("after"))

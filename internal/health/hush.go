@@ -1,0 +1,162 @@
+package health
+
+import (
+	"math"
+	"slices"
+
+	"nightreel/internal/meter"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// hissBand is the lowest band, 6.3 kHz, that tells of a track's hiss: hum, rumble
+// and what rings on lie below.
+const hissBand = 25
+
+// hissOfPart returns what stands through a minute's quiet above 5.6 kHz, in dB:
+// NaN where the rate is too low for that.
+func hissOfPart(p *spectrum.Tone) float64 {
+	sum := 0.0
+	for _, e := range p.QuietBands[hissBand:] {
+		sum += float64(e)
+	}
+	if sum == 0 {
+		return math.NaN()
+	}
+	return sound.DB(sum)
+}
+
+// hissOf returns the same for a night: of its quietest tenth.
+func hissOf(parts []spectrum.Tone) float64 {
+	var all []float64
+	for i := range parts {
+		all = append(all, hissOfPart(&parts[i]))
+	}
+	return sound.Percentile(known(all), 0.1)
+}
+
+// pause is a stretch of bins in which the band does not play.
+type pause struct{ from, to int }
+
+// pauses returns those of at least leastPause; between songs, where songs are
+// known: in a breakdown somebody plays.
+func (n *Night) pauses(s *stage) []pause {
+	inSong := make([]bool, len(s.loud))
+	size := binBlocks * int64(meter.BlockFrames(n.SampleRate))
+	for _, t := range n.Takes {
+		for b := t.Start / size; b <= t.End/size && b < int64(len(inSong)); b++ {
+			inSong[b] = true
+		}
+	}
+	var all []pause
+	for from := 0; from < len(s.loud); {
+		to := from
+		for to < len(s.loud) && !s.loud[to] && !inSong[to] {
+			to++
+		}
+		if float64(to-from) >= leastPause*binsPerSecond {
+			all = append(all, pause{from, to})
+		}
+		from = to + 1
+	}
+	return all
+}
+
+// hushes is what each track holds in each pause when nobody claps or talks into
+// it: in dB, as it is and against what all microphones have more of there.
+type hushes struct {
+	pauses  []pause
+	raw     map[int][]float64 // by number of the track, a value each pause; NaN beyond the track's end
+	against map[int][]float64
+}
+
+// hushQuantile is the share of a pause in which a microphone hears nothing but
+// what stands through it.
+const hushQuantile = 0.2
+
+func (n *Night) hushes() *hushes {
+	if n.hushed != nil {
+		return n.hushed
+	}
+	s := n.stage()
+	h := &hushes{pauses: n.pauses(s), raw: map[int][]float64{}, against: map[int][]float64{}}
+	n.hushed = h
+	moves := make([][]float64, len(h.pauses)) // of the microphones, each against its own middle
+	for i := range n.Tracks {
+		t := &n.Tracks[i]
+		if !t.measured || t.lifeless {
+			continue
+		}
+		levels := make([]float64, len(h.pauses))
+		for k, p := range h.pauses {
+			levels[k] = percentile(t.levels[min(p.from, len(t.levels)):min(p.to, len(t.levels))], hushQuantile)
+		}
+		h.raw[t.Number] = levels
+		middle := sound.Median(known(levels))
+		for k, x := range levels {
+			if !t.rests && !math.IsNaN(x) {
+				moves[k] = append(moves[k], x-middle)
+			}
+		}
+	}
+	for number, levels := range h.raw {
+		against := slices.Clone(levels)
+		for k := range against {
+			if len(moves[k]) >= leastStage {
+				against[k] -= sound.Median(moves[k])
+			}
+		}
+		h.against[number] = against
+	}
+	return h
+}
+
+func known(values []float64) []float64 {
+	return slices.DeleteFunc(slices.Clone(values), math.IsNaN)
+}
+
+// step returns by how much a track's pauses hold more after a bin than before,
+// in dB: the lesser of what they hold as they are and against the other
+// microphones', for the audience may have fallen silent, and a track that holds
+// its own hiss alone does not hear it. ok is false without a pause on both sides.
+func (h *hushes) step(t *Track, bin int) (db float64, ok bool) {
+	a, ok := h.stepOf(h.raw[t.Number], bin)
+	if !ok || t.rests {
+		return a, ok
+	}
+	b, _ := h.stepOf(h.against[t.Number], bin)
+	switch {
+	case a*b <= 0:
+		return 0, true
+	case math.Abs(a) < math.Abs(b):
+		return a, true
+	}
+	return b, true
+}
+
+func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
+	var before, after []float64
+	for k := len(levels) - 1; k >= 0; k-- {
+		if h.pauses[k].to <= bin && len(before) < stepPauses && !math.IsNaN(levels[k]) {
+			before = append(before, levels[k])
+		}
+	}
+	for k, v := range levels {
+		if h.pauses[k].from >= bin && len(after) < stepPauses && !math.IsNaN(v) {
+			after = append(after, v)
+		}
+	}
+	if len(before) == 0 || len(after) == 0 {
+		return 0, false
+	}
+	db = sound.Median(after) - sound.Median(before)
+	// All of them must lie apart, by half of that or as much as is told of.
+	gap := slices.Min(after) - slices.Max(before)
+	if db < 0 {
+		gap = slices.Min(before) - slices.Max(after)
+	}
+	if gap < min(leastGainDB, math.Abs(db)/2) {
+		return 0, true
+	}
+	return db, true
+}

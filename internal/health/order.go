@@ -1,0 +1,46 @@
+package health
+
+import (
+	"cmp"
+	"slices"
+
+	"nightreel/catalog"
+)
+
+// urgency lists the kinds by what they would do to tomorrow's show if nobody did
+// anything: first what leaves a channel without its sound, then what spoils it,
+// then what playback and the archive have to know. Common practice, no source.
+var urgency = []catalog.FlagKind{
+	catalog.Dead, catalog.WentSilent, catalog.Swapped, catalog.Crackle, catalog.MissingTrack, catalog.ShortTrack, catalog.Duplicate,
+	catalog.Dropout, catalog.Hum, catalog.Clipped, catalog.FlatTop, catalog.Polarity, catalog.DCOffset, catalog.GainChange, catalog.UnfinishedFile,
+}
+
+// severities in order of consequence.
+var severities = []catalog.Severity{catalog.FaultSeverity, catalog.WarningSeverity, catalog.NoteSeverity}
+
+// Compare orders flags of one recording by what would hurt tomorrow's show: by
+// severity, then by kind, then by time and track.
+func Compare(a, b catalog.Flag) int {
+	rank := func(f catalog.Flag) int {
+		if i := slices.Index(urgency, f.Kind); i >= 0 {
+			return i
+		}
+		return len(urgency)
+	}
+	return cmp.Or(
+		cmp.Compare(slices.Index(severities, a.Severity), slices.Index(severities, b.Severity)),
+		cmp.Compare(rank(a), rank(b)), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Track, b.Track), cmp.Compare(a.ID, b.ID))
+}
+
+// Sort orders flags by [Compare] within each recording; recordings stay where
+// they are.
+func Sort(flags []catalog.Flag) {
+	for from := 0; from < len(flags); {
+		to := from
+		for to < len(flags) && flags[to].RecordingID == flags[from].RecordingID {
+			to++
+		}
+		slices.SortStableFunc(flags[from:to], Compare)
+		from = to
+	}
+}

@@ -1,0 +1,45 @@
+package health
+
+import (
+	"slices"
+	"testing"
+
+	"nightreel/catalog"
+)
+
+func TestSort(t *testing.T) {
+	flag := func(recording int, kind catalog.FlagKind, severity catalog.Severity, start int64) catalog.Flag {
+		return catalog.Flag{RecordingID: catalog.RecordingID(recording), Kind: kind, Severity: severity, StartFrame: start}
+	}
+	want := []catalog.Flag{
+		flag(7, catalog.Dead, catalog.FaultSeverity, 0),
+		flag(7, catalog.Dropout, catalog.FaultSeverity, 10),
+		flag(7, catalog.Dropout, catalog.FaultSeverity, 20),
+		flag(7, catalog.Dead, catalog.WarningSeverity, 0),
+		flag(7, catalog.Polarity, catalog.WarningSeverity, 0),
+		flag(7, catalog.Clipped, catalog.NoteSeverity, 5),
+		// Another recording stays behind, however bad.
+		flag(3, catalog.Dead, catalog.FaultSeverity, 0),
+		flag(3, catalog.UnfinishedFile, catalog.WarningSeverity, 0),
+	}
+	got := slices.Clone(want)
+	slices.Reverse(got[:6])
+	slices.Reverse(got[6:])
+	Sort(got)
+	for i := range want {
+		if got[i].Kind != want[i].Kind || got[i].Severity != want[i].Severity || got[i].StartFrame != want[i].StartFrame || got[i].RecordingID != want[i].RecordingID {
+			t.Errorf("%d: %+v, want %+v", i, got[i], want[i])
+		}
+	}
+}
+
+// Every kind of the catalog has its place.
+func TestEveryKindHasItsUrgency(t *testing.T) {
+	for _, k := range []catalog.FlagKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
+		catalog.Hum, catalog.DCOffset, catalog.Polarity, catalog.Duplicate, catalog.Swapped, catalog.MissingTrack, catalog.GainChange,
+		catalog.UnfinishedFile, catalog.ShortTrack} {
+		if !slices.Contains(urgency, k) {
+			t.Errorf("%s has none", k)
+		}
+	}
+}

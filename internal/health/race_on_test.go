@@ -1,0 +1,5 @@
+//go:build race
+
+package health_test
+
+const raceEnabled = true
