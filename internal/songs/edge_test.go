@@ -123,3 +123,33 @@ func TestLoudnessPacked(t *testing.T) {
 	}
 	unpackLoudness([]byte{1, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0x7f})
 }
+
+// A record over the PA is the same in every microphone; a band is not.
+func TestTogether(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 1))
+	const blocks = 20 * meter.BlocksPerSecond
+	tracks := make([]heardTrack, 8)
+	record := make([]float32, blocks)
+	for i := range record {
+		record[i] = float32(6 * rng.NormFloat64())
+	}
+	for k := range tracks {
+		tracks[k].high = -20
+		for i := range blocks {
+			l := float32(-20)
+			if i < blocks/2 {
+				l += record[i] + float32(rng.NormFloat64())
+			} else {
+				l += float32(6 * rng.NormFloat64())
+			}
+			tracks[k].levels = append(tracks[k].levels, l)
+		}
+	}
+	a := activity{together: together(tracks, blocks)}
+	if one, many := a.asOne(0, blocks/2), a.asOne(blocks/2, blocks); one < 0.9 || many > 0.3 {
+		t.Errorf("a record moves as one by %.2f, a band by %.2f", one, many)
+	}
+	if v := a.asOne(blocks, blocks+100); v != 0 {
+		t.Errorf("nothing moves as one by %v", v)
+	}
+}
