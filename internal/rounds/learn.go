@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"nightreel/catalog"
@@ -55,18 +56,22 @@ func Again(ctx context.Context, store *catalog.Store, show catalog.Date) (string
 	if err != nil {
 		return "", err
 	}
-	changed := placed.Added + placed.Moved + placed.Removed
-	if changed == 0 {
+	if placed.Added+placed.Moved+placed.Removed == 0 {
 		return "", nil
 	}
 	if err := Rejudge(ctx, store, show); err != nil {
 		return "", err
 	}
-	takes := "1 take"
-	if changed > 1 {
-		takes = fmt.Sprintf("%d takes", changed)
+	var changes []string
+	for _, c := range []struct {
+		count int
+		what  string
+	}{{placed.Added, "new"}, {placed.Moved, "changed"}, {placed.Removed, "gone"}} {
+		if c.count > 0 {
+			changes = append(changes, fmt.Sprintf("%d %s", c.count, c.what))
+		}
 	}
-	return fmt.Sprintf("%s: %s found anew, now that more is known; what was placed by hand has not moved", show, takes), Prepare(ctx, store, show)
+	return fmt.Sprintf("%s: songs found anew, now that more is known: %s; what was placed by hand has not moved", show, strings.Join(changes, ", ")), Prepare(ctx, store, show)
 }
 
 // apart returns how long two shows are apart; a date that is none is farthest.

@@ -8,8 +8,9 @@ import (
 	"nightreel/internal/meter"
 )
 
-// How sure a take is. A person is sure; all other figures are judgement until
-// labelled nights have been counted (common practice, no source):
+// How sure a take is. A person is sure. What is placed by music is counted by
+// task evaluate; no labelled night has markers or times, so what these are worth
+// is judgement (common practice, no source).
 const (
 	// A person pressed the key for this title, and the band starts right there.
 	markedConfidence = 0.95

@@ -1,0 +1,87 @@
+package songs
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nightreel/catalog"
+)
+
+// store makes the show's takes what was found, unless they changed meanwhile.
+func (n *night) store(ctx context.Context, store *catalog.Store) (done bool, err error) {
+	found := slices.DeleteFunc(slices.Clone(n.found), func(c candidate) bool { return c.by == catalog.ByPerson })
+	slices.SortStableFunc(found, func(a, b candidate) int { return cmp.Compare(a.start, b.start) })
+	remove, save := n.difference(found)
+	for _, t := range save {
+		if t.ID == 0 {
+			n.result.Added++
+		} else {
+			n.result.Moved++
+		}
+	}
+	n.result.Removed = len(remove)
+	if len(remove)+len(save) > 0 {
+		if done, err := store.EditTakesFrom(ctx, n.date, n.before, remove, save); err != nil || !done {
+			return false, err
+		}
+	}
+	n.result.Takes, err = store.Takes(ctx, catalog.TakeFilter{Show: n.date})
+	return err == nil, err
+}
+
+// difference matches what was found with the takes that are there: the same
+// song in the same turn is the same take; a take that got its title now is the
+// numbered one that it overlaps.
+func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []catalog.Take) {
+	old := slices.DeleteFunc(slices.Clone(n.before), func(t catalog.Take) bool { return t.FoundBy == catalog.ByPerson })
+	takes := make([]catalog.Take, len(found))
+	claim := func(i int, same func(t catalog.Take) bool) {
+		if takes[i].ID != 0 {
+			return
+		}
+		if k := slices.IndexFunc(old, same); k >= 0 {
+			takes[i].ID = old[k].ID
+			old = slices.Delete(old, k, k+1)
+		}
+	}
+	overlaps := func(c candidate, t catalog.Take) bool {
+		return t.RecordingID == n.ref.ID && t.StartFrame < c.end && c.start < t.EndFrame
+	}
+	// Where one of several takes of a song is gone, those that stand still
+	// must not be taken for each other: first who has not left the spot.
+	for i, c := range found {
+		claim(i, func(t catalog.Take) bool { return catalog.SameName(t.Song, c.title) && overlaps(c, t) })
+	}
+	for i, c := range found {
+		claim(i, func(t catalog.Take) bool { return catalog.SameName(t.Song, c.title) })
+	}
+	for i, c := range found {
+		claim(i, func(t catalog.Take) bool { return isNumbered(t.Song, n.date) && overlaps(c, t) })
+	}
+	for _, t := range old {
+		remove = append(remove, t.ID)
+	}
+	for i, c := range found {
+		t := catalog.Take{ID: takes[i].ID, Show: n.date, Song: c.title, RecordingID: n.ref.ID, StartFrame: c.start, EndFrame: c.end, FoundBy: c.by, Confidence: c.confidence}
+		unchanged := slices.ContainsFunc(n.before, func(b catalog.Take) bool {
+			return b.ID == t.ID && b.Song == t.Song && b.RecordingID == t.RecordingID && b.StartFrame == t.StartFrame && b.EndFrame == t.EndFrame && b.FoundBy == t.FoundBy && b.Confidence == t.Confidence
+		})
+		if !unchanged {
+			save = append(save, t)
+		}
+	}
+	return remove, save
+}
+
+// numberedTitle names a song whose title nobody knows yet. The date is in it
+// since the third song of two nights need not be one song.
+func numberedTitle(number int, date catalog.Date) string {
+	return fmt.Sprintf("Song %d, %s", number, date)
+}
+
+func isNumbered(title string, date catalog.Date) bool {
+	return strings.HasPrefix(title, "Song ") && strings.HasSuffix(title, ", "+string(date))
+}

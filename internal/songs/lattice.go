@@ -1,0 +1,161 @@
+package songs
+
+import (
+	"math"
+
+	"nightreel/internal/meter"
+)
+
+// lattice weighs the steps of an alignment, as logarithms of probabilities.
+type lattice struct {
+	list     []int
+	titles   []wanted
+	music    []stretch
+	usual    float64     // blocks of a song, for want of anything better
+	joins    []float64   // sums of ln(1-cut) over the stretches before each
+	told     [][]float64 // by title, and by stretches first and last: what the sound says
+	unknown  []float64   // and what it says about a song that has no title here
+	free     []int       // titles that can be recognised anywhere
+	anyone   float64     // that one of these is played out of turn
+	stranger float64     // probability of a song that nobody knows
+	columns  int
+}
+
+func newLattice(list []int, titles []wanted, music []stretch, heard recognition) lattice {
+	total := 0.0
+	for _, s := range music {
+		total += float64(s.blocks())
+	}
+	l := lattice{list: list, titles: titles, music: music, columns: len(list) + 1, joins: make([]float64, len(music)+1)}
+	l.usual = total / float64(max(1, len(list)))
+	if known := knownLength(titles); len(list) == 0 && known > 0 {
+		l.usual = known
+	}
+	for i, s := range music {
+		l.joins[i+1] = l.joins[i] + logOf(1-s.cut)
+	}
+	l.told = make([][]float64, len(titles))
+	l.unknown = make([]float64, len(music)*mostStretches)
+	for t := range titles {
+		if heard.knows(t) {
+			l.free = append(l.free, t)
+			l.told[t] = make([]float64, len(music)*mostStretches)
+		}
+	}
+	for i := range music {
+		for k := i + 1; k <= min(len(music), i+mostStretches); k++ {
+			at := i*mostStretches + k - i - 1
+			said := heard.says(music[i].from, music[k-1].to)
+			for _, t := range l.free {
+				l.told[t][at] = said.of(t)
+			}
+			l.unknown[at] = said.none()
+		}
+	}
+	l.stranger = unlisted
+	l.anyone = math.Log(outOfTurn / float64(max(1, len(l.free))))
+	if len(list) == 0 {
+		l.stranger = stranger
+		l.anyone = math.Log(withoutList / float64(max(1, len(l.free))))
+	}
+	return l
+}
+
+// knownLength returns the median of the lengths that are known.
+func knownLength(titles []wanted) float64 {
+	var known []float64
+	for _, t := range titles {
+		if t.blocks > 0 {
+			known = append(known, t.blocks)
+		}
+	}
+	if known == nil {
+		return 0
+	}
+	return median(known)
+}
+
+func (l lattice) at(i, j int) int { return i*l.columns + j }
+
+func (l lattice) table() []float64 {
+	t := make([]float64, (len(l.music)+1)*l.columns)
+	for i := range t {
+		t[i] = math.Inf(-1)
+	}
+	return t
+}
+
+// middle returns the stretch in which the middle of a placing lies, or the one
+// after the gap that it lies in.
+func (l lattice) middle(p placing) int {
+	at := (l.music[p.from].from + l.music[p.to-1].to) / 2
+	for k := p.from; k < p.to; k++ {
+		if at < l.music[k].to {
+			return k
+		}
+	}
+	return p.to - 1
+}
+
+// mostStretches bounds how many stretches one song may consist of, and with it
+// the time an alignment takes.
+const mostStretches = 40
+
+// steps calls f for every step on from stretch i and title j of the list: leave
+// the title out, leave stretches out, or put a title on stretches.
+func (l lattice) steps(i, j int, f func(i1, j1 int, weight float64, title int)) {
+	if j < len(l.list) {
+		f(i, j+1, math.Log(unplayed), noTitle)
+	}
+	for k := i + 1; k <= min(len(l.music), i+mostStretches); k++ {
+		run := l.run(i, k)
+		f(k, j, run+l.noSong(i, k), noTitle)
+		if j < len(l.list) {
+			f(k, j+1, run+l.take(i, k, l.list[j]), l.list[j])
+		}
+		for _, t := range l.free {
+			f(k, j, run+l.anyone+l.take(i, k, t), t)
+		}
+	}
+}
+
+// run weighs that the stretches i … k-1 belong together and are parted from
+// what is before.
+func (l lattice) run(i, k int) float64 {
+	return logOf(l.music[i].cut) + l.joins[k] - l.joins[i+1]
+}
+
+func (l lattice) noSong(i, k int) float64 {
+	length := float64(l.music[k-1].to - l.music[i].from)
+	few := max(0, min(mostFew, fewSlope*(evenBand-l.bands(i, k))))
+	return logAdd(math.Log(notASong)+few-longNotASong*length/l.usual, math.Log(l.stranger)+l.unknown[i*mostStretches+k-i-1])
+}
+
+// bands returns the share of channels that are loud in the stretches i … k-1.
+func (l lattice) bands(i, k int) float64 {
+	sum, blocks := 0.0, 0.0
+	for _, s := range l.music[i:k] {
+		sum += s.band * float64(s.blocks())
+		blocks += float64(s.blocks())
+	}
+	return sum / blocks
+}
+
+// take weighs that a title is what the stretches i … k-1 hold: by how long it
+// is on other nights, and by how much it sounds like them.
+func (l lattice) take(i, k, title int) float64 {
+	length := float64(l.music[k-1].to - l.music[i].from)
+	expected, spread := l.usual, guessSpread
+	if b := l.titles[title].blocks; b > 0 {
+		expected, spread = b, knownSpread
+	}
+	x := math.Log(length/expected) / spread
+	w := max(leastLength, -x*x/2)
+	if length < leastSongS*meter.BlocksPerSecond && length < expected/3 {
+		w += math.Log(shortSong)
+	}
+	if l.told[title] != nil {
+		w += l.told[title][i*mostStretches+k-i-1]
+	}
+	return w
+}
