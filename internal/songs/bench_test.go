@@ -12,7 +12,8 @@ import (
 
 // BenchmarkPlace finds the 25 songs of a night of 2.5 h and 64 channels, without
 // a set list, among 40 songs known from 60 nights. Of the known nights only what
-// the finder asks for is written down: one track's harmony.
+// the finder asks for is written down: one track's harmony, and the loudness of
+// all 64.
 func BenchmarkPlace(b *testing.B) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(60, 25))
@@ -31,8 +32,15 @@ func BenchmarkPlace(b *testing.B) {
 		date := catalog.Date(fmt.Sprintf("2031-%02d-%02d", 2+day/28, 1+day%28))
 		tunes, names := set()
 		n, spans := bandNight(date, 0.94+0.12*rng.Float64(), tunes...)
-		n.channels, n.levels = n.channels[:1], n.levels[:1]
+		n.levels = n.levels[:1]
+		for len(n.levels) < 64 {
+			n.channels, n.levels = append(n.channels, fmt.Sprintf("Input %d", len(n.channels)+1)), append(n.levels, nil)
+		}
+		n.channels = n.channels[:64]
 		rec := n.store(b, store)
+		if err := songs.KeepLoudness(ctx, store, rec, 64); err != nil {
+			b.Fatal(err)
+		}
 		var takes []catalog.Take
 		for i, s := range spans {
 			takes = append(takes, catalog.Take{Show: date, Song: names[i], RecordingID: rec.ID, StartFrame: rec.Frame(float64(s[0])), EndFrame: rec.Frame(float64(s[1])), FoundBy: catalog.ByPerson, Confidence: 1})

@@ -1,0 +1,17 @@
+package songs
+
+import (
+	"context"
+
+	"nightreel/catalog"
+)
+
+// KeepLoudness keeps that some tracks of a recording are loud all through, as
+// if the recording had been placed.
+func KeepLoudness(ctx context.Context, store *catalog.Store, rec catalog.Recording, tracks int) error {
+	l := make(loudness, tracks)
+	for i := range l {
+		l[i] = trackLoudness{i + 1, make([]float32, int(rec.Seconds(rec.Frames)))}
+	}
+	return keepLoudness(ctx, store, rec, l)
+}
