@@ -93,6 +93,9 @@ type Config struct {
 	SampleRate int        // Hz, 8000 to 384000
 	Channels   int        // tracks measured side by side, 1 to 256
 	Type       SampleType // of every sample
+	// Of, if not 0, is how many channels lie interleaved in what is written, of
+	// which Channels from From on are measured.
+	Of, From int
 	// RunUp is the number of frames at the start of what is written that only
 	// settle the filters and windows and are not reported. A part that does
 	// not start at the recording's first frame gets RunUpFrames of them; the

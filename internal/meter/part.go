@@ -58,6 +58,8 @@ func New(cfg Config) (*Meter, error) {
 		return nil, fmt.Errorf("measure: sample rate of %d Hz is not within 8000 to 384000", cfg.SampleRate)
 	case cfg.Channels < 1 || cfg.Channels > 256:
 		return nil, fmt.Errorf("measure: %d channels are not within 1 to 256", cfg.Channels)
+	case cfg.Of != 0 && (cfg.From < 0 || cfg.From+cfg.Channels > cfg.Of):
+		return nil, fmt.Errorf("measure: channels %d to %d of %d", cfg.From, cfg.From+cfg.Channels-1, cfg.Of)
 	case cfg.Type.Bytes() == 0:
 		return nil, fmt.Errorf("measure: unknown sample type %d", cfg.Type)
 	case cfg.RunUp < 0 || cfg.RunUp%BlockFrames(cfg.SampleRate) != 0:
@@ -103,10 +105,10 @@ func New(cfg Config) (*Meter, error) {
 func (m *Meter) Write(frames int, bufs ...[]byte) error {
 	size := m.cfg.Type.Bytes()
 	stride := size
-	switch len(bufs) {
-	case 1:
-		stride = size * m.cfg.Channels
-	case m.cfg.Channels:
+	switch {
+	case len(bufs) == 1:
+		stride = size * max(m.cfg.Of, m.cfg.Channels)
+	case len(bufs) == m.cfg.Channels && m.cfg.Of == 0:
 	default:
 		return fmt.Errorf("measure: %d buffers for %d channels", len(bufs), m.cfg.Channels)
 	}
@@ -114,6 +116,9 @@ func (m *Meter) Write(frames int, bufs ...[]byte) error {
 		if frames < 0 || len(b) != frames*stride {
 			return fmt.Errorf("measure: a buffer of %d bytes for %d frames of %d bytes", len(b), frames, stride)
 		}
+	}
+	if m.cfg.From > 0 && frames > 0 {
+		bufs = [][]byte{bufs[0][m.cfg.From*size:]} // its last frame is cut
 	}
 	for done := 0; done < frames && !m.finished(); {
 		n := min(frames-done, m.block+lookAhead-m.fill)
@@ -154,7 +159,7 @@ func (m *Meter) measureBlock(b span) {
 // the channels hold. Interleaved frames are taken in pieces that stay in the
 // processor's cache while channel after channel picks its samples.
 func (m *Meter) fillBuffers(bufs [][]byte, at, n, stride int) {
-	if len(bufs) == len(m.channels) {
+	if len(bufs) == len(m.channels) && m.cfg.Of == 0 {
 		for i := range m.channels {
 			to := m.channels[i].buf[history+m.fill:][:n]
 			decode(m.cfg.Type, to, bufs[i][at*stride:], stride)

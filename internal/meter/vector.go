@@ -172,7 +172,7 @@ func (m *Meter) Decodes() bool { return m.groups != nil && m.cfg.Rows != nil }
 func (m *Meter) fillGroups(bufs [][]byte, at, n, stride int) {
 	size := m.cfg.Type.Bytes()
 	row := (history + m.fill) * laneCount
-	if len(bufs) == len(m.channels) {
+	if len(bufs) == len(m.channels) && m.cfg.Of == 0 {
 		for i := range m.groups {
 			g := &m.groups[i]
 			decodeMono(m.cfg.kernel, m.cfg.Type, g.rows[row:], bufs[g.first:][:g.count], at*size, n)
@@ -182,7 +182,7 @@ func (m *Meter) fillGroups(bufs [][]byte, at, n, stride int) {
 			count := min(decodeFrames, n-from)
 			for i := range m.groups {
 				g := &m.groups[i]
-				src := bufs[0][(at+from)*stride+g.first*size : (at+n)*stride]
+				src := bufs[0][(at+from)*stride+g.first*size : min((at+n)*stride, len(bufs[0]))]
 				decodeInterleaved(m.cfg.kernel, m.cfg.Type, g.rows[row+from*laneCount:], g.count, src, count, stride)
 			}
 		}

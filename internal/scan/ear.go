@@ -21,7 +21,7 @@ func newEar(cfg meter.Config) (*ear, error) {
 	e := &ear{first: int(cfg.First / spectrum.HopFrames(cfg.SampleRate)), runUp: cfg.RunUp, harmony: make([][]byte, cfg.Channels)}
 	var err error
 	e.Listener, err = spectrum.New(spectrum.Config{
-		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Type: cfg.Type, First: cfg.First, Frames: cfg.Frames,
+		SampleRate: cfg.SampleRate, Channels: cfg.Channels, Of: cfg.Of, From: cfg.From, Type: cfg.Type, First: cfg.First, Frames: cfg.Frames,
 		Each: e.look,
 	})
 	return e, err

@@ -136,6 +136,7 @@ func (s *scan) measure(ctx context.Context, jobs []*job) error {
 	for _, j := range jobs {
 		units = append(units, j.units()...)
 	}
+	units = shared(units, s.opt.Workers)
 	for _, u := range units {
 		total += u.bytes()
 	}

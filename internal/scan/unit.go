@@ -25,6 +25,55 @@ type unit struct {
 	*job
 	strips []*strip
 	part   int
+	// The tracks of the only strip that are measured, where workers share one; all
+	// for to 0.
+	from, to int
+}
+
+// tracks returns the tracks of a strip that the unit measures.
+func (u unit) tracks(s *strip) []catalog.TrackID {
+	if u.to > 0 {
+		return s.tracks[u.from:u.to]
+	}
+	return s.tracks
+}
+
+// first reports whether the unit is the one, of those that share a strip, that
+// tells of its bytes.
+func (u unit) first() bool { return u.from == 0 }
+
+// shared cuts the last units, if they are of files of many channels, so that
+// the workers end together: a file of few minutes would keep some of them
+// waiting. Who shares a part reads all of it, and measures a share of its tracks.
+// What is found of a track does not depend on it.
+func shared(units []unit, workers int) []unit {
+	rest := len(units) % workers
+	whole := units[:len(units)-rest]
+	out := whole[:len(whole):len(whole)]
+	for _, u := range units[len(whole):] {
+		groups := 1
+		if len(u.strips) == 1 && !u.pace.rotational {
+			groups = (u.strips[0].channels + meter.SideBySide - 1) / meter.SideBySide
+		}
+		shares := 1
+		for n := 2; n <= groups; n++ {
+			rounds := func(n int) int { return (rest*n + workers - 1) / workers }
+			if rounds(n)*shares < rounds(shares)*n {
+				shares = n
+			}
+		}
+		if shares == 1 {
+			out = append(out, u)
+			continue
+		}
+		for i := range shares {
+			part := u
+			part.from = i * groups / shares * meter.SideBySide
+			part.to = min((i+1)*groups/shares*meter.SideBySide, u.strips[0].channels)
+			out = append(out, part)
+		}
+	}
+	return out
 }
 
 // units returns the work there is, part after part. Strips go together, as many
@@ -55,7 +104,7 @@ func (j *job) units() []unit {
 					continue
 				}
 			}
-			all = append(all, unit{j, []*strip{s}, part})
+			all = append(all, unit{job: j, strips: []*strip{s}, part: part})
 			if layout != "" {
 				open[layout] = len(all) - 1
 			}
@@ -73,7 +122,7 @@ func (j *job) layout(s *strip, part int) string {
 	return b.String()
 }
 
-// channels returns how many tracks are measured side by side.
+// channels returns how many tracks are read side by side.
 func (u unit) channels() int {
 	n := 0
 	for _, s := range u.strips {
@@ -139,6 +188,9 @@ func (j *job) stretches(s *strip, part int) []stretch {
 // bytes returns the bytes of audio in the part's own frames.
 func (u unit) bytes() int64 {
 	bytes := int64(0)
+	if !u.first() {
+		return 0 // told of by another one
+	}
 	for _, s := range u.strips {
 		from, to := u.own(s, u.part)
 		for _, f := range s.files {

@@ -102,6 +102,9 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 	from, to := u.own(first, u.part)
 	cfg := u.config
 	cfg.Channels, cfg.First, cfg.Frames, cfg.RunUp = u.channels(), from, to-from, u.runUp(u.part)
+	if u.to > 0 {
+		cfg.Channels, cfg.Of, cfg.From = u.to-u.from, cfg.Channels, u.from
+	}
 	ear, err := newEar(cfg)
 	if err != nil {
 		w.report(first.files[0], err, true)
@@ -129,7 +132,7 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 			return done{}, err
 		}
 		for i, r := range row {
-			if !r.own || r.file == nil {
+			if !r.own || r.file == nil || !u.first() {
 				continue
 			}
 			pieces, err := w.pieces(ctx, r, sums[i], int64(u.strips[i].channels*u.recording.SampleBytes))
@@ -144,7 +147,7 @@ func (w *worker) unit(ctx context.Context, u unit) (done, error) {
 	}
 	parts, features := m.Finish(), ear.features()
 	for _, s := range u.strips {
-		for _, track := range s.tracks {
+		for _, track := range u.tracks(s) {
 			d.parts = append(d.parts, catalog.Part{Track: track, Part: u.part, Data: meter.Encode(parts[0]), Features: features[0]})
 			parts, features = parts[1:], features[1:]
 		}
@@ -247,7 +250,7 @@ func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64, hashes []*
 		}
 		read += len(bufs[i])
 		w.bytesRead.Add(int64(len(bufs[i])))
-		if r.own {
+		if r.own && u.first() {
 			hashes[i].Write(bufs[i])
 			w.progress.bytes.Add(int64(len(bufs[i])))
 			w.shown += int64(len(bufs[i]))

@@ -43,8 +43,11 @@ type Config struct {
 	SampleRate int              // Hz, 8000 to 384000
 	Channels   int              // tracks side by side, 1 to 256
 	Type       meter.SampleType // of every sample
-	First      int64            // the recording's frame at which the part begins
-	Frames     int64            // of the part; what is written beyond is passed over
+	// Of, if not 0, is how many channels lie interleaved in what is written, of
+	// which Channels from From on are heard.
+	Of, From int
+	First    int64 // the recording's frame at which the part begins
+	Frames   int64 // of the part; what is written beyond is passed over
 	// Each, if set, is called with every look of up to Lanes tracks, in order of
 	// time, then of track. What it is given is overwritten when it returns.
 	Each func(*Snapshot)
@@ -104,6 +107,8 @@ func New(cfg Config) (*Listener, error) {
 		return nil, fmt.Errorf("listen: sample rate of %d Hz is not within 8000 to 384000", cfg.SampleRate)
 	case cfg.Channels < 1 || cfg.Channels > 256:
 		return nil, fmt.Errorf("listen: %d channels are not within 1 to 256", cfg.Channels)
+	case cfg.Of != 0 && (cfg.From < 0 || cfg.From+cfg.Channels > cfg.Of):
+		return nil, fmt.Errorf("listen: channels %d to %d of %d", cfg.From, cfg.From+cfg.Channels-1, cfg.Of)
 	case cfg.Type.Bytes() == 0:
 		return nil, fmt.Errorf("listen: unknown sample type %d", cfg.Type)
 	case cfg.First < 0 || cfg.Frames < 0:
@@ -142,10 +147,10 @@ func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
 // as long as that takes; they are not kept.
 func (l *Listener) Write(frames int, bufs ...[]byte) error {
 	in := input{bufs: bufs, stride: l.size}
-	switch len(bufs) {
-	case 1:
-		in.stride *= l.cfg.Channels
-	case l.cfg.Channels:
+	switch {
+	case len(bufs) == 1:
+		in.stride *= max(l.cfg.Of, l.cfg.Channels)
+	case len(bufs) == l.cfg.Channels && l.cfg.Of == 0:
 	default:
 		return fmt.Errorf("listen: %d buffers for %d channels", len(bufs), l.cfg.Channels)
 	}
@@ -226,8 +231,8 @@ func (l *Listener) gather(d decimator, into *gather, g *group, in *input, at, n 
 		d.kind = in.kind
 		words := in.rows[g.first/meter.SideBySide][at*meter.SideBySide+g.first%meter.SideBySide : (at+n)*meter.SideBySide]
 		l.cfg.kernel.interleaved(&d, into, g.count, bytesOf(words), n, stride)
-	case len(in.bufs) == 1 && l.cfg.Channels > 1:
-		src := in.bufs[0][at*in.stride+g.first*l.size : (at+n)*in.stride]
+	case len(in.bufs) == 1 && max(l.cfg.Of, l.cfg.Channels) > 1:
+		src := in.bufs[0][at*in.stride+(l.cfg.From+g.first)*l.size : (at+n)*in.stride]
 		l.cfg.kernel.interleaved(&d, into, g.count, src, n, in.stride)
 	default:
 		for lane := range g.count {
