@@ -12,6 +12,7 @@ require (
 	github.com/go-audio/wav v1.1.0
 	github.com/gofrs/flock v0.13.2
 	github.com/google/renameio/v2 v2.0.2
+	github.com/hanwen/go-fuse/v2 v2.12.1
 	github.com/mattn/go-sqlite3 v1.14.53
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/urfave/cli/v2 v2.27.7

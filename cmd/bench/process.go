@@ -27,11 +27,10 @@ type build struct{ kernel, path string }
 
 func (b *bench) path(name string) string { return filepath.Join(b.dir, name) }
 
-// build builds nightreel with the kernel that is used here, and with those that
-// a lesser processor, or one without a C compiler, would use.
-func (b *bench) build(ctx context.Context, used string) error {
+// build builds nightreel with the kernel that is used here, and with others.
+func (b *bench) build(ctx context.Context, used string, others ...string) error {
 	kernels := []string{used}
-	for _, k := range []string{"AVX2", "plain Go"} {
+	for _, k := range others {
 		if k != used {
 			kernels = append(kernels, k)
 		}

@@ -38,7 +38,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/listen":    {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                                     // one track as sound or as a picture
 	"nightreel/internal/web":       {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                                   // asks all, judges nothing
 	"nightreel/internal/demo":      {"nightreel/internal/wavfile"},                                                                                                          // makes files, knows no catalog
-	"nightreel/cmd/bench":          {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/"},                                                                    // for developers
+	"nightreel/cmd/bench":          {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/", "github.com/hanwen/go-fuse/v2/"},                                   // for developers
 	"nightreel/cmd/evaluate":       {"nightreel/catalog", "nightreel/internal/evaluate"},                                                                                    // for developers
 	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
 

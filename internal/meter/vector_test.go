@@ -257,6 +257,9 @@ func TestKernelChosen(t *testing.T) {
 	if !slices.IsSortedFunc(all[:len(all)-1], func(a, b kernel) int { return int(b) - int(a) }) {
 		t.Errorf("%v: not the fastest first", all)
 	}
+	if only != "" {
+		t.Skip("one kernel was asked for: ", only)
+	}
 	m, err := New(Config{SampleRate: 48000, Channels: 1, Type: Int16})
 	if err != nil || m.cfg.kernel != all[0] {
 		t.Errorf("New chose %v of %v, error %v", m.cfg.kernel, all, err)
