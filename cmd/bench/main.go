@@ -58,7 +58,7 @@ func run() error {
 		if err != nil {
 			return err
 		}
-		store, err := makeTour(context.Background(), flag.Arg(1), flag.Arg(1)+".nightreel", nights)
+		store, err := makeTour(context.Background(), flag.Arg(1), flag.Arg(1)+".nightreel", 0, nights)
 		if store != nil {
 			store.Close()
 		}

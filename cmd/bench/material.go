@@ -20,10 +20,13 @@ const (
 // the demo tour, 24 bit.
 type material [][]byte
 
-// makeMaterial makes the demo tour in dir and reads its first night.
+// makeMaterial makes the demo tour in dir, unless it is there already, and reads
+// its first night.
 func makeMaterial(ctx context.Context, dir string) (material, error) {
-	if _, err := demo.Make(ctx, dir, demo.Options{}); err != nil {
-		return nil, err
+	if _, err := os.Stat(dir); err != nil {
+		if _, err := demo.Make(ctx, dir, demo.Options{}); err != nil {
+			return nil, err
+		}
 	}
 	var m material
 	err := filepath.WalkDir(dir, func(path string, d os.DirEntry, err error) error {
@@ -52,31 +55,27 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 	return m, err
 }
 
-// writeNight is this program's part "write DIR CHANNELS SECONDS mono|poly". It is
+// writeNight is this program's part "write DEMO DIR CHANNELS SECONDS mono|poly",
+// where DEMO is a folder that has the demo tour, or gets it. It is
 // a process of its own since the memory that a program has counts as that of
 // those it starts.
 func writeNight(args []string) error {
-	if len(args) != 4 {
-		return fmt.Errorf("write takes DIR CHANNELS SECONDS mono|poly")
+	if len(args) != 5 {
+		return fmt.Errorf("write takes DEMO DIR CHANNELS SECONDS mono|poly")
 	}
-	channels, err := strconv.Atoi(args[1])
+	channels, err := strconv.Atoi(args[2])
 	if err != nil {
 		return err
 	}
-	seconds, err := strconv.Atoi(args[2])
+	seconds, err := strconv.Atoi(args[3])
 	if err != nil {
 		return err
 	}
-	demo, err := os.MkdirTemp(filepath.Dir(args[0]), "demo-")
+	m, err := makeMaterial(context.Background(), args[0])
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(demo)
-	m, err := makeMaterial(context.Background(), demo)
-	if err != nil {
-		return err
-	}
-	return m.write(args[0], channels, seconds, args[3] == "poly")
+	return m.write(args[1], channels, seconds, args[4] == "poly")
 }
 
 // night writes a recording and returns its files.
@@ -86,7 +85,7 @@ func (b *bench) night(ctx context.Context, dir string, channels, seconds int, la
 	if err != nil {
 		return nil, err
 	}
-	if _, err := measure(ctx, self, "write", dir, strconv.Itoa(channels), strconv.Itoa(seconds), layout); err != nil {
+	if _, err := measure(ctx, self, "write", b.path("demo"), dir, strconv.Itoa(channels), strconv.Itoa(seconds), layout); err != nil {
 		return nil, err
 	}
 	return filepath.Glob(filepath.Join(dir, "*.wav"))

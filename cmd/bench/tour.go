@@ -25,12 +25,13 @@ const (
 	tourMinutes  = 150 // two hours and a half a night
 )
 
-// makeTour makes folders of recordings for so many nights, and a catalog that
-// holds them all as measured. Nobody has ten terabytes for it: the files are
-// sparse, and what was measured of them is made up; all but the last night's is
-// a few bytes a minute, so that the catalog has all its rows but not its size.
-func makeTour(ctx context.Context, dir, path string, nights int) (*catalog.Store, error) {
-	for n := range nights {
+// makeTour makes folders of recordings for nights from one number to another, and
+// a catalog that holds them all as measured. Nobody has ten terabytes for it: the
+// files are sparse, and what was measured of them is made up; all but the last
+// night's is a few bytes a minute, so that the catalog has all its rows but not
+// its size.
+func makeTour(ctx context.Context, dir, path string, from, to int) (*catalog.Store, error) {
+	for n := from; n < to; n++ {
 		if err := sparseNight(filepath.Join(dir, fmt.Sprint(date(n), " Hall"))); err != nil {
 			return nil, err
 		}
@@ -52,8 +53,8 @@ func makeTour(ctx context.Context, dir, path string, nights int) (*catalog.Store
 	if _, err := scan.Run(scanning, store, []string{dir}, scan.Options{Workers: 1}, &p); !errors.Is(err, context.Canceled) {
 		return store, fmt.Errorf("filing the nights: %w", err)
 	}
-	for n := range nights {
-		if err := fillNight(ctx, store, n, n == nights-1); err != nil {
+	for n := from; n < to; n++ {
+		if err := fillNight(ctx, store, n, n == to-1); err != nil {
 			return store, err
 		}
 	}
