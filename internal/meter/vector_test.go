@@ -200,7 +200,11 @@ func TestKernelsAgree(t *testing.T) {
 	slices.Sort(names)
 	events := 0
 	// 8010 Hz has blocks whose last tile is a single frame.
-	for i, rate := range []int{8010, 11025, 44100, 48000, 96000, 192000} {
+	rates := []int{8010, 11025, 44100, 48000, 96000, 192000}
+	if testing.Short() { // where the processor is emulated the whole takes hours
+		rates = []int{8010, 48000}
+	}
+	for i, rate := range rates {
 		for _, typ := range allTypes {
 			r := newRand(uint64(50 + i))
 			blocks := 4
@@ -223,7 +227,7 @@ func TestKernelsAgree(t *testing.T) {
 			sameOnAll(t, fmt.Sprintf("%d Hz, type %d, low clip level", rate, typ), cfg, mono, r)
 		}
 	}
-	if events < 1000 {
+	if events < 200*len(rates)-200 {
 		t.Errorf("%d events in all: nothing to agree on", events)
 	}
 }

@@ -52,7 +52,7 @@ func shared(units []unit, workers int) []unit {
 	out := whole[:len(whole):len(whole)]
 	for _, u := range units[len(whole):] {
 		groups := 1
-		if len(u.strips) == 1 && !u.pace.rotational {
+		if len(u.strips) == 1 {
 			groups = (u.strips[0].channels + meter.SideBySide - 1) / meter.SideBySide
 		}
 		shares := 1
