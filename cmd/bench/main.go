@@ -25,6 +25,7 @@ import (
 	"os"
 	"os/signal"
 	"strconv"
+	"syscall"
 
 	"nightreel/internal/meter"
 )
@@ -78,7 +79,7 @@ func run() error {
 		return fmt.Errorf("unknown part %q: growth, nights, cold, or nothing", flag.Arg(0))
 	}
 
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	var err error
 	if b.dir, err = os.MkdirTemp(*dir, "nightreel-bench-"); err != nil {

@@ -202,18 +202,33 @@ INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan
 		vu peak = {0}, least = ~(vu){0};
 		vf bend = {0}, flat = all_f(1);
 		int64_t i = from, to = n < from + TILE ? n : from + TILE;
-		for (; i + 2 <= to; i += 2) {
-			vi va = at(x, i, k), vb = at(x, i + 1, k);
-			vu size_a = size_of(floats, va), size_b = size_of(floats, vb);
-			peak = MAX_U(MAX_U(size_a, size_b), peak);
-			least = MIN_U(MIN_U(size_a, size_b), least);
-			vf a = as_float(floats, va), b = as_float(floats, vb);
-			vf da = a - last, db = b - a;
-			bend = MAX_F(MAX_F(abs_f(da - step), abs_f(db - da)), bend);
-			flat = MIN_F(MAX_F(MAX_F(abs_f(da), abs_f(db)) - tolerance, floor - abs_f(b)), flat);
-			last = b;
-			step = db;
+#define PAIRS(end) \
+		for (; i + 2 <= (end); i += 2) { \
+			vi va = at(x, i, k), vb = at(x, i + 1, k); \
+			vu size_a = size_of(floats, va), size_b = size_of(floats, vb); \
+			peak = MAX_U(MAX_U(size_a, size_b), peak); \
+			least = MIN_U(MIN_U(size_a, size_b), least); \
+			vf a = as_float(floats, va), b = as_float(floats, vb); \
+			vf da = a - last, db = b - a; \
+			bend = MAX_F(MAX_F(abs_f(da - step), abs_f(db - da)), bend); \
+			flat = MIN_F(MAX_F(MAX_F(abs_f(da), abs_f(db)) - tolerance, floor - abs_f(b)), flat); \
+			last = b; \
+			step = db; \
 		}
+		vu head, tail;
+		if (to == from + TILE) {
+			PAIRS(from + REACH)
+			head = peak;
+			PAIRS(to - REACH)
+			vu before = peak;
+			peak = (vu){0};
+			PAIRS(to)
+			tail = peak;
+			peak = MAX_U(before, tail);
+		} else {
+			PAIRS(to)
+		}
+#undef PAIRS
 		if (i < to) { /* at the very end */
 			vi va = at(x, i, k);
 			peak = MAX_U(size_of(floats, va), peak);
@@ -222,7 +237,10 @@ INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan
 			bend = MAX_F(abs_f(da - step), bend);
 			flat = MIN_F(MAX_F(abs_f(da) - tolerance, floor - abs_f(a)), flat);
 		}
+		if (to < from + TILE) head = tail = peak;
 		vf size = size_as_float(floats, peak);
+		*(any_vf *)(tiles->near + k) = size_as_float(floats, head);
+		*(any_vf *)(tiles->bound + k) = size_as_float(floats, tail);
 		bend += MAX_F(size, peak_before) * BEND_MARGIN;
 		vi marked = (flat <= 0) & (MAX_F(bend, bend_before) >= corner);
 		*(any_vf *)(tiles->peak + k) = size;
@@ -446,12 +464,14 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 	for (int k = 0; k < LANES; k += Q) {
 		vf most = {0};
 		vi where = {0};
-		for (int64_t i = 0; i < count; i++) {
 #define TILE_AT(i, what) (*(any_vf *)(t[i].what + k))
-			vf near = MAX_F(MAX_F(TILE_AT(i - 1, peak), TILE_AT(i, peak)), TILE_AT(i + 1, peak));
+		vf tail = TILE_AT(-1, bound);
+		for (int64_t i = 0; i < count; i++) {
+			vf near = MAX_F(MAX_F(tail, TILE_AT(i, peak)), TILE_AT(i + 1, near));
+			tail = TILE_AT(i, bound);
 			vf bend = MAX_F(MAX_F(TILE_AT(i - 1, bend), TILE_AT(i, bend)), TILE_AT(i + 1, bend));
 			if (i == count - 2) { /* the last tile may be shorter than the filter */
-				near = MAX_F(near, TILE_AT(i + 2, peak));
+				near = MAX_F(near, TILE_AT(i + 2, near));
 				bend = MAX_F(bend, TILE_AT(i + 2, bend));
 			}
 			vf straight = MAX_F(near * p->outer_sum + bend * p->outer_rest, near * p->inner_sum + bend * p->inner_rest);

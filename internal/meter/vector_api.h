@@ -52,8 +52,8 @@ struct lanes {
 struct tile {
 	float peak[LANES];                       /* to the nearest float; 0 only if all samples are */
 	float bend[LANES];                       /* largest second difference, or more */
-	float near[LANES];                       /* largest sample that the true-peak filter sees from the tile */
-	float bound[LANES];                      /* the true-peak filter cannot read more */
+	float near[LANES];                       /* largest sample that the true-peak filter sees from the tile; at first, that of the REACH first frames */
+	float bound[LANES];                      /* the true-peak filter cannot read more; at first, the largest of the REACH last frames */
 	int32_t flat[LANES];                     /* FLAT_MARK: a flat top may begin in the tile or up to 2 frames before; CRACK_MARK: the wave may crack in it */
 };
 
