@@ -30,13 +30,37 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 		return nil, err
 	}
 	r := &SongsReport{}
+	// The next tour is made while one is counted: to render songs takes longest,
+	// and the synthesiser has but one thread.
+	type made struct {
+		tour *tour
+		err  error
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	start := func(i int) <-chan made {
+		done := make(chan made, 1)
+		go func() {
+			t, err := m.newTour(ctx, uint64(i+1), nights)
+			done <- made{t, err}
+		}()
+		return done
+	}
+	var next <-chan made
 	for i := range tours {
-		t, err := m.newTour(ctx, uint64(i+1), nights)
-		if err != nil {
-			return nil, err
+		now := next
+		if i == 0 {
+			now = start(0)
+		}
+		if i+1 < tours {
+			next = start(i + 1)
+		}
+		t := <-now
+		if t.err != nil {
+			return nil, t.err
 		}
 		progress(fmt.Sprintf("%s: tour %d of %d", part, i+1, tours))
-		if err := r.tour(ctx, t); err != nil {
+		if err := r.tour(ctx, t.tour); err != nil {
 			return nil, err
 		}
 	}
