@@ -17,6 +17,7 @@ type SongsReport struct {
 	First     Tally // with a set list, no earlier night known
 	Listed    Tally // with a set list, after earlier nights that nobody looked at
 	Again     Tally // all of these, placed again when the later nights are known
+	One       Tally // with a set list, after a first night that a person confirmed and others as found
 	Confirmed Tally // with a set list, after earlier nights that a person confirmed
 	Unlisted  Tally // without a set list, after two confirmed nights or more
 	Talk      Tally // nights without a song
@@ -77,8 +78,8 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 }
 
 // tour places every night by its set list, corrects nothing, and places all
-// again; then once more, with each night confirmed before the next: with its
-// set list and, from the third on, without.
+// again; then with the first night confirmed; then with each night confirmed
+// before the next: with its set list and, from the third on, without.
 func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 	store, done, err := newCatalog(ctx)
 	if err != nil {
@@ -115,7 +116,40 @@ func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 		}
 		r.Again.count(nightDate(i), n.played, takes, known)
 	}
+	if err := r.one(ctx, t); err != nil {
+		return err
+	}
 	return r.confirmed(ctx, t)
+}
+
+// one confirms the first night, and no other.
+func (r *SongsReport) one(ctx context.Context, t *tour) error {
+	store, done, err := newCatalog(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
+	known := map[string]bool{}
+	for i, n := range t.nights {
+		if err := fill(ctx, store, t.stage, n, nightDate(i)); err != nil {
+			return err
+		}
+		for _, title := range n.list {
+			known[title] = true
+		}
+		if i == 0 {
+			err = confirm(ctx, store, nightDate(i), n.played)
+			for _, p := range n.played {
+				known[p.Song] = true
+			}
+		} else {
+			err = r.One.place(ctx, store, i, n, n.list, known)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (r *SongsReport) confirmed(ctx context.Context, t *tour) error {
