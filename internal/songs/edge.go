@@ -20,6 +20,7 @@ const (
 	edgeFarS  = 50 // no edge is moved farther
 	edgeSnapS = 1.5
 
+	// Chosen on rendered songs; internal/evaluate/README.md says what lost.
 	// The worth of a second is how much rather it is that second of the song
 	// than one of a pause. The same chord counts chordWorth beyond evenChord,
 	// and so does every track that is as loud as there and not as in pauses.
