@@ -179,8 +179,9 @@ func (c channelsOf) of(f Flag) string {
 	return fmt.Sprintf("Track %d", f.Track)
 }
 
-// channelNames resolves the channel of every track, and of every line of the
-// input lists that has no track, of one show or of all.
+// channelNames resolves the channels that flags may be about, of one show or of
+// all: those of the input lists, also where there is no track, and the names of
+// tracks that stand on none.
 func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error) {
 	names := channelsOf{}
 	recordings, err := s.Recordings(ctx, RecordingFilter{Show: show})
@@ -191,17 +192,27 @@ func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error)
 	if err != nil {
 		return nil, err
 	}
-	for _, r := range recordings {
-		for _, in := range InForce(lists, r.Show, r.Rig) {
-			names[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel
-		}
-	}
-	tracks, err := s.Tracks(ctx, TrackFilter{Show: show})
+	var w where
+	w.add(show != "", "s.date = ?", show)
+	w.add(true, "t.name <> ''")
+	w.add(true, "EXISTS (SELECT 1 FROM flags f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
+	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,
+		func(row scanner) (struct{}, error) {
+			var key [2]int64
+			var name string
+			err := row.Scan(&key[0], &key[1], &name)
+			names[key] = name
+			return struct{}{}, err
+		})
 	if err != nil {
 		return nil, err
 	}
-	for _, t := range tracks {
-		names[[2]int64{int64(t.RecordingID), int64(t.Number)}] = t.Channel
+	for _, r := range recordings {
+		for _, in := range InForce(lists, r.Show, r.Rig) {
+			if in.Channel != "" {
+				names[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel
+			}
+		}
 	}
 	return names, nil
 }

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"bytes"
+	"fmt"
 	"net/http"
 
 	"nightreel/catalog"
@@ -12,6 +14,7 @@ type tourView struct {
 	Last  catalog.Date // the last night's
 	Open  int          // findings
 	Takes int
+	Rows  []byte // markup: the songs
 }
 
 func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
@@ -24,5 +27,37 @@ func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
 	for _, n := range glance.Nights {
 		v.Last, v.Open, v.Takes = n.Date, v.Open+n.Flags, v.Takes+n.Takes
 	}
+	v.Rows = tourRows(glance)
 	s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
+}
+
+// tourRows is the songs, a line each, a cell a night. It is written by hand: a
+// long tour has thousands of cells.
+func tourRows(g overview.Glance) []byte {
+	var b bytes.Buffer
+	for _, song := range g.Songs {
+		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d">%s</a></th>`, song.ID, escape(song.Title))
+		for i, c := range song.Cells {
+			date := g.Nights[i].Date
+			switch c.State {
+			case overview.None:
+				b.WriteString("<td></td>")
+				continue
+			case overview.NotFound:
+				fmt.Fprintf(&b, `<td class="not_found"><a href="/night/%s"><span class="state not_found">?</span><span class="hidden"> on the set list, not found</span></a></td>`, date)
+				continue
+			}
+			fmt.Fprintf(&b, `<td><a href="/night/%s#take-%d">%s`, date, c.Take, minutes(c.LengthS))
+			if c.Takes > 1 {
+				fmt.Fprintf(&b, `<span class="times"> ×%d</span>`, c.Takes)
+			}
+			if c.State == overview.Flagged {
+				fmt.Fprintf(&b, ` <span class="state flagged">▲<span class="hidden"> %s</span></span></a></td>`, count(c.Flags, "flag"))
+			} else {
+				b.WriteString(` <span class="state clean">✓<span class="hidden"> clean</span></span></a></td>`)
+			}
+		}
+		b.WriteString("</tr>\n")
+	}
+	return b.Bytes()
 }

@@ -102,11 +102,15 @@ function stayFresh() {
   });
 }
 
+let seen = "none yet";
 /** refresh puts the page's live parts in place of what is shown. */
 export async function refresh() {
   const parts = $$("[data-live]");
   if (!parts.length) return;
-  const html = await (await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } })).text();
+  const response = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
+  if (!response.ok || response.headers.get("ETag") === seen) return; // it is as it was
+  seen = response.headers.get("ETag");
+  const html = await response.text();
   const fresh = new DOMParser().parseFromString(html, "text/html");
   for (const part of parts) {
     const next = fresh.getElementById(part.id);
@@ -198,6 +202,13 @@ export function listen(track, from, name) {
   ear.play().catch(() => {});
 }
 export function hush() { if (ear) ear.pause(); }
+
+/** submitOnChange sends a form as soon as a choice is made, and keeps the focus where it was on the page that comes: or arrow keys in a list would lose it. */
+export function submitOnChange(form) {
+  form?.addEventListener("change", (e) => { sessionStorage.setItem("focus", `${location.pathname} ${e.target.name}`); form.submit(); });
+  const [path, name] = (sessionStorage.getItem("focus") || "").split(" ");
+  if (form && path === location.pathname) { sessionStorage.removeItem("focus"); form.elements[name]?.focus(); }
+}
 
 /** typing tells whether keys belong to a field. */
 export const typing = (e) => e.target.matches("input:not([type=checkbox]):not([type=range]), textarea, select") || e.ctrlKey || e.metaKey || e.altKey;

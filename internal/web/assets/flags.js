@@ -1,5 +1,5 @@
 // The assistant's working list: one finding after the other, hands on the keys.
-import { $, $$, earing, hush, listen, post, refresh, typing } from "./app.js";
+import { $, $$, earing, hush, listen, post, refresh, submitOnChange, typing } from "./app.js";
 
 let chosen = "";
 
@@ -67,5 +67,5 @@ document.addEventListener("keydown", (e) => {
   e.preventDefault();
 });
 document.addEventListener("fresh", () => choose(current() || rows()[0]));
-$("#choose")?.addEventListener("change", (e) => e.currentTarget.submit());
+submitOnChange($("#choose"));
 choose(rows()[0], false);

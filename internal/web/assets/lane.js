@@ -18,6 +18,7 @@ export class Lane {
   /** mark shows which song is chosen. */
   mark() {
     for (const box of this.box.children) box.classList.toggle("chosen", box.take.id === this.s.take);
+    this.place();
   }
 
   song(t) {
@@ -92,7 +93,10 @@ export class Lane {
       const a = Math.max(-12, from), b = Math.min(width + 12, to);
       box.style.left = `${a}px`;
       box.style.width = `${Math.max(4, b - a)}px`;
-      for (const e of box.querySelectorAll(".edge")) e.hidden = b - a < 24 && !(e === document.activeElement);
+      // A short song keeps its room for the title; its edges come beside it once it is chosen.
+      const slim = b - a < 90;
+      box.classList.toggle("slim", slim);
+      for (const e of box.querySelectorAll(".edge")) e.hidden = slim && t.id !== s.take;
     }
   }
 }

@@ -1,11 +1,11 @@
 // Lists that are edited as tables. What is kept is sent as text, as a
 // spreadsheet would give it, and read by the same rules as a file.
-import { $, $$, el, say } from "./app.js";
+import { $, $$, el, say, submitOnChange } from "./app.js";
 
 const keys = { inputs: { track: "track", channel: "channel", gain: "gain_db", group: "group", notes: "notes" }, desk: { input: "desk_input", channel: "channel", gain: "gain_db", output: "output" } };
 
 for (const form of $$("form[data-kind]")) setUp(form);
-$("#choose")?.addEventListener("change", (e) => e.currentTarget.submit());
+submitOnChange($("#choose"));
 
 function setUp(form) {
   const table = $(".edit-table", form), body = table.tBodies[0], columns = table.dataset.columns.split(","), heads = $$("thead th", table);

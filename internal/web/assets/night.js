@@ -1,8 +1,11 @@
 // One night: the levels of all channels, drawn from the envelope, with the songs
 // above them. Times are seconds from the first frame of the show's reference
 // recording; a track's own seconds are those less its recording's offset.
-import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, on, operates, parseClock, post, say, typing } from "./app.js";
+import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, on, parseClock, say } from "./app.js";
+import { hands } from "./hands.js";
 import { Lane } from "./lane.js";
+import { atCursor, flagsAt, levelAt, nextFlag } from "./readout.js";
+import { Songs, songTitle } from "./songs.js";
 import { drawMap, drawRuler, drawStrip, drawWave, palette } from "./strips.js";
 
 const root = $("#night");
@@ -14,13 +17,16 @@ async function start() {
   const leastSpan = 0.05; // seconds
   const waveSpan = 10; // below, the waveform is read from the file
   const body = $("#strips tbody");
-  const lane = new Lane($("#lane"), s, { edit, choose: chooseTake, redraw });
+  const lane = new Lane($("#lane"), s, { edit: (fields) => songs.edit(fields), choose: (id) => songs.choose(id), redraw });
   const cursorLine = el("div", { class: "cursor-line" }), playLine = el("div", { class: "cursor-line play-line", hidden: true });
   root.append(cursorLine, playLine);
 
+  let loaded = "";
   async function load() {
-    s.doc = await getJSON(`/data/night/${date}`);
-    apply(s.doc);
+    const text = await (await get(`/data/night/${date}`)).text();
+    if (text === loaded) return;
+    loaded = text;
+    apply(JSON.parse(text));
   }
 
   function apply(doc) {
@@ -34,7 +40,7 @@ async function start() {
     if (!doc.takes.some((t) => t.id === s.take)) s.take = 0;
     buildRows();
     lane.draw();
-    buttons();
+    songs.buttons();
     redraw();
     fetchStrips();
     fetchFigures();
@@ -61,6 +67,10 @@ async function start() {
       row.track = t; row.canvas = canvas; row.flags = flags.filter((f) => f.track === t.number);
       canvas.addEventListener("pointerdown", (e) => { chooseRow(t.id); setCursor(timeAt(e.clientX)); });
       canvas.addEventListener("dblclick", () => hear());
+      canvas.addEventListener("pointermove", (e) => {
+        const at = timeAt(e.clientX), found = flagsAt(row, at, offset(t.recording), (s.to - s.from) / width() * 4);
+        canvas.title = found.length ? found.map((f) => f.text).join("\n") : levelAt(s, t.id, at);
+      });
       return row;
     }));
     $("#lane").hidden = false;
@@ -74,12 +84,20 @@ async function start() {
   function chooseRow(id) {
     s.row = id;
     for (const row of body.rows) row.classList.toggle("chosen", row.track.id === id);
+    if (s.doc) lines();
   }
   function stepRow(by) {
     const rows = [...body.rows].filter((r) => !r.classList.contains("gone"));
     const i = rows.findIndex((r) => r.track.id === s.row);
     const next = rows[Math.min(rows.length - 1, Math.max(0, i + by))];
     if (next) { chooseRow(next.track.id); next.scrollIntoView({ block: "nearest" }); }
+  }
+  function flagStep(by) {
+    const next = nextFlag([...body.rows].filter((r) => !r.classList.contains("gone")), s, offset(s.rec.id), by);
+    if (!next) { say("Nothing is open here."); return; }
+    chooseRow(next.row.track.id);
+    next.row.scrollIntoView({ block: "nearest" });
+    setCursor(next.at, true);
   }
   function filterRows() {
     const wanted = $("#channel-filter").value.trim().toLowerCase();
@@ -112,12 +130,14 @@ async function start() {
     s.cursor = Math.min(s.doc.length_s, Math.max(0, t));
     if (follow && (s.cursor < s.from || s.cursor > s.to)) { const half = (s.to - s.from) / 2; view(s.cursor - half, s.cursor + half); }
     lines();
-    buttons();
+    songs.buttons();
   }
 
   function lines() {
     $("#cursor-time").textContent = clock(s.cursor, true);
-    const table = $("#strips"), box = root.getBoundingClientRect(), to = table.getBoundingClientRect();
+    const row = [...body.rows].find((r) => r.track.id === s.row), text = row ? atCursor(s, row, offset(s.rec.id)) : "";
+    if ($("#here").textContent !== text) $("#here").textContent = $("#here").title = text;
+    const box = root.getBoundingClientRect(), to = body.getBoundingClientRect();
     const place = (line, t) => {
       line.hidden = !(t >= s.from && t <= s.to);
       line.style.left = `${left() - box.left + s.x(t) - 1}px`;
@@ -162,17 +182,22 @@ async function start() {
     clearTimeout(timer);
     timer = setTimeout(loadStrips, s.strips ? 50 : 0);
   }
+  // strips asks for the levels of all tracks over a span, by track.
+  async function strips(rec, from, to, columns, signal) {
+    const data = await (await get(`/data/strips/${rec}?from=${from.toFixed(4)}&to=${to.toFixed(4)}&columns=${columns}`, { signal })).arrayBuffer();
+    const at = new Map(), size = 4 + 2 * columns, words = new DataView(data);
+    for (let i = 0; i + size <= data.byteLength; i += size) at.set(words.getUint32(i, true), new Uint8Array(data, i + 4, 2 * columns));
+    return { from, to, columns, at };
+  }
   async function loadStrips() {
     const mine = ++wanted, from = s.from, to = s.to, rec = s.rec.id;
     const columns = Math.max(50, Math.min(4000, Math.round(width() * Math.min(2, devicePixelRatio))));
     running?.abort();
     running = new AbortController();
     try {
-      const data = await (await get(`/data/strips/${rec}?from=${from.toFixed(4)}&to=${to.toFixed(4)}&columns=${columns}`, { signal: running.signal })).arrayBuffer();
+      const fresh = await strips(rec, from, to, columns, running.signal);
       if (mine !== wanted) return;
-      const at = new Map(), size = 4 + 2 * columns, words = new DataView(data);
-      for (let i = 0; i + size <= data.byteLength; i += size) at.set(words.getUint32(i, true), new Uint8Array(data, i + 4, 2 * columns));
-      s.strips = { from, to, columns, at };
+      s.strips = fresh;
       if (from <= 0 && to >= s.doc.length_s - 0.01) s.whole = s.strips;
       root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
       redraw();
@@ -220,84 +245,15 @@ async function start() {
         const f = figures.get(row.track.number);
         cell.textContent = f ? db(f[cell.dataset.figure]) : "–";
       }
-      $("#figures-of").textContent = take ? `Figures of ${title(take)}, ${clock(take.start_s)} to ${clock(take.end_s)}.` : "Figures of the whole night.";
+      $("#figures-of").textContent = take ? `Figures of ${songTitle(take)}, ${clock(take.start_s)} to ${clock(take.end_s)}.` : "Figures of the whole night.";
     } catch (e) { say(e.message, e.hint); }
   }
 
   // ---- songs
 
-  const title = (t) => t.song + (t.nth > 1 ? ` (${t.nth})` : "");
-  const chosen = () => s.doc.takes.find((t) => t.id === s.take);
-  const nextOf = (t) => s.doc.takes.find((o) => o.start_s > t.start_s);
-
-  function chooseTake(id) {
-    if (s.take === id) return;
-    s.take = id;
-    lane.mark();
-    buttons();
-    redraw();
-    fetchFigures();
-  }
-  function buttons() {
-    const t = chosen();
-    $("#take-title").textContent = t ? `${title(t)}, ${clock(t.start_s, true)} to ${clock(t.end_s, true)}` : "No song selected";
-    $("#zoom-take").disabled = !t;
-    if (!operates()) return;
-    $("#split").disabled = !(t && s.cursor > t.start_s && s.cursor < t.end_s);
-    $("#merge").disabled = !(t && nextOf(t));
-    $("#rename").disabled = $("#delete").disabled = !t;
-    for (const name of ["undo", "redo"]) {
-      const what = s.doc[name];
-      $(`#${name}`).disabled = !what;
-      $(`#${name}`).title = what ? `${name === "undo" ? "Undo" : "Redo"} ${what}` : `Nothing to ${name}`;
-    }
-  }
-  async function edit(fields) {
-    const doc = await post(`/night/${date}/takes`, fields);
-    if (doc) apply(doc); else apply(s.doc); // what was dragged goes back
-    return doc;
-  }
-
-  // Naming needs a title: for a new song, or another one.
-  let naming = null;
-  function name(what, value, done) {
-    naming = done;
-    $("#naming").hidden = false;
-    $("#title").value = value;
-    $("#title").focus();
-    $("#title").select();
-    $("#naming button.main").textContent = what;
-  }
-  function unname() { $("#naming").hidden = true; naming = null; }
-
-  const acts = {
-    split: () => edit({ do: "split", take: s.take, at: s.cursor, song: "" }),
-    merge: () => edit({ do: "merge", take: s.take, with: nextOf(chosen()).id }),
-    delete: () => edit({ do: "delete", take: s.take }),
-    undo: () => edit({ do: "undo" }),
-    redo: () => edit({ do: "redo" }),
-    rename: () => name("Rename", chosen().song, (song) => edit({ do: "rename", take: s.take, song })),
-    add: () => name("Add", "", async (song) => {
-      const before = s.doc.takes.map((t) => t.id), start = s.cursor;
-      const room = Math.min(s.doc.length_s, start + 180, ...s.doc.takes.filter((t) => t.start_s > start).map((t) => t.start_s));
-      const doc = await edit({ do: "add", song, start, end: room });
-      const fresh = doc?.takes.find((t) => !before.includes(t.id));
-      if (fresh) chooseTake(fresh.id);
-    }),
-    "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s),
-    "zoom-take": () => { const t = chosen(); if (t) { const pad = 0.05 * (t.end_s - t.start_s); view(t.start_s - pad, t.end_s + pad); } },
-    back: () => pan(-0.5), forward: () => pan(0.5),
-  };
+  const songs = new Songs(s, date, { apply, lane, redraw, fetchFigures, view });
+  const acts = { ...songs.acts, "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s), back: () => pan(-0.5), forward: () => pan(0.5) };
   for (const [id, f] of Object.entries(acts)) $(`#${id}`)?.addEventListener("click", f);
-  $("#naming").addEventListener("submit", async (e) => {
-    e.preventDefault();
-    const done = naming, value = $("#title").value.trim();
-    if (!done || !value) return;
-    unname();
-    await done(value);
-    $("#rename")?.focus();
-  });
-  $("#naming-cancel").addEventListener("click", unname);
   $("#rig").addEventListener("change", (e) => { s.rec = s.doc.recordings.find((r) => r.id === Number(e.target.value)); s.strips = s.whole = null; built = ""; apply(s.doc); });
   $("#channel-filter").addEventListener("input", () => { filterRows(); redraw(); });
   $("#goto").addEventListener("change", (e) => {
@@ -313,58 +269,13 @@ async function start() {
     listen(track.id, s.cursor - offset(track.recording), track.channel);
   }
 
-  // ---- hands
-
-  $("#ruler canvas").addEventListener("pointerdown", (e) => setCursor(timeAt(e.clientX)));
-  root.addEventListener("wheel", (e) => {
-    if (e.ctrlKey || e.metaKey) { e.preventDefault(); zoom(Math.exp(e.deltaY * 0.004), timeAt(e.clientX)); }
-    else if (e.shiftKey || Math.abs(e.deltaX) > Math.abs(e.deltaY)) { e.preventDefault(); pan((e.deltaX || e.deltaY) / width()); }
-  }, { passive: false });
-  const map = $("#map"), mapView = $("#map-view");
-  let grip = null;
-  map.addEventListener("pointerdown", (e) => {
-    const box = map.getBoundingClientRect(), at = (e.clientX - box.left) / box.width * s.doc.length_s, span = s.to - s.from;
-    if (at < s.from || at > s.to) view(at - span / 2, at + span / 2);
-    grip = { x: e.clientX, from: s.from };
-    map.setPointerCapture(e.pointerId);
-  });
-  map.addEventListener("pointermove", (e) => {
-    if (!grip) return;
-    const by = (e.clientX - grip.x) / map.clientWidth * s.doc.length_s, span = s.to - s.from;
-    view(grip.from + by, grip.from + by + span);
-  });
-  map.addEventListener("pointerup", () => { grip = null; });
-  mapView.addEventListener("keydown", (e) => {
-    const part = { ArrowLeft: -0.1, ArrowRight: 0.1, PageUp: -0.9, PageDown: 0.9 }[e.key];
-    if (part) { pan(part); e.preventDefault(); e.stopPropagation(); }
-  });
-
-  document.addEventListener("keydown", (e) => {
-    if ((e.ctrlKey || e.metaKey) && !e.target.matches("input, textarea")) {
-      const act = e.key === "z" ? (e.shiftKey ? "redo" : "undo") : e.key === "y" ? "redo" : "";
-      if (act && operates()) { e.preventDefault(); $(`#${act}`).click(); }
-      return;
-    }
-    if (e.key === "Escape") unname();
-    if (typing(e) || e.target.closest(".edge")) return;
-    const span = s.to - s.from;
-    const press = (id) => () => { const b = $(`#${id}`); if (b && !b.disabled) b.click(); };
-    const keys = {
-      ArrowLeft: () => setCursor(s.cursor - (e.shiftKey ? span / 10 : span / 200), true), ArrowRight: () => setCursor(s.cursor + (e.shiftKey ? span / 10 : span / 200), true),
-      ArrowUp: () => stepRow(-1), ArrowDown: () => stepRow(1),
-      "+": acts["zoom-in"], "=": acts["zoom-in"], "-": acts["zoom-out"], "0": acts["zoom-all"], z: press("zoom-take"),
-      PageUp: acts.back, PageDown: acts.forward, Home: () => setCursor(0, true), End: () => setCursor(s.doc.length_s, true),
-      l: hear, s: press("split"), m: press("merge"), r: press("rename"), n: press("add"), Delete: press("delete"),
-    };
-    const f = keys[e.key];
-    if (f) { e.preventDefault(); f(); }
-  });
+  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname: () => songs.unname(), flagStep });
 
   function fromHash() {
     const take = /^#take-(\d+)$/.exec(location.hash), at = /^#at-([\d.]+)-(\d+)-(\d+)$/.exec(location.hash);
     if (take) {
       s.take = Number(take[1]);
-      const t = chosen();
+      const t = songs.chosen();
       if (t) { s.cursor = t.start_s; const pad = 0.05 * (t.end_s - t.start_s) + 1; s.from = Math.max(0, t.start_s - pad); s.to = Math.min(s.doc.length_s, t.end_s + pad); }
     } else if (at) {
       s.rec = s.doc.recordings.find((r) => r.id === Number(at[2])) || s.rec;
@@ -378,17 +289,15 @@ async function start() {
   addEventListener("resize", () => { redraw(); fetchStrips(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   document.addEventListener("ear", lines);
+  // What was changed elsewhere: only what is another is drawn anew.
   let soon = 0;
-  on("changed", () => { clearTimeout(soon); soon = setTimeout(() => { if (!lane.held) { s.strips = null; load().catch(() => {}); } }, 250); });
+  on("changed", () => {
+    clearTimeout(soon);
+    soon = setTimeout(() => { if (!lane.held) Promise.all([load(), loadStrips(), fetchFigures()]).catch(() => {}); }, 250);
+  });
 
   try { await load(); } catch (e) { say(e.message, e.hint); }
   if (s.doc && !s.whole) { // the map needs the whole night once
-    try {
-      const columns = 600, data = await (await get(`/data/strips/${s.rec.id}?from=0&to=${Math.max(1, s.doc.length_s).toFixed(4)}&columns=${columns}`)).arrayBuffer();
-      const at = new Map(), size = 4 + 2 * columns, words = new DataView(data);
-      for (let i = 0; i + size <= data.byteLength; i += size) at.set(words.getUint32(i, true), new Uint8Array(data, i + 4, 2 * columns));
-      s.whole ||= { columns, at };
-      redraw();
-    } catch { /* the strips said it */ }
+    try { s.whole ||= await strips(s.rec.id, 0, Math.max(1, s.doc.length_s), 600); redraw(); } catch { /* the strips said it */ }
   }
 }

@@ -1,7 +1,7 @@
 // One song along the tour: the plot as a picture to keep.
-import { $, say } from "./app.js";
+import { $, say, submitOnChange } from "./app.js";
 
-$("#choose")?.addEventListener("change", (e) => e.currentTarget.submit());
+submitOnChange($("#choose"));
 
 $("#png")?.addEventListener("click", async (e) => {
   try {

@@ -27,3 +27,11 @@ if (filter) {
   document.addEventListener("fresh", choose);
   lastNight();
 }
+
+// Deep in a long tour neither head may be read at a glance: a cell says where it is.
+$("#main").addEventListener("mouseover", (e) => {
+  const cell = e.target.closest("#grid tbody td, #grid .whole td");
+  if (!cell || cell.title || !cell.firstElementChild) return;
+  const head = $$("#grid thead tr:first-child th")[cell.cellIndex], row = $("th", cell.parentNode).textContent;
+  cell.title = [row, head.textContent.replace(/\s+/g, " ").trim(), cell.textContent.replace(/[✓▲✕?]/g, "").replace(/\s+/g, " ").trim()].filter(Boolean).join(", ");
+});
