@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -71,11 +72,31 @@ func (e *env) serve(c *cli.Context, store *catalog.Store) error {
 		return err
 	}
 	defer s.Close()
-	fmt.Fprintf(e.stdout, "nightreel is at http://%s/ with %s; Ctrl-C ends it\n", l.Addr(), store.Path())
+	fmt.Fprintf(e.stdout, "nightreel is at %s with %s; Ctrl-C ends it\n", strings.Join(addresses(l.Addr()), " and "), store.Path())
 	if !local {
 		fmt.Fprintf(e.stdout, "to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
 	}
 	return s.Serve(c.Context, l) // nil after Ctrl-C, which is how it is meant to end
+}
+
+// addresses are what a browser opens: where all of this machine's addresses are
+// listened on, each of them.
+func addresses(a net.Addr) []string {
+	tcp, ok := a.(*net.TCPAddr)
+	if !ok || !tcp.IP.IsUnspecified() {
+		return []string{fmt.Sprintf("http://%s/", a)}
+	}
+	all := []string{}
+	own, _ := net.InterfaceAddrs()
+	for _, o := range own {
+		if ip, ok := o.(*net.IPNet); ok && ip.IP.To4() != nil && !ip.IP.IsLoopback() {
+			all = append(all, fmt.Sprintf("http://%s/", net.JoinHostPort(ip.IP.String(), strconv.Itoa(tcp.Port))))
+		}
+	}
+	if len(all) == 0 {
+		return []string{fmt.Sprintf("http://%s/", a)}
+	}
+	return all
 }
 
 // phrase returns a pass-phrase from the environment, or makes one up: twelve

@@ -28,7 +28,8 @@ const (
 	cookieName   = "nightreel"
 	loginAge     = 16 * time.Hour // a show day
 	maxLogins    = 200            // the oldest goes
-	maxTries     = 8              // wrong pass-phrases in tryWindow, from everybody together
+	maxTries     = 8              // wrong pass-phrases in tryWindow, from one address
+	maxAllTries  = 60             // from everybody together
 	tryWindow    = time.Minute
 	maxNameRunes = 40
 )
@@ -48,7 +49,13 @@ type doors struct {
 
 	mu    sync.Mutex
 	in    map[string]login
-	tries []time.Time // of wrong pass-phrases
+	tries []try
+}
+
+// try is a wrong pass-phrase: one guesser is not to lock the others out.
+type try struct {
+	from string
+	at   time.Time
 }
 
 type login struct {
@@ -82,15 +89,21 @@ func (d *doors) who(r *http.Request) person {
 
 // enter checks a pass-phrase and returns the cookie's value. wait says that
 // there were too many wrong ones.
-func (d *doors) enter(phrase, name string) (token string, ok, wait bool) {
+func (d *doors) enter(phrase, name, from string) (token string, ok, wait bool) {
 	sum := sha256.Sum256([]byte(strings.TrimSpace(phrase)))
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	now := d.now()
-	for len(d.tries) > 0 && now.Sub(d.tries[0]) > tryWindow {
+	for len(d.tries) > 0 && now.Sub(d.tries[0].at) > tryWindow {
 		d.tries = d.tries[1:]
 	}
-	if len(d.tries) >= maxTries {
+	his := 0
+	for _, t := range d.tries {
+		if t.from == from {
+			his++
+		}
+	}
+	if his >= maxTries || len(d.tries) >= maxAllTries {
 		return "", false, true
 	}
 	role := Stranger
@@ -102,7 +115,7 @@ func (d *doors) enter(phrase, name string) (token string, ok, wait bool) {
 		role = Operator
 	}
 	if role == Stranger {
-		d.tries = append(d.tries, now)
+		d.tries = append(d.tries, try{from, now})
 		return "", false, false
 	}
 	for len(d.in) >= maxLogins {
@@ -177,7 +190,7 @@ type loginView struct{ To, Problem string }
 
 func (s *Server) login(w http.ResponseWriter, r *http.Request) {
 	to := localPath(r.FormValue("to"))
-	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"))
+	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"), from(r))
 	switch {
 	case wait:
 		w.Header().Set("Retry-After", "60")

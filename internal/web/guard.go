@@ -1,9 +1,11 @@
 package web
 
 import (
+	"errors"
 	"net"
 	"net/http"
 	"net/netip"
+	"os"
 	"strings"
 )
 
@@ -31,7 +33,8 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			http.Error(w, "this server does not go by that name; open it by its address, or start it with --host NAME", http.StatusMisdirectedRequest)
 			return
 		}
-		if site := r.Header.Get("Sec-Fetch-Site"); site == "cross-site" && r.Header.Get("Sec-Fetch-Mode") != "navigate" {
+		// "same-site" is another server on this machine: another port.
+		if site := r.Header.Get("Sec-Fetch-Site"); (site == "cross-site" || site == "same-site") && r.Header.Get("Sec-Fetch-Mode") != "navigate" {
 			http.Error(w, "asked for by a page of another site", http.StatusForbidden)
 			return
 		}
@@ -41,6 +44,29 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			http.NewResponseController(w).SetReadDeadline(s.opt.Now().Add(readTimeout))
 		}
 		inner.ServeHTTP(w, r)
+	})
+}
+
+// formed reads a request's form before anybody asks for its fields: too long a
+// one is refused, where FormValue would find it empty.
+func (s *Server) formed(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if kind, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); strings.HasPrefix(strings.TrimSpace(strings.ToLower(kind)), "multipart/") {
+			s.fail(w, r, http.StatusUnsupportedMediaType, "forms in parts are not read here", "send it as application/x-www-form-urlencoded")
+			return
+		}
+		if err := r.ParseForm(); err != nil {
+			switch {
+			case is[*http.MaxBytesError](err):
+				s.failed(w, r, err)
+			case errors.Is(err, os.ErrDeadlineExceeded):
+				s.fail(w, r, http.StatusRequestTimeout, "the form did not come to its end in time", "")
+			default:
+				s.fail(w, r, http.StatusBadRequest, "the form could not be read: "+err.Error(), "")
+			}
+			return
+		}
+		next.ServeHTTP(w, r)
 	})
 }
 

@@ -128,7 +128,8 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.As(err, &gone):
 		status = http.StatusNotFound
 	case errors.As(err, &tooLong):
-		status = http.StatusRequestEntityTooLarge
+		s.fail(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("that is more than %d MB", tooLong.Limit>>20), "a list of a hundred inputs has some kilobytes: is it the right file?")
+		return
 	case is[*busyError](err), isConflict(err):
 		status = http.StatusConflict
 	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err):

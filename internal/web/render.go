@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"path/filepath"
 	"strings"
+	"unicode"
 
 	"nightreel/internal/session"
 )
@@ -45,9 +46,14 @@ func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) {
 	s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), "Rendering.")
 }
 
+// maxFolderBytes bounds a folder's name: file systems bear 255, and files in it
+// need some.
+const maxFolderBytes = 80
+
 func (s *Server) renderOptions(r *http.Request) (session.RenderOptions, error) {
 	folder := strings.TrimSpace(r.FormValue("folder"))
-	if folder == "" || folder != filepath.Base(folder) || strings.HasPrefix(folder, ".") || strings.ContainsAny(folder, `/\:`) {
+	if folder == "" || folder != filepath.Base(folder) || strings.HasPrefix(folder, ".") || strings.ContainsAny(folder, `/\:`) ||
+		len(folder) > maxFolderBytes || strings.ContainsFunc(folder, unicode.IsControl) {
 		return session.RenderOptions{}, &badRequest{fmt.Sprintf("%q is no name for a folder", folder), "give a plain name; it is made below " + s.opt.Renders}
 	}
 	opt := session.RenderOptions{Dir: filepath.Join(s.opt.Renders, folder), Poly: r.FormValue("poly") != "", Overwrite: r.FormValue("overwrite") != ""}

@@ -73,5 +73,5 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour is at /")
 	})
-	return s.guard(s.authorize(mux))
+	return s.guard(s.authorize(s.formed(mux)))
 }
