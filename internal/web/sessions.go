@@ -21,6 +21,7 @@ type sessionsView struct {
 	Rigs     []string
 	Picks    []string
 	Sessions []catalog.Session // newest first
+	Desk     string            // of the newest: mostly the next one's, too
 }
 
 // songTakes is a song with the takes that may be chosen.
@@ -51,6 +52,9 @@ func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
 		return v, err
 	}
 	slices.Reverse(v.Sessions)
+	if len(v.Sessions) > 0 {
+		v.Desk = v.Sessions[0].Desk
+	}
 	songs, err := s.store.Songs(ctx)
 	if err != nil {
 		return v, err

@@ -103,21 +103,22 @@ function stayFresh() {
 }
 
 let seen = "none yet";
-/** refresh puts the page's live parts in place of what is shown. */
+/** refresh puts the page's live parts in place of what is shown; one that somebody types in waits for the next time. */
 export async function refresh() {
   const parts = $$("[data-live]");
   if (!parts.length) return;
   const response = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-  if (!response.ok || response.headers.get("ETag") === seen) return; // it is as it was
-  seen = response.headers.get("ETag");
-  const html = await response.text();
-  const fresh = new DOMParser().parseFromString(html, "text/html");
+  const tag = response.headers.get("ETag");
+  if (!response.ok || tag && tag === seen) return; // it is as it was
+  seen = tag;
+  const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
   for (const part of parts) {
-    const next = fresh.getElementById(part.id);
-    if (!next || next.innerHTML === part.innerHTML || part.contains(document.activeElement) && document.activeElement.matches("input, textarea, select")) continue;
-    const held = document.activeElement && part.contains(document.activeElement) ? document.activeElement.id : "";
+    const next = fresh.getElementById(part.id), active = document.activeElement, inside = part.contains(active);
+    if (!next || next.innerHTML === part.innerHTML) continue;
+    if (inside && active.matches("input, textarea, select")) { seen = "not whole"; continue; }
+    const held = !inside ? "" : active.id ? `#${CSS.escape(active.id)}` : active.getAttribute("href") ? `[href=${CSS.escape(active.getAttribute("href"))}]` : "";
     part.replaceWith(next);
-    if (held) document.getElementById(held)?.focus();
+    if (held) $(held, next)?.focus({ preventScroll: true });
     next.dispatchEvent(new CustomEvent("fresh", { bubbles: true }));
   }
 }

@@ -66,6 +66,6 @@ document.addEventListener("keydown", (e) => {
   }
   e.preventDefault();
 });
-document.addEventListener("fresh", () => choose(current() || rows()[0]));
+document.addEventListener("fresh", () => choose(current() || rows()[0], document.activeElement === document.body)); // who is elsewhere stays there
 submitOnChange($("#choose"));
 choose(rows()[0], false);

@@ -7,14 +7,15 @@ if (form) {
   add.addEventListener("change", () => {
     const option = add.selectedOptions[0];
     if (!option.value) return;
-    const dates = [...new Set(option.dataset.dates.split(" "))];
+    const takes = new Map(); // of a night the first one is played
+    for (const t of option.dataset.takes.split(" ").reverse()) takes.set(...t.split("="));
     const move = (by) => () => {
       const other = by < 0 ? line.previousElementSibling : line.nextElementSibling;
       if (other) by < 0 ? other.before(line) : other.after(line);
     };
     const line = el("li", {},
       el("input", { type: "hidden", name: "song", value: option.value }), el("b", {}, option.value), " ",
-      el("select", { name: "song_pick", "aria-label": `Take of ${option.value}` }, el("option", { value: "" }, "picked for me"), ...dates.map((d) => el("option", { value: d }, d))),
+      el("select", { name: "song_pick", "aria-label": `Take of ${option.value}` }, el("option", { value: "" }, "picked for me"), ...[...takes].reverse().map(([date, length]) => el("option", { value: date }, `${date}, ${length}`))),
       el("span", { class: "group" },
         el("button", { type: "button", onclick: move(-1), "aria-label": `${option.value} earlier` }, "↑"), el("button", { type: "button", onclick: move(1), "aria-label": `${option.value} later` }, "↓"),
         el("button", { type: "button", onclick: () => line.remove(), "aria-label": `${option.value} out` }, "✕")));
