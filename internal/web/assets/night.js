@@ -24,7 +24,7 @@ async function start() {
   let loaded = "";
   async function load() {
     const text = await (await get(`/data/night/${date}`)).text();
-    if (text === loaded) return;
+    if (text === loaded || lane.held) return; // a hand that came in between has precedence
     loaded = text;
     apply(JSON.parse(text));
   }

@@ -119,7 +119,7 @@ function trouble(problems) {
   const box = $("#trouble"), stamp = JSON.stringify(problems);
   if (box.dataset.stamp === stamp) return;
   box.dataset.stamp = stamp;
-  box.replaceChildren(...problems.map((p) => el("li", {}, el("b", {}, p.text), p.hint ? el("span", {}, ` ${p.hint}`) : null)));
+  box.replaceChildren(...problems.map((p) => el("p", {}, el("b", {}, p.text), p.hint ? el("br") : null, p.hint || null)));
 }
 
 on("transport", (data) => {
