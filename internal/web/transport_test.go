@@ -1,7 +1,6 @@
 package web_test
 
 import (
-	"errors"
 	"fmt"
 	"net/url"
 	"os"
@@ -12,75 +11,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"nightreel/internal/playback"
 	"nightreel/internal/session"
-	"nightreel/internal/web"
 )
-
-// withPlayer makes this test binary the player.
-func withPlayer(o *web.Options) {
-	self, err := os.Executable()
-	if err != nil {
-		panic(err)
-	}
-	o.Player = []string{self, playback.PlayerCommand}
-}
-
-// troubleEnv names a folder for the player of a test: where a file "device"
-// comes into it, the sound device is gone until the file is; where a file
-// "disk" does, recordings cannot be read.
-const troubleEnv = "NIGHTREEL_TEST_TROUBLE"
-
-func trouble(name string) bool {
-	_, err := os.Stat(filepath.Join(os.Getenv(troubleEnv), name))
-	return os.Getenv(troubleEnv) != "" && err == nil
-}
-
-// losable is the sink without sound, of a device that can be pulled out.
-type losable struct{ playback.Sink }
-
-func (l losable) Stats() playback.SinkStats {
-	s := l.Sink.Stats()
-	if trouble("device") {
-		s.Lost = "the sound device was pulled out"
-	}
-	return s
-}
-
-func openSink(req playback.SinkRequest) (playback.Sink, error) {
-	if trouble("device") {
-		return nil, &playback.OpenError{Why: "there is no such device any more", Help: "plug it in"}
-	}
-	sink, known, err := playback.OpenBuiltin(req)
-	if !known && err == nil {
-		err = &playback.OpenError{Why: "there is no device " + req.Device, Help: "null makes no sound"}
-	}
-	if err != nil {
-		return nil, err
-	}
-	return losable{sink}, nil
-}
-
-// failing is a recording on a drive that can be pulled out.
-type failing struct{ playback.Recording }
-
-func (f failing) ReadFrames(b []byte, frame int64) (int, error) {
-	if trouble("disk") {
-		return 0, errors.New("input/output error")
-	}
-	return f.Recording.ReadFrames(b, frame)
-}
-
-func openFile(path string) (playback.Recording, error) {
-	if trouble("disk") {
-		return nil, errors.New("input/output error")
-	}
-	rec, err := playback.OpenFile(path)
-	if err != nil {
-		return nil, err
-	}
-	return failing{rec}, nil
-}
 
 func must(t *testing.T, err error) {
 	t.Helper()

@@ -152,8 +152,7 @@ async function start() {
 
   let queued = false;
   function redraw() {
-    if (queued) return;
-    queued = true;
+    if (queued) return; else queued = true;
     requestAnimationFrame(() => { queued = false; if (s.doc) draw(); });
   }
   function draw() {
@@ -190,8 +189,7 @@ async function start() {
     return { from, to, columns, at };
   }
   async function loadStrips() {
-    const mine = ++wanted, from = s.from, to = s.to, rec = s.rec.id;
-    const columns = Math.max(50, Math.min(4000, Math.round(width() * Math.min(2, devicePixelRatio))));
+    const mine = ++wanted, { from, to } = s, rec = s.rec.id, columns = Math.max(50, Math.min(4000, Math.round(width() * Math.min(2, devicePixelRatio))));
     running?.abort();
     running = new AbortController();
     try {
@@ -200,8 +198,7 @@ async function start() {
       s.strips = fresh;
       if (from <= 0 && to >= s.doc.length_s - 0.01) s.whole = s.strips;
       root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
-      redraw();
-      fetchWaves();
+      redraw(); fetchWaves();
     } catch (e) { if (e.name !== "AbortError") say(e.message, e.hint); }
   }
 
@@ -209,8 +206,7 @@ async function start() {
   const inSight = new Set();
   let eye;
   function observe() {
-    eye?.disconnect();
-    inSight.clear();
+    eye?.disconnect(); inSight.clear();
     eye = new IntersectionObserver((seen) => { for (const e of seen) e.isIntersecting ? inSight.add(e.target) : inSight.delete(e.target); fetchWaves(); });
     for (const row of body.rows) eye.observe(row);
   }

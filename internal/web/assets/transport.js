@@ -66,7 +66,7 @@ function draw(st) {
   status = st;
   const item = program?.items[st.item];
   const n = st.inputs.filter((i) => i.status === "playback" && !i.muted).length;
-  const words = { playing: `Feeding ${n} inputs from ${item?.show || ""}`, waiting: "Silent: waiting for the disk, goes on by itself", tone: st.tone_output ? `A tone is on output ${st.tone_output}` : "A tone is on the outputs",
+  const words = { playing: `Feeding ${n} ${n === 1 ? "input" : "inputs"} from ${item?.show || ""}`, waiting: "Silent: waiting for the disk, goes on by itself", tone: st.tone_output ? `A tone is on output ${st.tone_output}` : "A tone is on the outputs",
     paused: "Paused: silent, inputs stand on playback", stopped: "Stopped: silent, inputs stand on playback", lost: "The sound device is gone: silent", unarmed: "Not armed: silent" };
   const text = words[st.state] || st.state, box = $("#feeding");
   if (box.textContent !== text) box.textContent = text;
