@@ -117,10 +117,11 @@ func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
 	}{doc, doc.Seat == s.sit(w, r).key})
 }
 
-// devicesData lists the sound devices; asking an audio system may take seconds.
+// devicesData lists the sound devices, for who may open one: asking an audio
+// system may take seconds, and starts a process.
 func (s *Server) devicesData(w http.ResponseWriter, r *http.Request) {
 	names := []string{}
-	if s.opt.Devices != nil {
+	if s.opt.Devices != nil && whoIs(r).Role == Operator {
 		names = s.opt.Devices(r.Context())
 	}
 	w.Header().Set("Cache-Control", "no-store")
