@@ -20,11 +20,12 @@ const (
 	edgeFarS  = 50 // no edge is moved farther
 	edgeSnapS = 1.5
 
-	// Chosen on rendered songs; internal/evaluate/README.md says what lost.
-	// The worth of a second is how much rather it is that second of the song
-	// than one of a pause. The same chord counts chordWorth beyond evenChord,
-	// and so does every track that is as loud as there and not as in pauses.
-	evenChord  = 0.3
+	// The worth of a second is how much rather it is that second of the song than
+	// one of a pause: by how far its chord is more like the song's than chance, or
+	// than what silent tracks add up to; and by how many tracks are as loud as
+	// there and not as in pauses. Chosen on rendered songs: what lost stands in
+	// internal/evaluate.
+	evenChord  = 0.3 // what chance comes to
 	levelWorth = 2
 	mostLevel  = 0.1  // more than that any music is worth
 	edgeSlip   = 0.15 // what a second costs in which one take runs ahead of the other
