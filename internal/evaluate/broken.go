@@ -115,7 +115,7 @@ type brokenTruth struct {
 
 // brokenEdit is part of the name under which a made tour is kept: raise it when
 // what is made, or what a scan keeps of it, changes.
-const brokenEdit = 3
+const brokenEdit = 4
 
 // kept returns the tour's catalog and truth, made earlier or now. Making takes a
 // minute, judging a second.
@@ -166,6 +166,7 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 		titles, takes = append(titles, s.title), append(takes, two)
 	}
 	var truth []brokenTruth
+	had := map[int]bool{}
 	turn := int(b.seed*5) % len(b.kinds)
 	for i := range faultNights {
 		var names []string
@@ -182,7 +183,7 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 				kinds = append(kinds, b.kinds[turn%len(b.kinds)])
 				turn++
 			}
-			n.plant(rng, stage, kinds)
+			n.plant(rng, stage, kinds, had)
 		}
 		if err := b.scan(ctx, store, n, stage, i); err != nil {
 			return nil, err

@@ -271,18 +271,26 @@ func (n *brokenNight) file(path string, x audio) error {
 }
 
 // plant breaks some tracks, each in one way, from the list of kinds in turn.
-func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FlagKind) {
+func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FlagKind, had map[int]bool) {
 	whole := float64(n.frames) / audioRate
 	free := rng.Perm(len(stage))
 	take := func(fits func(p *pickup) bool) int {
-		for k, i := range free {
-			if i >= 0 && fits(&stage[i]) {
-				free[k] = -1
-				return i
+		// One that was not broken on another night, if there is one.
+		for _, again := range []bool{false, true} {
+			for k, i := range free {
+				if i >= 0 && had[i] == again && fits(&stage[i]) {
+					free[k] = -1
+					return i
+				}
 			}
 		}
 		return -1
 	}
+	defer func() {
+		for i := range n.harms {
+			had[i] = true
+		}
+	}()
 	plays := func(p *pickup) bool {
 		if len(p.own) == 0 {
 			return false
@@ -306,7 +314,7 @@ func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.Flag
 			fits = func(p *pickup) bool { return len(p.own) > 0 }
 		case catalog.GainChange:
 			// What lies below the converter's own noise tells nobody of its gain.
-			fits = func(p *pickup) bool { return plays(p) && (!p.line || n.bits == 24 && p.floor > -92) }
+			fits = func(p *pickup) bool { return plays(p) && (n.bits == 24 && p.floor > -96 || !p.line && p.floor > -84) }
 		case catalog.Clipped, catalog.FlatTop:
 			fits = func(p *pickup) bool { return plays(p) && p.own[0] < crowdL && p.name[:2] != "Ov" }
 		}
@@ -395,6 +403,11 @@ func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.Flag
 				h.copyGain = float32(math.Pow(10, between(rng, -6, 6)/20))
 				h.copyLag = rng.IntN(240)
 			}
+			peak := float32(0)
+			for _, v := range n.heard(&stage[o], rand.New(rand.NewPCG(n.seed, uint64(o))), &harm{}) {
+				peak = max(peak, v, -v)
+			}
+			h.copyGain = min(h.copyGain, 0.9/peak) // a copy that clips would be two faults
 			p.With = o + 1
 			n.harms[o] = &harm{}
 		case catalog.Swapped:

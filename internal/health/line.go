@@ -29,7 +29,7 @@ func Line(line *sound.Night, tour []*sound.Night) []catalog.Flag {
 	}
 	swaps := n.swaps()
 	found := n.swapped(swaps)
-	found = append(found, n.polarity(swaps)...)
+	found = append(found, n.polarity(swaps, nil)...)
 	return append(found, n.hum()...)
 }
 

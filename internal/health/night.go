@@ -57,17 +57,19 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.flatTops()...)
 	found = append(found, n.offsets()...)
 	swaps := n.swaps()
-	duplicates := n.duplicates()
+	duplicates := n.duplicates(swaps)
 	silent := n.silent()
-	found = append(found, n.dropouts(silent)...)
+	crackles := n.crackles()
+	// A contact that opens leaves zeros: that is told already.
+	found = append(found, within(n.dropouts(silent), crackles)...)
 	found = append(found, explained(silent, swaps, n)...)
-	found = append(found, n.crackles()...)
+	found = append(found, crackles...)
 	found = append(found, n.hum()...)
 	found = append(found, n.swapped(swaps)...)
 	found = append(found, duplicates...)
 	// What carries another channel's signal has neither its own polarity nor gain,
 	// and a silence is no gain that was turned.
-	found = append(found, without(n.polarity(swaps), duplicates)...)
+	found = append(found, n.polarity(swaps, duplicates)...)
 	found = append(found, without(without(n.gains(swaps), duplicates), silent)...)
 	found = append(found, n.missing()...)
 	found = append(found, n.short()...)
@@ -83,6 +85,15 @@ func (n *Night) Flags() []catalog.Flag {
 func without(flags, others []catalog.Flag) []catalog.Flag {
 	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
 		return slices.ContainsFunc(others, func(o catalog.Flag) bool { return o.Track == f.Track })
+	})
+}
+
+// within leaves out the flags that lie within others on the same track.
+func within(flags, others []catalog.Flag) []catalog.Flag {
+	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
+		return slices.ContainsFunc(others, func(o catalog.Flag) bool {
+			return o.Track == f.Track && f.Track != 0 && f.StartFrame >= o.StartFrame && f.EndFrame <= o.EndFrame
+		})
 	})
 }
 

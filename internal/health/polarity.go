@@ -29,11 +29,14 @@ type turn struct {
 }
 
 // turns compares every pair's curve with the other nights'. Voices that were
-// exchanged are left out.
-func (n *Night) turns(swaps []swap) []turn {
+// exchanged are left out, and those that carry another one's signal.
+func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []turn {
 	out := map[int]bool{}
 	for _, s := range swaps {
 		out[s.a], out[s.b] = true, true
+	}
+	for i := range n.Sound.Voices {
+		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Flag) bool { return f.Track == n.Sound.Voices[i].Track.Number })
 	}
 	var past []likeness
 	for _, p := range n.Tour {
@@ -145,11 +148,11 @@ func sortedKeys(m map[int]float64) []int {
 }
 
 // polarity finds the channels that are turned over against their partners.
-func (n *Night) polarity(swaps []swap) []catalog.Flag {
+func (n *Night) polarity(swaps []swap, duplicates []catalog.Flag) []catalog.Flag {
 	if n.Sound == nil {
 		return nil
 	}
-	voices, partners, nights := turned(n.turns(swaps))
+	voices, partners, nights := turned(n.turns(swaps, duplicates))
 	var found []catalog.Flag
 	for _, v := range voices {
 		t := n.trackOf(&n.Sound.Voices[v])

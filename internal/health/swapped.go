@@ -30,6 +30,8 @@ const (
 	// are as seem to lie at -0.3 and below, those that sound alike near 0.
 	swappedAt  = 0.2
 	swappedNot = -0.15
+	// swappedAtFew is swappedAt where less than three nights tell.
+	swappedAtFew = 0.25
 	// wellKnown bounds how much one of the three weighs more for two channels
 	// that differ much in it.
 	wellKnown = 3
@@ -276,6 +278,9 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 	}
 	s.nights = len(scores)
 	s.score = sound.Median(scores)
+	if s.nights < 3 {
+		return s, s.score >= swappedAtFew
+	}
 	return s, s.score >= swappedAt
 }
 

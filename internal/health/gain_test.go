@@ -1,0 +1,98 @@
+package health
+
+import (
+	"testing"
+
+	"nightreel/catalog"
+)
+
+// What the quiet and the playing must say for a change of gain, with near misses.
+func TestAgree(t *testing.T) {
+	for _, row := range []struct {
+		quiet, loud float64
+		ok          bool
+		why         string
+	}{
+		{-6, -6, true, "both move alike"},
+		{4.6, 4, true, "just enough"},
+		{4.4, 5, false, "just too little"},
+		{-6, -3.1, true, "playing shows half of it"},
+		{-6, -2.9, false, "playing shows less than half: a quieter room"},
+		{-6, -9.9, true, "played softer as well"},
+		{-6, -10.1, false, "mostly played softer"},
+		{6, -6, false, "against each other: a louder room, a softer player"},
+		{0.2, -12, false, "a softer player"},
+		{-12, -17.9, true, "half of a large change"},
+		{33, 33, false, "more than a preamp's step: another thing"},
+	} {
+		if _, ok := agree(row.quiet, row.loud); ok != row.ok {
+			t.Errorf("quiet %g dB, playing %g dB (%s): %v", row.quiet, row.loud, row.why, ok)
+		}
+	}
+}
+
+// turn moves all that a tape holds from a block on, as a preamp does.
+func (t *tape) turn(from int, db float32) {
+	g := float32(1)
+	for range int(db) {
+		g *= 1.2589254 // 1 dB of power
+	}
+	for range int(-db) {
+		g /= 1.2589254
+	}
+	for b := from; b < len(t.blocks); b++ {
+		t.blocks[b].MeanSquare *= g
+		t.blocks[b].KMeanSquare *= g
+	}
+}
+
+// A preamp that is turned within the night, and a player who is louder from a
+// song on, whose floor and bleed stay.
+func TestStep(t *testing.T) {
+	for _, row := range []struct {
+		name  string
+		touch func(sc *scene)
+		want  []want
+	}{
+		{"up by 8 dB", func(sc *scene) { sc.tape("Snare Top").turn(sc.in(2, 0), 8) }, []want{{catalog.GainChange, "Snare Top", catalog.NoteSeverity}}},
+		{"down by 10 dB", func(sc *scene) { sc.tape("Guitar L").turn(sc.in(2, 0), -10) }, []want{{catalog.GainChange, "Guitar L", catalog.NoteSeverity}}},
+		{"up by 3 dB: a microphone moved", func(sc *scene) { sc.tape("Snare Top").turn(sc.in(2, 0), 3) }, nil},
+		{"louder player", func(sc *scene) {
+			t := sc.tape("Guitar L")
+			for b := sc.in(2, 0); b < len(t.blocks); b++ {
+				if t.blocks[b].KMeanSquare > 1e-4 {
+					t.blocks[b].KMeanSquare *= 6
+				}
+			}
+		}, nil},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			sc := newScene(8, 1)
+			row.touch(sc)
+			sc.check(t, row.want...)
+		})
+	}
+}
+
+// One thing by its name, or two: only where no other night tells.
+func TestOneThing(t *testing.T) {
+	for _, row := range []struct {
+		a, b string
+		want bool
+	}{
+		{"Bass DI", "Bass Mic", true}, {"Kick In", "Kick Out", true}, {"Guitar L", "Guitar R", false}, {"Keys Left", "Keys Right", false},
+		{"Lead Vocal", "Vocal 2", false}, {"Hat", "Hat", false}, {"bass di", "BASS mic", true},
+	} {
+		if got := oneThing(row.a, row.b); got != row.want {
+			t.Errorf("%s and %s: %v", row.a, row.b, got)
+		}
+	}
+}
+
+func TestWithin(t *testing.T) {
+	crackle := []catalog.Flag{{Track: 3, StartFrame: 100, EndFrame: 200}}
+	flags := []catalog.Flag{{Track: 3, StartFrame: 120, EndFrame: 130}, {Track: 3, StartFrame: 90, EndFrame: 130}, {Track: 4, StartFrame: 120, EndFrame: 130}, {StartFrame: 120, EndFrame: 130}}
+	if got := within(flags, crackle); len(got) != 3 || got[0].StartFrame != 90 {
+		t.Errorf("%v", got)
+	}
+}
