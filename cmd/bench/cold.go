@@ -108,9 +108,13 @@ func mountSlow(dir, at string) (*fuse.Server, error) {
 	}
 	root.RootNode = root.NewNode(root, nil, "", nil)
 	return fs.Mount(at, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{
-		DirectMountStrict: os.Geteuid() == 0, Options: []string{"ro"}, FsName: "slow", MaxReadAhead: 1 << 20,
+		DirectMountStrict: os.Geteuid() == 0, Options: []string{"ro"}, FsName: "slow", MaxReadAhead: 1 << 20, MaxWrite: 1 << 20, MaxBackground: 64,
 	}})
 }
+
+// slack is how far the slow disk may catch up with what it was not asked for, as a
+// disk's own read-ahead does: sleeping is not exact.
+const slack = 5 * time.Millisecond
 
 // bucket holds readers back to throttle, all together.
 type bucket struct {
@@ -121,8 +125,8 @@ type bucket struct {
 func (b *bucket) take(bytes int) {
 	b.mu.Lock()
 	now := time.Now()
-	if b.next.Before(now) {
-		b.next = now
+	if late := now.Add(-slack); b.next.Before(late) {
+		b.next = late
 	}
 	b.next = b.next.Add(time.Duration(float64(bytes) / throttle * float64(time.Second)))
 	wait := b.next.Sub(now)
