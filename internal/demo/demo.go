@@ -15,16 +15,19 @@
 // that rises with its gain.
 //
 //	night 1  one mono file a track with bext and iXML, 48 kHz, 24 bit; one
-//	         track ends early, the bass rig has flat tops in one song
+//	         track ends early, the bass rig has flat tops in one song, a plug
+//	         crackles
 //	night 2  polyphonic RF64 in three segments over midnight, markers with the
 //	         songs' titles, 44.1 kHz, 16 bit; snare clipped in one song, one
-//	         voice goes silent, one dropout, one DC offset; a song played twice
+//	         voice goes silent, one dropout, one DC offset, a ground loop hums,
+//	         one line is on two tracks; a song played twice
 //	night 3  re-patched, with a guest and a new bass rig; two rigs, main in mono
 //	         segments TRK01_0001.wav, backup in one polyphonic file that starts
 //	         late, 48 kHz, 16 bit; one dead microphone, one dropout over seven
-//	         tracks of the main rig
+//	         tracks of the main rig, two of its inputs exchanged
 //	night 4  mono files by channel name, 44.1 kHz, 16 bit; four of them with
-//	         the header of a power cut, one track not recorded
+//	         the header of a power cut, one track not recorded, one microphone
+//	         turned over in polarity, one preamp turned down between two songs
 //
 // Between the recordings lies what lies on real drives: a resource-fork
 // companion, a zero-byte file, a text, a hidden folder.
@@ -45,8 +48,9 @@ type Scale int
 const (
 	// Full is the tour to look at: just under 400 MB.
 	Full Scale = iota
-	// Small has the same shows, forms and faults at a quarter of the sample
-	// rates and about half the length, under 60 MB, for tests.
+	// Small has the same shows and forms at a quarter of the sample rates and
+	// about half the length, under 60 MB, for tests. Of the faults it lacks those
+	// that nobody could hear at such rates and lengths.
 	Small
 )
 
