@@ -103,10 +103,7 @@ func (b *bench) coldLayout(ctx context.Context, w *tabwriter.Writer, self, layou
 func mountSlow(dir, at string) (*fuse.Server, error) {
 	meter := &bucket{}
 	root := &fs.LoopbackRoot{Path: dir}
-	root.NewNode = func(data *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder {
-		return &slowNode{fs.LoopbackNode{RootData: data}, meter}
-	}
-	root.RootNode = root.NewNode(root, nil, "", nil)
+	root.RootNode = &slowNode{&fs.LoopbackNode{RootData: root}, meter}
 	return fs.Mount(at, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{
 		DirectMountStrict: os.Geteuid() == 0, Options: []string{"ro"}, FsName: "slow", MaxReadAhead: 1 << 20, MaxWrite: 1 << 20, MaxBackground: 64,
 	}})
@@ -136,8 +133,13 @@ func (b *bucket) take(bytes int) {
 
 // slowNode is a file or a folder of the slow disk.
 type slowNode struct {
-	fs.LoopbackNode
+	*fs.LoopbackNode
 	meter *bucket
+}
+
+// WrapChild makes what lies in a slow folder slow too.
+func (n *slowNode) WrapChild(_ context.Context, ops fs.InodeEmbedder) fs.InodeEmbedder {
+	return &slowNode{ops.(*fs.LoopbackNode), n.meter}
 }
 
 func (n *slowNode) Open(context.Context, uint32) (fs.FileHandle, uint32, syscall.Errno) {
