@@ -76,3 +76,52 @@ func TestLearn(t *testing.T) {
 		t.Errorf("learned twice: %v, %v", said, err)
 	}
 }
+
+// TestRestoreFound: takes of a finder that an edit drove out come back as the
+// finder's, and one that a person deleted as the person's.
+func TestRestoreFound(t *testing.T) {
+	ctx := context.Background()
+	rng := rand.New(rand.NewPCG(2, 9))
+	store := openStore(t)
+	const date = catalog.Date("2031-06-10")
+	n, spans := bandNight(date, 1, newTune(rng, 150), newTune(rng, 140), newTune(rng, 160))
+	n.store(t, store)
+	p, err := songs.Place(ctx, store, date)
+	if err != nil || len(p.Takes) != 3 {
+		t.Fatalf("%v, %s", err, titles(p.Takes))
+	}
+	foundBy := func(takes []catalog.Take) (all []catalog.FoundBy) {
+		for _, k := range takes {
+			all = append(all, k.FoundBy)
+		}
+		return all
+	}
+	if _, err := songs.Set(ctx, store, songs.SetRequest{Show: date, Song: "All in one", StartS: float64(spans[0][0]), EndS: float64(spans[2][1])}); err != nil {
+		t.Fatal(err)
+	}
+	after, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil || len(after) != 1 {
+		t.Fatalf("%v, %s", err, titles(after))
+	}
+	back, err := songs.Restore(ctx, store, date, after, p.Takes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := foundBy(back); !slices.Equal(got, []catalog.FoundBy{catalog.ByMusic, catalog.ByMusic, catalog.ByMusic}) {
+		t.Errorf("after the edit was undone: %v", got)
+	}
+	if err := songs.Delete(ctx, store, back[1].ID); err != nil {
+		t.Fatal(err)
+	}
+	after, err = store.Takes(ctx, catalog.TakeFilter{Show: date})
+	if err != nil {
+		t.Fatal(err)
+	}
+	back, err = songs.Restore(ctx, store, date, after, back)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := foundBy(back); !slices.Equal(got, []catalog.FoundBy{catalog.ByMusic, catalog.ByPerson, catalog.ByMusic}) {
+		t.Errorf("after the deletion was undone: %v", got)
+	}
+}

@@ -3,6 +3,7 @@ package songs
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"nightreel/catalog"
 )
@@ -20,9 +21,9 @@ func (e *StaleError) Hint() string { return "look at the songs as they are now a
 // Restore makes a show's takes what they were: it undoes an edit that led from
 // the takes in to to those in from, both as [catalog.Store.Takes] gave them.
 // Where the show's takes are not those in from any more it fails with
-// *[StaleError]. A take that was deleted comes back with a new id, and as a
-// person's, since only a person's word outweighs the deletion. It returns the
-// takes as they are now.
+// *[StaleError]. A take that is gone comes back with a new id; one that a person
+// deleted as a person's, since only a person's word outweighs the deletion. It
+// returns the takes as they are now.
 func Restore(ctx context.Context, store *catalog.Store, date catalog.Date, from, to []catalog.Take) ([]catalog.Take, error) {
 	now, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
 	if err != nil {
@@ -30,6 +31,10 @@ func Restore(ctx context.Context, store *catalog.Store, date catalog.Date, from,
 	}
 	if !sameTakes(now, from) {
 		return nil, &StaleError{Show: date}
+	}
+	deleted, err := store.Dismissed(ctx, date)
+	if err != nil {
+		return nil, err
 	}
 	there := map[catalog.TakeID]catalog.Take{}
 	for _, t := range now {
@@ -43,7 +48,10 @@ func Restore(ctx context.Context, store *catalog.Store, date catalog.Date, from,
 			continue
 		}
 		if !ok {
-			t.ID, t.FoundBy, t.Confidence = 0, catalog.ByPerson, 1
+			t.ID = 0
+			if slices.ContainsFunc(deleted, func(d catalog.Dismissal) bool { return forbids(d, t.Song, t.FoundBy, t.StartS(), t.EndS()) }) {
+				t.FoundBy, t.Confidence = catalog.ByPerson, 1
+			}
 		}
 		save = append(save, t)
 	}
