@@ -9,6 +9,9 @@ export function palette() {
   return c;
 }
 
+// em is how large letters are against a laptop's: canvases grow with the page.
+const em = () => parseFloat(getComputedStyle(document.documentElement).fontSize) / 15;
+
 /** sized makes a canvas as sharp as the screen and returns its context, in CSS pixels. */
 export function sized(canvas) {
   const ratio = devicePixelRatio || 1, w = canvas.clientWidth, h = canvas.clientHeight;
@@ -98,7 +101,7 @@ export function drawWave(c, wave, s, colours) {
     c.fillRect(x0 + i * step, middle - high * tall, Math.max(step, 1), Math.max(1, (high - low) * tall));
   }
   c.fillStyle = colours.soft;
-  c.font = "10px system-ui, sans-serif";
+  c.font = `${10 * em()}px system-ui, sans-serif`;
   const peak = 20 * Math.log10(loudest / 32767);
   c.fillText(`peak ${peak.toFixed(0).replace("-", "−")} dBFS`, 4, c.h - 4);
 }
@@ -122,17 +125,17 @@ const steps = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 30
 
 export function drawRuler(canvas, s) {
   const c = sized(canvas), { w, h } = c, colours = palette();
-  const span = s.to - s.from, step = steps.find((v) => v * w / span >= 80) || 3600;
+  const span = s.to - s.from, large = em(), step = steps.find((v) => v * w / span >= 80 * large) || 3600;
   c.fillStyle = colours.soft;
   c.strokeStyle = colours.line;
-  c.font = "11px system-ui, sans-serif";
+  c.font = `${11 * large}px system-ui, sans-serif`;
   c.beginPath();
   for (let t = Math.ceil(s.from / step) * step; t <= s.to; t += step) {
     const x = (t - s.from) / span * w;
     c.moveTo(x + 0.5, h - 7);
     c.lineTo(x + 0.5, h);
     const n = Math.round(t * 100), text = `${Math.floor(n / 360000)}:${String(Math.floor(n / 6000) % 60).padStart(2, "0")}:${String(Math.floor(n / 100) % 60).padStart(2, "0")}` + (step < 1 ? `.${String(n % 100).padStart(2, "0")}` : "");
-    if (x < w - 50) c.fillText(text, x + 3, h - 8);
+    if (x < w - 50 * large) c.fillText(text, x + 3, h - 8);
   }
   c.stroke();
 }
