@@ -275,6 +275,10 @@ func (r *Report) tell(f catalog.Flag) {
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
 		other := int(f.Evidence["with_track"])
+		if f.Kind == catalog.Swapped && (in.Track == other || in.Track == f.Track) {
+			// What it differs by is the other one's.
+			in.Text, in.Suggest, in.Tone = []string{}, nil, nil
+		}
 		if f.Kind == catalog.Swapped && in.Track == other {
 			in.Status, in.Swapped = Broken, r.channel(f.Track)
 			in.say("%s and %s are exchanged.", in.Channel, in.Swapped)
