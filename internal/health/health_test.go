@@ -160,6 +160,23 @@ func TestSilence(t *testing.T) {
 			}
 			sc.st.takes = others
 		}, nil},
+		{"a cable holds its floor in one song, where it plays on all other nights", 2, func(sc *scene) {
+			sc.tape("Bass DI").silence(sc.in(2, 0)-20, sc.in(2, 1)+20, -98)
+		}, []want{{catalog.WentSilent, "Bass DI", catalog.WarningSeverity}}},
+		{"the same where it rests in that song on one other night", 2, func(sc *scene) {
+			sc.tape("Bass DI").silence(sc.in(2, 0)-20, sc.in(2, 1)+20, -98)
+			for _, k := range sc.past[0].Takes {
+				if k.Song == sc.st.takes[2].Song {
+					for i := range sc.past[0].Tracks {
+						if t := &sc.past[0].Tracks[i]; t.Channel == "Bass DI" {
+							for b := t.bin(k.Start); b < t.bin(k.End); b++ {
+								t.levels[b] = -98
+							}
+						}
+					}
+				}
+			}
+		}, nil},
 		{"a voice dies in the middle of a song", 2, func(sc *scene) {
 			sc.tape("Vocal 2").silence(sc.in(1, 0.45), sc.st.blocks, sc.voice("Vocal 2").floor)
 		}, []want{{catalog.WentSilent, "Vocal 2", catalog.FaultSeverity}}},
