@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/gdamore/tcell/v2"
 
@@ -90,12 +89,16 @@ func (v *view) on(ctx context.Context, screen tcell.Screen) error {
 // enough to be read (20 dB a second; our choice).
 const fall = 2
 
-func (v *view) hear(st playback.Status) {
-	st.Inputs = slices.Clone(st.Inputs) // the player's own are not ours to change
+func (v *view) take(st playback.Status) {
 	v.st = st
 	for len(v.hold) < len(st.Inputs) {
 		v.hold = append(v.hold, math.Inf(-1))
 	}
+}
+
+// hear takes a status over that came by itself, and lets peaks fall.
+func (v *view) hear(st playback.Status) {
+	v.take(st)
 	for i, in := range st.Inputs {
 		v.hold[i] = max(float64(in.PeakDBFS), v.hold[i]-fall)
 		if v.hold[i] < playback.MinLevelDB {
@@ -104,32 +107,15 @@ func (v *view) hear(st playback.Status) {
 	}
 }
 
-// do sends a command and keeps what went wrong. What it changes is noted at
-// once: the next key may come before the next status.
+// do sends a command and keeps what went wrong. Where the player stands then is
+// taken over at once: the next key may come before the next status.
 func (v *view) do(ctx context.Context, c playback.Command) {
 	v.message = ""
 	if err := v.player.Do(ctx, c); err != nil {
 		v.message = err.Error()
 		return
 	}
-	switch c.Do {
-	case playback.Level:
-		v.st.LevelDB = *c.DB
-	case playback.AtEnd:
-		v.st.AtEnd = c.Then
-	case playback.LoopOn, playback.LoopOff:
-		v.st.Loop.On = c.Do == playback.LoopOn
-	case playback.Mute, playback.Trim:
-		for i := range v.st.Inputs {
-			if in := &v.st.Inputs[i]; in.DeskInput != c.Input {
-				continue
-			} else if c.Do == playback.Mute {
-				in.Muted = c.On
-			} else {
-				in.TrimDB = *c.DB
-			}
-		}
-	}
+	v.take(v.player.Status())
 }
 
 // key does what a key means, and returns true where it leaves.

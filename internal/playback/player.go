@@ -150,7 +150,8 @@ func (p *Player) Subscribe() (statuses <-chan Status, cancel func()) {
 // waits longer: it is ended instead.
 const answerWithin = time.Second
 
-// Do sends a command and waits until it is done or refused (*[RefusedError]).
+// Do sends a command and waits until it is done or refused (*[RefusedError]);
+// [Player.Status] knows of it then.
 // A [FadeOut] that is not answered within a second ends the player's process.
 func (p *Player) Do(ctx context.Context, c Command) error {
 	// Noted before anything sounds; an unarmed player refuses anyway.

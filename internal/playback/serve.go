@@ -149,6 +149,13 @@ func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- even
 				return
 			}
 			err := s.do(c)
+			// Where it stands now comes before the answer, so that nobody takes an
+			// older status for what the command made of it.
+			st := s.status()
+			select {
+			case events <- event{Status: &st}:
+			default:
+			}
 			select {
 			case events <- event{Reply: answer(c.ID, err)}:
 			case <-written:

@@ -109,13 +109,14 @@ func Start(t testing.TB, opt Options) *Server {
 	}
 	t.Cleanup(s.stop)
 	for range 100 {
-		if exec.Command("jack_lsp").Run() == nil {
-			return s
-		}
+		answers := exec.Command("jack_lsp").Run() == nil
 		select {
-		case <-s.end:
+		case <-s.end: // then it was another of that name that answered
 			t.Fatalf("jackd ended at once: %s", log.String())
 		case <-time.After(100 * time.Millisecond):
+		}
+		if answers {
+			return s
 		}
 	}
 	t.Fatal("jackd does not answer")
