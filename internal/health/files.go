@@ -213,8 +213,8 @@ func (n *Night) unfinished() []catalog.Flag {
 			repairs += float64(len(file.Repairs))
 		}
 		f.Evidence = catalog.Evidence{"files": float64(len(files)), "repairs": repairs, "read_s": n.seconds(f.EndFrame - f.StartFrame)}
-		f.Text = fmt.Sprintf("%d files, %s and others, were never closed, as after a power cut: all that is in them was read (%s); listen to their last seconds and keep the originals.",
-			len(files), path.Base(files[0].Path), repaired(files[0]))
+		f.Text = fmt.Sprintf("%d files, %s and others, were never closed, as after a power cut: all that is in them was read; listen to their last seconds and keep the originals.",
+			len(files), path.Base(files[0].Path))
 		return []catalog.Flag{f}
 	}
 	var found []catalog.Flag
@@ -236,19 +236,7 @@ func (n *Night) unfinishedFlag(f catalog.File) catalog.Flag {
 	return catalog.Flag{
 		Track: track, Kind: catalog.UnfinishedFile, StartFrame: f.StartFrame, EndFrame: f.StartFrame + f.Frames, Severity: catalog.WarningSeverity,
 		Evidence: e,
-		Text: fmt.Sprintf("The file %s (%s) was never closed, as after a power cut: all that is in it was read, up to %s (%s); listen to its last seconds and keep the original.",
-			path.Base(f.Path), who, n.clock(f.StartFrame+f.Frames), repaired(f)),
+		Text: fmt.Sprintf("The file %s (%s) was never closed, as after a power cut: all that is in it was read, up to %s; listen to its last seconds and keep the original.",
+			path.Base(f.Path), who, n.clock(f.StartFrame+f.Frames)),
 	}
-}
-
-// repaired returns what was wrong with a file and how it was read all the same.
-func repaired(f catalog.File) string {
-	if len(f.Repairs) == 0 {
-		return "its header is not finished"
-	}
-	var said []string
-	for _, r := range f.Repairs[:min(len(f.Repairs), 3)] {
-		said = append(said, r.Problem)
-	}
-	return strings.Join(said, "; ")
 }
