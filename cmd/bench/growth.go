@@ -60,6 +60,7 @@ func (b *bench) tours(ctx context.Context) error {
 	dir, path := b.path("tour"), b.path("tour.nightreel")
 	made := 0
 	for _, nights := range []int{1, 10, 40, 120} {
+		fmt.Fprintf(os.Stderr, "making nights %d to %d, %d channels × %d min each\n", made+1, nights, tourChannels, tourMinutes)
 		store, err := makeTour(ctx, dir, path, made, nights) // the tour goes on
 		if store != nil {
 			store.Close()
@@ -67,6 +68,7 @@ func (b *bench) tours(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		fmt.Fprintf(os.Stderr, "placing and judging them, then asking\n")
 		// The first scan judges the new nights.
 		judging, err := measure(ctx, b.builds[0].path, "--catalog", path, "scan", dir)
 		if err != nil {
