@@ -99,9 +99,11 @@ func parentAction(commands []*cli.Command) cli.ActionFunc {
 			}
 			return cli.ShowSubcommandHelp(c)
 		}
-		names := make([]string, len(commands))
-		for i, sub := range commands {
-			names[i] = sub.Name
+		var names []string
+		for _, sub := range commands {
+			if !sub.Hidden {
+				names = append(names, sub.Name)
+			}
 		}
 		return &usageError{command: commandPath(c), text: fmt.Sprintf("there is no command %q; there are %s", c.Args().First(), strings.Join(names, ", "))}
 	}

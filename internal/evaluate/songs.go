@@ -88,11 +88,8 @@ func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 	defer done()
 	known := map[string]bool{}
 	for i, n := range t.nights {
-		if err := fill(ctx, store, t.stage, n, nightDate(i)); err != nil {
+		if err := t.add(ctx, store, i, known); err != nil {
 			return err
-		}
-		for _, title := range n.list {
-			known[title] = true
 		}
 		tally := &r.Listed
 		if i == 0 {
@@ -122,6 +119,14 @@ func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 	return r.confirmed(ctx, t)
 }
 
+// add puts a night into a catalog and its titles among those that are known.
+func (t *tour) add(ctx context.Context, store *catalog.Store, i int, known map[string]bool) error {
+	for _, title := range t.nights[i].list {
+		known[title] = true
+	}
+	return fill(ctx, store, t.stage, t.nights[i], nightDate(i))
+}
+
 // one confirms the first night, and no other.
 func (r *SongsReport) one(ctx context.Context, t *tour) error {
 	store, done, err := newCatalog(ctx)
@@ -131,11 +136,8 @@ func (r *SongsReport) one(ctx context.Context, t *tour) error {
 	defer done()
 	known := map[string]bool{}
 	for i, n := range t.nights {
-		if err := fill(ctx, store, t.stage, n, nightDate(i)); err != nil {
+		if err := t.add(ctx, store, i, known); err != nil {
 			return err
-		}
-		for _, title := range n.list {
-			known[title] = true
 		}
 		if i == 0 {
 			err = confirm(ctx, store, nightDate(i), n.played)
