@@ -179,7 +179,9 @@ func room(pa audio, side int, decay float64) audio {
 		at, dull := 0, float32(0)
 		for k := lag; k < len(out); k++ {
 			y := buf[at]
-			dull += 0.3 * (y - dull)
+			if dull += 0.3 * (y - dull); max(dull, -dull) < inaudible {
+				dull = 0
+			}
 			buf[at] = pa[k-lag] + back*dull
 			if at++; at == len(buf) {
 				at = 0
