@@ -27,8 +27,9 @@ type channel struct {
 	// energy from each step to the block's end.
 	tails [4][steps + 1]float64
 
-	clip, zero, flat run
-	found            eventList
+	clip, zero run
+	flat       flat
+	found      eventList
 }
 
 func newChannel(blocks int) channel {
@@ -121,7 +122,7 @@ func (m *Meter) levels(buf []float64, n int) sums {
 		// A flat top begins with a sharp bend, two frames before its first step at
 		// the earliest, and its steps are small.
 		if calm <= math.Float64bits(flatTolerance) && r.peak >= math.Float64bits(flatTopFloor) {
-			s.flat = s.flat || max(r.bend, before.bend) >= math.Float64bits(15*flatTolerance)
+			s.flat = s.flat || max(r.bend, before.bend) >= math.Float64bits(flatBend)
 		}
 		peak = max(peak, r.peak)
 		m.stretches = append(m.stretches, r)

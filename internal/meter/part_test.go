@@ -12,7 +12,8 @@ import (
 var allTypes = []SampleType{Uint8, Int16, Int24, Int32, Float32, Float64}
 
 // lively is a track with all that a meter looks at: tones that come and go,
-// noise, clicks, runs at full scale, flat tops, digital silence, an offset.
+// noise, clicks, runs at full scale, flat tops with noise and without, digital
+// silence, an offset.
 func lively(r *rand.Rand, rate, frames int) []float64 {
 	x := make([]float64, frames)
 	for at := 0; at < frames; {
@@ -20,10 +21,11 @@ func lively(r *rand.Rand, rate, frames int) []float64 {
 		part := x[at : at+n]
 		a, w := math.Pow(10, -3*r.Float64()), 2*math.Pi*20*math.Pow(400, r.Float64())/float64(rate)
 		limit := 2.0
-		kind := r.IntN(6)
-		if kind == 1 {
+		kind := r.IntN(7)
+		if kind == 1 || kind == 6 {
 			limit = a * (0.3 + 0.7*r.Float64())
 		}
+		behind := math.Pow(10, -4-2*r.Float64()) // noise on the flat tops: -80 to -120 dBFS
 		for i := range part {
 			v := a * math.Sin(w*float64(i))
 			switch kind {
@@ -37,6 +39,9 @@ func lively(r *rand.Rand, rate, frames int) []float64 {
 				v = a*0.1 + 0.001*r.NormFloat64()
 			}
 			part[i] = max(-limit, min(limit, v))
+			if kind == 6 {
+				part[i] += behind * r.NormFloat64()
+			}
 		}
 		if n > 100 {
 			part[r.IntN(n)] = 0.9

@@ -32,18 +32,35 @@ const (
 	minFlatTop   = 4
 	flatTopFloor = 0.0316227766
 
-	// flatTolerance is how far the samples of a flat top may lie apart: half a
-	// step of 16 bit. 16-bit samples must be equal, finer ones may carry the
-	// noise of the converter behind the stage that clipped.
-	flatTolerance = 1. / (1 << 16)
-
 	// flatCorner, in steps of 16 bit (of 8 bit if the samples are that), is how
 	// far the wave must have fallen on both sides two samples beyond a flat
-	// top. The round top of a wave that rests within one step for four samples
+	// top. The round top of a wave that rests within half a step for four samples
 	// has fallen by 3 steps then, one of fourth order (a sine with just so much
-	// of its third harmonic) by 15; both are cut off by twice the larger.
+	// of its third harmonic) by 15; in the longer shapes (below), a step of
+	// rounding included, by 8 and 18 for eight samples and by 15 and 23 for
+	// sixteen.
 	flatCorner = 32
 )
+
+// flatShapes are what counts as flat: how far samples may lie apart, and how
+// many at least must lie so. Noise of what comes behind the stage that clipped
+// lies on a flat top: 24-bit converters leave it within half a step of 16 bit,
+// 16-bit samples with the usual dither (triangular, of two steps) within two,
+// and a preamp's hiss of -92 dBFS mostly within eight. A round top is the longer
+// the wider it may be, so more frames are asked of those.
+var flatShapes = [...]struct {
+	tolerance float64
+	frames    int64
+}{{1. / (1 << 16), minFlatTop}, {2. / (1 << 15), 8}, {flatTolerance, 16}}
+
+// flatTolerance is the widest of flatShapes: eight steps of 16 bit.
+const flatTolerance = 8. / (1 << 15)
+
+// flatBend is a second difference that the wave has at a flat top's beginning:
+// it falls by flatCorner steps over two frames before, and by no more than
+// flatTolerance over the first of the top, so one of the two bends there is a
+// third of 32-16 steps or more. A little less is asked.
+const flatBend = 5. / (1 << 15)
 
 // run is a run of samples that has not ended yet.
 type run struct {
@@ -62,9 +79,9 @@ func (m *Meter) findRuns(c *channel, b span, s sums) {
 	if c.zero.open || s.zeros > 0 {
 		m.findZeros(c, 0, b.frames, b.base)
 	}
-	if c.flat.open || s.flat {
+	if open := c.flat.open(); open || s.flat {
 		from := 0
-		if !c.flat.open {
+		if !open {
 			from = beforeFlatTop(c, 0)
 		}
 		m.findFlatTops(c, from, b.frames, b.base)
@@ -122,26 +139,54 @@ func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
 	}
 }
 
+// flat is a flat top that has not ended yet, in each of flatShapes.
+type flat struct {
+	runs [len(flatShapes)]run
+	told int64 // position of the end of the last flat top
+}
+
+func (f *flat) open() bool {
+	for i := range f.runs {
+		if f.runs[i].open {
+			return true
+		}
+	}
+	return false
+}
+
 // findFlatTops does the same for flat tops.
 func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
-	f := &c.flat
+	open := c.flat.open()
 	for i := from; i < to; i++ {
-		v := c.buf[history+i]
-		if f.open {
-			lo, hi := min(f.lo, v), max(f.hi, v)
-			if hi-lo <= flatTolerance {
-				f.lo, f.hi = lo, hi
-				continue
-			}
-			m.closeFlatTop(c, base+int64(i), v, c.buf[history+i+1])
-		}
 		// The next sample is there: the look-ahead holds it.
-		if math.Abs(c.buf[history+i+1]-v) > flatTolerance || math.Abs(v) < flatTopFloor {
+		v, next := c.buf[history+i], c.buf[history+i+1]
+		if !open && (math.Abs(next-v) > flatTolerance || math.Abs(v) < flatTopFloor) {
 			continue
 		}
-		*f = run{open: true, start: base + int64(i), lo: v, hi: v,
-			corner: m.falls(v, c.buf[history+i-1], c.buf[history+i-2])}
+		for k := range c.flat.runs {
+			m.followFlatTop(c, k, i, base)
+		}
+		open = c.flat.open()
 	}
+}
+
+// followFlatTop goes on by a frame in one of flatShapes.
+func (m *Meter) followFlatTop(c *channel, k, i int, base int64) {
+	f, tolerance := &c.flat.runs[k], flatShapes[k].tolerance
+	v, next := c.buf[history+i], c.buf[history+i+1]
+	if f.open {
+		lo, hi := min(f.lo, v), max(f.hi, v)
+		if hi-lo <= tolerance {
+			f.lo, f.hi = lo, hi
+			return
+		}
+		m.closeFlatTop(c, k, base+int64(i), v, next)
+	}
+	if math.Abs(next-v) > tolerance || math.Abs(v) < flatTopFloor {
+		return
+	}
+	*f = run{open: true, start: base + int64(i), lo: v, hi: v,
+		corner: m.falls(v, c.buf[history+i-1], c.buf[history+i-2])}
 }
 
 // beforeFlatTop returns where the search for flat tops takes up if the steps
@@ -164,18 +209,23 @@ func (m *Meter) falls(top, next, afterNext float64) bool {
 	return next < top && afterNext <= top-flatCorner*step
 }
 
-func (m *Meter) closeFlatTop(c *channel, end int64, next, afterNext float64) {
-	f := &c.flat
+func (m *Meter) closeFlatTop(c *channel, k int, end int64, next, afterNext float64) {
+	f := &c.flat.runs[k]
 	f.open = false
 	n := end - f.start
 	// Half a block is half a wave of 10 Hz: what stands longer is no top.
-	if n < minFlatTop || n > int64(m.block/2) || !f.corner {
+	if n < flatShapes[k].frames || n > int64(m.block/2) || !f.corner || f.start < c.flat.told {
 		return
 	}
-	level := max(f.hi, -f.lo)
-	if level >= m.cfg.ClipLevel || !m.falls(f.hi, next, afterNext) {
+	top := f.hi
+	if top < 0 {
+		top = f.lo
+	}
+	level := math.Abs(top)
+	if level >= m.cfg.ClipLevel || !m.falls(top, next, afterNext) {
 		return
 	}
+	c.flat.told = end
 	m.report(c, FlatTop, f.start, end, level)
 }
 

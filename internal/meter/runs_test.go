@@ -201,18 +201,44 @@ func TestFlatTops(t *testing.T) {
 	}
 }
 
-// The converter behind a clipped stage adds its noise: half a step of 16 bit
-// is still flat.
+// What comes behind the stage that clipped adds its noise: a 24-bit converter, a
+// preamp's hiss, the dither of 16 bit.
 func TestFlatTopsWithNoise(t *testing.T) {
-	r := newRand(22)
-	x := tones(testRate, 200, tone{-3, 0.25})
-	cut := limited(x, 0.4)
-	for i := range cut {
-		cut[i] += 1e-6 * r.NormFloat64() // -120 dBFS
-	}
-	_, events := eventsOf(t, Int24, cut)
-	if want := len(tops(x, 0.4)); len(events) < want*9/10 || len(events) > want {
-		t.Errorf("%d events of %d tops", len(events), want)
+	for _, row := range []struct {
+		name   string
+		typ    SampleType
+		hz     float64
+		hiss   float64 // RMS in dBFS
+		dither bool    // triangular, of two steps of 16 bit
+		found  float64 // share of the tops
+	}{
+		{"24-bit converter", Int24, 200, -120, false, 1},
+		{"24-bit converter, short tops", Int24, 800, -110, false, 0.99},
+		{"16 bit, dithered", Int16, 60, -120, true, 1},
+		{"16 bit, dithered, short tops", Int16, 800, -120, true, 0.99},
+		{"hiss", Int24, 60, -92, false, 1},
+		{"hiss and dither", Int16, 200, -92, true, 0.99},
+	} {
+		r := newRand(22)
+		x := tones(testRate, row.hz, tone{-3, 1})
+		cut := limited(x, 0.5)
+		for i := range cut {
+			cut[i] += amp(row.hiss) * r.NormFloat64()
+			if row.dither {
+				cut[i] += (r.Float64() - r.Float64()) / (1 << 15)
+			}
+		}
+		e, _ := eventsOf(t, row.typ, cut)
+		flat, frames := 0, 0
+		for _, b := range e.Blocks {
+			flat += int(b.Flat)
+		}
+		for _, w := range tops(x, 0.5) {
+			frames += int(w.Frames)
+		}
+		if share := float64(flat) / float64(frames); share < row.found-0.005 || share > 1.01 {
+			t.Errorf("%s: %.3f of the flat samples found, want %.2f", row.name, share, row.found)
+		}
 	}
 }
 

@@ -140,13 +140,11 @@ func (m *Meter) newGroups() {
 		// Samples of up to 1 are off by 2^-25 in single precision.
 		flatTolerance: float32((flatTolerance + 1./(1<<22)) / m.scale),
 		flatFloor:     float32((flatTopFloor - 2*flatTolerance) * less / m.scale),
-		// A wave that falls by flatCorner steps (64 tolerances) over two frames
-		// and is flat after that has a second difference of more than 16.
-		flatCorner: float32(15 * flatTolerance / m.scale),
-		crackFloor: float32(crackFloor * less / m.scale),
-		crackRatio: crackRatio * less / around,
-		bound:      truePeakBound * more,
-		outerSum:   outerSum * more, outerRest: outerRest * more,
+		flatCorner:    float32(flatBend / m.scale),
+		crackFloor:    float32(crackFloor * less / m.scale),
+		crackRatio:    crackRatio * less / around,
+		bound:         truePeakBound * more,
+		outerSum:      outerSum * more, outerRest: outerRest * more,
 		innerSum: innerSum * more, innerRest: innerRest * more,
 		floats: flag(m.cfg.Type == Float32),
 		factor: int64(m.factor),
@@ -280,7 +278,7 @@ func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int, s sums) {
 	if c.zero.open && s.zeros == b.frames {
 		zeros = false // it goes on
 	}
-	flats := c.flat.open || l.flat[lane] != 0
+	flats := c.flat.open() || l.flat[lane] != 0
 	if !clips && !zeros && !flats {
 		return
 	}
@@ -332,14 +330,14 @@ func (m *Meter) findZerosByTile(c *channel, b span, tiles []tile, lane int) {
 // inside of a run.
 func (m *Meter) findFlatTopsByTile(c *channel, b span, g *group, lane int) {
 	done := 0
-	if !c.flat.open {
+	if !c.flat.open() {
 		done = -minFlatTop
 	}
 	const reach = 2 // frames that are looked at beyond those that are searched
 	for i, count := 0, (b.frames+tileFrames-1)/tileFrames; i < count; i++ {
 		to := min((i+1)*tileFrames, b.frames)
 		from := done
-		if c.flat.open {
+		if c.flat.open() {
 			m.unroll(g, lane, history+from-reach, history+to+reach)
 		} else {
 			if g.lanes.flat[lane]>>(i>>m.plan.markShift)&1 == 0 {
