@@ -115,7 +115,7 @@ type brokenTruth struct {
 
 // brokenEdit is part of the name under which a made tour is kept: raise it when
 // what is made, or what a scan keeps of it, changes.
-const brokenEdit = 4
+const brokenEdit = 5
 
 // kept returns the tour's catalog and truth, made earlier or now. Making takes a
 // minute, judging a second.
