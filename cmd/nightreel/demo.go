@@ -77,7 +77,8 @@ func (e *env) demo(c *cli.Context, dir string) error {
 		}
 	}
 	with := "nightreel --catalog " + shellWords([]string{file})
-	last := truth.Shows[len(truth.Shows)-1].Date
+	night := truth.Shows[len(truth.Shows)-1]
+	last := night.Date
 	_, err = fmt.Fprintf(e.stdout, `
 The session is in %[1]s: open sheet.html there, and listen to the files.
 Go on with, for example:
@@ -85,9 +86,11 @@ Go on with, for example:
   %[2]s takes --show %[3]s
   %[2]s levels --song %[4]s --channel "Lead Vocal"
   %[2]s flags --json
+  %[2]s linecheck %[5]s --date %[3]s     (as if that night were this afternoon's line check)
   %[2]s session build --desk FOH --show %[3]s
   %[2]s session play --device null     (without sound; read the cautions all the same)
-`, filepath.Join(dir, "session"), with, last, shellWords([]string{truth.Songs[0]}))
+`, filepath.Join(dir, "session"), with, last, shellWords([]string{truth.Songs[0]}),
+		shellWords([]string{filepath.Join(tour, filepath.FromSlash(night.Folder))}))
 	return err
 }
 

@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"strconv"
 
 	"github.com/urfave/cli/v2"
+	"golang.org/x/term"
 
 	"nightreel/catalog"
 	"nightreel/internal/health"
@@ -88,9 +90,19 @@ func (e *env) printFlags(c *cli.Context, flags []catalog.Flag) error {
 	return err
 }
 
-// flagWidth is how wide findings are printed: what a laptop's terminal shows
-// and a person reads in one look.
+// flagWidth is how wide sentences are printed at most: what a laptop's terminal
+// shows and a person reads in one look.
 const flagWidth = 100
+
+// textWidth returns how wide sentences are printed here.
+func (e *env) textWidth() int {
+	if f, ok := e.stdout.(*os.File); ok {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 20 {
+			return min(width, flagWidth)
+		}
+	}
+	return flagWidth
+}
 
 // listFlags prints findings by show and rig, what hurts most first, each with its
 // sentence below it.
@@ -112,7 +124,7 @@ func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
 		if f.Note != "" {
 			text += " [" + f.Note + "]"
 		}
-		fmt.Fprintf(e.stdout, "%5d  %-8s %-15s %s, %s to %s\n%s\n\n", f.ID, severity, f.Kind, f.Channel, clock(f.StartS(), false), clock(f.EndS(), false), wrapped(text, "       ", flagWidth))
+		fmt.Fprintf(e.stdout, "%5d  %-8s %-15s %s, %s to %s\n%s\n\n", f.ID, severity, f.Kind, f.Channel, clock(f.StartS(), false), clock(f.EndS(), false), wrapped(text, "       ", e.textWidth()))
 	}
 	summary := count(open, "finding")
 	if accepted := len(flags) - open; accepted > 0 {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,7 +18,9 @@ func (e *env) linecheckCommand() *cli.Command {
 		Name:      "linecheck",
 		Usage:     "a minute recorded this afternoon against the tour: alive, level, gain, swapped, polarity, hum, tone",
 		ArgsUsage: "FILE-or-FOLDER",
-		Description: "Play or tap each input in turn, or record the band's own check. What is measured is thrown away again.\n" +
+		Description: "Play or tap each input in turn, or record the band's own check; some inputs will do. What is\n" +
+			"measured is thrown away again. A file is the track whose number it tells, else the channel of the\n" +
+			"input list that it is called.\n" +
 			"With --fail-on-flags exit status 3 when an input is not ok.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "date", Usage: "the day whose input list is in force, as `DATE`; the newest list without it"},
@@ -66,10 +69,8 @@ func (e *env) linecheckCommand() *cli.Command {
 }
 
 func (e *env) printLinecheck(r linecheck.Report) error {
-	if len(r.Against) == 0 {
-		fmt.Fprintln(e.stdout, "no night of the tour is known yet: levels and floors alone")
-	} else {
-		fmt.Fprintf(e.stdout, "against %s\n", count(len(r.Against), "night"))
+	if len(r.Inputs) > 0 {
+		fmt.Fprintf(e.stdout, "%s: %s\n", linecheckSummary(r.Inputs), linecheckAgainst(r.Against))
 	}
 	t := newTable(">track", "channel", "status", ">level", ">tour", ">differs", ">gain")
 	number := func(v *float64, none string) string {
@@ -99,14 +100,42 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 				fmt.Fprintln(e.stdout)
 				first = false
 			}
-			fmt.Fprintln(e.stdout, wrapped(text, "  ", flagWidth))
+			fmt.Fprintln(e.stdout, wrapped(text, "  ", e.textWidth()))
 		}
 	}
 	if len(r.NotRecorded) > 0 {
-		fmt.Fprintf(e.stdout, "\nnot recorded: %s\n", strings.Join(r.NotRecorded, ", "))
+		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("not recorded: "+strings.Join(r.NotRecorded, ", "), "", e.textWidth()))
 	}
-	for _, p := range r.Problems {
-		fmt.Fprintf(e.stdout, "  %s: %s\n", p.File, p.Problem)
+	return e.printProblems(r.Problems)
+}
+
+// linecheckSummary counts the inputs by what is to be done about them.
+func linecheckSummary(inputs []linecheck.Input) string {
+	var counts []string
+	for _, s := range []struct {
+		is   linecheck.Status
+		word string
+	}{{linecheck.Broken, "broken"}, {linecheck.Unknown, "unknown"}, {linecheck.Look, "to look at"}, {linecheck.OK, "ok"}} {
+		n := 0
+		for _, in := range inputs {
+			if in.Status == s.is {
+				n++
+			}
+		}
+		if n > 0 {
+			counts = append(counts, fmt.Sprintf("%d %s", n, s.word))
+		}
 	}
-	return nil
+	return count(len(inputs), "input") + ", " + strings.Join(counts, ", ")
+}
+
+// linecheckAgainst says which nights the check was compared with.
+func linecheckAgainst(nights []catalog.Date) string {
+	switch len(nights) {
+	case 0:
+		return "no other night is known, so levels and floors alone"
+	case 1:
+		return "against " + string(nights[0])
+	}
+	return fmt.Sprintf("against %s, %s to %s", count(len(nights), "night"), slices.Min(nights), slices.Max(nights))
 }

@@ -110,10 +110,16 @@ func (e *env) printScan(r scan.Result) error {
 	if _, err := fmt.Fprintf(e.stdout, "%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
 		return err
 	}
-	if len(r.Problems) > 0 {
-		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(r.Problems), "problem"))
+	return e.printProblems(r.Problems)
+}
+
+// printProblems prints what a person should know about files, nothing where
+// there is nothing.
+func (e *env) printProblems(problems []scan.Problem) error {
+	if len(problems) > 0 {
+		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(problems), "problem"))
 	}
-	for _, p := range r.Problems {
+	for _, p := range problems {
 		at := ""
 		if p.Offset > 0 {
 			at = fmt.Sprintf(" (at byte %d)", p.Offset)

@@ -7,12 +7,8 @@ package linecheck
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"nightreel/catalog"
@@ -94,7 +90,8 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		return r, err
 	}
 	inputs := catalog.InForce(lists, opt.Date, opt.Rig)
-	line, err := r.listen(ctx, path, inputs, opt, p)
+	line, problems, err := listen(ctx, path, inputs, opt, p)
+	r.Problems = append(r.Problems, problems...)
 	if err != nil {
 		return r, err
 	}
@@ -108,7 +105,9 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 	recorded := map[string]bool{}
 	for i := range line.Voices {
 		recorded[catalog.Key(line.Voices[i].Track.Channel)] = true
-		r.Inputs = append(r.Inputs, input(&line.Voices[i], tour))
+		in := input(&line.Voices[i], tour)
+		in.compare(line.Voices[i].Track, inputs)
+		r.Inputs = append(r.Inputs, in)
 	}
 	for _, in := range inputs {
 		if !recorded[catalog.Key(in.Channel)] {
@@ -119,78 +118,6 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		r.tell(f)
 	}
 	return r, nil
-}
-
-// listen measures the recording in a catalog of its own, which is gone after.
-func (r *Report) listen(ctx context.Context, path string, inputs []catalog.Input, opt Options, p *scan.Progress) (*sound.Night, error) {
-	path, err := filepath.Abs(path)
-	if err != nil {
-		return nil, err
-	}
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, fmt.Errorf("%s: line check not read: %w", path, err)
-	}
-	dir, err := os.MkdirTemp("", "nightreel-linecheck-")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
-	from := path
-	if !info.IsDir() {
-		// A scan takes folders: one that holds nothing but this file.
-		from = filepath.Join(dir, "line")
-		if err := os.Mkdir(from, 0o700); err != nil {
-			return nil, err
-		}
-		if err := duplicate(path, filepath.Join(from, filepath.Base(path))); err != nil {
-			return nil, fmt.Errorf("%s: line check not read: %w", path, err)
-		}
-	}
-	own, err := catalog.Open(ctx, filepath.Join(dir, "line.db"))
-	if err != nil {
-		return nil, err
-	}
-	defer own.Close()
-	if len(inputs) > 0 {
-		if err := own.SaveInputList(ctx, catalog.InputList{From: opt.Date, Inputs: inputs}); err != nil {
-			return nil, err
-		}
-	}
-	result, err := scan.Run(ctx, own, []string{from}, scan.Options{Date: opt.Date, Rig: opt.Rig}, p)
-	r.Problems = append(r.Problems, result.Problems...)
-	if err != nil {
-		return nil, err
-	}
-	recordings, err := own.Recordings(ctx, catalog.RecordingFilter{})
-	if err != nil {
-		return nil, err
-	}
-	if len(recordings) == 0 {
-		return nil, fmt.Errorf("%s: no recording was found in it", path)
-	}
-	longest := recordings[0]
-	for _, rec := range recordings {
-		if rec.Frames > longest.Frames {
-			longest = rec
-		}
-	}
-	return sound.Load(ctx, own, longest, nil)
-}
-
-// duplicate copies a file: the recording itself gets not so much as another name.
-func duplicate(from, to string) error {
-	in, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	out, err := os.Create(to)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Close())
 }
 
 func rounded(db float64) *float64 {
@@ -257,6 +184,26 @@ func input(v *sound.Voice, tour []*sound.Night) Input {
 		in.say("%s sounds unlike the tour (%.0f dB by third octaves, %.0f from night to night): look at microphone, place and what is plugged in.", in.Channel, apart, nights)
 	}
 	return in
+}
+
+// compare tells where the names in the recording and the input list differ.
+func (in *Input) compare(t catalog.Track, inputs []catalog.Input) {
+	if len(inputs) == 0 || catalog.SameName(t.Name, t.Channel) && t.Input.Channel != "" {
+		return
+	}
+	if t.Input.Channel == "" {
+		if in.Usual == nil {
+			in.Status = Unknown
+			in.say("%s is no channel of the input list, and no other night has it: it was compared with nothing. Name its file by the track number or the channel that it is.", in.Channel)
+		}
+		return
+	}
+	for _, other := range inputs {
+		if catalog.SameName(other.Channel, t.Name) {
+			in.Status = worse(in.Status, Look)
+			in.say("Track %d is called %s in the recording, and %s in the input list, where %s is track %d: one of the two is wrong.", t.Number, t.Name, t.Channel, other.Channel, other.Track)
+		}
+	}
 }
 
 func (in *Input) say(format string, args ...any) {

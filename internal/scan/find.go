@@ -77,14 +77,14 @@ func clockOf(info *wavfile.Info) clock {
 
 // find walks the folders and opens every WAV file's header.
 func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
-	var roots []string
+	var starts []string
 	for _, dir := range dirs {
-		root, err := filepath.Abs(dir)
+		start, err := filepath.Abs(dir)
 		if err == nil {
-			root, err = filepath.EvalSymlinks(root)
+			start, err = filepath.EvalSymlinks(start)
 		}
 		if err == nil {
-			_, err = os.ReadDir(root)
+			err = s.readable(start)
 		}
 		if err != nil {
 			var pe *fs.PathError
@@ -93,13 +93,17 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 			}
 			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, err)
 		}
-		roots = append(roots, root)
+		starts = append(starts, start)
 	}
 	var found []*source
 	seen := map[string]bool{} // folders given twice, or one within another
-	for _, root := range roots {
+	for _, start := range starts {
+		root := start
+		if s.opt.Files && isFile(start) {
+			root = filepath.Dir(start)
+		}
 		// WalkDir goes in order of name and follows no links, so it ends.
-		err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		err := filepath.WalkDir(start, func(path string, d fs.DirEntry, err error) error {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -110,7 +114,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 				}
 				return nil
 			}
-			if path != root && d.IsDir() && foreign(d.Name()) {
+			if path != start && d.IsDir() && foreign(d.Name()) {
 				return fs.SkipDir
 			}
 			if d.IsDir() || seen[path] {
@@ -131,6 +135,21 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 	}
 	slices.SortFunc(found, func(a, b *source) int { return strings.Compare(a.path, b.path) })
 	return found, nil
+}
+
+// readable returns why a folder, or a file where one is allowed, cannot be
+// scanned.
+func (s *scan) readable(path string) error {
+	if s.opt.Files && isFile(path) {
+		return nil // what cannot be read in it is a problem
+	}
+	_, err := os.ReadDir(path)
+	return err
+}
+
+func isFile(path string) bool {
+	st, err := os.Stat(path)
+	return err == nil && st.Mode().IsRegular()
 }
 
 // foreign tells whether a file or folder is hidden or belongs to a system, not

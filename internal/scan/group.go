@@ -89,6 +89,7 @@ func (s *scan) name(g *group, pattern *regexp.Regexp) {
 	} else {
 		for i, n := range readNames(stems, sideBySide(g.sources)) {
 			g.sources[i].name = n
+			s.wholeName(g.sources[i])
 		}
 	}
 	if pattern != nil {
@@ -217,7 +218,8 @@ func sideBySide(sources []*source) bool {
 }
 
 // number gives the lanes of a group their track numbers and names: the
-// recorder's input numbers in iXML, else those in the names, else in order.
+// recorder's input numbers in iXML, else those in the names, else those that
+// names stand for, else in order.
 func (s *scan) number(g *group) {
 	byInput := map[*lane]int{}
 	for _, l := range g.lanes {
@@ -248,6 +250,9 @@ func (s *scan) number(g *group) {
 		if distinctInputs && s.opt.NamePattern == "" {
 			told = byInput[l]
 		}
+		if told == 0 && !g.key.poly {
+			told = s.listed(trackNames(l.sources[0]))
+		}
 		if told > 0 && free(told, l.channels) {
 			take(l, told)
 		} else {
@@ -257,6 +262,9 @@ func (s *scan) number(g *group) {
 	next := 1
 	for track := range taken {
 		next = max(next, track+1)
+	}
+	if !g.key.poly {
+		next = max(next, s.beyond()) // a name that stands for no track gets nobody else's
 	}
 	for _, l := range without {
 		if told := l.sources[0].name.track; told > 0 && told != next {
@@ -310,12 +318,7 @@ func apart(lanes []*lane, numbers map[*lane]int) bool {
 // trackNames returns the names of a file's tracks: iXML's, else the file
 // name's.
 func trackNames(src *source) []string {
-	names := make([]string, src.info.Format.Channels)
-	if len(names) == 1 {
-		names[0] = src.name.name
-	} else if len(names) == 2 && src.name.name != "" {
-		names[0], names[1] = src.name.name+" L", src.name.name+" R"
-	}
+	names := namesBy(src.name.name, src.info.Format)
 	if ixml := src.info.Meta.IXML; ixml != nil {
 		for i, t := range ixml.Tracks {
 			at := t.InterleaveIndex - 1

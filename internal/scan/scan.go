@@ -37,6 +37,13 @@ type Options struct {
 	// with {track}, {name}, {segment} and {*} (anything) in it, for example
 	// "{track} {name}_{segment}". "" = found out over each folder.
 	NamePattern string
+	// Numbers are the track numbers that names stand for, by [catalog.Key]. They
+	// count for files of one or two channels that tell no number of their own;
+	// such files with other names are numbered after them. nil = none.
+	Numbers map[string]int
+	// Files allows a file in place of a folder. A night is scanned by folders: its
+	// tracks are in many files, and a recording has all of them.
+	Files bool
 	// Check reads unchanged files too and compares their checksums; what differs
 	// is measured again.
 	Check bool

@@ -1,0 +1,110 @@
+package linecheck
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"nightreel/catalog"
+	"nightreel/internal/scan"
+	"nightreel/internal/sound"
+)
+
+// NotReadError says that nothing was found to check.
+type NotReadError struct {
+	Path     string
+	Problems []scan.Problem // of the files that were looked at
+}
+
+func (e *NotReadError) Error() string {
+	if len(e.Problems) == 0 {
+		return e.Path + ": nothing to check: no WAV file"
+	}
+	first := e.Problems[0]
+	why := strings.TrimPrefix(strings.TrimPrefix(first.Problem, "passed over: "), "not read: ")
+	text := fmt.Sprintf("%s: nothing to check: %s", first.File, why)
+	switch more := len(e.Problems) - 1; {
+	case more == 1:
+		text += "; nor is there audio in the other file"
+	case more > 1:
+		text += fmt.Sprintf("; nor is there audio in the %d other files", more)
+	}
+	return text
+}
+
+// Hint says what is taken.
+func (e *NotReadError) Hint() string {
+	return "give the line check's WAV file, or the folder that holds its WAV files, once the recorder has closed them"
+}
+
+// listen measures the recording in a catalog of its own, which is gone after.
+// The night's tracks have the numbers of the inputs, where files tell them or
+// are called like a channel.
+func listen(ctx context.Context, path string, inputs []catalog.Input, opt Options, p *scan.Progress) (*sound.Night, []scan.Problem, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	if info, err := os.Stat(path); err != nil || !info.IsDir() && !info.Mode().IsRegular() {
+		why := err
+		var pe *fs.PathError
+		if errors.As(err, &pe) {
+			why = pe.Err
+		} else if err == nil {
+			why = errors.New("neither a file nor a folder")
+		}
+		return nil, nil, fmt.Errorf("%s: line check not read: %w", path, why)
+	}
+	dir, err := os.MkdirTemp("", "nightreel-linecheck-")
+	if err != nil {
+		return nil, nil, err
+	}
+	defer os.RemoveAll(dir)
+	own, err := catalog.Open(ctx, filepath.Join(dir, "line.db"))
+	if err != nil {
+		return nil, nil, err
+	}
+	defer own.Close()
+	numbers := map[string]int{}
+	for _, in := range inputs {
+		numbers[catalog.Key(in.Channel)] = in.Track
+	}
+	if len(inputs) > 0 {
+		if err := own.SaveInputList(ctx, catalog.InputList{From: opt.Date, Inputs: inputs}); err != nil {
+			return nil, nil, err
+		}
+	}
+	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date, Rig: opt.Rig, Numbers: numbers, Files: true}, p)
+	if err != nil {
+		return nil, result.Problems, err
+	}
+	recordings, err := own.Recordings(ctx, catalog.RecordingFilter{})
+	if err != nil {
+		return nil, result.Problems, err
+	}
+	if len(recordings) == 0 {
+		return nil, nil, &NotReadError{path, result.Problems}
+	}
+	r := choose(recordings, opt.Rig)
+	if len(recordings) > 1 {
+		result.Problems = append(result.Problems, scan.Problem{File: path, Problem: fmt.Sprintf(
+			"%d recordings are in it; only the one of rig %s with %d tracks, %.0f s long, was checked", len(recordings), r.Rig, r.Tracks, r.Seconds(r.Frames))})
+	}
+	night, err := sound.Load(ctx, own, r, nil)
+	return night, result.Problems, err
+}
+
+// choose returns the longest recording of a rig, of all where it has none.
+func choose(all []catalog.Recording, rig string) catalog.Recording {
+	best := all[0]
+	for _, r := range all[1:] {
+		if of, had := r.Rig == rig, best.Rig == rig; of && !had || of == had && r.Seconds(r.Frames) > best.Seconds(best.Frames) {
+			best = r
+		}
+	}
+	return best
+}
