@@ -7,36 +7,6 @@ import (
 	"nightreel/catalog"
 )
 
-// Planted is a fault that was made.
-type Planted struct {
-	Kind         catalog.FlagKind
-	Track        int // number
-	With         int // number of the other track of a pair
-	StartS, EndS float64
-	Size         float64 // dB, Hz, fraction, count: what it is of that kind
-}
-
-// damage is what one track suffers.
-type harm struct {
-	planted  Planted
-	boostDB  float64 // of its own sound within the span
-	ceiling  float64 // flat from here on; 0 = none
-	silent   [2]int  // frames in which nothing but the floor is heard
-	zeros    [][2]int
-	offset   float64
-	cracks   audio // added
-	contact  [][2]int
-	hum      audio
-	turned   bool
-	copyOf   int // track index + 1
-	copyGain float32
-	copyLag  int
-	gainDB   float64
-	gainFrom int
-	ends     int // frames; 0 = whole
-	absent   bool
-}
-
 // kindsPlanted are planted in turn, so that each comes about equally often.
 var kindsPlanted = []catalog.FlagKind{
 	catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.DCOffset,
@@ -44,76 +14,215 @@ var kindsPlanted = []catalog.FlagKind{
 	catalog.MissingTrack, catalog.ShortTrack,
 }
 
-// cracked returns cracks as a bad contact makes them: bursts, seconds apart,
-// of steps and spikes that a converter's filter has passed.
-func cracked(rng *rand.Rand, length, from, to int) audio {
-	x := make(audio, length)
-	size := math.Pow(10, between(rng, -38, -14)/20)
-	for at := from; at < to; at += int(between(rng, 0.4, 4) * audioRate) {
-		for n := 3 + rng.IntN(25); n > 0; n-- {
-			at += int(rng.ExpFloat64() * between(rng, 0.002, 0.05) * audioRate)
-			h := size * (0.3 + 0.7*rng.Float64())
-			if rng.IntN(2) == 0 {
-				h = -h
-			}
-			decay := between(rng, 0.0001, 0.01) * audioRate
-			for k := 0; k < int(6*decay) && at+k < to; k++ {
-				x[at+k] += float32(h * math.Exp(-float64(k)/decay))
-			}
-		}
-	}
-	return filtered(x)
+// planting breaks tracks of a night, each in one way.
+type planting struct {
+	*brokenNight
+	rng   *rand.Rand
+	stage []pickup
+	free  []int        // track indices in a drawn order; -1 where one is taken
+	had   map[int]bool // tracks that were broken on earlier nights
+	whole float64      // length in seconds
 }
 
-// filtered passes a wave through what a converter filters with: 0.45 of the
-// rate, a windowed sinc of 41 taps.
-func filtered(x audio) audio {
-	const half = 20
-	var taps [2*half + 1]float32
-	for i := range taps {
-		t := float64(i - half)
-		w := 0.5 + 0.5*math.Cos(math.Pi*t/(half+1))
-		s := 0.9
-		if t != 0 {
-			s = math.Sin(math.Pi*0.9*t) / (math.Pi * t)
-		}
-		taps[i] = float32(s * w)
-	}
-	out := make(audio, len(x))
-	for i, v := range x {
-		if v == 0 {
-			continue
-		}
-		for k, h := range taps {
-			if at := i + k - half; at >= 0 && at < len(out) {
-				out[at] += v * h
+// plant breaks some tracks, each in one way, from the list of kinds in turn, and
+// adds them to had.
+func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FlagKind, had map[int]bool) {
+	p := &planting{brokenNight: n, rng: rng, stage: stage, free: rng.Perm(len(stage)), had: had, whole: float64(n.frames) / audioRate}
+	for _, kind := range kinds {
+		if i := p.take(p.fitting(kind)); i >= 0 {
+			h := &harm{planted: Planted{Kind: kind, Track: i + 1, EndS: p.whole}}
+			n.harms[i] = h
+			if !p.harm(h, &stage[i], n.played[rng.IntN(len(n.played))]) {
+				delete(n.harms, i)
 			}
 		}
 	}
-	return out
+	for i := range n.harms {
+		had[i] = true
+	}
 }
 
-// humming returns hum of a level in dBFS: the mains and its multiples, their
-// mix drawn at random.
-func humming(rng *rand.Rand, length int, mains, db float64) audio {
-	x := make(audio, length)
-	var amps [10]float64
-	sum := 0.0
-	for h := range amps {
-		amps[h] = math.Pow(10, -between(rng, 0, 18)/20) / (1 + 0.25*float64(h))
-		sum += amps[h] * amps[h] / 2
-	}
-	f := mains * (1 + 0.001*(2*rng.Float64()-1))
-	g := math.Pow(10, db/20) / math.Sqrt(sum)
-	for h, a := range amps {
-		step := 2 * math.Pi * f * float64(h+1) / audioRate
-		phase := 2 * math.Pi * rng.Float64()
-		c, s := math.Cos(phase), math.Sin(phase)
-		cs, sn := math.Cos(step), math.Sin(step)
-		for i := range x {
-			x[i] += float32(g * a * s)
-			c, s = c*cs-s*sn, s*cs+c*sn
+// take returns a free track that fits, -1 for none: one that was not broken on
+// another night, if there is one.
+func (p *planting) take(fits func(*pickup) bool) int {
+	for _, again := range []bool{false, true} {
+		for k, i := range p.free {
+			if i >= 0 && p.had[i] == again && fits(&p.stage[i]) {
+				p.free[k] = -1
+				return i
+			}
 		}
 	}
-	return x
+	return -1
+}
+
+// plays reports whether an input's own sound is there in most of the songs.
+func (p *planting) plays(input *pickup) bool {
+	if len(input.own) == 0 {
+		return false
+	}
+	songs := 0
+	for _, t := range p.played {
+		if t.of(p.sounds[input.own[0]]).busy() > 0.3 {
+			songs++
+		}
+	}
+	return 2*songs > len(p.played)
+}
+
+// of returns a take's part of a wave.
+func (t Played) of(x audio) audio {
+	return x[int(t.StartS*audioRate):int(t.EndS*audioRate)]
+}
+
+// fitting returns what tells the inputs that a kind can be planted on, so that
+// somebody who looks closely could tell.
+func (p *planting) fitting(kind catalog.FlagKind) func(*pickup) bool {
+	switch kind {
+	case catalog.Polarity:
+		return func(i *pickup) bool { return !i.line && p.plays(i) }
+	case catalog.Hum, catalog.DCOffset, catalog.MissingTrack, catalog.ShortTrack:
+		return func(i *pickup) bool { return len(i.own) > 0 }
+	case catalog.GainChange:
+		// What lies below the converter's own noise tells nobody of its gain.
+		return func(i *pickup) bool {
+			return p.plays(i) && (p.bits == 24 && i.floor > -96 || !i.line && i.floor > -84)
+		}
+	case catalog.Clipped, catalog.FlatTop:
+		return func(i *pickup) bool { return p.plays(i) && i.own[0] < crowdL && i.name[:2] != "Ov" }
+	}
+	return p.plays
+}
+
+// harm breaks one input in the way that was chosen, where it is about a song in
+// the song that was drawn; false if nothing fits.
+func (p *planting) harm(h *harm, input *pickup, song Played) bool {
+	switch h.planted.Kind {
+	case catalog.Clipped, catalog.FlatTop:
+		p.overload(h, input, song)
+	case catalog.Dead:
+		h.silent = [2]int{0, p.frames}
+	case catalog.WentSilent:
+		// In a song, not the last half minute of the night.
+		song = p.played[p.rng.IntN(len(p.played)-1)]
+		h.planted.StartS = song.StartS + between(p.rng, 0.3, 0.7)*(song.EndS-song.StartS)
+		h.silent = [2]int{int(h.planted.StartS * audioRate), p.frames}
+	case catalog.Dropout:
+		at := loudAt(p.rng, p.unbroken(h.planted.Track), song)
+		long := int(between(p.rng, 0.002, 0.08) * audioRate)
+		h.zeros = [][2]int{{at, at + long}}
+		h.planted.StartS, h.planted.EndS = float64(at)/audioRate, float64(at+long)/audioRate
+	case catalog.DCOffset:
+		h.offset = math.Pow(10, between(p.rng, -43, -22)/20)
+		if p.rng.IntN(2) == 0 {
+			h.offset = -h.offset
+		}
+	case catalog.Crackle:
+		p.crackle(h)
+	case catalog.Hum:
+		h.planted.Size = []float64{50, 60}[p.rng.IntN(2)]
+		h.hum = humming(p.rng, p.frames, h.planted.Size, max(-74, input.target-between(p.rng, 18, 42)))
+	case catalog.Polarity:
+		h.turned = true
+	case catalog.Duplicate:
+		return p.duplicate(h, input)
+	case catalog.Swapped:
+		o := p.take(func(o *pickup) bool { return p.plays(o) && !(o.line && o.shares(input)) })
+		if o < 0 {
+			return false
+		}
+		h.planted.With = o + 1
+		p.harms[o] = &harm{}
+	case catalog.GainChange:
+		p.turn(h)
+	case catalog.MissingTrack:
+		h.absent = true
+	case catalog.ShortTrack:
+		h.planted.StartS = p.whole * between(p.rng, 0.4, 0.9)
+		h.ends = int(h.planted.StartS * audioRate)
+	}
+	return true
+}
+
+// unbroken returns what the input of a track hears, unbroken.
+func (p *planting) unbroken(track int) audio {
+	return p.heard(&p.stage[track-1], rand.New(rand.NewPCG(p.seed, uint64(track-1))), &harm{})
+}
+
+// overload drives an input's own sound beyond full scale, or beyond what a stage
+// before the recorder can do.
+func (p *planting) overload(h *harm, input *pickup, song Played) {
+	// The loudest song for it, so that it plays there at all.
+	for _, t := range p.played {
+		if own := p.sounds[input.own[0]]; t.of(own).level() > song.of(own).level() {
+			song = t
+		}
+	}
+	h.planted.StartS, h.planted.EndS = song.StartS, song.EndS
+	peak := float64(song.of(p.unbroken(h.planted.Track)).peak())
+	h.planted.Size = between(p.rng, 1.5, 6) // dB over the top
+	top := 0.
+	if h.planted.Kind == catalog.FlatTop {
+		top = between(p.rng, -14, -4)
+		h.ceiling = math.Pow(10, top/20)
+	}
+	h.boostDB = top + h.planted.Size - 20*math.Log10(peak)
+	if h.boostDB < 0 { // already louder: it is flat from lower on
+		h.boostDB, h.ceiling = 0, peak*math.Pow(10, -h.planted.Size/20)
+	}
+}
+
+func (p *planting) crackle(h *harm) {
+	h.planted.StartS = between(p.rng, 5, p.whole-30)
+	h.planted.EndS = h.planted.StartS + between(p.rng, 4, 25)
+	from, to := int(h.planted.StartS*audioRate), int(h.planted.EndS*audioRate)
+	h.cracks = cracked(p.rng, p.frames, from, to)
+	if p.rng.IntN(2) != 0 {
+		return
+	}
+	// The contact opens, too.
+	for at := from; at < to; at += int(between(p.rng, 0.2, 2) * audioRate) {
+		for range 2 + p.rng.IntN(12) {
+			long := int(p.rng.ExpFloat64() * 0.004 * audioRate)
+			h.contact = append(h.contact, [2]int{at, at + long})
+			at += long + int(p.rng.ExpFloat64()*0.02*audioRate)
+		}
+	}
+}
+
+// duplicate gives a track another input's signal: the same, or with another
+// gain, or with a gain and a delay.
+func (p *planting) duplicate(h *harm, input *pickup) bool {
+	o := p.take(func(o *pickup) bool { return p.plays(o) && !o.shares(input) })
+	if o < 0 {
+		return false
+	}
+	h.copyOf, h.copyGain = o+1, 1
+	switch p.rng.IntN(3) {
+	case 1:
+		h.copyGain = float32(math.Pow(10, between(p.rng, -10, 10)/20))
+	case 2:
+		h.copyGain = float32(math.Pow(10, between(p.rng, -6, 6)/20))
+		h.copyLag = p.rng.IntN(240)
+	}
+	h.copyGain = min(h.copyGain, 0.9/p.unbroken(o+1).peak()) // a copy that clips would be two faults
+	h.planted.With = o + 1
+	p.harms[o] = &harm{}
+	return true
+}
+
+// turn turns an input's preamp, for the whole night or from somewhere on.
+func (p *planting) turn(h *harm) {
+	h.gainDB = between(p.rng, 5, 14)
+	peak := float64(p.unbroken(h.planted.Track).peak())
+	if p.rng.IntN(2) == 0 || 20*math.Log10(peak)+h.gainDB > -1 { // it would clip
+		h.gainDB = -h.gainDB
+	}
+	h.planted.Size = h.gainDB
+	if p.rng.IntN(2) == 0 {
+		song := p.played[1+p.rng.IntN(len(p.played)-1)]
+		at := song.StartS + between(p.rng, 0, 0.4)*(song.EndS-song.StartS)
+		h.planted.StartS, h.planted.EndS = at, at
+		h.gainFrom = int(at * audioRate)
+	}
 }

@@ -10,7 +10,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 )
 
 // Timbre is where the sound of a tour's instruments comes from.
@@ -26,12 +25,6 @@ const (
 func (t Timbre) String() string {
 	return [...]string{"sound font", "synthesised", "recorded drums"}[t]
 }
-
-// audioRate is the rate, in Hz, of the nights that are written as audio.
-const audioRate = 48000
-
-// audio is a wave at audioRate.
-type audio []float32
 
 // audioStems are the instruments of one performance as they sound.
 type audioStems [sources]audio
@@ -257,27 +250,4 @@ func synthesise(sc score, s, length int) audio {
 		}
 	}
 	return x
-}
-
-// level returns the RMS of what sounds in a wave: of its louder half, by blocks.
-func (x audio) level() float64 {
-	var blocks []float64
-	for at := 0; at+4800 <= len(x); at += 4800 {
-		sum := 0.0
-		for _, v := range x[at : at+4800] {
-			sum += float64(v) * float64(v)
-		}
-		if sum > 1e-9 {
-			blocks = append(blocks, sum/4800)
-		}
-	}
-	if len(blocks) == 0 {
-		return 0
-	}
-	slices.Sort(blocks)
-	sum := 0.0
-	for _, b := range blocks[len(blocks)/2:] {
-		sum += b
-	}
-	return math.Sqrt(sum / float64(len(blocks)-len(blocks)/2))
 }

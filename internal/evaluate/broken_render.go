@@ -1,0 +1,188 @@
+package evaluate
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/wavfile"
+)
+
+// render makes the samples of a track. The sounds a fault is of its own are made
+// louder before anything else hears of it.
+func (n *brokenNight) render(stage []pickup, track int, rng *rand.Rand) audio {
+	p := &stage[track]
+	h := n.harms[track]
+	if h == nil {
+		h = &harm{}
+	}
+	x := n.heard(p, rng, h)
+	if h.copyOf > 0 {
+		other := n.heard(&stage[h.copyOf-1], rand.New(rand.NewPCG(n.seed, uint64(h.copyOf-1))), &harm{})
+		for i := range x {
+			x[i] = 0
+			if k := i - h.copyLag; k >= 0 && k < len(x) {
+				x[i] = h.copyGain * other[k]
+			}
+		}
+	}
+	if h.turned {
+		for i := range x {
+			x[i] = -x[i]
+		}
+	}
+	noise := rand.New(rand.NewPCG(n.seed+7, uint64(track)))
+	floor := math.Pow(10, p.floor/20)
+	mains := audio(nil)
+	if p.mains != 0 {
+		mains = humming(rand.New(rand.NewPCG(uint64(track), 5)), len(x), 50, p.mains)
+	}
+	converter := math.Pow(10, -114./20)
+	if n.bits == 16 {
+		converter = math.Ldexp(1, -15) / math.Sqrt(6)
+	}
+	gain := float32(math.Pow(10, h.gainDB/20))
+	for i := range x {
+		v := x[i]
+		if i >= h.silent[0] && i < h.silent[1] {
+			v = 0
+		} else if mains != nil {
+			v += mains[i]
+		}
+		v += float32(floor) * triangle(noise)
+		if h.hum != nil {
+			v += h.hum[i]
+		}
+		if h.gainDB != 0 && i >= h.gainFrom {
+			v *= gain
+		}
+		if c := float32(h.ceiling); c > 0 && i >= int(h.planted.StartS*audioRate) && i < int(h.planted.EndS*audioRate) {
+			v = max(-c, min(c, v))
+		}
+		if h.cracks != nil {
+			v += h.cracks[i]
+		}
+		x[i] = v + float32(converter)*triangle(noise) + float32(h.offset)
+	}
+	for _, c := range h.contact {
+		for i := c[0]; i < min(c[1], len(x)); i++ {
+			x[i] = float32(converter) * triangle(noise)
+		}
+	}
+	for _, z := range h.zeros {
+		clear(x[z[0]:min(z[1], len(x))])
+	}
+	return x
+}
+
+// heard returns what an input hears on a night, as its routes say; a fault may
+// make its own sounds louder within the fault's span.
+func (n *brokenNight) heard(p *pickup, rng *rand.Rand, h *harm) audio {
+	x := make(audio, n.frames)
+	routes := p.routes(rng)
+	from, to := n.frames, n.frames
+	boost := float32(1)
+	if h.boostDB != 0 {
+		from, to = int(h.planted.StartS*audioRate), int(h.planted.EndS*audioRate)
+		boost = float32(math.Pow(10, h.boostDB/20))
+	}
+	// A stretch at a time, all routes of it: it stays in the processor's cache.
+	for at := 0; at < len(x); at += 1 << 12 {
+		end := min(at+1<<12, len(x))
+		for _, r := range routes {
+			s := n.sounds[r.sound]
+			g := r.gain
+			if at < to && end > from && r.sound < crowdL && slices.Contains(p.own, r.sound) {
+				for i := max(at, r.delay); i < end; i++ {
+					g := r.gain
+					if i >= from && i < to {
+						g *= boost
+					}
+					x[i] += g * s[i-r.delay]
+				}
+				continue
+			}
+			first := min(max(at, r.delay), end)
+			mixed := x[first:end]
+			source := s[first-r.delay:][:len(mixed)]
+			for i, v := range source {
+				mixed[i] += g * v
+			}
+		}
+	}
+	return x
+}
+
+// write renders and writes all tracks, mono files named by track and channel;
+// names may be exchanged.
+func (n *brokenNight) write(ctx context.Context, stage []pickup, folder string, names []string) error {
+	if err := os.MkdirAll(folder, 0o777); err != nil {
+		return err
+	}
+	errs := make([]error, len(stage))
+	sideBySide(len(stage), func(i int) {
+		h := n.harms[i]
+		if h != nil && h.absent || ctx.Err() != nil {
+			return
+		}
+		x := n.render(stage, i, rand.New(rand.NewPCG(n.seed, uint64(i))))
+		if h != nil && h.ends > 0 {
+			x = x[:h.ends]
+		}
+		errs[i] = n.file(filepath.Join(folder, names[i]+".wav"), x)
+	})
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+// trackNames names the files of a night; of exchanged inputs each carries the
+// other's name.
+func (n *brokenNight) trackNames(stage []pickup) []string {
+	names := make([]string, len(stage))
+	of := make([]string, len(stage))
+	for i, p := range stage {
+		of[i] = p.name
+	}
+	for i, h := range n.harms {
+		if h.planted.Kind == catalog.Swapped {
+			k := h.planted.With - 1
+			of[i], of[k] = of[k], of[i]
+		}
+	}
+	for i := range stage {
+		names[i] = fmt.Sprintf("%02d %s", i+1, of[i])
+	}
+	return names
+}
+
+func (n *brokenNight) file(path string, x audio) error {
+	f := wavfile.Format{SampleRate: audioRate, Channels: 1, BitDepth: n.bits, ContainerBytes: n.bits / 8}
+	w, err := wavfile.Create(path, f, wavfile.Meta{})
+	if err != nil {
+		return err
+	}
+	defer w.Abort()
+	buf := make([]float64, 1<<16)
+	raw := make([]byte, len(buf)*f.FrameBytes())
+	for len(x) > 0 {
+		k := min(len(buf), len(x))
+		for i, v := range x[:k] {
+			buf[i] = float64(v)
+		}
+		f.Encode(raw[:k*f.FrameBytes()], buf[:k])
+		if err := w.WriteFrames(raw[:k*f.FrameBytes()]); err != nil {
+			return err
+		}
+		x = x[k:]
+	}
+	return w.Close()
+}
