@@ -21,8 +21,8 @@ const (
 	holeS = 1.5
 )
 
-// missing finds the lines of the input list that were not recorded.
-func (n *Night) missing() []catalog.Flag {
+// lost returns the lines of the input list that were not recorded.
+func (n *Night) lost() []catalog.Input {
 	if len(n.Tracks) == 0 || n.Elsewhere == nil {
 		return nil
 	}
@@ -36,6 +36,12 @@ func (n *Night) missing() []catalog.Flag {
 			lost = append(lost, in)
 		}
 	}
+	return lost
+}
+
+// missing tells of the lines of the input list that were not recorded.
+func (n *Night) missing() []catalog.Flag {
+	lost := n.lost()
 	severity := func(in catalog.Input) catalog.Severity {
 		if n.Usual[catalog.Key(in.Channel)] {
 			return catalog.FaultSeverity

@@ -73,7 +73,7 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 		return nil, err
 	}
 	n.Inputs = catalog.InForce(lists, r.Show, r.Rig)
-	if n.Elsewhere, n.Usual, err = others(ctx, store, r); err != nil {
+	if n.Elsewhere, err = elsewhere(ctx, store, r); err != nil {
 		return nil, err
 	}
 	err = envelope.LoadRecording(ctx, store, r.ID, func(t catalog.Track, e meter.Envelope, err error) error {
@@ -90,6 +90,12 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 	})
 	if err != nil {
 		return nil, err
+	}
+	if len(n.lost()) > 0 {
+		// All tracks of the tour: not asked for without need.
+		if n.Usual, err = usual(ctx, store, r.Show); err != nil {
+			return nil, err
+		}
 	}
 	if err := n.listen(ctx, store, r); err != nil {
 		return nil, err
@@ -128,13 +134,12 @@ func takesOn(ctx context.Context, store *catalog.Store, r catalog.Recording) ([]
 	return takes, nil
 }
 
-// others tells of the lines of the input list: which track numbers another
-// recording of the same rig holds for the same time, and which channels were
-// recorded on any other night.
-func others(ctx context.Context, store *catalog.Store, r catalog.Recording) (elsewhere map[int]bool, usual map[string]bool, err error) {
+// elsewhere returns which track numbers another recording of the same rig holds
+// for the same time; nil where that one comes first, and has been told of.
+func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (map[int]bool, error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: r.Show})
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	beside := map[catalog.RecordingID]bool{}
 	rank := map[catalog.RecordingID]int{}
@@ -143,25 +148,36 @@ func others(ctx context.Context, store *catalog.Store, r catalog.Recording) (els
 		from, to := o.Map(0, r), o.Map(o.Frames, r)
 		beside[o.ID] = o.ID != r.ID && o.Rig == r.Rig && from < r.Frames && to > 0
 	}
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Show: r.Show})
+	if err != nil {
+		return nil, err
+	}
+	numbers := map[int]bool{}
+	for _, t := range tracks {
+		if !beside[t.RecordingID] {
+			continue
+		}
+		if rank[t.RecordingID] < rank[r.ID] {
+			return nil, nil
+		}
+		numbers[t.Number] = true
+	}
+	return numbers, nil
+}
+
+// usual returns the keys of the channels that were recorded on any other night.
+func usual(ctx context.Context, store *catalog.Store, night catalog.Date) (map[string]bool, error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{})
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	elsewhere, usual = map[int]bool{}, map[string]bool{}
-	first := true
+	keys := map[string]bool{}
 	for _, t := range tracks {
-		if t.Show != r.Show {
-			usual[catalog.Key(t.Channel)] = true
-		}
-		if beside[t.RecordingID] {
-			elsewhere[t.Number] = true
-			first = first && rank[t.RecordingID] > rank[r.ID]
+		if t.Show != night {
+			keys[catalog.Key(t.Channel)] = true
 		}
 	}
-	if !first {
-		elsewhere = nil // told of the first recording of the rig already
-	}
-	return elsewhere, usual, nil
+	return keys, nil
 }
 
 // past reads a channel's tracks of the nearest other nights.

@@ -23,7 +23,7 @@ type Night struct {
 	// rig holds for the same time. nil means that missing tracks are told of
 	// that one.
 	Elsewhere map[int]bool
-	Usual     map[string]bool   // keys of the channels that other nights have
+	Usual     map[string]bool   // keys of the channels that other nights have; nil where none is missed
 	Past      map[string][]Past // by key of the channel: other nights, the nearest first
 
 	// Sound is what the recording sounds like, and Tour what the other nights
