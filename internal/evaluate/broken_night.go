@@ -13,6 +13,7 @@ type brokenNight struct {
 	harms  map[int]*harm // by track index
 	seed   uint64
 	bits   int
+	over   []int // numbers of tracks that went beyond full scale, though that was not planted
 }
 
 // compose puts a night together: takes, talk and applause between them.

@@ -2,6 +2,7 @@ package evaluate
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -125,23 +126,25 @@ func (n *brokenNight) write(ctx context.Context, stage []pickup, folder string, 
 		return err
 	}
 	errs := make([]error, len(stage))
+	over := make([]bool, len(stage))
 	sideBySide(len(stage), func(i int) {
 		h := n.harms[i]
 		if h != nil && h.absent || ctx.Err() != nil {
 			return
 		}
 		x := n.render(stage, i, rand.New(rand.NewPCG(n.seed, uint64(i))))
+		over[i] = x.peak() >= 1
 		if h != nil && h.ends > 0 {
 			x = x[:h.ends]
 		}
 		errs[i] = n.file(filepath.Join(folder, names[i]+".wav"), x)
 	})
-	for _, err := range errs {
-		if err != nil {
-			return err
+	for i := range over {
+		if h := n.harms[i]; over[i] && (h == nil || h.planted.Kind != catalog.Clipped) {
+			n.over = append(n.over, i+1)
 		}
 	}
-	return ctx.Err()
+	return errors.Join(append(errs, ctx.Err())...)
 }
 
 // trackNames names the files of a night; of exchanged inputs each carries the
