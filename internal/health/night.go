@@ -54,7 +54,9 @@ type Past struct {
 func (n *Night) Flags() []catalog.Flag {
 	var found []catalog.Flag
 	found = append(found, n.clipped()...)
-	found = append(found, n.flatTops()...)
+	flatTops := n.flatTops()
+	found = append(found, flatTops...)
+	found = append(found, n.ceilings(flatTops)...)
 	found = append(found, n.offsets()...)
 	swaps := n.swaps()
 	duplicates := n.duplicates(swaps)

@@ -79,7 +79,7 @@ func (n *Night) doubtful() []string {
 	var channels []string
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if t.measured && (t.lifeless || len(t.stretches(s)) > 0 || len(t.cracks) >= leastCracks) {
+		if t.measured && (t.lifeless || len(t.stretches(s)) > 0 || len(t.cracks) >= leastCracks || len(t.piles) > 0) {
 			channels = append(channels, t.Channel)
 		}
 	}

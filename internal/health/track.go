@@ -33,7 +33,8 @@ type Track struct {
 	floor    float64   // dBFS, RMS of the quietest twentieth of the bins
 	clips    runs
 	flats    runs
-	peaks    []float32     // a block each; only where there are flat tops
+	piles    []pile
+	peaks    []float32     // a block each; only where there are flat tops or piles
 	cracks   []meter.Event // of the wave itself, in order
 	cracked  []int         // counts of the blocks that have cracks
 	crowded  map[int]bool  // blocks with more cracks than are kept
@@ -93,7 +94,8 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 			r.flats.counts = append(r.flats.counts, blockCount{i, int(b.Flat), b.TruePeak})
 		}
 	}
-	if len(r.flats.events) > 0 {
+	r.piles = piles(e.Blocks)
+	if len(r.flats.events) > 0 || len(r.piles) > 0 {
 		r.peaks = make([]float32, len(e.Blocks))
 		for i, b := range e.Blocks {
 			r.peaks[i] = b.Peak
