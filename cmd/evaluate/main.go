@@ -67,6 +67,7 @@ func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, re
 			list(t.Wrong)
 		}
 	}
+	goals(part, r.Goals())
 	return nil
 }
 
@@ -79,11 +80,20 @@ func faults(ctx context.Context, part evaluate.Part, tours int, kinds string, re
 	if err != nil {
 		return err
 	}
-	fmt.Printf("%s, faults: %s\n", part, r)
+	fmt.Printf("%s, faults: %s", part, r)
+	goals(part, r.Goals())
 	if reasons {
 		list(r.Why)
 	}
 	return nil
+}
+
+func goals(part evaluate.Part, all []evaluate.Goal) {
+	fmt.Printf("%s, what was wanted:\n", part)
+	for _, g := range all {
+		fmt.Println("   ", g)
+	}
+	fmt.Println()
 }
 
 func list(lines []string) {
