@@ -79,6 +79,24 @@ type Flag struct {
 	Note        string      `json:"note,omitempty"` // given when it was accepted
 }
 
+// Concerns reports whether the flag tells of a track: of its own, or of one of
+// the few that a flag without a track numbers in its evidence as track_1,
+// track_2 and so on. Dropouts of the recorder, which number none, concern all.
+func (f Flag) Concerns(track int) bool {
+	if f.Track != 0 {
+		return f.Track == track
+	}
+	for i := 1; ; i++ {
+		number, ok := f.Evidence[fmt.Sprint("track_", i)]
+		if !ok {
+			return i == 1 && f.Kind == Dropout
+		}
+		if int(number) == track {
+			return true
+		}
+	}
+}
+
 // StartS returns the start in seconds from the recording's first frame.
 func (f Flag) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
 

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"nightreel/catalog"
@@ -154,8 +156,8 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	for _, p := range truth.Faults {
 		hit := false
 		for i, f := range flags {
-			if string(f.Show) == p.Show && f.Rig == p.Rig && f.Track == p.Track && string(f.Kind) == p.Kind &&
-				f.StartS() < p.EndS+1 && f.EndS() > p.StartS-1 && f.StartS() > p.StartS-1 && f.StartS() < p.StartS+1 && catalog.SameName(f.Channel, p.Channel) {
+			if string(f.Show) == p.Show && f.Rig == p.Rig && f.Concerns(p.Track) && string(f.Kind) == p.Kind &&
+				f.StartS() < p.EndS+1 && f.EndS() > p.StartS-1 && f.StartS() > p.StartS-1 && f.StartS() < p.StartS+1 && (f.Track == 0 || catalog.SameName(f.Channel, p.Channel)) {
 				hit, used[i] = true, true
 			}
 		}
@@ -164,6 +166,16 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 			continue
 		}
 		found++
+	}
+	// What happened to several tracks at once is one flag, and all that it numbers
+	// must be planted.
+	for i, f := range flags {
+		for k := 1; used[i] && f.Evidence[fmt.Sprint("track_", k)] > 0; k++ {
+			number := int(f.Evidence[fmt.Sprint("track_", k)])
+			used[i] = slices.ContainsFunc(truth.Faults, func(p demo.Fault) bool {
+				return string(f.Show) == p.Show && f.Rig == p.Rig && number == p.Track && string(f.Kind) == p.Kind
+			})
+		}
 	}
 	extra := 0
 	for i, f := range flags {

@@ -77,40 +77,67 @@ type dropped struct {
 	beside int // other tracks with the same dropout
 }
 
-// dropSpell is the dropouts of one track, or of the recorder, that belong
-// together.
+// loss is one moment at which one track, or several together, dropped out.
+type loss struct {
+	gap
+	tracks []*Track
+}
+
+// dropSpell is the losses of the same tracks that belong together.
 type dropSpell struct {
-	track      *Track // nil: the recorder's
+	tracks     []*Track // in order of their numbers
 	start, end int64
 	runs       int
 	lost       int64
 	longest    int64
-	tracks     int
 }
 
 // dropouts finds the runs of zeros that were cut into signal. What silent says
-// already is not told twice.
+// already is not told twice, and what happened to several tracks at once is
+// told once.
 func (n *Night) dropouts(silent []catalog.Flag) []catalog.Flag {
-	all := n.cuts(silent)
-	var own, shared []dropped
-	for _, d := range all {
+	var found []catalog.Flag
+	for _, s := range n.dropSpells(n.losses(silent)) {
 		switch {
-		case d.beside >= maxEach:
-			shared = append(shared, d)
-		case d.beside > 0 || d.before && d.after && !d.track.texture:
-			// Zeros that a source makes itself are none, unless tracks that never
-			// do so have them too.
-			own = append(own, d)
+		case len(s.tracks) == 1:
+			found = append(found, n.trackDropout(s))
+		case len(s.tracks) <= maxEach:
+			found = append(found, n.sharedDropout(s))
+		default:
+			found = append(found, n.recorderDropout(s))
 		}
 	}
-	var found []catalog.Flag
-	for _, s := range n.dropSpells(n.instants(shared)) {
-		found = append(found, n.recorderDropout(s, shared))
-	}
-	for _, s := range n.dropSpells(own) {
-		found = append(found, n.trackDropout(s))
-	}
 	return found
+}
+
+// losses returns the moments at which tracks dropped out, in order of time.
+func (n *Night) losses(silent []catalog.Flag) []loss {
+	var all []loss
+	together := -1 // the latest loss of several tracks
+	for _, d := range n.cuts(silent) {
+		switch {
+		case d.beside > 0:
+			if together < 0 || n.apart(all[together].start, d.start) > sameCutS {
+				all = append(all, loss{gap: d.gap})
+				together = len(all) - 1
+			}
+			l := &all[together]
+			l.frames = max(l.frames, d.start+d.frames-l.start)
+			l.tracks = joined(l.tracks, []*Track{d.track})
+		case d.before && d.after && !d.track.texture:
+			// Zeros that a source makes itself are none, unless tracks that never
+			// do so have them too.
+			all = append(all, loss{d.gap, []*Track{d.track}})
+		}
+	}
+	return all
+}
+
+// joined returns the tracks of both, in order of their numbers, each once.
+func joined(a, b []*Track) []*Track {
+	all := slices.Concat(a, b)
+	slices.SortStableFunc(all, func(x, y *Track) int { return cmp.Compare(x.Number, y.Number) })
+	return slices.Compact(all)
 }
 
 // cuts returns the runs of zeros of all tracks in order of time, each with the
@@ -143,77 +170,90 @@ func (n *Night) cuts(silent []catalog.Flag) []dropped {
 // apart returns the distance of two frames in seconds.
 func (n *Night) apart(a, b int64) float64 { return n.seconds(max(a-b, b-a)) }
 
-// instants makes one of the dropouts that all tracks have at one time.
-func (n *Night) instants(shared []dropped) []dropped {
-	var out []dropped
-	for _, d := range shared {
-		if k := len(out) - 1; k >= 0 && n.apart(out[k].start, d.start) <= sameCutS {
-			out[k].beside = max(out[k].beside, d.beside)
-			out[k].frames = max(out[k].frames, d.frames)
-			continue
-		}
-		d.track = nil
-		out = append(out, d)
+// dropSpells joins the losses that lie near each other: a track's own, and those
+// of several tracks where one of them had the one before as well, for who has
+// nothing to play does not show it.
+func (n *Night) dropSpells(all []loss) []dropSpell {
+	type who struct {
+		track *Track
+		alone bool
 	}
-	return out
-}
-
-func (n *Night) dropSpells(all []dropped) []dropSpell {
-	open := map[*Track]int{} // index+1 of the track's latest spell
+	open := map[who]int{} // index+1 of the latest spell
 	var spells []dropSpell
-	for _, d := range all {
-		i := open[d.track] - 1
-		if i < 0 || n.seconds(d.start-spells[i].end) > dropoutSpellS {
-			spells = append(spells, dropSpell{track: d.track, start: d.start})
+	for _, l := range all {
+		alone := len(l.tracks) == 1
+		i := -1
+		for _, t := range l.tracks {
+			i = max(i, open[who{t, alone}]-1)
+		}
+		if i < 0 || n.seconds(l.start-spells[i].end) > dropoutSpellS {
+			spells = append(spells, dropSpell{start: l.start})
 			i = len(spells) - 1
-			open[d.track] = i + 1
 		}
 		s := &spells[i]
-		s.end = max(s.end, d.start+d.frames)
+		s.end = max(s.end, l.start+l.frames)
 		s.runs++
-		s.lost += d.frames
-		s.longest = max(s.longest, d.frames)
-		s.tracks = max(s.tracks, d.beside+1)
+		s.lost += l.frames
+		s.longest = max(s.longest, l.frames)
+		s.tracks = joined(s.tracks, l.tracks)
+		for _, t := range l.tracks {
+			open[who{t, alone}] = i + 1
+		}
 	}
 	return spells
 }
 
-func (n *Night) trackDropout(s dropSpell) catalog.Flag {
-	also, check := "", "check its cable and converter input"
-	if s.tracks > 1 {
-		also = fmt.Sprintf(", together with %s", count(s.tracks-1, "other track"))
-		check = "check the card or network stream they share"
-	}
-	severity := catalog.WarningSeverity
+func (n *Night) dropoutSeverity(s dropSpell) catalog.Severity {
 	if n.ms(s.lost) >= faultDropoutMS {
-		severity = catalog.FaultSeverity
+		return catalog.FaultSeverity
 	}
+	return catalog.WarningSeverity
+}
+
+func (n *Night) trackDropout(s dropSpell) catalog.Flag {
+	t := s.tracks[0]
 	return catalog.Flag{
-		Track: s.track.Number, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
-		Severity: severity, Evidence: n.dropoutEvidence(s),
-		Text: fmt.Sprintf("%s dropped out %s %s%s%s (%s lost): %s, and take these moments from another rig.",
-			s.track.Channel, times(s.runs), n.between(s.start, s.end), n.where(s.start), also, length(n.seconds(s.lost)), check),
+		Track: t.Number, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
+		Severity: n.dropoutSeverity(s), Evidence: n.dropoutEvidence(s),
+		Text: fmt.Sprintf("%s dropped out %s %s%s (%s lost): check its cable and converter input, and take these moments from another rig.",
+			t.Channel, times(s.runs), n.between(s.start, s.end), n.where(s.start), length(n.seconds(s.lost))),
 	}
 }
 
-func (n *Night) recorderDropout(s dropSpell, shared []dropped) catalog.Flag {
+// sharedDropout tells of a few tracks once: they share what failed. Its evidence
+// numbers them.
+func (n *Night) sharedDropout(s dropSpell) catalog.Flag {
+	e := n.dropoutEvidence(s)
 	var names []string
-	for _, d := range shared {
-		if d.start >= s.start && len(names) < 3 && !slices.Contains(names, d.track.Channel) {
-			names = append(names, d.track.Channel)
-		}
+	for i, t := range s.tracks {
+		e[fmt.Sprint("track_", i+1)] = float64(t.Number)
+		names = append(names, t.Channel)
+	}
+	last := len(names) - 1
+	return catalog.Flag{
+		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
+		Severity: n.dropoutSeverity(s), Evidence: e,
+		Text: fmt.Sprintf("%s and %s dropped out together %s %s%s (%s lost): check the stage box, card or network stream they share, and take these moments from another rig.",
+			strings.Join(names[:last], ", "), names[last], times(s.runs), n.between(s.start, s.end), n.where(s.start), length(n.seconds(s.lost))),
+	}
+}
+
+func (n *Night) recorderDropout(s dropSpell) catalog.Flag {
+	var names []string
+	for _, t := range s.tracks[:3] {
+		names = append(names, t.Channel)
 	}
 	return catalog.Flag{
 		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
 		Severity: catalog.FaultSeverity, Evidence: n.dropoutEvidence(s),
 		Text: fmt.Sprintf("The recording dropped out %s %s%s on %d tracks at once (%s and others, %s lost): check the recorder's input stream and drive, and take these moments from another rig.",
-			times(s.runs), n.between(s.start, s.end), n.where(s.start), s.tracks, strings.Join(names, ", "), length(n.seconds(s.lost))),
+			times(s.runs), n.between(s.start, s.end), n.where(s.start), len(s.tracks), strings.Join(names, ", "), length(n.seconds(s.lost))),
 	}
 }
 
 func (n *Night) dropoutEvidence(s dropSpell) catalog.Evidence {
 	return catalog.Evidence{
-		"runs": float64(s.runs), "samples": float64(s.lost), "lost_ms": n.ms(s.lost), "longest_ms": n.ms(s.longest), "tracks": float64(s.tracks),
+		"runs": float64(s.runs), "samples": float64(s.lost), "lost_ms": n.ms(s.lost), "longest_ms": n.ms(s.longest), "tracks": float64(len(s.tracks)),
 	}
 }
 

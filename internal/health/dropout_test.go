@@ -1,6 +1,7 @@
 package health
 
 import (
+	"strings"
 	"testing"
 
 	"nightreel/catalog"
@@ -28,8 +29,19 @@ func TestDropout(t *testing.T) {
 			for _, name := range []string{"Kick In", "Snare Top", "Overhead L", "Guitar L"} {
 				sc.tape(name).event(meter.ZeroRun, int64(sc.in(1, 0.1))*4800+300, 1100, 0.1)
 			}
-		}, []want{{catalog.Dropout, "Kick In", catalog.FaultSeverity}, {catalog.Dropout, "Snare Top", catalog.FaultSeverity},
-			{catalog.Dropout, "Overhead L", catalog.FaultSeverity}, {catalog.Dropout, "Guitar L", catalog.FaultSeverity}}},
+		}, []want{{catalog.Dropout, "", catalog.FaultSeverity}}},
+		{"the same seconds, not the same instant, on two tracks", func(sc *scene) {
+			sc.tape("Kick In").event(meter.ZeroRun, int64(sc.in(1, 0.1))*4800+300, 1100, 0.1)
+			sc.tape("Guitar L").event(meter.ZeroRun, int64(sc.in(1, 0.1))*4800+900, 1100, 0.1)
+		}, []want{{catalog.Dropout, "Kick In", catalog.FaultSeverity}, {catalog.Dropout, "Guitar L", catalog.FaultSeverity}}},
+		{"a bad cable beside a stage box", func(sc *scene) {
+			for i := range 5 {
+				sc.tape("Guitar L").event(meter.ZeroRun, int64(sc.in(1, 0.1)+7*i)*4800+300, 240, 0.2)
+			}
+			for _, name := range []string{"Kick In", "Snare Top", "Guitar L"} {
+				sc.tape(name).event(meter.ZeroRun, int64(sc.in(1, 0.1)+10)*4800+300, 1100, 0.1)
+			}
+		}, []want{{catalog.Dropout, "", catalog.FaultSeverity}, {catalog.Dropout, "Guitar L", catalog.FaultSeverity}}},
 		{"on nearly all tracks it is the recorder's", func(sc *scene) {
 			for i := range 14 {
 				sc.tapes[i].event(meter.ZeroRun, int64(sc.in(1, 0.1))*4800+300, 1100, 0.1)
@@ -57,5 +69,36 @@ func TestDropout(t *testing.T) {
 			row.damage(sc)
 			sc.check(t, row.want...)
 		})
+	}
+}
+
+// Two stage boxes that fail by turns are two flags; of each the second moment
+// shows on one track less.
+func TestDropoutTogether(t *testing.T) {
+	sc := newScene(7, 0)
+	at := int64(sc.in(1, 0.1)) * 4800
+	for i, box := range [][]string{{"Kick In", "Snare Top", "Tom"}, {"Guitar L", "Overhead L", "Bass DI"}} {
+		for k, name := range box {
+			sc.tape(name).event(meter.ZeroRun, at+int64(i)*9600, 480, 0.1)
+			if k > 0 {
+				sc.tape(name).event(meter.ZeroRun, at+48000+int64(i)*9600, 960, 0.1)
+			}
+		}
+	}
+	flags := sc.check(t, want{catalog.Dropout, "", catalog.FaultSeverity}, want{catalog.Dropout, "", catalog.FaultSeverity})
+	f := flags[0]
+	for name, want := range map[string]float64{"runs": 2, "samples": 1440, "longest_ms": 20, "tracks": 3} {
+		if f.Evidence[name] != want {
+			t.Errorf("%s = %g, want %g", name, f.Evidence[name], want)
+		}
+	}
+	for number, v := range sc.voices {
+		hit := v.name == "Kick In" || v.name == "Snare Top" || v.name == "Tom"
+		if f.Concerns(number+1) != hit {
+			t.Errorf("%s: concerned %v", v.name, !hit)
+		}
+	}
+	if !strings.HasPrefix(f.Text, "Kick In, Snare Top and Tom dropped out together twice") {
+		t.Error(f.Text)
 	}
 }

@@ -82,6 +82,12 @@ func TestPick(t *testing.T) {
 			fx.flag(2, 2, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
 			fx.flag(1, 1, catalog.DCOffset, catalog.WarningSeverity, 0, 60000)
 		}, "2031-05-02", "cleanest of 3 takes: no flags; 2031-05-03 has 1 warning"},
+		{"what the recorder lost counts", "cleanest", func(fx *tourFixture) {
+			fx.flag(2, 0, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
+		}, "2031-05-03", "cleanest of 3 takes: no flags; 2031-05-02 has no flags"},
+		{"a file of the night that was never closed does not", "cleanest", func(fx *tourFixture) {
+			fx.flag(2, 0, catalog.UnfinishedFile, catalog.WarningSeverity, 0, 60000)
+		}, "2031-05-05", "no flags"},
 		{"a warning weighs more than five notes", "cleanest", func(fx *tourFixture) {
 			for i := range int64(5) {
 				fx.flag(2, 1, catalog.Clipped, catalog.NoteSeverity, 5000+100*i, 5010+100*i)

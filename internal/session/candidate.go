@@ -140,7 +140,7 @@ func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	}
 	accepted := []catalog.Flag{}
 	for _, f := range n.flags[c.rec.ID] {
-		if f.Track != t.Number || f.StartFrame >= c.end || max(f.EndFrame, f.StartFrame+1) <= c.start {
+		if !f.Concerns(t.Number) || f.StartFrame >= c.end || max(f.EndFrame, f.StartFrame+1) <= c.start {
 			continue
 		}
 		if f.Accepted {
