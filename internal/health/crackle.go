@@ -133,13 +133,13 @@ type burst struct {
 }
 
 // crackles finds spells of cracks that do not belong to the sound.
-func (n *Night) crackles() []catalog.Flag {
+func (n *Night) crackles(of carried) []catalog.Flag {
 	n.alone()
 	var found []catalog.Flag
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		var flag *catalog.Flag
-		for _, b := range n.bursts(t) {
+		for _, b := range n.bursts(t, of[t.Number]) {
 			first, last := t.cracks[b.from], t.cracks[b.to-1]
 			if flag != nil && n.seconds(first.Start-flag.EndFrame) < crackleSpellS {
 				flag.EndFrame = last.Start + 1
@@ -181,7 +181,7 @@ func highest(events []meter.Event) float64 {
 
 // bursts finds where a track's cracks come much denser than elsewhere, and
 // unevenly.
-func (n *Night) bursts(t *Track) []burst {
+func (n *Night) bursts(t *Track, channels []string) []burst {
 	gap := int64(crackleGapS * float64(n.SampleRate))
 	var all []burst
 	for from := 0; from < len(t.cracks); {
@@ -194,6 +194,13 @@ func (n *Night) bursts(t *Track) []burst {
 		}
 		from = to
 	}
+	if len(all) == 0 {
+		return nil
+	}
+	usual := 0.0
+	for _, channel := range channels {
+		usual = max(usual, n.cracksElsewhere(channel))
+	}
 	var found []burst
 	for _, b := range all {
 		span := max(1, n.seconds(t.cracks[b.to-1].Start-t.cracks[b.from].Start))
@@ -203,7 +210,7 @@ func (n *Night) bursts(t *Track) []burst {
 		if rest > 0 {
 			elsewhere = float64(len(t.cracks)-(b.to-b.from)) / rest
 		}
-		if rate < crackleOver*elsewhere || rate < crackleHabit*n.cracksElsewhere(t) || even(t.cracks[b.from:b.to]) {
+		if rate < crackleOver*elsewhere || rate < crackleHabit*usual || even(t.cracks[b.from:b.to]) {
 			continue
 		}
 		found = append(found, b)
@@ -211,12 +218,12 @@ func (n *Night) bursts(t *Track) []burst {
 	return found
 }
 
-// cracksElsewhere returns the cracks a second that the channel has in songs of
+// cracksElsewhere returns the cracks a second that a channel, by its key, has in songs of
 // other nights; 0 where none is known.
-func (n *Night) cracksElsewhere(t *Track) float64 {
+func (n *Night) cracksElsewhere(channel string) float64 {
 	var rates []float64
-	for i := range n.Past[catalog.Key(t.Channel)] {
-		p := &n.Past[catalog.Key(t.Channel)][i]
+	for i := range n.Past[channel] {
+		p := &n.Past[channel][i]
 		count, span := 0, int64(0)
 		for _, take := range p.Takes {
 			span += take.End - take.Start

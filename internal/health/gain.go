@@ -67,6 +67,9 @@ type course struct {
 	sums  []float64 // of all bins, from the start to each
 	loud  []float64 // while the band played, in order of time
 	louds []int     // how many of loud lie before each bin
+
+	mates []mates // found when they are first asked for
+	asked bool
 }
 
 func (n *Night) course(t *Track, s *stage) course {
@@ -116,6 +119,12 @@ func (n *Night) stepAt(t *Track, c *course, bin int) (step, bool) {
 		return step{}, false
 	}
 	loud, clear := moved(before, after)
+	if !c.asked {
+		c.mates, c.asked = n.mates(t), true
+	}
+	if d, apart, ok := movedAgainst(c.mates, bin); ok {
+		loud, clear = d, apart
+	}
 	db, ok := agree(quiet, loud)
 	return step{bin: bin, db: db, clear: clear}, ok && clear > stepClear*math.Abs(db)
 }

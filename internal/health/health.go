@@ -102,7 +102,7 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 	}
 	n.Past = map[string][]Past{}
 	for _, channel := range n.doubtful() {
-		if n.Past[catalog.Key(channel)], err = past(ctx, store, r, channel, opt); err != nil {
+		if n.Past[channel], err = past(ctx, store, r, channel, opt); err != nil {
 			return nil, err
 		}
 	}

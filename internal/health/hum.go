@@ -179,7 +179,7 @@ func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 }
 
 // hum finds tracks in whose quiet the mains stand.
-func (n *Night) hum() []catalog.Flag {
+func (n *Night) hum(of carried) []catalog.Flag {
 	if n.Sound == nil {
 		return nil
 	}
@@ -192,21 +192,34 @@ func (n *Night) hum() []catalog.Flag {
 		if !ok || t == nil || h.level < humLoudest || h.level < v.High-humBelow {
 			continue
 		}
-		usual := float64(sound.Silence)
-		nights := 0
-		for _, p := range n.Tour {
-			if o := p.Find(catalog.Key(t.Channel)); o != nil {
-				nights++
-				theirs := float64(p.SampleRate) / float64(spectrum.Decimation(p.SampleRate)*2*spectrum.Bins)
-				usual = max(usual, humLevel(o, theirs, h.mains)-gainDB(Track{Track: o.Track}, *t))
-			}
-		}
+		usual, nights := n.humElsewhere(t, of[t.Number], h.mains)
 		if usual > h.level-humHabit {
 			continue // it always does
 		}
 		found = append(found, n.humFlag(t, v, h, nights))
 	}
 	return found
+}
+
+// humElsewhere returns the loudest hum that channels, by their keys, have on the
+// other nights, as the track would hold it by the input lists' gains, and on
+// how many nights.
+func (n *Night) humElsewhere(t *Track, channels []string, mains float64) (level float64, nights int) {
+	level = sound.Silence
+	for _, p := range n.Tour {
+		had := false
+		for _, channel := range channels {
+			if o := p.Find(channel); o != nil {
+				had = true
+				binHz := float64(p.SampleRate) / float64(spectrum.Decimation(p.SampleRate)*2*spectrum.Bins)
+				level = max(level, humLevel(o, binHz, mains)-gainDB(Track{Track: o.Track}, *t))
+			}
+		}
+		if had {
+			nights++
+		}
+	}
+	return level, nights
 }
 
 func (n *Night) humFlag(t *Track, v *sound.Voice, h humming, nights int) catalog.Flag {

@@ -30,7 +30,7 @@ func Line(line *sound.Night, tour []*sound.Night) []catalog.Flag {
 	swaps := n.swaps()
 	found := n.swapped(swaps)
 	found = append(found, n.polarity(swaps, nil)...)
-	return append(found, n.hum()...)
+	return append(found, n.hum(n.carried(swaps, nil))...)
 }
 
 // Unlike returns by how many dB a voice's spectrum lies from what the channel

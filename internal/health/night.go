@@ -31,9 +31,11 @@ type Night struct {
 	Sound *sound.Night
 	Tour  []*sound.Night
 
-	heard  *stage  // found once
-	hushed *hushes // found once
-	parted bool    // cracks that several tracks have are out
+	heard     *stage  // found once
+	hushed    *hushes // found once
+	parted    bool    // cracks that several tracks have are out
+	exchanged []swap  // found once, with compared
+	compared  bool
 }
 
 // Take is a song as it was played, in frames of the recording.
@@ -61,12 +63,13 @@ func (n *Night) Flags() []catalog.Flag {
 	swaps := n.swaps()
 	duplicates := n.duplicates(swaps)
 	silent := n.silent()
-	crackles := n.crackles()
+	carried := n.carried(swaps, duplicates)
+	crackles := n.crackles(carried)
 	// A contact that opens leaves zeros: that is told already.
 	found = append(found, within(n.dropouts(silent), crackles)...)
-	found = append(found, explained(silent, swaps, n)...)
+	found = append(found, n.explained(silent, swaps, duplicates)...)
 	found = append(found, crackles...)
-	found = append(found, n.hum()...)
+	found = append(found, n.hum(carried)...)
 	found = append(found, n.swapped(swaps)...)
 	found = append(found, duplicates...)
 	// What carries another channel's signal has neither its own polarity nor gain,
@@ -95,16 +98,6 @@ func within(flags, others []catalog.Flag) []catalog.Flag {
 	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
 		return slices.ContainsFunc(others, func(o catalog.Flag) bool {
 			return o.Track == f.Track && f.Track != 0 && f.StartFrame >= o.StartFrame && f.EndFrame <= o.EndFrame
-		})
-	})
-}
-
-// explained leaves out the silences of tracks that were exchanged: the other
-// channel had nothing to play.
-func explained(silent []catalog.Flag, swaps []swap, n *Night) []catalog.Flag {
-	return slices.DeleteFunc(slices.Clone(silent), func(f catalog.Flag) bool {
-		return slices.ContainsFunc(swaps, func(s swap) bool {
-			return n.Sound.Voices[s.a].Track.Number == f.Track || n.Sound.Voices[s.b].Track.Number == f.Track
 		})
 	})
 }

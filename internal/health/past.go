@@ -119,13 +119,14 @@ func (n *Night) playedElsewhere(t *Track, level float64) []string {
 	return songs
 }
 
-// missedElsewhere reports whether a silence of a track runs to the end of a song,
-// and on, where it plays on all other nights: songNights of them at least must
-// say so, and none otherwise.
-func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) bool {
+// missedElsewhere returns those silences of a track that run to the end of a
+// song, and on, where it plays on all other nights: songNights of them at least
+// must say so. Where one night says otherwise of any silence there are none.
+func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) []stretch {
 	nights := n.Past[catalog.Key(t.Channel)]
-	said := map[int]bool{}
+	var missed []stretch
 	for _, q := range silences {
+		said := map[int]bool{}
 		for _, take := range n.Takes {
 			from, to := max(q.from, t.bin(take.Start)), t.bin(take.End)
 			if q.to < to || float64(s.loudIn(from, to)) < missedS*binsPerSecond {
@@ -143,14 +144,17 @@ func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) bool {
 					span := float64(other.End - other.Start)
 					share := p.Track.shareAbove(q.level+aboveDB+gainDB(p.Track, *t), other.Start+int64(start*span), other.End)
 					if !(share >= 0.5) {
-						return false
+						return nil
 					}
 					said[i] = true
 				}
 			}
 		}
+		if len(said) >= songNights {
+			missed = append(missed, q)
+		}
 	}
-	return len(said) >= songNights
+	return missed
 }
 
 // addPast adds what other nights show to evidence.

@@ -73,17 +73,20 @@ func (n *Night) silent() []catalog.Flag {
 	return found
 }
 
-// doubtful returns the channels that other nights have to be asked about.
+// doubtful returns the keys of the channels that other nights have to be asked about.
 func (n *Night) doubtful() []string {
 	s := n.stage()
+	of := n.carried(n.swaps(), nil)
 	var channels []string
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		if t.measured && (t.lifeless || len(t.stretches(s)) > 0 || len(t.cracks) >= leastCracks || len(t.piles) > 0) {
-			channels = append(channels, t.Channel)
+			channels = append(channels, catalog.Key(t.Channel))
+			channels = append(channels, of[t.Number]...)
 		}
 	}
-	return channels
+	slices.Sort(channels)
+	return slices.Compact(channels)
 }
 
 // stretches finds where the track holds a steady floor, well below what it
@@ -152,10 +155,7 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 	}
 	if loud < bleedShare {
 		// It rests while others play: only the same songs can tell of a fault.
-		if n.missedElsewhere(t, all, s) {
-			return n.silentFlags(t, all, catalog.WarningSeverity)
-		}
-		return nil
+		return n.silentFlags(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
 	}
 	last := all[len(all)-1]
 	toEnd := s.loudIn(last.to, len(t.levels)) == 0
@@ -175,11 +175,9 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 		return n.silentFlags(t, all, catalog.WarningSeverity)
 	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
 		return n.silentFlags(t, all, catalog.WarningSeverity)
-	case n.missedElsewhere(t, all, s):
-		// It rests where it plays on the other nights.
-		return n.silentFlags(t, all, catalog.WarningSeverity)
 	}
-	return nil
+	// It may rest where it plays on the other nights.
+	return n.silentFlags(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
 }
 
 // silentFlags makes flags of a track's silences, those near each other joined.

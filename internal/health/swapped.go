@@ -211,11 +211,15 @@ type swap struct {
 	nights int
 }
 
-// swaps finds the voices that were exchanged, each at most once.
+// swaps returns the voices that were exchanged, each at most once.
 func (n *Night) swaps() []swap {
-	if n.Sound == nil {
-		return nil
+	if !n.compared && n.Sound != nil {
+		n.exchanged, n.compared = n.findSwaps(), true
 	}
+	return n.exchanged
+}
+
+func (n *Night) findSwaps() []swap {
 	var past []likeness
 	for _, p := range n.Tour {
 		past = append(past, newLikeness(n.Sound, p))

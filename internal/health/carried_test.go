@@ -1,0 +1,134 @@
+package health
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/meter"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// heardNight is a night of some channels, heard; each holds the mains' lines at
+// a level in dB, or none below -120.
+func heardNight(hum map[string]float64, channels ...string) *sound.Night {
+	n := &sound.Night{SampleRate: testRate}
+	binHz := float64(testRate) / float64(spectrum.Decimation(testRate)*2*spectrum.Bins)
+	for i, name := range channels {
+		var part spectrum.Tone
+		part.Cells = make([]spectrum.Cell, spectrum.PartCells)
+		for k := range part.Quiet {
+			part.Quiet[k] = 1e-13
+		}
+		for h := 1; h <= 8; h++ {
+			if level, ok := hum[name]; ok {
+				part.Quiet[int(math.Round(50*float64(h)/binHz))] = float32(math.Pow(10, level/10) / 8)
+			}
+		}
+		n.Voices = append(n.Voices, sound.Voice{Track: catalog.Track{Number: i + 1, Channel: channels[i]}, Parts: []spectrum.Tone{part, part, part}, High: -20})
+	}
+	return n
+}
+
+// A guitar's amplifier hums on every night: wherever its signal is found, that
+// is no news.
+func TestHumOfExchanged(t *testing.T) {
+	duplicate := catalog.Flag{Track: 2, Evidence: catalog.Evidence{"with_track": 1}}
+	for _, row := range []struct {
+		what       string
+		hum        map[string]float64
+		swaps      []swap
+		duplicates []catalog.Flag
+		want       int // tracks that hum
+	}{
+		{"as always", map[string]float64{"Guitar": -62}, nil, nil, 0},
+		{"the kick's microphone hums as the guitar does", map[string]float64{"Kick": -62}, nil, nil, 1},
+		{"the two are exchanged", map[string]float64{"Kick": -62}, []swap{{a: 0, b: 1}}, nil, 0},
+		{"the kick is exchanged with another", map[string]float64{"Kick": -62}, []swap{{a: 0, b: 2}}, nil, 1},
+		{"exchanged, and the guitar's place hums: that is the kick's line", map[string]float64{"Guitar": -62}, []swap{{a: 0, b: 1}}, nil, 1},
+		{"exchanged, and louder than the guitar ever did", map[string]float64{"Kick": -50}, []swap{{a: 0, b: 1}}, nil, 1},
+		{"both carry the guitar", map[string]float64{"Kick": -62, "Guitar": -62}, nil, []catalog.Flag{duplicate}, 0},
+		{"both carry a guitar that is louder than ever", map[string]float64{"Kick": -50, "Guitar": -50}, nil, []catalog.Flag{duplicate}, 2},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			channels := []string{"Kick", "Guitar", "Bass"}
+			n := &Night{SampleRate: testRate, Sound: heardNight(row.hum, channels...)}
+			for _, v := range n.Sound.Voices {
+				v.Track.Frames = 180 * testRate
+				n.Tracks = append(n.Tracks, unmeasured(v.Track))
+			}
+			for range 2 {
+				n.Tour = append(n.Tour, heardNight(map[string]float64{"Guitar": -62}, channels...))
+			}
+			if found := n.hum(n.carried(row.swaps, row.duplicates)); len(found) != row.want {
+				t.Errorf("%d hum, want %d: %+v", len(found), row.want, found)
+			}
+		})
+	}
+}
+
+// A drum's own edges are its habit on whichever track it is found.
+func TestCracksOfExchanged(t *testing.T) {
+	for _, row := range []struct {
+		what  string
+		swaps []swap
+		want  int
+	}{
+		{"a voice cracks", nil, 1},
+		{"it is the snare, which always does", []swap{{a: 0, b: 1}}, 0},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			sc := newScene(7, 2)
+			voice := sc.tape("Lead Vocal")
+			for i := range 40 {
+				voice.event(meter.Crack, int64(sc.in(1, 0.2))*4800+int64(i*i%37+40*i)*2400, 1, 0.1)
+			}
+			n := night(sc.st, sc.voices, sc.tapes)
+			for i, p := range sc.past {
+				snare := p.track(2)
+				for range 30 * len(snare.levels) / 2 {
+					snare.cracked = append(snare.cracked, 1)
+				}
+				n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
+			}
+			n.Sound = &sound.Night{Voices: []sound.Voice{{Track: n.track(13).Track}, {Track: n.track(2).Track}}}
+			if found := n.crackles(n.carried(row.swaps, nil)); len(found) != row.want {
+				t.Errorf("%d crackle, want %d: %+v", len(found), row.want, found)
+			}
+		})
+	}
+}
+
+// What a track carries of another one may fall silent where that one rests.
+func TestExplained(t *testing.T) {
+	silent := func(track int, start, end int64) catalog.Flag {
+		return catalog.Flag{Track: track, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end}
+	}
+	n := &Night{Sound: heardNight(nil, "Kick", "Guitar", "Bass", "Keys")}
+	duplicates := []catalog.Flag{{Track: 4, Evidence: catalog.Evidence{"with_track": 2}}}
+	swaps := []swap{{a: 0, b: 2}}
+	for _, row := range []struct {
+		what   string
+		silent []catalog.Flag
+		want   []int
+	}{
+		{"exchanged", []catalog.Flag{silent(1, 0, 100), silent(3, 0, 100)}, nil},
+		{"the copy alone", []catalog.Flag{silent(4, 0, 100)}, nil},
+		{"what it is a copy of alone", []catalog.Flag{silent(2, 0, 100)}, nil},
+		{"both at once", []catalog.Flag{silent(2, 0, 100), silent(4, 5, 100)}, []int{2}},
+		{"both, but not at once", []catalog.Flag{silent(2, 0, 100), silent(4, 500, 600)}, nil},
+	} {
+		var got []int
+		for _, f := range n.explained(row.silent, swaps, duplicates) {
+			got = append(got, f.Track)
+		}
+		if fmt.Sprint(got) != fmt.Sprint(row.want) {
+			t.Errorf("%s: %v, want %v", row.what, got, row.want)
+		}
+	}
+	if got := n.explained([]catalog.Flag{silent(2, 0, 100)}, nil, nil); len(got) != 1 {
+		t.Error("a silence that nothing explains is left out")
+	}
+}

@@ -1,0 +1,96 @@
+package health
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// listened returns what one track sounds like, by its levels alone.
+func listened(n *Night, number int) *sound.Night {
+	t := n.track(number)
+	v := sound.Voice{Track: t.Track, Quiet: sound.Silence}
+	per := int(sound.CellSeconds * binsPerSecond)
+	for from := 0; from+per <= len(t.levels); from += per {
+		sum := 0.0
+		for _, l := range t.levels[from : from+per] {
+			sum += math.Pow(10, float64(l)/10) / float64(per)
+		}
+		v.Cells = append(v.Cells, spectrum.Cell{})
+		v.Levels = append(v.Levels, sound.DB(sum))
+	}
+	return &sound.Night{SampleRate: testRate, Takes: spans(n.Takes), Voices: []sound.Voice{v}}
+}
+
+// play makes what a track plays in a take, not its floor, louder by so many dB.
+func (t *tape) play(sc *scene, take int, db float64) {
+	for b := sc.in(take, 0); b < sc.in(take, 1); b++ {
+		t.set(b, float64(t.blocks[b].MeanSquare)*math.Pow(10, db/10))
+	}
+}
+
+// The songs after a step hold by themselves more or less than those before: on
+// other nights as well.
+func TestStepAgainstMates(t *testing.T) {
+	for _, row := range []struct {
+		what     string
+		arranged float64 // dB, of the last two songs on all nights
+		played   float64 // dB, of them tonight alone
+		gain     float64 // dB, from there on
+		floor    float64 // dB, of the pauses alone
+		alone    int     // flags without other nights
+		want     int
+	}{
+		{"turned down where the songs are louder", 9, 0, -10, 0, 0, 1},
+		{"turned up where the songs are softer", -9, 0, 10, 0, 0, 1},
+		{"softer songs after an amplifier was switched off", -10, 0, 0, -10, 1, 0},
+		{"played softer tonight", 0, -10, 0, 0, 0, 0},
+		{"as always", 9, 0, 0, 0, 0, 0},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			for _, nights := range []int{0, 2} {
+				sc := newScene(8, nights)
+				number := sc.tape("Guitar L").number
+				guitar := sc.tape("Guitar L")
+				late := map[string]bool{}
+				for take := 2; take < 4; take++ {
+					guitar.play(sc, take, row.arranged+row.played)
+					late[sc.st.takes[take].Song] = true
+				}
+				from := sc.in(2, 0)
+				if row.floor != 0 {
+					songs := sc.st.song
+					for b := from; b < len(guitar.blocks); b++ {
+						if songs[b] < 0 {
+							guitar.set(b, float64(guitar.blocks[b].MeanSquare)*math.Pow(10, row.floor/10))
+						}
+					}
+				}
+				guitar.turn(from, float32(row.gain))
+				n := night(sc.st, sc.voices, sc.tapes)
+				n.Sound = listened(n, number)
+				for i, p := range sc.past {
+					levels := p.track(number).levels
+					for _, take := range p.Takes {
+						for b := p.track(number).bin(take.Start); late[take.Song] && b < p.track(number).bin(take.End); b++ {
+							levels[b] += float32(row.arranged)
+						}
+					}
+					n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
+					n.Tour = append(n.Tour, listened(p, number))
+				}
+				want := row.want
+				if nights == 0 {
+					want = row.alone
+				}
+				if found := n.steps(n.track(number), n.stage()); len(found) != want {
+					t.Errorf("%d other nights: %v, want %d", nights, found, want)
+				}
+			}
+		})
+	}
+}
