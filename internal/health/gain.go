@@ -51,7 +51,7 @@ const (
 // gain, and what it is in dB.
 func agree(quiet, loud float64) (db float64, ok bool) {
 	db = (2*quiet + loud) / 3
-	return db, math.Abs(quiet) >= leastGainDB && math.Abs(db) <= mostGainDB && loud*quiet > 0 &&
+	return db, math.Abs(quiet) >= leastGainDB && math.Abs(db) >= leastGainDB && math.Abs(db) <= mostGainDB && loud*quiet > 0 &&
 		math.Abs(loud) >= gainPlays*math.Abs(quiet) && math.Abs(loud-quiet) <= max(gainAgreesDB, math.Abs(quiet)/2)
 }
 
@@ -250,6 +250,10 @@ func (n *Night) againstNight(p *sound.Night) map[int]shift {
 		if math.IsNaN(d.hiss) {
 			continue
 		}
+		// Songs that both nights have tell more than the loudest of all.
+		if apart := songsApart(v.SongLevels(n.Sound.Takes), o.SongLevels(p.Takes)); len(apart) > 0 {
+			d.loud = sound.Pick(apart, 0.5) - listed
+		}
 		all[i] = d
 		if !t.rests {
 			hiss, quiet = append(hiss, d.hiss), append(quiet, d.quiet)
@@ -267,6 +271,18 @@ func (n *Night) againstNight(p *sound.Night) map[int]shift {
 		}
 	}
 	return all
+}
+
+// songsApart returns by how much each song's level lies over its other one's, of
+// those that both have.
+func songsApart(here, there map[string]float64) []float64 {
+	var apart []float64
+	for song, level := range here {
+		if other, ok := there[song]; ok {
+			apart = append(apart, level-other)
+		}
+	}
+	return apart
 }
 
 // gainAgainstTour finds the tracks whose gain differs from that of the tour.

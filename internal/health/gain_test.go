@@ -14,7 +14,8 @@ func TestAgree(t *testing.T) {
 		why         string
 	}{
 		{-6, -6, true, "both move alike"},
-		{4.6, 4, true, "just enough"},
+		{4.6, 4.4, true, "just enough"},
+		{4.6, 3.9, false, "just too little in all"},
 		{4.4, 5, false, "just too little"},
 		{-6, -3.1, true, "playing shows half of it"},
 		{-6, -2.9, false, "playing shows less than half: a quieter room"},

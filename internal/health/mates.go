@@ -1,6 +1,7 @@
 package health
 
 import (
+	"math"
 	"slices"
 
 	"nightreel/catalog"
@@ -34,35 +35,38 @@ func (n *Night) mates(t *Track) []mates {
 		if o == nil {
 			continue
 		}
-		var m mates
-		for _, c := range v.In(n.Sound.Takes) {
-			at := (float64(c) + 0.5) * sound.CellSeconds * float64(n.SampleRate)
-			if then, ok := sameMoment(p, n.songAt(int64(at)), at); ok && then < len(o.Levels) {
-				m.bins = append(m.bins, t.bin(int64(at)))
-				m.db = append(m.db, v.Levels[c]-o.Levels[then])
-			}
-		}
-		if len(m.db) > 0 {
+		if m := n.matesOn(v, p, o); len(m.db) > 0 {
 			all = append(all, m)
 		}
 	}
 	return all
 }
 
-// sameMoment returns the cell of another night in which the same part of a song
-// was played as at a frame of a take.
-func sameMoment(p *sound.Night, take *Take, frame float64) (cell int, ok bool) {
-	if take == nil {
-		return 0, false
-	}
-	for _, other := range p.Takes {
-		if other.Song == take.Song {
-			part := (frame - float64(take.Start)) / float64(take.End-take.Start)
-			at := float64(other.Start) + part*float64(other.End-other.Start)
-			return int(at / float64(p.SampleRate) / sound.CellSeconds), true
+// matesOn compares a voice with one of another night.
+func (n *Night) matesOn(v *sound.Voice, p *sound.Night, o *sound.Voice) (m mates) {
+	for _, take := range n.Takes {
+		length := float64(take.End - take.Start)
+		for _, other := range p.Takes {
+			if other.Song != take.Song {
+				continue
+			}
+			cell := sound.CellSeconds * float64(n.SampleRate)
+			for c := max(0, int(math.Ceil(float64(take.Start)/cell-0.5))); c < len(v.Levels); c++ {
+				at := (float64(c) + 0.5) * cell
+				part := (at - float64(take.Start)) / length
+				if part >= 1 {
+					break
+				}
+				then := float64(other.Start) + part*float64(other.End-other.Start)
+				if k := int(then / float64(p.SampleRate) / sound.CellSeconds); k < len(o.Levels) {
+					m.bins = append(m.bins, int(at/float64(n.SampleRate)*binsPerSecond))
+					m.db = append(m.db, v.Levels[c]-o.Levels[k])
+				}
+			}
+			break
 		}
 	}
-	return 0, false
+	return m
 }
 
 // movedAgainst is [moved] against the other nights: what the middle one says.

@@ -94,3 +94,53 @@ func TestStepAgainstMates(t *testing.T) {
 		})
 	}
 }
+
+// songNight is a night of songs of a minute each, in which one channel plays at
+// some level in dB, over a floor.
+func songNight(floor float64, songs []string, levels []float64) *sound.Night {
+	const per = 10 // cells
+	n := &sound.Night{SampleRate: testRate}
+	var part spectrum.Tone
+	power := func(db float64) float32 { return float32(math.Pow(10, db/10)) }
+	for b := hissBand; b < spectrum.Bands; b++ {
+		part.QuietBands[b] = power(floor) / float32(spectrum.Bands-hissBand)
+	}
+	for i, song := range songs {
+		n.Takes = append(n.Takes, sound.Span{Song: song, Start: int64(60 * i * testRate), End: int64(60 * (i + 1) * testRate)})
+		for range per {
+			var c spectrum.Cell
+			c.Bands[10] = power(levels[i])
+			part.Cells = append(part.Cells, c)
+		}
+	}
+	t := catalog.Track{Number: 1, Channel: "Guitar", SampleRate: testRate, Frames: int64(60 * len(songs) * testRate)}
+	n.Voices = []sound.Voice{sound.Hear(t, []spectrum.Tone{part}, n.Takes)}
+	return n
+}
+
+// What a channel plays is compared in the songs that both nights have, not in
+// the loudest of each.
+func TestGainBySongs(t *testing.T) {
+	for _, row := range []struct {
+		what   string
+		floor  float64 // tonight
+		levels []float64
+		want   float64 // dB, 0 for none
+	}{
+		{"turned down by 7 dB; the loud song is not played", -87, []float64{-37, -57}, -7},
+		{"a quieter room; the loud song is not played", -87, []float64{-30, -27}, 0},
+		{"as always; the loud song is not played", -80, []float64{-30, -50}, 0},
+		{"played softer", -80, []float64{-37, -57}, 0},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			n := &Night{SampleRate: testRate, Sound: songNight(row.floor, []string{"Lamps", "Ferry"}, row.levels)}
+			n.Tracks = []Track{unmeasured(n.Sound.Voices[0].Track)}
+			for range 3 {
+				n.Tour = append(n.Tour, songNight(-80, []string{"Lamps", "Copper"}, []float64{-30, -20}))
+			}
+			if got := n.gainAgainstTour()[0].db; math.Abs(got-row.want) > 0.3 {
+				t.Errorf("%.1f dB, want %.1f", got, row.want)
+			}
+		})
+	}
+}

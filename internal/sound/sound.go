@@ -185,27 +185,22 @@ func (v *Voice) In(spans []Span) []int {
 	return cells
 }
 
-// SongLevel returns the mean level over one song in dB; ok is false where it
-// holds no cell.
-func (v *Voice) SongLevel(spans []Span, song string) (level float64, ok bool) {
-	var of []Span
+// SongLevels returns the mean level over each song in dB, of all its takes; songs
+// that hold no cell are left out.
+func (v *Voice) SongLevels(spans []Span) map[string]float64 {
+	cell := CellSeconds * float64(v.Track.SampleRate)
+	sums, counts := map[string]float64{}, map[string]int{}
 	for _, s := range spans {
-		if s.Song == song {
-			of = append(of, s)
+		first, end := int(math.Ceil(float64(s.Start)/cell-0.5)), int(math.Ceil(float64(s.End)/cell-0.5))
+		for c := max(0, first); c < min(end, len(v.Cells)); c++ {
+			sums[s.Song] += total(&v.Cells[c].Bands)
+			counts[s.Song]++
 		}
 	}
-	if len(of) == 0 {
-		return 0, false
+	for song, k := range counts {
+		sums[song] = DB(sums[song] / float64(k))
 	}
-	sum, count := 0.0, 0
-	for _, c := range v.In(of) {
-		sum += total(&v.Cells[c].Bands)
-		count++
-	}
-	if count == 0 {
-		return 0, false
-	}
-	return DB(sum / float64(count)), true
+	return sums
 }
 
 // Plays reports whether the track holds more than its quiet in songs.
