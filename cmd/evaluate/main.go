@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"syscall"
 
 	"nightreel/catalog"
 	"nightreel/internal/evaluate"
@@ -25,7 +26,7 @@ func main() {
 	only := flag.String("only", "", "songs or faults alone")
 	why := flag.Bool("why", false, "say what went wrong, in the tuning part")
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM) // temporary folders are cleared away
 	defer stop()
 	var parts []evaluate.Part
 	if *tuning {

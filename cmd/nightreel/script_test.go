@@ -19,8 +19,22 @@ import (
 // The program under test is this test binary under another name, so that the
 // scripts run what was just built.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"nightreel": main})
+	testscript.Main(tests{m}, map[string]func(){"nightreel": main})
 }
+
+// tests clears away what the tests share. testscript.Main never returns.
+type tests struct{ *testing.M }
+
+func (t tests) Run() int {
+	defer func() {
+		if tourDir != "" {
+			os.RemoveAll(tourDir)
+		}
+	}()
+	return t.M.Run()
+}
+
+var tourDir string // made by smallTour
 
 // smallTour makes the small demo tour once for all tests that read it.
 var smallTour = sync.OnceValues(func() (string, error) {
@@ -28,6 +42,7 @@ var smallTour = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	tourDir = dir
 	tour := filepath.Join(dir, "tour")
 	truth, err := demo.Make(context.Background(), tour, demo.Options{Scale: demo.Small})
 	if err != nil {

@@ -41,9 +41,10 @@ type Options struct {
 
 // Server is a running audio server, for this process and those it starts.
 type Server struct {
-	name string
-	cmd  *exec.Cmd
-	end  chan struct{}
+	name  string
+	cmd   *exec.Cmd
+	end   chan struct{}
+	build func() (string, error) // compiles the capture client, once
 }
 
 // need skips a test whose tools are missing; with CI=true it fails.
@@ -93,6 +94,8 @@ func Start(t testing.TB, opt Options) *Server {
 	args = append(args, "-d", "dummy", "-r", or(opt.Rate, 48000), "-p", or(opt.Period, 256), "-C", "2", "-P", or(opt.Ports, 64))
 	s := &Server{cmd: exec.Command("jackd", args...), end: make(chan struct{})}
 	s.name = name
+	bin := filepath.Join(t.TempDir(), "capture")
+	s.build = sync.OnceValues(func() (string, error) { return bin, build(bin) })
 	var log bytes.Buffer // read only when it has ended
 	s.cmd.Stdout, s.cmd.Stderr = &log, &log
 	// The thread that starts it must live as long as the server does.
@@ -161,23 +164,18 @@ func (s *Server) forget() {
 	heir.Wait()
 }
 
-// build compiles the capture client once a process.
-var build = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "nightreel-jackrig-")
-	if err != nil {
-		return "", err
-	}
-	src := filepath.Join(dir, "capture.c")
+// build compiles the capture client.
+func build(bin string) error {
+	src := bin + ".c"
 	if err := os.WriteFile(src, captureC, 0o644); err != nil {
-		return "", err
+		return err
 	}
-	bin := filepath.Join(dir, "capture")
 	out, err := exec.Command("gcc", "-O2", "-o", bin, src, "-ljack", "-lpthread").CombinedOutput()
 	if err != nil {
-		return "", fmt.Errorf("the capture client was not built (package libjack-jackd2-dev?): %w: %s", err, out)
+		return fmt.Errorf("the capture client was not built (package libjack-jackd2-dev?): %w: %s", err, out)
 	}
-	return bin, nil
-})
+	return nil
+}
 
 // Capture is a running capture client.
 type Capture struct {
@@ -192,7 +190,7 @@ type Capture struct {
 // client, and returns once audio comes.
 func (s *Server) Capture(t testing.TB, client string, channels int) *Capture {
 	t.Helper()
-	bin, err := build()
+	bin, err := s.build()
 	if err != nil {
 		if os.Getenv("CI") == "true" {
 			t.Fatal(err)
