@@ -12,20 +12,36 @@ import (
 	"nightreel/internal/listen"
 )
 
+// named returns what an address names by its number: the only one that list
+// finds by it.
+func named[T any](r *http.Request, what, hint string, list func(id int64) ([]T, error)) (T, error) {
+	var none T
+	id, err := number(r.PathValue(what), what)
+	if err != nil {
+		return none, err
+	}
+	found, err := list(id)
+	if err != nil {
+		return none, err
+	}
+	if len(found) == 0 {
+		return none, &catalog.NotFoundError{Kind: what, Name: r.PathValue(what), Try: hint}
+	}
+	return found[0], nil
+}
+
 // recordingOf returns the recording that an address names.
 func (s *Server) recordingOf(r *http.Request) (catalog.Recording, error) {
-	id, err := number(r.PathValue("recording"), "recording")
-	if err != nil {
-		return catalog.Recording{}, err
-	}
-	recs, err := s.store.Recordings(r.Context(), catalog.RecordingFilter{ID: catalog.RecordingID(id)})
-	if err != nil {
-		return catalog.Recording{}, err
-	}
-	if len(recs) == 0 {
-		return catalog.Recording{}, &catalog.NotFoundError{Kind: "recording", Name: r.PathValue("recording"), Try: "the tour page lists the nights"}
-	}
-	return recs[0], nil
+	return named(r, "recording", "the tour page lists the nights", func(id int64) ([]catalog.Recording, error) {
+		return s.store.Recordings(r.Context(), catalog.RecordingFilter{ID: catalog.RecordingID(id)})
+	})
+}
+
+// trackOf returns the track that an address names.
+func (s *Server) trackOf(r *http.Request) (catalog.Track, error) {
+	return named(r, "track", "the night's page lists them", func(id int64) ([]catalog.Track, error) {
+		return s.store.Tracks(r.Context(), catalog.TrackFilter{ID: catalog.TrackID(id)})
+	})
 }
 
 const mostColumns = 8192
@@ -121,22 +137,6 @@ func (s *Server) trackAndColumns(r *http.Request) (catalog.Track, int, error) {
 	}
 	n, err := columns(r)
 	return track, n, err
-}
-
-// trackOf returns the track that an address names.
-func (s *Server) trackOf(r *http.Request) (catalog.Track, error) {
-	id, err := number(r.PathValue("track"), "track")
-	if err != nil {
-		return catalog.Track{}, err
-	}
-	tracks, err := s.store.Tracks(r.Context(), catalog.TrackFilter{ID: catalog.TrackID(id)})
-	if err != nil {
-		return catalog.Track{}, err
-	}
-	if len(tracks) == 0 {
-		return catalog.Track{}, &catalog.NotFoundError{Kind: "track", Name: r.PathValue("track"), Try: "the night's page lists them"}
-	}
-	return tracks[0], nil
 }
 
 // listen sends one track from a place on, or a span of it, as a WAV file;
