@@ -30,6 +30,10 @@ const (
 	// how much louder than on other nights it must be: some amplifiers hum.
 	faultHumBelow = 30
 	humHabit      = 8
+	// humOffMains is how far the frequency that the lines agree on may lie off the
+	// mains': public supply keeps within 1 % for all but half a per cent of a year
+	// (EN 50160, from memory), and the nearest note, G at 49 Hz, is 2 % off.
+	humOffMains = 0.015
 	// humShare is the share of the minutes that it must stand through.
 	humShare = 0.6
 )
@@ -56,7 +60,7 @@ const (
 // the given frequency.
 func messy(t *spectrum.Tone, binHz, mains float64) bool {
 	for _, f := range controls {
-		if _, lines, _ := humOf(t, binHz, f, mains); lines > controlLines {
+		if humOf(t, binHz, f, mains).lines > controlLines {
 			return true
 		}
 	}
@@ -74,11 +78,21 @@ type humming struct {
 	within float64 // share of the minutes
 }
 
+// lines is what stands at a frequency and its multiples in a minute's quiet.
+type lines struct {
+	level float64 // dBFS, all together
+	lines int
+	over  float64 // dB of the strongest over what is between
+	hz    float64 // the frequency that they are multiples of
+}
+
 // humOf looks for the lines of the mains in a minute's quiet.
 // Lines that lie near a multiple of but are passed over.
-func humOf(t *spectrum.Tone, binHz, f, but float64) (level float64, lines int, over float64) {
+func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
+	var found lines
 	energy := 0.0
 	first := 0
+	places, squares := 0.0, 0.0
 	for h := 1; ; h++ {
 		at := int(math.Round(float64(h) * f / binHz))
 		if int(math.Round((float64(h)+0.5)*f/binHz))+1 >= spectrum.QuietBins {
@@ -107,17 +121,41 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) (level float64, lines int, o
 		if d < humDB {
 			continue
 		}
-		lines++
+		found.lines++
 		if h <= 3 {
 			first++
 		}
 		energy += line
-		over = max(over, d)
+		found.over = max(found.over, d)
+		// Least squares over the lines: the higher one is, the more it tells.
+		places += float64(h) * binHz * lineAt(t, at, between/3)
+		squares += float64(h * h)
 	}
 	if first == 0 {
-		return sound.Silence, 0, 0
+		return lines{level: sound.Silence}
 	}
-	return sound.DB(energy), lines, over
+	found.level, found.hz = sound.DB(energy), places/squares
+	return found
+}
+
+// lineAt returns where a line lies, in bins, that is to be within one and a half
+// of a bin. Of a sine in a Hann window, the bin at δ from it holds
+// sinc(δ)/(1-δ²): the largest bin and the larger one beside it tell δ. floor is
+// the energy a bin holds without the line.
+func lineAt(t *spectrum.Tone, at int, floor float64) float64 {
+	amplitude := func(k int) float64 { return math.Sqrt(max(0, float64(t.Quiet[k])-floor)) }
+	peak := at
+	for k := at - 1; k <= at+1; k++ {
+		if t.Quiet[k] > t.Quiet[peak] {
+			peak = k
+		}
+	}
+	side := 1
+	if amplitude(peak-1) > amplitude(peak+1) {
+		side = -1
+	}
+	ratio := amplitude(peak+side) / amplitude(peak)
+	return float64(peak) + float64(side)*min(max((2*ratio-1)/(1+ratio), -0.5), 1)
 }
 
 // humIn finds hum that stands through a voice's minutes.
@@ -132,17 +170,17 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 				continue
 			}
 			judged++
-			level, lines, over := humOf(&v.Parts[i], binHz, f, 0)
-			if lines < humLines {
+			found := humOf(&v.Parts[i], binHz, f, 0)
+			if found.lines < humLines || math.Abs(found.hz/f-1) > humOffMains {
 				continue
 			}
-			levels = append(levels, level)
+			levels = append(levels, found.level)
 			if h.from < 0 {
 				h.from = i
 			}
 			h.to = i + 1
-			h.lines = max(h.lines, lines)
-			h.over = max(h.over, over)
+			h.lines = max(h.lines, found.lines)
+			h.over = max(h.over, found.over)
 		}
 		if len(levels) == 0 {
 			continue
@@ -167,9 +205,8 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 	var levels []float64
 	for i := range v.Parts {
-		level, lines, _ := humOf(&v.Parts[i], binHz, mains, 0)
-		if lines > 0 {
-			levels = append(levels, level)
+		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 {
+			levels = append(levels, found.level)
 		}
 	}
 	if len(levels) == 0 {
