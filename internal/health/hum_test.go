@@ -134,7 +134,7 @@ func TestHumLevel(t *testing.T) {
 			for i := range x {
 				x[i] = gain(level)*tones[i] + gain(level-snr)*noise[i]
 			}
-			found := hear(t, x).hum()
+			found := hear(t, x).hum(nil)
 			if len(found) == 0 {
 				if c.mains != 0 {
 					t.Errorf("%v Hz, %v dB over noise: no hum", c.hz, snr)
