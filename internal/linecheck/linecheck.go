@@ -45,9 +45,9 @@ type Status string
 // From best to worst.
 const (
 	OK      Status = "ok"
-	Look    Status = "look"   // something differs from the tour
-	Broken  Status = "broken" // it will hurt the show
-	Unknown Status = "unknown"
+	Look    Status = "look"    // something differs from the tour
+	Broken  Status = "broken"  // it will hurt the show
+	Unknown Status = "unknown" // nothing is there to compare it with
 )
 
 // Input is one input of a line check. What is not known is left out.

@@ -146,7 +146,7 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 	err := parallel(ctx, s.opt.Workers, len(suspects), func(i int) error {
 		s.progress.reading(suspects[i].FullPath())
 		var err error
-		found[i], err = verify(ctx, s.store, suspects[i], make([]byte, sumBuffer), func(n int64) {
+		found[i], err = verify(ctx, s.store, suspects[i], func(n int64) {
 			s.read(n)
 			s.progress.bytes.Add(n)
 		})

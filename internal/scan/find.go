@@ -2,7 +2,6 @@ package scan
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -87,11 +86,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 			err = s.readable(start)
 		}
 		if err != nil {
-			var pe *fs.PathError
-			if errors.As(err, &pe) {
-				err = pe.Err
-			}
-			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, err)
+			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, cause(err))
 		}
 		starts = append(starts, start)
 	}
@@ -108,7 +103,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 				return ctx.Err()
 			}
 			if err != nil {
-				s.result.Problems = append(s.result.Problems, problemOf(path, err))
+				s.trouble(path, err)
 				if d != nil && d.IsDir() {
 					return fs.SkipDir
 				}
@@ -178,7 +173,7 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 	}
 	st, err := d.Info()
 	if err != nil {
-		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		s.trouble(path, err)
 		return nil
 	}
 	if st.Size() == 0 {
@@ -187,12 +182,12 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 	}
 	f, err := wavfile.Open(path)
 	if err != nil {
-		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		s.trouble(path, err)
 		return nil
 	}
 	info := f.Info()
 	if err := f.Close(); err != nil {
-		s.result.Problems = append(s.result.Problems, problemOf(path, err))
+		s.trouble(path, err)
 		return nil
 	}
 	if info.Frames == 0 {

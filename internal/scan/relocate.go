@@ -26,7 +26,7 @@ func Relocate(ctx context.Context, store *catalog.Store, oldRoot, newRoot string
 		_, err = os.ReadDir(to)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: not relocated: %w", newRoot, err)
+		return nil, fmt.Errorf("%s: not relocated: %w", newRoot, cause(err))
 	}
 	volumes, err := store.Volumes(ctx)
 	if err != nil {

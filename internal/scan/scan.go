@@ -16,10 +16,13 @@
 package scan
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io/fs"
 	"runtime"
+	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -72,7 +75,7 @@ type Result struct {
 	Seconds    float64          `json:"seconds"`
 	PassedOver int              `json:"passed_over"` // files that are no recordings
 	Moved      []catalog.Volume `json:"moved"`       // volumes found at another place
-	Problems   []Problem        `json:"problems"`
+	Problems   []Problem        `json:"problems"`    // in order of file
 }
 
 // Problem is something a person should know about a file. The scan went on.
@@ -103,6 +106,10 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 	}
 	s.result.BytesRead = s.bytesRead.Load()
 	s.result.Seconds = time.Since(began).Seconds()
+	// Workers come to files as it happens; a person reads by file.
+	slices.SortStableFunc(s.result.Problems, func(a, b Problem) int {
+		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Offset, b.Offset))
+	})
 	if e := s.shows(context.WithoutCancel(ctx)); err == nil {
 		err = e
 	}
@@ -173,20 +180,30 @@ func (s *scan) problem(file string, offset int64, text string) {
 	s.result.Problems = append(s.result.Problems, Problem{file, offset, text})
 }
 
+// trouble notes an error about a file.
+func (s *scan) trouble(file string, err error) {
+	s.result.Problems = append(s.result.Problems, problemOf(file, err))
+}
+
 // problemOf words an error about a file; the path is said by Problem.File.
 func problemOf(file string, err error) Problem {
 	p := Problem{File: file}
-	cause := err
+	why := err
 	var e *wavfile.Error
 	if errors.As(err, &e) {
-		cause = e.Err
+		why = e.Err
 		p.Offset = max(e.Offset, 0)
 		p.Problem = e.Doing + ": "
 	}
-	var pe *fs.PathError
-	if errors.As(cause, &pe) {
-		cause = pe.Err
-	}
-	p.Problem += cause.Error()
+	p.Problem += cause(why).Error()
 	return p
+}
+
+// cause returns what is behind an error about a path that is said already.
+func cause(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
 }

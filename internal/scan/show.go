@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -145,8 +146,8 @@ func (s *scan) dateAndRig(sources []*source) {
 			byFolder[folder] = append(byFolder[folder], src)
 		}
 	}
-	for _, together := range byFolder {
-		s.dateWithoutFolder(together, sources)
+	for _, folder := range slices.Sorted(maps.Keys(byFolder)) {
+		s.dateWithoutFolder(byFolder[folder], sources)
 	}
 	s.rigWithoutFolder(sources)
 }

@@ -58,7 +58,7 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.Date, p *Pro
 		p.reading(files[i].FullPath())
 		var err error
 		read := int64(0)
-		found[i], err = verify(ctx, store, files[i], make([]byte, sumBuffer), func(n int64) {
+		found[i], err = verify(ctx, store, files[i], func(n int64) {
 			read += n
 			p.bytes.Add(n)
 		})
@@ -73,7 +73,7 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.Date, p *Pro
 }
 
 // verify compares one file with its checksums.
-func verify(ctx context.Context, store *catalog.Store, f catalog.File, buf []byte, count func(int64)) (Verified, error) {
+func verify(ctx context.Context, store *catalog.Store, f catalog.File, count func(int64)) (Verified, error) {
 	v := Verified{File: f.FullPath(), Status: OK}
 	pieces, err := store.Pieces(ctx, f.ID)
 	if err != nil {
@@ -98,6 +98,7 @@ func verify(ctx context.Context, store *catalog.Store, f catalog.File, buf []byt
 	defer r.Close()
 	covered := int64(0)
 	whole := true
+	buf := make([]byte, sumBuffer)
 	for _, p := range pieces {
 		whole = whole && p.Offset == covered
 		covered = p.Offset + p.Length

@@ -1,8 +1,10 @@
 package spectrum
 
-import "math/bits"
+import (
+	"math/bits"
 
-import "nightreel/internal/meter"
+	"nightreel/internal/meter"
+)
 
 // gather holds what has been taken of one window of eight tracks side by side:
 // finished points, and the sums of the step that is being taken. It is struct

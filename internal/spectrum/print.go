@@ -1,9 +1,5 @@
 package spectrum
 
-import "math/bits"
-
-func popcount(x uint64) int { return bits.OnesCount64(x) }
-
 // shifted returns a print moved so that sign i holds what was sign i+lag.
 func shifted(p *Print, lag int) Print {
 	var out Print

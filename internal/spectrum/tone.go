@@ -2,6 +2,7 @@ package spectrum
 
 import (
 	"math"
+	"math/bits"
 	"unsafe"
 )
 
@@ -185,7 +186,7 @@ func (g *Agreement) Add(a, b *Print) {
 		moved := shifted(b, lag)
 		differ := 0
 		for w := range a {
-			differ += popcount((a[w] ^ moved[w]) & within(lag, w))
+			differ += bits.OnesCount64((a[w] ^ moved[w]) & within(lag, w))
 		}
 		n := PrintBits - max(lag, -lag)
 		g.all[i] += n
