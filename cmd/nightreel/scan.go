@@ -119,13 +119,16 @@ func (e *env) printProblems(problems []scan.Problem) error {
 	if len(problems) > 0 {
 		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(problems), "problem"))
 	}
-	for _, p := range problems {
+	for i, p := range problems {
 		at := ""
 		if p.Offset > 0 {
 			at = fmt.Sprintf(" (at byte %d)", p.Offset)
 		}
 		if _, err := fmt.Fprintf(e.stdout, "  %s: %s%s\n", p.File, p.Problem, at); err != nil {
 			return err
+		}
+		if p.Hint != "" && (i+1 == len(problems) || problems[i+1].Hint != p.Hint) { // once for all files that it is about
+			fmt.Fprintln(e.stdout, wrapped("hint: "+p.Hint, "    ", e.textWidth()))
 		}
 	}
 	return nil

@@ -36,8 +36,11 @@ func (e *NotReadError) Error() string {
 	return text
 }
 
-// Hint says what is taken.
+// Hint says what may be done about the only file, or what is taken.
 func (e *NotReadError) Hint() string {
+	if len(e.Problems) == 1 && e.Problems[0].Hint != "" {
+		return e.Problems[0].Hint
+	}
 	return "give the line check's WAV file, or the folder that holds its WAV files, once the recorder has closed them"
 }
 

@@ -177,7 +177,7 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 		return nil
 	}
 	if st.Size() == 0 {
-		s.problem(path, 0, "passed over: an empty file")
+		s.result.Problems = append(s.result.Problems, Problem{File: path, Problem: "passed over: an empty file", Hint: (&wavfile.Error{Err: wavfile.ErrEmpty}).Hint()})
 		return nil
 	}
 	f, err := wavfile.Open(path)

@@ -83,6 +83,7 @@ type Problem struct {
 	File    string `json:"file"`
 	Offset  int64  `json:"offset"` // bytes; 0 where none applies
 	Problem string `json:"problem"`
+	Hint    string `json:"hint,omitempty"` // what to try, where something is known
 }
 
 // Run scans folders into the catalog. p may be nil.
@@ -177,7 +178,7 @@ func (s *scan) shows(ctx context.Context) error {
 
 // problem notes what a person should know about a file.
 func (s *scan) problem(file string, offset int64, text string) {
-	s.result.Problems = append(s.result.Problems, Problem{file, offset, text})
+	s.result.Problems = append(s.result.Problems, Problem{File: file, Offset: offset, Problem: text})
 }
 
 // trouble notes an error about a file.
@@ -193,7 +194,7 @@ func problemOf(file string, err error) Problem {
 	if errors.As(err, &e) {
 		why = e.Err
 		p.Offset = max(e.Offset, 0)
-		p.Problem = e.Doing + ": "
+		p.Problem, p.Hint = e.Doing+": ", e.Hint()
 	}
 	p.Problem += cause(why).Error()
 	return p
