@@ -2,11 +2,9 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strconv"
 
 	"github.com/urfave/cli/v2"
-	"golang.org/x/term"
 
 	"nightreel/catalog"
 	"nightreel/internal/health"
@@ -96,10 +94,8 @@ const flagWidth = 100
 
 // textWidth returns how wide sentences are printed here.
 func (e *env) textWidth() int {
-	if f, ok := e.stdout.(*os.File); ok {
-		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 20 {
-			return min(width, flagWidth)
-		}
+	if width := columns(e.stdout); width > 20 {
+		return min(width, flagWidth)
 	}
 	return flagWidth
 }

@@ -41,7 +41,10 @@ func (e *env) linecheckCommand() *cli.Command {
 				began := time.Now()
 				stop := e.watch(c.Bool("json"), func() string {
 					s := p.Snapshot()
-					return fmt.Sprintf("%s  %s", pace(s.Bytes, s.BytesTotal, began), s.Current)
+					if s.BytesTotal == 0 {
+						return s.Stage
+					}
+					return fmt.Sprintf("%s  %s", pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 				})
 				r, err := linecheck.Check(c.Context, store, c.Args().First(), linecheck.Options{Date: day, Rig: c.String("rig")}, &p)
 				stop()
@@ -70,7 +73,7 @@ func (e *env) linecheckCommand() *cli.Command {
 
 func (e *env) printLinecheck(r linecheck.Report) error {
 	if len(r.Inputs) > 0 {
-		fmt.Fprintf(e.stdout, "%s: %s\n", linecheckSummary(r.Inputs), linecheckAgainst(r.Against))
+		fmt.Fprintln(e.stdout, wrapped(linecheckSummary(r.Inputs)+": "+linecheckAgainst(r.Against), "", e.textWidth()))
 	}
 	t := newTable(">track", "channel", "status", ">level", ">tour", ">differs", ">gain")
 	number := func(v *float64, none string) string {

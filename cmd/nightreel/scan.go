@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -62,7 +63,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		if s.BytesTotal == 0 {
 			return s.Stage
 		}
-		return fmt.Sprintf("%s: %d of %d files, %s  %s", s.Stage, s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), s.Current)
+		return fmt.Sprintf("%s: %d of %d files, %s  %s", s.Stage, s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 	})
 	result, err := rounds.Scan(ctx, store, dirs, opt, &p)
 	stop()
@@ -113,22 +114,27 @@ func (e *env) printScan(r scan.Result) error {
 	return e.printProblems(r.Problems)
 }
 
-// printProblems prints what a person should know about files, nothing where
-// there is nothing.
+// printProblems prints what a person should know about files, each below its
+// folder, nothing where there is nothing.
 func (e *env) printProblems(problems []scan.Problem) error {
 	if len(problems) > 0 {
 		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(problems), "problem"))
 	}
+	folder := ""
 	for i, p := range problems {
+		if dir := filepath.Dir(p.File); dir != folder {
+			folder = dir
+			fmt.Fprintf(e.stdout, "  %s\n", folder)
+		}
 		at := ""
 		if p.Offset > 0 {
 			at = fmt.Sprintf(" (at byte %d)", p.Offset)
 		}
-		if _, err := fmt.Fprintf(e.stdout, "  %s: %s%s\n", p.File, p.Problem, at); err != nil {
+		if _, err := fmt.Fprintf(e.stdout, "    %s: %s%s\n", filepath.Base(p.File), p.Problem, at); err != nil {
 			return err
 		}
 		if p.Hint != "" && (i+1 == len(problems) || problems[i+1].Hint != p.Hint) { // once for all files that it is about
-			fmt.Fprintln(e.stdout, wrapped("hint: "+p.Hint, "    ", e.textWidth()))
+			fmt.Fprintln(e.stdout, wrapped("hint: "+p.Hint, "      ", e.textWidth()))
 		}
 	}
 	return nil
@@ -158,7 +164,7 @@ func (e *env) verifyCommand() *cli.Command {
 				began := time.Now()
 				stop := e.watch(c.Bool("json"), func() string {
 					s := p.Snapshot()
-					return fmt.Sprintf("%d of %d files, %s  %s", s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), s.Current)
+					return fmt.Sprintf("%d of %d files, %s  %s", s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 				})
 				files, err := scan.Verify(c.Context, store, day, &p)
 				stop()

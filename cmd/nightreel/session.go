@@ -187,7 +187,7 @@ func (e *env) renderSession(c *cli.Context) error {
 		began := time.Now()
 		stop := e.watch(c.Bool("json"), func() string {
 			s := p.Snapshot()
-			return fmt.Sprintf("take %d of %d, %s  %s", s.Item, s.Items, pace(s.Bytes, s.BytesTotal, began), s.Current)
+			return fmt.Sprintf("take %d of %d, %s  %s", s.Item, s.Items, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 		})
 		rendered, err := session.Render(c.Context, store, ses, session.RenderOptions{
 			Dir: c.Args().First(), Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
