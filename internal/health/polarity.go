@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/sound"
 )
 
 const (
@@ -16,6 +17,9 @@ const (
 	// sameShape is how alike, up to its sign, the curve of a pair must be from
 	// night to night: as long as neither pickup moves it is.
 	sameShape = 0.55
+	// samePlace is how high a turned curve must be, against its highest, where it
+	// was highest before.
+	samePlace = 0.6
 	// sidesR is how strongly the two sides of one thing must disagree to be told
 	// without another night.
 	sidesR = 0.5
@@ -73,7 +77,7 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []turn {
 				switch {
 				case cos >= sameShape:
 					same++
-				case cos <= -sameShape:
+				case cos <= -sameShape && opposed(c, d) && opposed(d, c):
 					over++
 				}
 				t.weight += cos
@@ -90,6 +94,20 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []turn {
 		}
 	}
 	return all
+}
+
+// opposed reports whether one curve is turned over where the other one is
+// highest, and nearly as high as anywhere: a path keeps its length. Two
+// instruments that play in one key are alike at another lag every night.
+func opposed(c, d *sound.Curve) bool {
+	top, at := 0.0, 0
+	for i, v := range c.R {
+		if math.Abs(v) > math.Abs(top) {
+			top, at = v, i
+		}
+	}
+	peak, _ := d.Peak()
+	return top*d.R[at] < 0 && math.Abs(d.R[at]) >= samePlace*math.Abs(peak)
 }
 
 // turned returns the voices whose polarity explains all turned pairs: again and

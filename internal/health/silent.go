@@ -160,7 +160,7 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 	last := all[len(all)-1]
 	toEnd := s.loudIn(last.to, len(t.levels)) == 0
 	switch {
-	case quiet >= quietShare || n.alwaysHears(t, level):
+	case quiet >= quietShare || n.alwaysHears(t, level) && float64(silentLoud) > (1-wholeShare)*float64(silentLoud+loudBins):
 		// A microphone. One that lives for less than half of the night may have
 		// been plugged in for that alone, unless it began alive.
 		if silentLoud > loudBins && !(toEnd && len(all) == 1 && s.loudIn(0, last.from) > 0) {

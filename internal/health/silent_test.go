@@ -48,6 +48,10 @@ func TestSilence(t *testing.T) {
 		{"a cable holds its floor in one song, where it plays on all other nights", 2, func(sc *scene) {
 			sc.tape("Bass DI").silence(sc.in(2, 0)-20, sc.in(2, 1)+20, -98)
 		}, []want{{catalog.WentSilent, "Bass DI", catalog.WarningSeverity}}},
+		{"a cable that always plays in every song begins the first one late", 2, func(sc *scene) {
+			playsOnly(sc, "Bass DI", 0, 1, 2, 3)
+			sc.tape("Bass DI").silence(0, sc.in(0, 0)+150, -98)
+		}, nil},
 		{"the same where it rests in that song on one other night", 2, func(sc *scene) {
 			sc.tape("Bass DI").silence(sc.in(2, 0)-20, sc.in(2, 1)+20, -98)
 			for _, k := range sc.past[0].Takes {

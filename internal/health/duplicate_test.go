@@ -1,0 +1,109 @@
+package health
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// pairNight is a night of two channels whose waves correlate by r, the second
+// one's later by so many signs of a third of a millisecond.
+func pairNight(rng *rand.Rand, r float64, later int, channels ...string) *sound.Night {
+	// The arcsine law: of so many signs two waves differ.
+	differ := 0.5 - math.Asin(r)/math.Pi
+	n := &sound.Night{SampleRate: testRate, Voices: make([]sound.Voice, 2)}
+	for i := range n.Voices {
+		n.Voices[i].Track = catalog.Track{Number: i + 1, Channel: channels[i]}
+		n.Voices[i].Quiet = -80
+	}
+	for range 40 {
+		var a, b spectrum.Cell
+		for k := range spectrum.PrintBits {
+			if rng.IntN(2) == 0 {
+				a.Print[k/64] |= 1 << (k % 64)
+			}
+		}
+		for k := range spectrum.PrintBits {
+			from := max(0, k-later)
+			bit := a.Print[from/64] >> (from % 64) & 1
+			if rng.Float64() < differ {
+				bit ^= 1
+			}
+			b.Print[k/64] |= bit << (k % 64)
+		}
+		for i, c := range []spectrum.Cell{a, b} {
+			n.Voices[i].Cells, n.Voices[i].Levels = append(n.Voices[i].Cells, c), append(n.Voices[i].Levels, -30)
+		}
+	}
+	return n
+}
+
+// What two channels are to each other on other nights.
+func TestAlwaysAlike(t *testing.T) {
+	type pair struct {
+		r     float64
+		later int
+	}
+	for _, row := range []struct {
+		what   string
+		nights []pair
+		later  float64 // signs, tonight
+		equal  bool
+		names  [2]string
+		want   bool
+	}{
+		{"the same on another night", []pair{{0.1, 0}, {0.97, 1}}, 1, false, [2]string{"Keys L", "Keys R"}, true},
+		{"two things", []pair{{0.1, 0}, {0.3, 1}}, 1, false, [2]string{"Keys L", "Solo"}, false},
+		{"a cable and the microphone before its loudspeaker", []pair{{0.45, 1}, {0.77, 1}}, 1, false, [2]string{"Bass DI", "Bass Mic"}, true},
+		{"as like each other, but by another path", []pair{{0.45, 1}, {0.77, 1}}, 3, false, [2]string{"Bass DI", "Bass Mic"}, false},
+		{"by no path at all", []pair{{0.77, 0}}, 0, true, [2]string{"Kick In", "Kick Out"}, false},
+		{"less like each other", []pair{{0.6, 1}, {0.6, 1}}, 1, false, [2]string{"Bass DI", "Bass Mic"}, false},
+		{"nobody knows, and one thing by its name", nil, 1, false, [2]string{"Bass DI", "Bass Mic"}, true},
+		{"nobody knows, and equal", nil, 0, true, [2]string{"Bass DI", "Bass Mic"}, false},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(1, 2))
+			n := &Night{}
+			for _, p := range row.nights {
+				n.Tour = append(n.Tour, pairNight(rng, p.r, p.later, row.names[:]...))
+			}
+			a, b := unmeasured(catalog.Track{Channel: row.names[0]}), unmeasured(catalog.Track{Channel: row.names[1]})
+			if got := n.alwaysAlike(&a, &b, row.later/3000, row.equal); got != row.want {
+				t.Error(got)
+			}
+		})
+	}
+}
+
+// Two pickups that hear one thing are turned over where they were most alike;
+// two that play in one key are so at another lag.
+func TestOpposed(t *testing.T) {
+	wave := func(top int, height, decay float64) *sound.Curve {
+		var c sound.Curve
+		for i := range c.R {
+			d := float64(i - top)
+			c.R[i] = height * math.Cos(2*math.Pi*d/16) * math.Exp(-math.Abs(d)/decay)
+		}
+		return &c
+	}
+	for _, row := range []struct {
+		what string
+		now  *sound.Curve
+		want bool
+	}{
+		{"turned", wave(30, -0.4, 20), true},
+		{"turned, with a movement of 1.5 cm", wave(31, -0.3, 20), true},
+		{"as it was", wave(30, 0.4, 20), false},
+		{"half a wave later", wave(38, 0.4, 8), false},
+		{"turned, a wave later", wave(46, -0.4, 8), false},
+	} {
+		then := wave(30, 0.4, 20)
+		if got := opposed(then, row.now) && opposed(row.now, then); got != row.want {
+			t.Errorf("%s: %v, cosine %.2f", row.what, got, then.Cosine(row.now))
+		}
+	}
+}
