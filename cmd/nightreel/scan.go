@@ -26,7 +26,7 @@ func (e *env) scanCommand() *cli.Command {
 			&cli.StringFlag{Name: "rig", Usage: "the `NAME` of the record rig, where folders and files do not tell"},
 			&cli.StringFlag{Name: "venue", Usage: "the show's venue `NAME`"},
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
-			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums"},
+			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
 			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale"},
 			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when there are findings or files that could not be read"},
 			jsonFlag(),

@@ -11,18 +11,30 @@ import (
 	"nightreel/internal/meter"
 )
 
-// NotMeasuredError says that a span is not, or not wholly, in the catalog yet.
+// NotMeasuredError says that a span is not, or not wholly, in the catalog yet,
+// or that what is there of it cannot be read, which is as good as nothing.
 type NotMeasuredError struct {
 	Track catalog.Track
-	Part  int // first minute of the recording that is missing
+	Part  int   // first minute of the recording that is missing
+	Err   error // why its record cannot be read; nil where there is none
 }
 
 func (e *NotMeasuredError) Error() string {
-	return fmt.Sprintf("show %s, rig %s, track %d (%s): minute %d has not been measured", e.Track.Show, e.Track.Rig, e.Track.Number, e.Track.Channel, e.Part+1)
+	where := fmt.Sprintf("show %s, rig %s, track %d (%s)", e.Track.Show, e.Track.Rig, e.Track.Number, e.Track.Channel)
+	if e.Err != nil {
+		return fmt.Sprintf("%s: what was measured of minute %d cannot be read: %v", where, e.Part+1, e.Err)
+	}
+	return fmt.Sprintf("%s: minute %d has not been measured", where, e.Part+1)
 }
+
+// Unwrap returns why a record cannot be read.
+func (e *NotMeasuredError) Unwrap() error { return e.Err }
 
 // Hint says what to do about it.
 func (e *NotMeasuredError) Hint() string {
+	if e.Err != nil {
+		return "scan the recording's folder with --check: what cannot be read is measured again"
+	}
 	return "run nightreel scan on the recording's folder again; it goes on where it stopped"
 }
 
@@ -75,7 +87,7 @@ func join(t catalog.Track, from, to int, stored []catalog.Part) (meter.Envelope,
 		}
 		p, err := meter.Decode(stored[i-from].Data)
 		if err != nil {
-			return meter.Envelope{}, fmt.Errorf("show %s, rig %s, track %d, minute %d: the catalog's measurement cannot be read: %w", t.Show, t.Rig, t.Number, i+1, err)
+			return meter.Envelope{}, &NotMeasuredError{Track: t, Part: i, Err: err}
 		}
 		parts = append(parts, p)
 	}

@@ -78,7 +78,7 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 	}
 	err = envelope.LoadRecording(ctx, store, r.ID, func(t catalog.Track, e meter.Envelope, err error) error {
 		var missing *envelope.NotMeasuredError
-		if err != nil && !errors.As(err, &missing) && !errors.Is(err, meter.ErrRecord) {
+		if err != nil && !errors.As(err, &missing) {
 			return err
 		}
 		if err != nil {

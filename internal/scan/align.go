@@ -87,13 +87,17 @@ func (s *scan) alignShow(ctx context.Context, recordings []catalog.Recording) er
 }
 
 // levels returns the power of all tracks of a recording together, one value a
-// block. Tracks that are not measured yet are left out.
+// block. Tracks that are not measured yet are left out, and so are those with a
+// record that cannot be read, which is told.
 func (s *scan) levels(ctx context.Context, r catalog.Recording) ([]float64, error) {
 	block := int64(meter.BlockFrames(r.SampleRate))
 	power := make([]float64, (r.Frames+block-1)/block)
 	err := envelope.LoadRecording(ctx, s.store, r.ID, func(_ catalog.Track, e meter.Envelope, err error) error {
 		var not *envelope.NotMeasuredError
 		if errors.As(err, &not) {
+			if not.Err != nil {
+				s.unreadable(r, not)
+			}
 			return nil
 		}
 		for i, b := range e.Blocks {
@@ -104,6 +108,21 @@ func (s *scan) levels(ctx context.Context, r catalog.Recording) ([]float64, erro
 		return err
 	})
 	return power, err
+}
+
+// unreadable notes that what is kept of a track cannot be read.
+func (s *scan) unreadable(r catalog.Recording, e *envelope.NotMeasuredError) {
+	s.result.Problems = append(s.result.Problems, Problem{File: s.fileOf(r, e.Track.Number), Problem: e.Error() + "; the track was left out", Hint: e.Hint()})
+}
+
+// fileOf returns the first file that holds a track, "" where there is none.
+func (s *scan) fileOf(r catalog.Recording, track int) string {
+	for _, f := range s.known.of[r.ID] {
+		if f.FirstTrack <= track && track < f.FirstTrack+f.Channels {
+			return f.FullPath()
+		}
+	}
+	return ""
 }
 
 // offset returns how many seconds after a the recording b starts. It is looked

@@ -217,6 +217,34 @@ func (s *scan) drop(ctx context.Context, old catalog.Recording, drops []drop) er
 	return nil
 }
 
+// dropUnreadable forgets, in a scan that checks, the records of a recording that
+// cannot be read, so that they are measured again.
+func (s *scan) dropUnreadable(ctx context.Context, old catalog.Recording) (dropped bool, err error) {
+	if !s.opt.Check {
+		return false, nil
+	}
+	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: old.ID})
+	if err != nil {
+		return false, err
+	}
+	for _, t := range tracks { // one at a time: a night need not fit in memory
+		parts, err := s.store.Parts(ctx, catalog.PartFilter{Track: t.ID})
+		if err != nil {
+			return dropped, err
+		}
+		for _, p := range parts {
+			if _, err := meter.Decode(p.Data); err == nil {
+				continue
+			}
+			dropped = true
+			if err := s.store.DropParts(ctx, catalog.PartFilter{Track: t.ID, From: p.Part, To: p.Part + 1}, nil, 0); err != nil {
+				return dropped, err
+			}
+		}
+	}
+	return dropped, nil
+}
+
 // parallel calls f with 0 … n-1 from several goroutines and returns the first
 // error, or ctx's.
 func parallel(ctx context.Context, workers, n int, f func(i int) error) error {

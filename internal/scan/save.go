@@ -58,7 +58,11 @@ func (s *scan) save(ctx context.Context, g *group) (*job, error) {
 		if err != nil {
 			return nil, err
 		}
-		same = same && len(drops) == 0 && stored
+		dropped, err := s.dropUnreadable(ctx, old)
+		if err != nil {
+			return nil, err
+		}
+		same = same && len(drops) == 0 && stored && !dropped
 	}
 	if !same {
 		if r, err = s.store.SaveRecording(ctx, r, files, tracks, markers); err != nil {

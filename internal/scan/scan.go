@@ -48,7 +48,7 @@ type Options struct {
 	// tracks are in many files, and a recording has all of them.
 	Files bool
 	// Check reads unchanged files too and compares their checksums; what differs
-	// is measured again.
+	// is measured again, and so is what the catalog holds and cannot be read.
 	Check bool
 	// ClipLevelDBFS is the level from which a sample counts as full scale; nil =
 	// the largest value that the sample type has. It counts for what this scan

@@ -24,6 +24,7 @@ type activity struct {
 	kept     loudness        // the same of all tracks, those off the stage too
 	channels int             // that tell anything
 	missing  int             // tracks that were not measured, or not wholly
+	unread   bool            // of one of them there is a record that cannot be read
 }
 
 const (
@@ -75,6 +76,7 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 		switch {
 		case errors.As(err, &missing):
 			a.missing++
+			a.unread = a.unread || missing.Err != nil
 			return nil
 		case err != nil:
 			return err

@@ -21,7 +21,11 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	n.music = a.stretches()
 	n.activity = a
 	if a.missing > 0 {
-		n.result.Problems = append(n.result.Problems, fmt.Sprintf("%d of %d tracks have not been measured to their end; scan the show again", a.missing, n.ref.Tracks))
+		problem := fmt.Sprintf("%d of %d tracks have not been measured to their end; scan the show again", a.missing, n.ref.Tracks)
+		if a.unread {
+			problem += " with --check: what is kept of some cannot be read"
+		}
+		n.result.Problems = append(n.result.Problems, problem)
 	}
 	all, err := store.Songs(ctx)
 	if err != nil {
