@@ -62,12 +62,14 @@ func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, re
 		name string
 		*evaluate.Tally
 	}{{"first night, set list", &r.First}, {"set list, earlier nights as found", &r.Listed}, {"the same, later nights known too", &r.Again},
-		{"set list, the first night confirmed", &r.One}, {"set list, earlier nights confirmed", &r.Confirmed}, {"no set list, two confirmed nights", &r.Unlisted}, {"no song played", &r.Talk}} {
+		{"set list, the first night confirmed", &r.One}, {"set list, earlier nights confirmed", &r.Confirmed}, {"no set list, two confirmed nights", &r.Unlisted},
+		{"no set list, no other night", &r.Alone}, {"no song played", &r.Talk}} {
 		fmt.Printf("%s, %s: %s\n", part, t.name, t)
 		if reasons {
 			list(t.Wrong)
 		}
 	}
+	fmt.Printf("%s, %s\n", part, &r.Oracle)
 	goals(part, r.Goals())
 	return nil
 }

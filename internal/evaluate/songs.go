@@ -20,7 +20,9 @@ type SongsReport struct {
 	One       Tally // with a set list, after a first night that a person confirmed and others as found
 	Confirmed Tally // with a set list, after earlier nights that a person confirmed
 	Unlisted  Tally // without a set list, after two confirmed nights or more
+	Alone     Tally // without a set list, no other night known: songs can be found, no title can
 	Talk      Tally // nights without a song
+	Oracle    OracleReport
 }
 
 // Songs finds the songs of tours, night after night as a user would, and
@@ -61,6 +63,7 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 			return nil, t.err
 		}
 		progress(fmt.Sprintf("%s: tour %d of %d", part, i+1, tours))
+		r.Oracle.tour(t.tour)
 		if err := r.tour(ctx, t.tour); err != nil {
 			return nil, err
 		}
@@ -116,7 +119,28 @@ func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 	if err := r.one(ctx, t); err != nil {
 		return err
 	}
+	if err := r.alone(ctx, t); err != nil {
+		return err
+	}
 	return r.confirmed(ctx, t)
+}
+
+// alone places each night as if there were no other, and no list.
+func (r *SongsReport) alone(ctx context.Context, t *tour) error {
+	for i, n := range t.nights {
+		store, done, err := newCatalog(ctx)
+		if err != nil {
+			return err
+		}
+		if err = fill(ctx, store, t.stage, n, nightDate(i)); err == nil {
+			err = r.Alone.place(ctx, store, i, n, nil, nil)
+		}
+		done()
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // add puts a night into a catalog and its titles among those that are known.

@@ -14,6 +14,7 @@ type Tally struct {
 	Nights   int
 	Titles   Share     // takes that were played and were found under their title
 	Unknown  Share     // songs nobody could know, that were given no title
+	Found    Share     // songs that were played where a take is, whatever it is called
 	Invented int       // takes where nothing, or something else, was played
 	Starts   []float64 // s, found minus played, of takes under the right title
 	Ends     []float64
@@ -35,6 +36,10 @@ func (t *Tally) count(date catalog.Date, played []Played, takes []catalog.Take, 
 			if overlap := min(p.EndS, k.EndS()) - max(p.StartS, k.StartS()); overlap > 0.5*(p.EndS-p.StartS) && overlap > 0.5*(k.EndS()-k.StartS()) {
 				found = i
 			}
+		}
+		t.Found.Of++
+		if found >= 0 {
+			t.Found.Hits++
 		}
 		told := found >= 0 && !strings.HasPrefix(takes[found].Song, "Song ")
 		if !known[p.Song] {
@@ -105,7 +110,7 @@ func within(errors []float64, percent int) float64 {
 
 func (t *Tally) String() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d nights; titles right %v; unknown left untitled %v; invented %d\n", t.Nights, t.Titles, t.Unknown, t.Invented)
+	fmt.Fprintf(&b, "%d nights; songs found %v; titles right %v; unknown left untitled %v; invented %d\n", t.Nights, t.Found, t.Titles, t.Unknown, t.Invented)
 	fmt.Fprintf(&b, "  start within %.2f s (median) %.2f (95 %%) %.2f (all); end %.2f %.2f %.2f\n",
 		within(t.Starts, 50), within(t.Starts, 95), within(t.Starts, 100), within(t.Ends, 50), within(t.Ends, 95), within(t.Ends, 100))
 	fmt.Fprintf(&b, "  confidence 0.9 and more: right %v; by tenths:", t.Sure)

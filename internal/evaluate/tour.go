@@ -124,6 +124,14 @@ func (m *material) newTour(ctx context.Context, seed uint64, nights int) (*tour,
 	return t, nil
 }
 
+// How often a band departs from its list, as a share of the nights.
+const (
+	unplayedShare = 0.3  // a song is not played
+	swappedShare  = 0.3  // two change places
+	extraShare    = 0.3  // one is played that is not on the list
+	twiceShare    = 0.15 // one is played twice
+)
+
 // newNight plays a set, not quite as the list has it.
 func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, guests []int) (*night, error) {
 	n := &night{seed: rng.Uint64()}
@@ -131,21 +139,21 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 		n.list = append(n.list, m.songs[i].title)
 	}
 	played := slices.Clone(set)
-	if rng.Float64() < 0.3 { // not played
+	if rng.Float64() < unplayedShare {
 		i := rng.IntN(len(played))
 		played = slices.Delete(played, i, i+1)
 	}
-	if rng.Float64() < 0.3 { // two in the other order
+	if rng.Float64() < swappedShare {
 		i := rng.IntN(len(played) - 1)
 		played[i], played[i+1] = played[i+1], played[i]
 	}
-	if rng.Float64() < 0.3 { // an extra song, one that is known or a guest's
+	if rng.Float64() < extraShare { // a song that is known, or a guest's
 		extra := append(slices.Clone(rest), guests...)
 		if len(extra) > 0 {
 			played = slices.Insert(played, rng.IntN(len(played)+1), extra[rng.IntN(len(extra))])
 		}
 	}
-	if rng.Float64() < 0.15 { // one twice
+	if rng.Float64() < twiceShare {
 		i := rng.IntN(len(played))
 		played = slices.Insert(played, i, played[i])
 	}
