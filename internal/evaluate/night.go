@@ -73,9 +73,10 @@ func (n *night) hear(st stage) heard {
 				}
 				to = house
 			}
+			gain := st.gain(snd, s.Source)
 			for i, v := range s.Level {
 				if at := snd.at + i; at >= 0 && at < blocks {
-					to[at] += v * float32(snd.gain*st.trim[s.Source])
+					to[at] += v * gain
 				}
 			}
 		}
@@ -130,10 +131,11 @@ func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
 			if snd.house {
 				to = chroma[house]
 			}
+			gain := st.gain(snd, s.Source)
 			for i := range s.Chroma {
 				if k := first + i; k >= 0 && k < hops {
 					for p, v := range s.Chroma[i] {
-						to[k][p] += v * float32(snd.gain*st.trim[s.Source])
+						to[k][p] += v * gain
 					}
 				}
 			}

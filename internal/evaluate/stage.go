@@ -30,6 +30,10 @@ type stage struct {
 	trim   [sounds]float64 // power gain that brings a sound to a stage's working level
 }
 
+// workingDB is the level that stages work at, below full scale (common practice,
+// no source).
+const workingDB = -18
+
 // balance sets the trims as a sound check does: so that every sound, where it is
 // loud, has about the level that stages work at, 18 dB below full scale (common
 // practice, no source).
@@ -37,6 +41,9 @@ func (st *stage) balance(rng *rand.Rand, nights []*night) {
 	var loud [sounds][]float64
 	for _, n := range nights {
 		for _, snd := range n.sounds {
+			if snd.house {
+				continue
+			}
 			for _, s := range snd.stems {
 				level := slices.Clone(s.Level)
 				slices.Sort(level)
@@ -53,6 +60,16 @@ func (st *stage) balance(rng *rand.Rand, nights []*night) {
 			st.trim[s] = power(between(rng, -24, -14)) / max(1e-6, all[len(all)/2])
 		}
 	}
+}
+
+// gain returns the power gain at which a sound's instrument reaches an input
+// that hears it fully. A record is mixed: no sound check balances its
+// instruments.
+func (st *stage) gain(snd sound, source int) float32 {
+	if snd.house {
+		return float32(snd.gain)
+	}
+	return float32(snd.gain * st.trim[source])
 }
 
 func power(db float64) float64 { return math.Pow(10, db/10) }

@@ -161,7 +161,7 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 	// Before the show.
 	at += between(rng, 5, 60)
 	if rng.Float64() < 0.4 {
-		if err := m.houseMusic(ctx, rng, n, at); err != nil {
+		if err := m.houseMusic(ctx, rng, n, at, -8); err != nil {
 			return nil, err
 		}
 	}
@@ -223,7 +223,7 @@ func (m *material) newTalk(ctx context.Context, seed uint64) (*tour, error) {
 	for at := between(rng, 5, 20); at < n.lengthS-60; at += between(rng, 2, 20) {
 		switch {
 		case rng.Float64() < 0.05:
-			if err := m.houseMusic(ctx, rng, n, at); err != nil {
+			if err := m.houseMusic(ctx, rng, n, at, 0); err != nil {
 				return nil, err
 			}
 		case rng.Float64() < 0.1:
@@ -274,13 +274,29 @@ func (m *material) fuss(rng *rand.Rand, n *night, at float64) float64 {
 	return at + p.EndS
 }
 
-// houseMusic plays a record over the PA: the audience microphones hear it.
-func (m *material) houseMusic(ctx context.Context, rng *rand.Rand, n *night, at float64) error {
+// houseMusic plays a record over the PA: the audience microphones hear it, 20 dB
+// softer than the band to that many dB louder.
+func (m *material) houseMusic(ctx context.Context, rng *rand.Rand, n *night, at, loudest float64) error {
 	s := m.songs[rng.IntN(len(m.songs))]
 	p, err := m.render.render(ctx, s, newTake(rng, s))
 	if err != nil {
 		return err
 	}
-	n.sounds = append(n.sounds, sound{at: int(at / blockS), stems: p.Stems, gain: power(between(rng, -20, -8)), house: true})
+	gain := power(between(rng, -20, loudest)) * power(workingDB) / max(1e-9, p.loud())
+	n.sounds = append(n.sounds, sound{at: int(at / blockS), stems: p.Stems, gain: gain, house: true})
 	return nil
+}
+
+// loud returns how loud a performance is in its loudest tenth, as a mean square.
+func (p *performance) loud() float64 {
+	sum := make([]float64, int(p.LengthS/blockS))
+	for _, s := range p.Stems {
+		for i := range sum {
+			if i < len(s.Level) {
+				sum[i] += float64(s.Level[i])
+			}
+		}
+	}
+	slices.Sort(sum)
+	return sum[len(sum)*9/10]
 }
