@@ -84,6 +84,21 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 // again; then with the first night confirmed; then with each night confirmed
 // before the next: with its set list and, from the third on, without.
 func (r *SongsReport) tour(ctx context.Context, t *tour) error {
+	if err := r.asFound(ctx, t); err != nil {
+		return err
+	}
+	if err := r.one(ctx, t); err != nil {
+		return err
+	}
+	if err := r.alone(ctx, t); err != nil {
+		return err
+	}
+	return r.confirmed(ctx, t)
+}
+
+// asFound places every night by its set list, corrects nothing, and places all
+// again.
+func (r *SongsReport) asFound(ctx context.Context, t *tour) error {
 	store, done, err := newCatalog(ctx)
 	if err != nil {
 		return err
@@ -116,13 +131,7 @@ func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 		}
 		r.Again.count(nightDate(i), n.played, takes, known)
 	}
-	if err := r.one(ctx, t); err != nil {
-		return err
-	}
-	if err := r.alone(ctx, t); err != nil {
-		return err
-	}
-	return r.confirmed(ctx, t)
+	return nil
 }
 
 // alone places each night as if there were no other, and no list.

@@ -212,6 +212,7 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 	}
 	n.band = band
 	n.music = n.activity.part(n.music, changes(band, n.activity.levels))
+	n.joinByKey(n.music)
 	all, err := store.Recordings(ctx, catalog.RecordingFilter{})
 	if err != nil {
 		return err

@@ -133,6 +133,20 @@ func (a activity) band(from, to int, part float64) float64 {
 	return float64(counts[int(part*float64(len(counts)))]) / float64(a.channels)
 }
 
+// plays returns the share of channels that plays from block to block, on the
+// mean.
+func (a activity) plays(from, to int) float64 {
+	to = min(to, len(a.share))
+	if from >= to {
+		return 0
+	}
+	sum := 0.0
+	for _, s := range a.share[from:to] {
+		sum += s
+	}
+	return sum / float64(to-from)
+}
+
 // widen moves a block on by step while the next one is at or above low and not
 // yet at the block to stop before.
 func (a activity) widen(at, step, before int, low float64) int {
