@@ -15,8 +15,9 @@ const (
 	keyS      = 40   // seconds on either side, of the same song as far as that is known
 	leastKeyS = 6
 	// softCut is the probability that there is a cut all the same. Of 41 such
-	// passages within rendered songs 20 are found like this, and one of 337 pauses.
-	softCut = 0.05
+	// passages within rendered songs 20 are found like this, and one of 337 pauses,
+	// which would make it 0.05; that it is less has the reason that courseCut has.
+	softCut = 0.003
 )
 
 // joinByKey makes a cut unlikely where a soft passage lies.

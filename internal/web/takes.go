@@ -150,7 +150,7 @@ func (s *Server) editTake(r *http.Request, date catalog.Date) error {
 		if err != nil {
 			return err
 		}
-		return s.edits.do(ctx, s.store, date, "adding "+r.FormValue("song"), func() error {
+		return s.correct(ctx, date, "adding "+r.FormValue("song"), func() error {
 			nth, err := s.played(ctx, date, r.FormValue("song"))
 			if err == nil {
 				_, err = songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: r.FormValue("song"), Nth: nth + 1, StartS: from, EndS: to})
@@ -177,16 +177,20 @@ func (s *Server) editTake(r *http.Request, date catalog.Date) error {
 		if err != nil {
 			return err
 		}
-		return s.edits.do(ctx, s.store, date, "moving "+t.Song, func() error {
+		move := func() error {
 			_, err := songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: t.Song, Nth: t.Nth, StartS: from, EndS: to})
 			return asked(err)
-		})
+		}
+		if t.FoundBy == catalog.ByPerson { // nothing is known that was not
+			return s.edits.do(ctx, s.store, date, "moving "+t.Song, move)
+		}
+		return s.correct(ctx, date, "moving "+t.Song, move)
 	case "split":
 		at, err := seconds(r.FormValue("at"), "at")
 		if err != nil {
 			return err
 		}
-		return s.edits.do(ctx, s.store, date, "splitting "+t.Song, func() error {
+		return s.correct(ctx, date, "splitting "+t.Song, func() error {
 			_, err := songs.Split(ctx, s.store, take, at, strings.TrimSpace(r.FormValue("song")))
 			return asked(err)
 		})
@@ -195,20 +199,17 @@ func (s *Server) editTake(r *http.Request, date catalog.Date) error {
 		if err != nil {
 			return err
 		}
-		return s.edits.do(ctx, s.store, date, "merging "+t.Song, func() error {
+		return s.correct(ctx, date, "merging "+t.Song, func() error {
 			_, err := songs.Merge(ctx, s.store, take, catalog.TakeID(with))
 			return asked(err)
 		})
 	case "rename":
-		return s.edits.do(ctx, s.store, date, "renaming "+t.Song, func() error {
-			if _, err := songs.Rename(ctx, s.store, take, r.FormValue("song")); err != nil {
-				return asked(err)
-			}
-			// Within the edit, so that undoing it undoes this too.
-			return s.placeRest(ctx, date)
+		return s.correct(ctx, date, "renaming "+t.Song, func() error {
+			_, err := songs.Rename(ctx, s.store, take, r.FormValue("song"))
+			return asked(err)
 		})
 	case "delete":
-		return s.edits.do(ctx, s.store, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
+		return s.correct(ctx, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
 	default:
 		return &badRequest{"it was not said what to do with the take", ""}
 	}
@@ -266,13 +267,20 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/night/"+string(date), http.StatusSeeOther)
 }
 
-// placeRest finds a night's other songs anew where they were doubtful: which
-// song one is tells which its neighbours are.
-func (s *Server) placeRest(ctx context.Context, date catalog.Date) error {
-	takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
-	if err != nil || len(songs.Doubtful(takes)) == 0 {
+// correct runs an edit and finds the night's other songs anew where they were
+// doubtful: which song one is, that it is one, or that it is none, tells which
+// its neighbours are. What a person placed stays. Undoing the edit undoes this
+// too.
+func (s *Server) correct(ctx context.Context, date catalog.Date, name string, edit func() error) error {
+	return s.edits.do(ctx, s.store, date, name, func() error {
+		if err := edit(); err != nil {
+			return err
+		}
+		takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
+		if err != nil || len(songs.Doubtful(takes)) == 0 {
+			return err
+		}
+		_, err = songs.Place(ctx, s.store, date)
 		return err
-	}
-	_, err = songs.Place(ctx, s.store, date)
-	return err
+	})
 }
