@@ -19,6 +19,7 @@ type activity struct {
 	lines    []bool          // an instrument on a cable plays, by block
 	loud     []int           // how many channels are near the stage's working level, by second
 	together []float64       // how much the loud channels move as one, by window: see together
+	several  []float64       // and how many there are
 	levels   [][]float32     // of each track: how far below its loud parts it is, by second, see calm
 	tracks   []catalog.Track // whose levels these are
 	kept     loudness        // the same of all tracks, those off the stage too
@@ -97,7 +98,7 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 		return a, err
 	}
 	a.loud = near(heardTracks, blocks)
-	a.together = together(heardTracks, blocks)
+	a.together, a.several = together(heardTracks, blocks)
 	var voices []voice
 	floor := workingLevel(heardTracks) - belowWorkingDB
 	for _, h := range heardTracks {

@@ -145,9 +145,25 @@ func TestTogether(t *testing.T) {
 			tracks[k].levels = append(tracks[k].levels, l)
 		}
 	}
-	a := activity{together: together(tracks, blocks)}
+	a := activity{}
+	a.together, a.several = together(tracks, blocks)
 	if one, many := a.asOne(0, blocks/2), a.asOne(blocks/2, blocks); one < 0.9 || many > 0.3 {
 		t.Errorf("a record moves as one by %.2f, a band by %.2f", one, many)
+	}
+	a.channels = len(tracks)
+	if v := a.holding(0, blocks); v != 1 {
+		t.Errorf("a share of %.2f is loud on and on, want all", v)
+	}
+	for k := range tracks {
+		for i := range tracks[k].levels {
+			if i%meter.BlocksPerSecond != k {
+				tracks[k].levels[i] = -60 // a stroke a second
+			}
+		}
+	}
+	a.together, a.several = together(tracks, blocks)
+	if v := a.holding(0, blocks); v != 0 {
+		t.Errorf("single strokes make a share of %.2f loud on and on", v)
 	}
 	if v := a.asOne(blocks, blocks+100); v != 0 {
 		t.Errorf("nothing moves as one by %v", v)

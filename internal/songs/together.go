@@ -11,13 +11,14 @@ const windowS = 10
 
 // together tells how much the tracks near the stage's working level move as one,
 // window by window: the mean correlation of each one's levels with those of the
-// others, 0 where fewer than three are loud. A band's microphones follow their
-// own instruments; a record over the PA is the same in all of them.
-func together(tracks []heardTrack, blocks int) []float64 {
+// others, 0 where fewer than three are loud; and how many are, for a quarter of
+// the window at least. A band's microphones follow their own instruments; a
+// record over the PA is the same in all of them.
+func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 	bound := float32(max(workingLevel(tracks)-nearWorkingDB, leastNearDB))
 	const n = windowS * meter.BlocksPerSecond
-	out := make([]float64, blocks/n)
-	for w := range out {
+	asOne, several = make([]float64, blocks/n), make([]float64, blocks/n)
+	for w := range asOne {
 		mean := make([]float64, n)
 		var rows [][]float64
 		for _, h := range tracks {
@@ -51,6 +52,7 @@ func together(tracks []heardTrack, blocks int) []float64 {
 			}
 			rows = append(rows, row)
 		}
+		several[w] = float64(len(rows))
 		if len(rows) < 3 {
 			continue
 		}
@@ -61,10 +63,21 @@ func together(tracks []heardTrack, blocks int) []float64 {
 				dot += row[i] * o
 				sq += o * o
 			}
-			out[w] += dot / math.Sqrt(max(1e-12, sq)) / float64(len(rows))
+			asOne[w] += dot / math.Sqrt(max(1e-12, sq)) / float64(len(rows))
 		}
 	}
-	return out
+	return asOne, several
+}
+
+// holding returns the share of channels that are loud for a quarter of the time
+// and not just now and then: the median of the windows.
+func (a activity) holding(from, to int) float64 {
+	const n = windowS * meter.BlocksPerSecond
+	first, last := from/n, min((to+n-1)/n, len(a.several))
+	if first >= last || a.channels == 0 {
+		return 0
+	}
+	return median(a.several[first:last]) / float64(a.channels)
 }
 
 // asOne returns how much the loud tracks move as one from block to block: the
