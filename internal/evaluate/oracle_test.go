@@ -1,0 +1,60 @@
+package evaluate
+
+import (
+	"math"
+	"testing"
+)
+
+// All ways in which a band may depart from its list add up to certainty.
+func TestDepartures(t *testing.T) {
+	sum, kept := 0.0, 0.0
+	for n := range 8 {
+		departures(4, n, func(played []int, weight float64) {
+			sum += weight
+			if n == 4 && played[0] == 0 && played[1] == 1 && played[2] == 2 && played[3] == 3 {
+				kept += weight
+			}
+		})
+	}
+	if math.Abs(sum-1) > 1e-9 {
+		t.Errorf("the ways add up to %v", sum)
+	}
+	if want := (1 - unplayedShare) * (1 - swappedShare) * (1 - extraShare) * (1 - twiceShare); math.Abs(kept-want) > 1e-9 {
+		t.Errorf("the list is kept with a probability of %v, want %v", kept, want)
+	}
+}
+
+// A list tells all of a night that keeps to it; where a song was played twice
+// only who hears that two takes are one song knows which; and what a first night
+// leaves open a second one tells.
+func TestOracle(t *testing.T) {
+	list := []string{"a", "b", "c", "d", "e"}
+	of := func(songs ...string) *night {
+		n := &night{list: list}
+		for _, s := range songs {
+			n.played = append(n.played, Played{Song: s})
+		}
+		return n
+	}
+	for _, c := range []struct {
+		name                 string
+		night                *night
+		first, repeat, again int // right on the first night
+	}{
+		{"as the list", of("a", "b", "c", "d", "e"), 5, 5, 5},
+		{"one twice", of("a", "a", "b", "c", "d", "e"), 4, 6, 6},
+		{"one left out", of("b", "c", "d", "e"), 2, 2, 4},
+	} {
+		var r OracleReport
+		r.tour(&tour{nights: []*night{c.night}})
+		if r.First.Hits != c.first || r.Repeat.Hits != c.repeat {
+			t.Errorf("%s: %d right by the list, %d with repeats known, want %d and %d", c.name, r.First.Hits, r.Repeat.Hits, c.first, c.repeat)
+		}
+		second := of("a", "b", "c", "d", "e")
+		r = OracleReport{}
+		r.tour(&tour{nights: []*night{c.night, second}})
+		if want := c.again + 5; r.Again.Hits != want {
+			t.Errorf("%s: %d right when the next night is known, want %d", c.name, r.Again.Hits, want)
+		}
+	}
+}
