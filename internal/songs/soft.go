@@ -16,7 +16,7 @@ const (
 	leastKeyS = 6
 	// softCut is the probability that there is a cut all the same. Of 41 such
 	// passages within rendered songs 20 are found like this, and one of 337 pauses,
-	// which would make it 0.05; that it is less has the reason that courseCut has.
+	// which would make it 0.05; that it is less has the reason that gapCut has.
 	softCut = 0.003
 )
 

@@ -1,0 +1,37 @@
+package songs
+
+import "math"
+
+// Where one song becomes another everybody lets go for a moment: see evenChange.
+const (
+	evenDipDB  = 4
+	dipSlope   = 0.6 // of the logarithm of the odds, as are the next two
+	leastDip   = -3.0
+	mostDip    = 3.0
+	dipNearS   = 3  // how near to the change it is
+	dipAroundS = 20 // and what it is compared with
+)
+
+// dip weighs, as the logarithm of the odds, that everybody lets go for a moment
+// near a second.
+func (a activity) dip(second int) float64 {
+	lowest := math.Inf(1)
+	for s := second - dipNearS; s <= second+dipNearS; s++ {
+		lowest = min(lowest, a.stageDB(s, s+1))
+	}
+	around := min(a.stageDB(second-dipAroundS, second-dipNearS), a.stageDB(second+dipNearS+1, second+dipAroundS))
+	return max(leastDip, min(mostDip, dipSlope*(around-lowest-evenDipDB)))
+}
+
+// stageDB returns how loud the stage is from a second to another: the mean of
+// its tracks, each against its own loud parts.
+func (a activity) stageDB(from, to int) float64 {
+	sum, n := 0.0, 0.0
+	for _, l := range a.levels {
+		for s := max(0, from); s < min(to, len(l)); s++ {
+			sum += float64(l[s])
+			n++
+		}
+	}
+	return 20 * sum / max(1, n)
+}
