@@ -3,6 +3,7 @@ package evaluate
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // OracleReport is how many titles could be told if the edges of all takes were
@@ -17,7 +18,7 @@ type OracleReport struct {
 }
 
 func (r *OracleReport) String() string {
-	return fmt.Sprintf("edges known and nothing heard: first night by its list %v; which takes are one song known, too: first night %v, with earlier nights %v, with all nights %v", r.First, r.Repeat, r.Listed, r.Again)
+	return fmt.Sprintf("edges known and nothing heard: first night by its list %v (%.1f %% on average over all that may be played); which takes are one song known, too: first night %v, with earlier nights %v, with all nights %v", r.First, 100*byListAlone(12), r.Repeat, r.Listed, r.Again)
 }
 
 // tour counts a tour.
@@ -235,6 +236,30 @@ func departures(m, n int, f func(played []int, weight float64)) {
 			})
 		})
 	})
+}
+
+// byListAlone returns the share of the titles of a list of m that can be told of
+// a night of which nothing is known but how many takes it has.
+func byListAlone(m int) float64 {
+	hits, all := 0.0, 0.0
+	for n := range m + 3 { // one may be extra, and one played twice
+		of := make([][]float64, n)
+		for i := range of {
+			of[i] = make([]float64, m)
+		}
+		departures(m, n, func(played []int, weight float64) {
+			for i, l := range played {
+				if l != extra {
+					of[i][l] += weight
+					all += weight
+				}
+			}
+		})
+		for _, titles := range of {
+			hits += slices.Max(titles)
+		}
+	}
+	return hits / all
 }
 
 // without returns a list without one place, -1 for none.

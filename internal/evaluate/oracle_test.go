@@ -24,6 +24,16 @@ func TestDepartures(t *testing.T) {
 	}
 }
 
+// A list of one: nothing is left to tell but a take that is not on it.
+func TestByListAlone(t *testing.T) {
+	if v := byListAlone(1); v < 0.9 || v > 1 {
+		t.Errorf("a list of one tells %v", v)
+	}
+	if one, many := byListAlone(4), byListAlone(8); !(one > 0.6 && many > 0.6 && one < 1 && many < 1) {
+		t.Errorf("lists of four and eight tell %v and %v", one, many)
+	}
+}
+
 // A list tells all of a night that keeps to it; where a song was played twice
 // only who hears that two takes are one song knows which; and what a first night
 // leaves open a second one tells.

@@ -16,11 +16,11 @@ const (
 	levelWeight = 1.5
 	leastChange = 1.0
 	// Where two songs meet, chords and levels together change by 1.8 (1.4 to
-	// 2.2), and everybody lets go for a moment: the softest second of the stage is
-	// 9 dB (3 to 15) softer than what is softer before or behind. Where a song goes
-	// on with other chords or players, which is six times as frequent, they change by
+	// 2.3), and everybody lets go for a moment: the softest second of the stage is
+	// 9 dB (3 to 16) softer than what is softer before or behind. Where a song goes
+	// on with other chords or players, which is four times as frequent, they change by
 	// 1.5 (up to 2.3), and in three of four cases by less than 2.5 dB: counted on
-	// rendered songs, 19 that run into each other and 110 changes within.
+	// rendered songs, 19 that run into each other and 80 changes within.
 	evenChange  = 1.75
 	mostChange  = 2.0
 	changeSlope = 2 // of the logarithm of the odds, as are the following
