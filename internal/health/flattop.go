@@ -17,6 +17,17 @@ const (
 	// 0.1 dB. Noise behind the stage that clipped is far smaller.
 	sameCeiling = 1.0116
 
+	// Behind a coupling capacitor tops sink while they last, and all move with
+	// what lies below the corner: by 0.3 dB for a bass that is cut a little and a
+	// corner of 1 Hz, by 1.3 dB if it is cut much (first-order filter, measured).
+	// So many tops that lie so near each other are a ceiling, too.
+	manyFlatRuns = 40
+	nearCeiling  = 1.189 // 1.5 dB
+
+	// squareShare is the share of the samples of blocks with flat tops that makes
+	// them a square wave: of a sine that is cut by 10 dB, 80 % are flat.
+	squareShare = 0.9
+
 	// atCeiling is the share of all flat tops that must lie at the ceiling; the
 	// positive and the negative half may have one each.
 	atCeiling = 0.9
@@ -48,8 +59,8 @@ func (n *Night) flatTops() []catalog.Flag {
 	return found
 }
 
-// ceiling returns the magnitude at which a spell's flat tops lie, and those
-// that do; 0 if they lie all over the place.
+// ceiling returns the magnitude of a spell's highest flat tops, and those that
+// lie at it; 0 if they lie all over the place.
 func (s spell) ceiling() (float64, []meter.Event) {
 	var top float32
 	for _, e := range s.events {
@@ -71,10 +82,19 @@ func (s spell) ceiling() (float64, []meter.Event) {
 			all = append(all, e)
 		}
 	}
-	if len(upper) < minFlatRuns/2 || len(all) < minFlatRuns || float64(len(all)) < atCeiling*float64(len(s.events)) {
-		return 0, nil
+	if len(upper) >= minFlatRuns/2 && len(all) >= minFlatRuns && float64(len(all)) >= atCeiling*float64(len(s.events)) {
+		return float64(top), all
 	}
-	return float64(top), all
+	all = all[:0]
+	for _, e := range s.events {
+		if e.Level*nearCeiling >= top {
+			all = append(all, e)
+		}
+	}
+	if len(all) >= manyFlatRuns && float64(len(all)) >= atCeiling*float64(len(s.events)) {
+		return float64(top), all
+	}
+	return 0, nil
 }
 
 // holds reports whether nothing in the spell goes beyond the ceiling, and the
@@ -87,8 +107,13 @@ func (t *Track) holds(s spell, ceiling float64) bool {
 		}
 	}
 	flat := map[int]bool{}
+	samples := 0
 	for _, c := range t.flats.counts {
 		flat[c.block] = true
+		samples += c.samples
+	}
+	if float64(samples) > squareShare*float64(size)*float64(len(flat)) {
+		return false
 	}
 	sounding, free := 0, 0
 	for b, p := range t.peaks {

@@ -56,6 +56,16 @@ var flatShapes = [...]struct {
 // flatTolerance is the widest of flatShapes: eight steps of 16 bit.
 const flatTolerance = 8. / (1 << 15)
 
+// A coupling capacitor or a converter's filter behind the stage that clipped lets
+// its flat tops sink towards zero, along what is a line for as long as a top
+// lasts: by 2 pi f / rate of their height a frame, for a corner at f (2 steps of
+// 16 bit at half of full scale and 1 Hz). So a top may slope by up to
+// flatTolerance a frame, if so many frames lie within slopeTolerance of a line.
+const (
+	slopeTolerance = flatTolerance / 2
+	slopeFrames    = 16
+)
+
 // flatBend is a second difference that the wave has at a flat top's beginning:
 // it falls by flatCorner steps over two frames before, and by no more than
 // flatTolerance over the first of the top, so one of the two bends there is a
@@ -68,7 +78,6 @@ type run struct {
 	start  int64   // position
 	level  float64 // clip: largest magnitude; zero: largest magnitude before
 	lo, hi float64 // flat: smallest and largest sample
-	corner bool    // flat: the wave rose sharply into it
 }
 
 // findRuns looks for the events that start, go on or end in a block.
@@ -139,19 +148,28 @@ func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
 	}
 }
 
-// flat is a flat top that has not ended yet, in each of flatShapes.
+// flat is a flat top that has not ended yet, in each of flatShapes and as one
+// that slopes.
 type flat struct {
-	runs [len(flatShapes)]run
-	told int64 // position of the end of the last flat top
+	runs  [len(flatShapes)]run
+	slope slope
+	told  int64 // position of the end of the last flat top
+}
+
+// slope is a run of samples along a line from top towards zero.
+type slope struct {
+	open        bool
+	start       int64   // position
+	top         float64 // the first sample
+	least, most float64 // of the lines that hold all samples: rise of the magnitude, a frame
 }
 
 func (f *flat) open() bool {
+	open := f.slope.open
 	for i := range f.runs {
-		if f.runs[i].open {
-			return true
-		}
+		open = open || f.runs[i].open
 	}
-	return false
+	return open
 }
 
 // findFlatTops does the same for flat tops.
@@ -160,33 +178,61 @@ func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
 	for i := from; i < to; i++ {
 		// The next sample is there: the look-ahead holds it.
 		v, next := c.buf[history+i], c.buf[history+i+1]
-		if !open && (math.Abs(next-v) > flatTolerance || math.Abs(v) < flatTopFloor) {
+		begins := math.Abs(next-v) <= flatTolerance && math.Abs(v) >= flatTopFloor &&
+			m.falls(v, c.buf[history+i-1], c.buf[history+i-2])
+		if !open && !begins {
 			continue
 		}
+		at := base + int64(i)
 		for k := range c.flat.runs {
-			m.followFlatTop(c, k, i, base)
+			f, tolerance := &c.flat.runs[k], flatShapes[k].tolerance
+			if f.open {
+				lo, hi := min(f.lo, v), max(f.hi, v)
+				if hi-lo <= tolerance {
+					f.lo, f.hi = lo, hi
+					continue
+				}
+				m.closeFlatTop(c, k, at, v, next)
+			}
+			if begins && math.Abs(next-v) <= tolerance {
+				*f = run{open: true, start: at, lo: v, hi: v}
+			}
+		}
+		if s := &c.flat.slope; s.open && !s.goesOn(at, v) {
+			m.closeSlope(c, at, v, next)
+		}
+		if s := &c.flat.slope; begins && !s.open {
+			*s = slope{open: true, start: at, top: v, least: -flatTolerance}
 		}
 		open = c.flat.open()
 	}
 }
 
-// followFlatTop goes on by a frame in one of flatShapes.
-func (m *Meter) followFlatTop(c *channel, k, i int, base int64) {
-	f, tolerance := &c.flat.runs[k], flatShapes[k].tolerance
-	v, next := c.buf[history+i], c.buf[history+i+1]
-	if f.open {
-		lo, hi := min(f.lo, v), max(f.hi, v)
-		if hi-lo <= tolerance {
-			f.lo, f.hi = lo, hi
-			return
-		}
-		m.closeFlatTop(c, k, base+int64(i), v, next)
+// goesOn reports whether a line holds the next sample, too.
+func (s *slope) goesOn(at int64, v float64) bool {
+	n, rise := float64(at-s.start), math.Copysign(1, s.top)*v-math.Abs(s.top)
+	least, most := max(s.least, (rise-slopeTolerance)/n), min(s.most, (rise+slopeTolerance)/n)
+	if least > most {
+		return false
 	}
-	if math.Abs(next-v) > tolerance || math.Abs(v) < flatTopFloor {
+	s.least, s.most = least, most
+	return true
+}
+
+// closeSlope ends a flat top that slopes; it must leave its line as sharply as
+// others leave their level.
+func (m *Meter) closeSlope(c *channel, end int64, next, afterNext float64) {
+	s := &c.flat.slope
+	s.open = false
+	n, top, sign := end-s.start, math.Abs(s.top), math.Copysign(1, s.top)
+	slant := (s.least + s.most) / 2
+	line := top + slant*float64(n)
+	if n < slopeFrames || n > int64(m.block/2) || line < top/2 || s.start < c.flat.told || top >= m.cfg.ClipLevel ||
+		!m.falls(line, sign*next, sign*afterNext-slant) {
 		return
 	}
-	*f = run{open: true, start: base + int64(i), lo: v, hi: v,
-		corner: m.falls(v, c.buf[history+i-1], c.buf[history+i-2])}
+	c.flat.told = end
+	m.report(c, FlatTop, s.start, end, top)
 }
 
 // beforeFlatTop returns where the search for flat tops takes up if the steps
@@ -214,7 +260,7 @@ func (m *Meter) closeFlatTop(c *channel, k int, end int64, next, afterNext float
 	f.open = false
 	n := end - f.start
 	// Half a block is half a wave of 10 Hz: what stands longer is no top.
-	if n < flatShapes[k].frames || n > int64(m.block/2) || !f.corner || f.start < c.flat.told {
+	if n < flatShapes[k].frames || n > int64(m.block/2) || f.start < c.flat.told {
 		return
 	}
 	top := f.hi

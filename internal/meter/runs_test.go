@@ -242,6 +242,48 @@ func TestFlatTopsWithNoise(t *testing.T) {
 	}
 }
 
+// Behind a coupling capacitor or a converter's filter against offsets (first
+// order) flat tops sink; the bass has notes from 41 Hz on that die away.
+func TestSlopingFlatTops(t *testing.T) {
+	for _, row := range []struct{ hz, limit, found float64 }{
+		{0.3, 0.8, 1}, {0.3, 0.5, 1}, {1, 0.8, 1}, {1, 0.5, 1}, {2, 0.8, 0.9}, {4, 0.8, 0.7},
+	} {
+		r := newRand(22)
+		var x []float64
+		for range 20 {
+			w := 2 * math.Pi * 41.2 * math.Pow(2, float64(r.IntN(20))/12) / testRate
+			for i := range 12000 {
+				at := float64(i)
+				x = append(x, 0.4*math.Exp(-4*at/testRate)*(math.Sin(w*at)+0.4*math.Sin(2*w*at+1)))
+			}
+		}
+		limit := row.limit * peak(x)
+		cut := limited(x, limit)
+		keep, last, y := math.Exp(-2*math.Pi*row.hz/testRate), 0.0, 0.0
+		for i, v := range cut {
+			y = keep*y + (1+keep)/2*(v-last)
+			last = v
+			cut[i] = y + 2e-6*r.NormFloat64()
+		}
+		e, events := eventsOf(t, Int24, cut)
+		flat, frames := 0, 0
+		for _, b := range e.Blocks {
+			flat += int(b.Flat)
+		}
+		for _, w := range tops(x, limit) {
+			frames += int(w.Frames)
+		}
+		if share := float64(flat) / float64(frames); share < row.found-0.03 || share > 1.03 {
+			t.Errorf("%g Hz, cut at %.2f: %.3f of the flat samples found, want %.2f", row.hz, limit, share, row.found)
+		}
+		for _, ev := range events {
+			if level := float64(ev.Level); level < limit/2 || level > peak(cut)*1.0001 {
+				t.Errorf("%g Hz, cut at %.2f: a top of %.3f, the peak is %.3f", row.hz, limit, level, peak(cut))
+			}
+		}
+	}
+}
+
 // Waves that nothing cut off have no flat tops, however slow, quiet or coarse.
 func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	slow(t)
@@ -281,6 +323,12 @@ func TestNoFlatTopsInWholeWaves(t *testing.T) {
 		slow[i] = 1.5 * b
 	}
 	signals["slow noise"] = slow
+	// A triangle has straight flanks and sharp corners, but no top.
+	triangle := make([]float64, 10*testRate)
+	for i := range triangle {
+		triangle[i] = 0.3 * (4*math.Abs(math.Mod(float64(i)*0.00071, 1)-0.5) - 1)
+	}
+	signals["triangle"] = triangle
 	for name, x := range signals {
 		for _, typ := range []SampleType{Int16, Int24, Float32} {
 			if e, _ := eventsOf(t, typ, x); slices.ContainsFunc(e.Events, func(ev Event) bool { return ev.Kind == FlatTop }) {
