@@ -116,7 +116,7 @@ type brokenTruth struct {
 
 // brokenEdit is part of the name under which a made tour is kept: raise it when
 // what is made, or what a scan keeps of it, changes.
-const brokenEdit = 5
+const brokenEdit = 6
 
 // kept returns the tour's catalog and truth, made earlier or now. Making takes a
 // minute, judging a second.
@@ -130,18 +130,32 @@ func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []br
 		store, err := catalog.Open(ctx, name+".db")
 		return store, truth, func() { store.Close() }, err
 	}
-	os.Remove(name + ".db")
-	if store, err = catalog.Open(ctx, name+".db"); err != nil {
+	if err := os.MkdirAll(b.renderer.cache, 0o777); err != nil {
 		return nil, nil, nil, err
 	}
-	if truth, err = b.make(ctx, store); err != nil {
-		store.Close()
+	// Made under names of its own, so that two evaluations do not disturb each
+	// other; who is done last has the name.
+	dir, err := os.MkdirTemp(b.renderer.cache, "making-")
+	if err != nil {
 		return nil, nil, nil, err
 	}
-	f, err := os.Create(name + ".gob")
-	if err == nil {
-		err = errors.Join(gob.NewEncoder(f).Encode(truth), f.Close())
+	defer os.RemoveAll(dir)
+	if store, err = catalog.Open(ctx, filepath.Join(dir, "tour.db")); err != nil {
+		return nil, nil, nil, err
 	}
+	truth, err = b.make(ctx, store)
+	if err := errors.Join(err, store.Close()); err != nil {
+		return nil, nil, nil, err
+	}
+	f, err := os.Create(filepath.Join(dir, "tour.gob"))
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if err := errors.Join(gob.NewEncoder(f).Encode(truth), f.Close(),
+		os.Rename(filepath.Join(dir, "tour.db"), name+".db"), os.Rename(f.Name(), name+".gob")); err != nil {
+		return nil, nil, nil, err
+	}
+	store, err = catalog.Open(ctx, name+".db")
 	return store, truth, func() { store.Close() }, err
 }
 

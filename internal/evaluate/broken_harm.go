@@ -21,6 +21,7 @@ type harm struct {
 	planted  Planted
 	boostDB  float64 // of its own sound within the span
 	ceiling  float64 // flat from here on; 0 = none
+	coupling float64 // Hz, first-order corner of what comes behind that; 0 = none
 	silent   [2]int  // frames in which nothing but the floor is heard
 	zeros    [][2]int
 	offset   float64

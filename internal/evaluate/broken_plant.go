@@ -165,6 +165,7 @@ func (p *planting) overload(h *harm, input *pickup, song Played) {
 	if h.planted.Kind == catalog.FlatTop {
 		top = between(p.rng, -14, -4)
 		h.ceiling = math.Pow(10, top/20)
+		h.coupling = 0.2 * math.Pow(10, p.rng.Float64()) // a capacitor, or a converter's filter
 	}
 	h.boostDB = top + h.planted.Size - 20*math.Log10(peak)
 	if h.boostDB < 0 { // already louder: it is flat from lower on

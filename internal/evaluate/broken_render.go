@@ -48,6 +48,8 @@ func (n *brokenNight) render(stage []pickup, track int, rng *rand.Rand) audio {
 		converter = math.Ldexp(1, -15) / math.Sqrt(6)
 	}
 	gain := float32(math.Pow(10, h.gainDB/20))
+	keep := math.Exp(-2 * math.Pi * h.coupling / audioRate)
+	var last, coupled float64
 	for i := range x {
 		v := x[i]
 		if i >= h.silent[0] && i < h.silent[1] {
@@ -64,6 +66,11 @@ func (n *brokenNight) render(stage []pickup, track int, rng *rand.Rand) audio {
 		}
 		if c := float32(h.ceiling); c > 0 && i >= int(h.planted.StartS*audioRate) && i < int(h.planted.EndS*audioRate) {
 			v = max(-c, min(c, v))
+		}
+		if h.coupling > 0 {
+			coupled = keep*coupled + (1+keep)/2*(float64(v)-last)
+			last = float64(v)
+			v = float32(coupled)
 		}
 		if h.cracks != nil {
 			v += h.cracks[i]
