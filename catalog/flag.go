@@ -81,10 +81,11 @@ type Flag struct {
 
 // Concerns reports whether the flag tells of a track: of its own, or of one of
 // the few that a flag without a track numbers in its evidence as track_1,
-// track_2 and so on. Dropouts of the recorder, which number none, concern all.
+// track_2 and so on. Dropouts of the recorder, which number none, concern all; a
+// MissingTrack is about none that there is.
 func (f Flag) Concerns(track int) bool {
 	if f.Track != 0 {
-		return f.Track == track
+		return f.Track == track && f.Kind != MissingTrack
 	}
 	for i := 1; ; i++ {
 		number, ok := f.Evidence[fmt.Sprint("track_", i)]
@@ -118,7 +119,7 @@ type FlagFilter struct {
 	ID        FlagID
 	Show      Date
 	Recording RecordingID
-	Channel   string // compared as [SameName] does
+	Channel   string // whose tracks they concern; compared as [SameName] does
 	Kind      FlagKind
 }
 
@@ -136,12 +137,21 @@ func (s *Store) Flags(ctx context.Context, f FlagFilter) ([]Flag, error) {
 	if err != nil {
 		return nil, err
 	}
+	for i, fl := range found {
+		if fl.Track > 0 {
+			found[i].Channel = names.of(fl)
+		}
+	}
+	if f.Channel == "" {
+		return found, nil
+	}
+	holds, err := s.Tracks(ctx, TrackFilter{Show: f.Show, Recording: f.Recording, Channel: f.Channel})
+	if err != nil {
+		return nil, err
+	}
 	chosen := []Flag{}
 	for _, fl := range found {
-		if fl.Track > 0 {
-			fl.Channel = names.of(fl)
-		}
-		if f.Channel == "" || SameName(f.Channel, fl.Channel) {
+		if SameName(f.Channel, fl.Channel) || slices.ContainsFunc(holds, func(t Track) bool { return t.RecordingID == fl.RecordingID && fl.Concerns(t.Number) }) {
 			chosen = append(chosen, fl)
 		}
 	}
@@ -188,51 +198,59 @@ func readEvidence(text string, into *Evidence) error {
 }
 
 // channelsOf names the channel of a track by recording and number.
-type channelsOf map[[2]int64]string
+type channelsOf struct {
+	held   map[[2]int64]string // by the tracks that there are
+	listed map[[2]int64]string // by the input lists, where there is no track too
+}
 
 func (c channelsOf) of(f Flag) string {
-	if name, ok := c[[2]int64{int64(f.RecordingID), int64(f.Track)}]; ok {
+	key := [2]int64{int64(f.RecordingID), int64(f.Track)}
+	if name, ok := c.held[key]; ok && f.Kind != MissingTrack {
+		return name
+	}
+	if name, ok := c.listed[key]; ok {
 		return name
 	}
 	return fmt.Sprintf("Track %d", f.Track)
 }
 
 // channelNames resolves the channels that flags may be about, of one show or of
-// all: those of the input lists, also where there is no track, and the names of
-// tracks that stand on none.
+// all: those of the input lists, also where there is no track, and those of
+// tracks with a name.
 func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error) {
-	names := channelsOf{}
+	names := channelsOf{map[[2]int64]string{}, map[[2]int64]string{}}
 	recordings, err := s.Recordings(ctx, RecordingFilter{Show: show})
 	if err != nil {
-		return nil, err
+		return names, err
 	}
 	lists, err := s.InputLists(ctx)
 	if err != nil {
-		return nil, err
+		return names, err
+	}
+	inForce := map[int64]inputsInForce{}
+	for _, r := range recordings {
+		inputs := InForce(lists, r.Show, r.Rig)
+		inForce[int64(r.ID)] = lookUp(inputs)
+		for _, in := range inputs {
+			if in.Channel != "" {
+				names.listed[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel
+			}
+		}
 	}
 	var w where
 	w.add(show != "", "s.date = ?", show)
 	w.add(true, "t.name <> ''")
 	w.add(true, "EXISTS (SELECT 1 FROM flags f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
-	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,
+	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.assumed, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,
 		func(row scanner) (struct{}, error) {
 			var key [2]int64
+			var assumed bool
 			var name string
-			err := row.Scan(&key[0], &key[1], &name)
-			names[key] = name
+			err := row.Scan(&key[0], &key[1], &assumed, &name)
+			_, names.held[key] = inForce[key[0]].of(int(key[1]), assumed, name)
 			return struct{}{}, err
 		})
-	if err != nil {
-		return nil, err
-	}
-	for _, r := range recordings {
-		for _, in := range InForce(lists, r.Show, r.Rig) {
-			if in.Channel != "" {
-				names[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel
-			}
-		}
-	}
-	return names, nil
+	return names, err
 }
 
 // ReplaceFlags makes the findings about a recording the given ones. One that

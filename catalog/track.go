@@ -12,13 +12,18 @@ type Track struct {
 	RecordingID RecordingID
 	Show        Date
 	Rig         string
-	SampleRate  int    // Hz
-	Number      int    // from 1, as the recorder counts
-	Name        string // as recorded; may be empty
-	Frames      int64  // from the recording's first frame to the track's last
+	SampleRate  int // Hz
+	Number      int // from 1, as the recorder counts
+	// Assumed tells that nothing told the number: neither the recorder nor a
+	// file's name. Such a track is known by its name.
+	Assumed bool
+	Name    string // as recorded; may be empty
+	Frames  int64  // from the recording's first frame to the track's last
 	// Channel is what the track holds: the channel that the input list in force
-	// gives its number, else its own name, else "Track N". Filled by the store,
-	// so that a list imported later counts for nights scanned before.
+	// gives its number, else its own name, else "Track N". Of a track with a name
+	// whose number is assumed, it is its name, and Input the line that has it.
+	// Filled by the store, so that a list imported later counts for nights
+	// scanned before.
 	Channel string
 	Input   Input // the line of the input list; zero where there is none
 }
@@ -40,11 +45,11 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	w.add(f.Recording != 0, "t.recording_id = ?", f.Recording)
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.date, r.rig, r.sample_rate, t.number, t.name, t.frames
+	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.date, r.rig, r.sample_rate, t.number, t.assumed, t.name, t.frames
 		FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
 		` ORDER BY `+recordingOrder+`, t.number`,
 		w.args, func(row scanner) (t Track, err error) {
-			return t, row.Scan(&t.ID, &t.RecordingID, &t.Show, &t.Rig, &t.SampleRate, &t.Number, &t.Name, &t.Frames)
+			return t, row.Scan(&t.ID, &t.RecordingID, &t.Show, &t.Rig, &t.SampleRate, &t.Number, &t.Assumed, &t.Name, &t.Frames)
 		})
 	if err != nil {
 		return nil, err
@@ -55,29 +60,50 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	}
 	resolved := []Track{}
 	var of RecordingID // whose input list inForce is
-	var inForce map[int]Input
+	var inForce inputsInForce
 	for _, t := range tracks {
 		if t.RecordingID != of {
-			of = t.RecordingID
-			inForce = map[int]Input{}
-			for _, in := range InForce(lists, t.Show, t.Rig) {
-				inForce[in.Track] = in
-			}
+			of, inForce = t.RecordingID, lookUp(InForce(lists, t.Show, t.Rig))
 		}
-		t.Input = inForce[t.Number]
-		switch {
-		case t.Input.Channel != "":
-			t.Channel = t.Input.Channel
-		case t.Name != "":
-			t.Channel = t.Name
-		default:
-			t.Channel = fmt.Sprintf("Track %d", t.Number)
-		}
+		t.Input, t.Channel = inForce.of(t.Number, t.Assumed, t.Name)
 		if f.Channel == "" || SameName(f.Channel, t.Channel) {
 			resolved = append(resolved, t)
 		}
 	}
 	return resolved, nil
+}
+
+// inputsInForce finds the lines of an input list.
+type inputsInForce struct {
+	byTrack map[int]Input
+	byName  map[string]Input // by key
+}
+
+func lookUp(inputs []Input) inputsInForce {
+	in := inputsInForce{map[int]Input{}, map[string]Input{}}
+	for _, i := range inputs {
+		in.byTrack[i.Track] = i
+		if key := Key(i.Channel); in.byName[key].Track == 0 {
+			in.byName[key] = i
+		}
+	}
+	return in
+}
+
+// of returns the line that stands for a track, zero where none does, and the
+// channel that the track holds.
+func (in inputsInForce) of(number int, assumed bool, name string) (Input, string) {
+	line := in.byTrack[number]
+	if assumed && name != "" {
+		line = in.byName[Key(name)]
+	}
+	switch {
+	case line.Channel != "":
+		return line, line.Channel
+	case name != "":
+		return line, name
+	}
+	return line, fmt.Sprintf("Track %d", number)
 }
 
 // saveTracks makes a recording's tracks the given ones.
@@ -86,8 +112,8 @@ func saveTracks(ctx context.Context, tx *sql.Tx, id RecordingID, tracks []Track)
 		return err
 	}
 	for _, t := range tracks {
-		if _, err := exec(ctx, tx, `INSERT INTO tracks (recording_id, number, name, frames) VALUES (?, ?, ?, ?)
-			ON CONFLICT (recording_id, number) DO UPDATE SET name = excluded.name, frames = excluded.frames`, id, t.Number, t.Name, t.Frames); err != nil {
+		if _, err := exec(ctx, tx, `INSERT INTO tracks (recording_id, number, assumed, name, frames) VALUES (?, ?, ?, ?, ?)
+			ON CONFLICT (recording_id, number) DO UPDATE SET assumed = excluded.assumed, name = excluded.name, frames = excluded.frames`, id, t.Number, t.Assumed, t.Name, t.Frames); err != nil {
 			return err
 		}
 	}

@@ -156,7 +156,7 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	for _, p := range truth.Faults {
 		hit := false
 		for i, f := range flags {
-			if string(f.Show) == p.Show && f.Rig == p.Rig && f.Concerns(p.Track) && string(f.Kind) == p.Kind &&
+			if string(f.Show) == p.Show && f.Rig == p.Rig && (f.Track == p.Track || f.Concerns(p.Track)) && string(f.Kind) == p.Kind &&
 				f.StartS() < p.EndS+1 && f.EndS() > p.StartS-1 && f.StartS() > p.StartS-1 && f.StartS() < p.StartS+1 && (f.Track == 0 || catalog.SameName(f.Channel, p.Channel)) {
 				hit, used[i] = true, true
 			}

@@ -28,7 +28,7 @@ func (n *Night) lost() []catalog.Input {
 	}
 	recorded := map[int]bool{}
 	for _, t := range n.Tracks {
-		recorded[t.Number] = true
+		recorded[listLine(t.Track)] = true
 	}
 	var lost []catalog.Input
 	for _, in := range n.Inputs {
@@ -37,6 +37,15 @@ func (n *Night) lost() []catalog.Input {
 		}
 	}
 	return lost
+}
+
+// listLine returns the number of the input list's line that a track was recorded
+// for, 0 for none.
+func listLine(t catalog.Track) int {
+	if t.Assumed {
+		return t.Input.Track
+	}
+	return t.Number
 }
 
 // missing tells of the lines of the input list that were not recorded.

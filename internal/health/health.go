@@ -134,8 +134,9 @@ func takesOn(ctx context.Context, store *catalog.Store, r catalog.Recording) ([]
 	return takes, nil
 }
 
-// elsewhere returns which track numbers another recording of the same rig holds
-// for the same time; nil where that one comes first, and has been told of.
+// elsewhere returns which lines of the input list, by their track numbers,
+// another recording of the same rig holds for the same time; nil where that one
+// comes first, and has been told of.
 func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (map[int]bool, error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: r.Show})
 	if err != nil {
@@ -160,7 +161,7 @@ func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (
 		if rank[t.RecordingID] < rank[r.ID] {
 			return nil, nil
 		}
-		numbers[t.Number] = true
+		numbers[listLine(t)] = true
 	}
 	return numbers, nil
 }

@@ -19,7 +19,7 @@ type Night struct {
 	Takes      []Take
 	Inputs     []catalog.Input // the input list in force
 	Files      []catalog.File
-	// Elsewhere has the numbers of tracks that another recording of the same
+	// Elsewhere has the lines of the input list that another recording of the same
 	// rig holds for the same time. nil means that missing tracks are told of
 	// that one.
 	Elsewhere map[int]bool

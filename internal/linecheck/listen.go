@@ -72,16 +72,12 @@ func listen(ctx context.Context, path string, inputs []catalog.Input, opt Option
 		return nil, nil, err
 	}
 	defer own.Close()
-	numbers := map[string]int{}
-	for _, in := range inputs {
-		numbers[catalog.Key(in.Channel)] = in.Track
-	}
 	if len(inputs) > 0 {
 		if err := own.SaveInputList(ctx, catalog.InputList{From: opt.Date, Inputs: inputs}); err != nil {
 			return nil, nil, err
 		}
 	}
-	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date, Rig: opt.Rig, Numbers: numbers, Files: true}, p)
+	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date, Rig: opt.Rig, Files: true}, p)
 	if err != nil {
 		return nil, result.Problems, err
 	}

@@ -21,7 +21,8 @@ import (
 // Scanned is what a scan and the judging after it came to.
 type Scanned struct {
 	scan.Result
-	// Warnings are sentences about songs that found no place.
+	// Warnings are sentences about songs that found no place, and names of tracks
+	// that contradict the input list.
 	Warnings []string `json:"-"`
 	// Learned are sentences about earlier nights whose songs were found anew.
 	Learned []string `json:"-"`
@@ -105,7 +106,8 @@ func judged(ctx context.Context, store *catalog.Store, show catalog.Date) (done 
 }
 
 // Judge places a show's songs and judges its channels, and returns what a
-// person should know about songs that found no place. Both work from the
+// person should know about songs that found no place and names that contradict
+// the input list. Both work from the
 // catalog alone and may be done again at any time.
 func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
 	placed, err := songs.Place(ctx, store, show)
@@ -119,7 +121,11 @@ func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]stri
 	for _, problem := range placed.Problems {
 		warnings = append(warnings, fmt.Sprintf("%s: %s", show, problem))
 	}
-	return warnings, Rejudge(ctx, store, show)
+	names, err := Names(ctx, store, show)
+	if err != nil {
+		return warnings, err
+	}
+	return append(warnings, names...), Rejudge(ctx, store, show)
 }
 
 // Rejudge judges a show's channels again where its songs are placed already,

@@ -40,6 +40,7 @@ type source struct {
 
 	name  fileName
 	track int      // of its first channel
+	told  bool     // by recorder, name or place, not assumed
 	names []string // of its channels
 	seg   int      // place among the segments, from 0
 	start int64    // frame of the recording

@@ -19,6 +19,7 @@ type group struct {
 	rigTold bool
 	venue   string
 	format  wavfile.Format // of any file; the channel count differs
+	listed  map[string]int // track numbers by the input list in force, by key of the channel
 	sources []*source
 	lanes   []*lane
 }
@@ -39,6 +40,7 @@ type groupKey struct {
 type lane struct {
 	id       string // what the names have in common
 	track    int    // first
+	told     bool   // recorder, name or place in the file tell the number
 	channels int
 	sources  []*source // in order of time
 }
@@ -47,6 +49,7 @@ type lane struct {
 // folder, since a folder's names have one pattern; folders are then put
 // together where bext says that they do not overlap.
 func (s *scan) group(sources []*source, pattern *regexp.Regexp) []*group {
+	given := map[groupKey]map[string]int{}
 	type folderKey struct {
 		groupKey
 		folder string
@@ -66,8 +69,12 @@ func (s *scan) group(sources []*source, pattern *regexp.Regexp) []*group {
 		g.sources = append(g.sources, src)
 	}
 	for _, g := range groups {
+		if given[g.key] == nil {
+			given[g.key] = map[string]int{}
+		}
+		g.listed = s.numbersFor(g)
 		s.name(g, pattern)
-		s.number(g)
+		s.number(g, given[g.key])
 	}
 	groups = join(groups)
 	for _, g := range groups {
@@ -89,7 +96,7 @@ func (s *scan) name(g *group, pattern *regexp.Regexp) {
 	} else {
 		for i, n := range readNames(stems, sideBySide(g.sources)) {
 			g.sources[i].name = n
-			s.wholeName(g.sources[i])
+			g.wholeName(g.sources[i])
 		}
 	}
 	if pattern != nil {
@@ -217,10 +224,13 @@ func sideBySide(sources []*source) bool {
 	return true
 }
 
-// number gives the lanes of a group their track numbers and names: the
-// recorder's input numbers in iXML, else those in the names, else those that
-// names stand for, else in order.
-func (s *scan) number(g *group) {
+// number gives the lanes of a group their track numbers and names. Numbers are
+// told by the recorder's input numbers in iXML, else by names, else by the place
+// in the only polyphonic file. Others are assumed: those that the catalog has,
+// so that nothing is measured again when a list or a folder changes; those that
+// the input list gives the name; those that the name was given in another
+// folder of the night; else in order. given is kept from folder to folder.
+func (s *scan) number(g *group, given map[string]int) {
 	byInput := map[*lane]int{}
 	for _, l := range g.lanes {
 		if n := inputNumber(l); n > 0 {
@@ -230,41 +240,44 @@ func (s *scan) number(g *group) {
 	// A recorder that counts the inputs of each mono file from 1 tells nothing.
 	distinctInputs := len(byInput) == len(g.lanes) && apart(g.lanes, byInput)
 	taken := map[int]bool{}
-	free := func(track, channels int) bool {
-		for i := range channels {
-			if taken[track+i] {
+	take := func(l *lane, track int) bool {
+		for i := range l.channels {
+			if track < 1 || taken[track+i] {
 				return false
 			}
 		}
-		return true
-	}
-	take := func(l *lane, track int) {
 		l.track = track
 		for i := range l.channels {
 			taken[track+i] = true
 		}
+		return true
 	}
-	var without []*lane
-	for _, l := range g.lanes {
+	without := slices.Clone(g.lanes)
+	// rest gives numbers to those lanes that have none yet.
+	rest := func(number func(*lane) int) {
+		without = slices.DeleteFunc(without, func(l *lane) bool { return take(l, number(l)) })
+	}
+	rest(func(l *lane) int {
 		told := l.sources[0].name.track
 		if distinctInputs && s.opt.NamePattern == "" {
 			told = byInput[l]
 		}
-		if told == 0 && !g.key.poly {
-			told = s.listed(trackNames(l.sources[0]))
+		if told == 0 && g.key.poly && len(g.lanes) == 1 {
+			told = 1
 		}
-		if told > 0 && free(told, l.channels) {
-			take(l, told)
-		} else {
-			without = append(without, l)
-		}
+		return told
+	})
+	for _, l := range g.lanes {
+		l.told = l.track > 0
 	}
-	next := 1
+	rest(s.knownNumber)
+	if !g.key.poly {
+		rest(func(l *lane) int { return g.numberOf(trackNames(l.sources[0])) })
+		rest(func(l *lane) int { return given[l.id] })
+	}
+	next := s.beyond(g, given)
 	for track := range taken {
 		next = max(next, track+1)
-	}
-	if !g.key.poly {
-		next = max(next, s.beyond()) // a name that stands for no track gets nobody else's
 	}
 	for _, l := range without {
 		if told := l.sources[0].name.track; told > 0 && told != next {
@@ -275,8 +288,11 @@ func (s *scan) number(g *group) {
 	}
 	slices.SortFunc(g.lanes, func(a, b *lane) int { return cmp.Compare(a.track, b.track) })
 	for _, l := range g.lanes {
+		if !l.told {
+			given[l.id] = l.track
+		}
 		for _, src := range l.sources {
-			src.track, src.names = l.track, trackNames(src)
+			src.track, src.told, src.names = l.track, l.told, trackNames(src)
 		}
 	}
 }

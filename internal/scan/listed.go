@@ -5,37 +5,74 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// listed returns the track number that a file's names stand for by
-// [Options.Numbers], 0 where they do not: all of them are known, and their
-// numbers follow each other as the file's tracks do.
-func (s *scan) listed(names []string) int {
-	first := s.opt.Numbers[catalog.Key(names[0])]
+// numbersFor returns the track numbers that the input list in force gives its
+// channels, by their keys.
+func (s *scan) numbersFor(g *group) map[string]int {
+	rig := g.key.rig
+	if old := s.existing(g); !g.rigTold && old.ID != 0 {
+		rig = old.Rig
+	}
+	numbers := map[string]int{}
+	for _, in := range catalog.InForce(s.lists, g.key.date, rig) {
+		if key := catalog.Key(in.Channel); numbers[key] == 0 {
+			numbers[key] = in.Track
+		}
+	}
+	return numbers
+}
+
+// numberOf returns the track number that a file's names stand for by the input
+// list, 0 where they do not: all of them are channels, and their numbers follow
+// each other as the file's tracks do.
+func (g *group) numberOf(names []string) int {
+	first := g.listed[catalog.Key(names[0])]
 	if first == 0 {
 		return 0
 	}
 	for i, name := range names {
-		if s.opt.Numbers[catalog.Key(name)] != first+i {
+		if g.listed[catalog.Key(name)] != first+i {
 			return 0
 		}
 	}
 	return first
 }
 
-// wholeName takes a file's whole name for its track's where that stands for a
-// track number and what was read from it does not: "Guitar 2" of the input list
-// is no second segment of a guitar.
-func (s *scan) wholeName(src *source) {
+// wholeName takes a file's whole name for its track's where that is a channel of
+// the input list and what was read from it is not: "Guitar 2" of the list is no
+// second segment of a guitar.
+func (g *group) wholeName(src *source) {
 	whole := clean(src.stem)
-	if s.listed(namesBy(src.name.name, src.info.Format)) == 0 && s.listed(namesBy(whole, src.info.Format)) > 0 {
+	if g.numberOf(namesBy(src.name.name, src.info.Format)) == 0 && g.numberOf(namesBy(whole, src.info.Format)) > 0 {
 		src.name = fileName{name: whole, segment: -1}
 	}
 }
 
-// beyond returns the first track number after those that names stand for.
-func (s *scan) beyond() int {
+// knownNumber returns the track number that the catalog has for a lane's files,
+// 0 where it knows none of them.
+func (s *scan) knownNumber(l *lane) int {
+	for _, src := range l.sources {
+		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok && f.Channels == l.channels {
+			return f.FirstTrack
+		}
+	}
+	return 0
+}
+
+// beyond returns the first track number after those that have a name: in the
+// input list, in another folder of the night, and of files that were scanned
+// once and are not here.
+func (s *scan) beyond(g *group, given map[string]int) int {
 	next := 1
-	for _, n := range s.opt.Numbers {
-		next = max(next, n+1)
+	if !g.key.poly { // those have no names to go by
+		for _, n := range g.listed {
+			next = max(next, n+1)
+		}
+		for _, n := range given {
+			next = max(next, n+1)
+		}
+	}
+	for _, f := range s.known.of[s.existing(g).ID] {
+		next = max(next, f.FirstTrack+f.Channels)
 	}
 	return next
 }

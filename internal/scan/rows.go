@@ -43,7 +43,7 @@ func (s *scan) tracks(ctx context.Context, g *group, files []catalog.File, old c
 			return nil, err
 		}
 		for _, t := range was {
-			byNumber[t.Number] = catalog.Track{Number: t.Number, Name: t.Name}
+			byNumber[t.Number] = catalog.Track{Number: t.Number, Assumed: t.Assumed, Name: t.Name}
 		}
 	}
 	named := map[int]bool{}
@@ -52,7 +52,7 @@ func (s *scan) tracks(ctx context.Context, g *group, files []catalog.File, old c
 			for i, name := range src.names {
 				if name != "" && !named[src.track+i] {
 					named[src.track+i] = true
-					byNumber[src.track+i] = catalog.Track{Number: src.track + i, Name: name}
+					byNumber[src.track+i] = catalog.Track{Number: src.track + i, Assumed: !src.told, Name: name}
 				}
 			}
 		}
@@ -65,7 +65,7 @@ func (s *scan) tracks(ctx context.Context, g *group, files []catalog.File, old c
 	}
 	var tracks []catalog.Track
 	for _, number := range slices.Sorted(maps.Keys(frames)) {
-		tracks = append(tracks, catalog.Track{Number: number, Name: byNumber[number].Name, Frames: frames[number]})
+		tracks = append(tracks, catalog.Track{Number: number, Assumed: byNumber[number].Assumed, Name: byNumber[number].Name, Frames: frames[number]})
 	}
 	return tracks, nil
 }

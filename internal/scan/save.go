@@ -251,7 +251,7 @@ func (s *scan) stored(ctx context.Context, old catalog.Recording, files []catalo
 		return false, err
 	}
 	return slices.EqualFunc(tracks, theirs, func(a, b catalog.Track) bool {
-		return a.Number == b.Number && a.Name == b.Name && a.Frames == b.Frames
+		return a.Number == b.Number && a.Assumed == b.Assumed && a.Name == b.Name && a.Frames == b.Frames
 	}) && slices.EqualFunc(markers, marked, func(a, b catalog.Marker) bool {
 		return a.Frame == b.Frame && a.Length == b.Length && a.Label == b.Label
 	}), nil

@@ -40,10 +40,6 @@ type Options struct {
 	// with {track}, {name}, {segment} and {*} (anything) in it, for example
 	// "{track} {name}_{segment}". "" = found out over each folder.
 	NamePattern string
-	// Numbers are the track numbers that names stand for, by [catalog.Key]. They
-	// count for files of one or two channels that tell no number of their own;
-	// such files with other names are numbered after them. nil = none.
-	Numbers map[string]int
 	// Files allows a file in place of a folder. A night is scanned by folders: its
 	// tracks are in many files, and a recording has all of them.
 	Files bool
@@ -124,6 +120,7 @@ type scan struct {
 	progress *Progress
 	result   Result
 	known    known
+	lists    []catalog.InputList
 	touched  map[catalog.Date]bool // shows to report
 
 	bytesRead atomic.Int64
@@ -140,6 +137,9 @@ func (s *scan) run(ctx context.Context, dirs []string) error {
 		return err
 	}
 	if s.known, err = loadKnown(ctx, s.store); err != nil {
+		return err
+	}
+	if s.lists, err = s.store.InputLists(ctx); err != nil {
 		return err
 	}
 	if err := s.placeOnVolumes(ctx, sources); err != nil {

@@ -27,6 +27,7 @@ type listsView struct {
 	SetList []catalog.SetListEntry
 	Text    string // the set list, a title a line
 	Groups  []string
+	Names   []string // what the night's recordings call otherwise, a sentence each
 }
 
 // chooseLists reads which night's and rig's lists an address asks for.
@@ -73,6 +74,9 @@ func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	if err == nil && v.Date != "" {
 		v.SetList, err = s.store.SetList(r.Context(), v.Date)
+	}
+	if err == nil && v.Date != "" {
+		v.Names, err = rounds.Names(r.Context(), s.store, v.Date)
 	}
 	if err != nil {
 		s.failed(w, r, err)

@@ -1,0 +1,63 @@
+package catalog
+
+import (
+	"fmt"
+	"reflect"
+	"testing"
+)
+
+// A number that nothing told gives way to the name, in tracks and in flags.
+func TestAssumedNumbersGiveWayToNames(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	show := must(s.EnsureShow(ctx, Show{Date: "2031-05-02"}))(t)
+	r := must(s.SaveRecording(ctx, Recording{ShowID: show.ID, Rig: MainRig, SampleRate: 48000, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: 480000}, nil, []Track{
+		{Number: 1, Assumed: true, Name: "BASS_DI", Frames: 480000},
+		{Number: 2, Assumed: true, Name: "Kick", Frames: 480000},
+		{Number: 3, Assumed: true, Name: "Alto", Frames: 480000},
+		{Number: 4, Assumed: true, Frames: 480000},
+		{Number: 5, Name: "Kick", Frames: 480000},
+		{Number: 9, Name: "Choir", Frames: 480000},
+	}, nil))(t)
+	channels := func() (all []string) {
+		t.Helper()
+		for _, tr := range must(s.Tracks(ctx, TrackFilter{Recording: r.ID}))(t) {
+			all = append(all, fmt.Sprintf("%d %s by line %d", tr.Number, tr.Channel, tr.Input.Track))
+		}
+		return all
+	}
+	if got, want := channels(), []string{"1 BASS_DI by line 0", "2 Kick by line 0", "3 Alto by line 0", "4 Track 4 by line 0", "5 Kick by line 0", "9 Choir by line 0"}; !reflect.DeepEqual(got, want) {
+		t.Errorf("without a list %q, want %q", got, want)
+	}
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-01", Inputs: inputs(t, "1 Kick, 2 Snare, 3 Bass DI, 4 Hat, 5 Tom")}))
+	if got, want := channels(), []string{"1 Bass DI by line 3", "2 Kick by line 1", "3 Alto by line 0", "4 Hat by line 4", "5 Tom by line 5", "9 Choir by line 0"}; !reflect.DeepEqual(got, want) {
+		t.Errorf("with a list %q, want %q", got, want)
+	}
+
+	flag := func(track int, kind FlagKind, e Evidence) Flag {
+		return Flag{Track: track, Kind: kind, EndFrame: 48000, Severity: FaultSeverity, Evidence: e}
+	}
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{
+		flag(0, Dropout, nil),
+		flag(0, Dropout, Evidence{"track_1": 2, "track_2": 3}),
+		flag(1, Clipped, nil), flag(2, MissingTrack, nil), flag(5, Clipped, nil),
+	}))
+	about := func(f FlagFilter) (all []string) {
+		t.Helper()
+		for _, fl := range must(s.Flags(ctx, f))(t) {
+			all = append(all, fmt.Sprintf("%s %d %s", fl.Kind, len(fl.Evidence), fl.Channel))
+		}
+		return all
+	}
+	for channel, want := range map[string][]string{
+		"":        {"dropout 0 ", "dropout 2 ", "clipped 0 Bass DI", "missing_track 0 Snare", "clipped 0 Tom"},
+		"bass di": {"dropout 0 ", "clipped 0 Bass DI"},
+		"Snare":   {"missing_track 0 Snare"},
+		"Kick":    {"dropout 0 ", "dropout 2 "},
+		"Tom":     {"dropout 0 ", "clipped 0 Tom"},
+	} {
+		if got := about(FlagFilter{Show: "2031-05-02", Channel: channel}); !reflect.DeepEqual(got, want) {
+			t.Errorf("flags of %q: %q, want %q", channel, got, want)
+		}
+	}
+}
