@@ -5,9 +5,9 @@ import "math"
 // Where one song becomes another everybody lets go for a moment: see evenChange.
 const (
 	evenDipDB  = 4
-	dipSlope   = 0.6 // of the logarithm of the odds, as are the next two
-	leastDip   = -3.0
-	mostDip    = 3.0
+	dipSlope   = 0.54 // of the logarithm of the odds, as are the next two
+	leastDip   = -1.8
+	mostDip    = 2.7
 	dipNearS   = 3  // how near to the change it is
 	dipAroundS = 20 // and what it is compared with
 )

@@ -17,14 +17,15 @@ const (
 	leastChange = 1.0
 	// Where two songs meet, chords and levels together change by 1.8 (1.4 to
 	// 2.3), and everybody lets go for a moment: the softest second of the stage is
-	// 9 dB (3 to 16) softer than what is softer before or behind. Where a song goes
-	// on with other chords or players, which is four times as frequent, they change by
-	// 1.5 (up to 2.3), and in three of four cases by less than 2.5 dB: counted on
-	// rendered songs, 19 that run into each other and 80 changes within.
+	// 9 dB (1 to 16) softer than what is softer before or behind. Where a song goes
+	// on with other chords or players, which is eight times as frequent, they change
+	// less, and in three of four cases by less than 2.5 dB. How much each counts was
+	// fitted on ten tours of rendered songs (logistic regression): 30 that run into
+	// each other, of which it cuts 21, and 232 changes within, of which it cuts 4.
 	evenChange  = 1.75
 	mostChange  = 2.0
-	changeSlope = 2 // of the logarithm of the odds, as are the following
-	seldomCut   = -0.9
+	changeSlope = 6.5 // of the logarithm of the odds, as are the following
+	seldomCut   = -1.4
 	// titleCut is the probability of a cut where one known song becomes another.
 	titleCut = 0.7
 )

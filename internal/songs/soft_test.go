@@ -60,7 +60,7 @@ func TestDip(t *testing.T) {
 	if v := a.dip(70); v != mostDip {
 		t.Errorf("a pause of a second is worth %v, want %v", v, mostDip)
 	}
-	if v := a.dip(30); v >= -2 {
+	if v := a.dip(30); v != leastDip {
 		t.Errorf("where all play on a change is worth %v", v)
 	}
 	for _, second := range []int{0, 99} { // the night's ends do not panic
