@@ -79,25 +79,6 @@ type Flag struct {
 	Note        string      `json:"note,omitempty"` // given when it was accepted
 }
 
-// Concerns reports whether the flag tells of a track: of its own, or of one of
-// the few that a flag without a track numbers in its evidence as track_1,
-// track_2 and so on. Dropouts of the recorder, which number none, concern all; a
-// MissingTrack is about none that there is.
-func (f Flag) Concerns(track int) bool {
-	if f.Track != 0 {
-		return f.Track == track && f.Kind != MissingTrack
-	}
-	for i := 1; ; i++ {
-		number, ok := f.Evidence[fmt.Sprint("track_", i)]
-		if !ok {
-			return i == 1 && f.Kind == Dropout
-		}
-		if int(number) == track {
-			return true
-		}
-	}
-}
-
 // StartS returns the start in seconds from the recording's first frame.
 func (f Flag) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
 
@@ -255,7 +236,8 @@ func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error)
 
 // ReplaceFlags makes the findings about a recording the given ones. One that
 // was there before, the same kind on the same track at an overlapping time,
-// keeps its id; of several the one that overlaps most.
+// keeps its id; of several the one that overlaps most. Of those that share
+// several tracks, one of the same tracks comes first.
 func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		var show ShowID
@@ -283,8 +265,8 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 			if keep[i] != 0 {
 				flagID = keep[i]
 			}
-			if _, err := exec(ctx, tx, "INSERT INTO flags (id, show_id, recording_id, track, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-				flagID, show, id, f.Track, f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
+			if _, err := exec(ctx, tx, "INSERT INTO flags (id, show_id, recording_id, track, tracks, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+				flagID, show, id, f.Track, f.shared(), f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
 				return err
 			}
 		}
@@ -296,28 +278,39 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 // a new one.
 func keptIDs(before, found []Flag) []FlagID {
 	type topic struct {
-		track int
-		kind  FlagKind
-	}
-	old := map[topic][]Flag{}
-	for _, o := range before {
-		about := topic{o.Track, o.Kind}
-		old[about] = append(old[about], o)
+		track  int
+		shared string
+		kind   FlagKind
 	}
 	keep := make([]FlagID, len(found))
-	for i, f := range found {
-		about := topic{f.Track, f.Kind}
-		candidates := old[about]
-		best, overlap := -1, int64(-1)
-		for j, o := range candidates {
-			// Those that only touch overlap by 0; so do single places.
-			if n := min(o.EndFrame, f.EndFrame) - max(o.StartFrame, f.StartFrame); n > overlap {
-				best, overlap = j, n
+	used := map[FlagID]bool{}
+	for _, exact := range []bool{true, false} {
+		topicOf := func(f Flag) topic {
+			if exact {
+				return topic{f.Track, f.shared(), f.Kind}
+			}
+			return topic{f.Track, "", f.Kind}
+		}
+		old := map[topic][]Flag{}
+		for _, o := range before {
+			if !used[o.ID] {
+				old[topicOf(o)] = append(old[topicOf(o)], o)
 			}
 		}
-		if best >= 0 {
-			keep[i] = candidates[best].ID
-			old[about] = slices.Delete(candidates, best, best+1)
+		for i, f := range found {
+			if keep[i] != 0 {
+				continue
+			}
+			overlap := int64(-1)
+			for _, o := range old[topicOf(f)] {
+				// Those that only touch overlap by 0; so do single places.
+				if n := min(o.EndFrame, f.EndFrame) - max(o.StartFrame, f.StartFrame); n > overlap && !used[o.ID] {
+					keep[i], overlap = o.ID, n
+				}
+			}
+			if keep[i] != 0 {
+				used[keep[i]] = true
+			}
 		}
 	}
 	return keep

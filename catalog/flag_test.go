@@ -133,3 +133,52 @@ func TestFlagFilterAndChannels(t *testing.T) {
 		t.Errorf("not about a track: %+v", f)
 	}
 }
+
+// Dropouts that different tracks share at one time are findings of their own: each
+// keeps its id, and is accepted alone.
+func TestSharedFlagsStayApart(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	r := addRecording(t, s, "2031-05-02", MainRig, 4)
+	shared := func(from, to int64, tracks ...float64) Flag {
+		e := Evidence{"runs": 2}
+		for i, n := range tracks {
+			e[fmt.Sprint("track_", i+1)] = n
+		}
+		return Flag{Kind: Dropout, StartFrame: from, EndFrame: to, Severity: FaultSeverity, Evidence: e}
+	}
+	ids := func() map[string]FlagID {
+		t.Helper()
+		by := map[string]FlagID{}
+		for _, f := range must(s.Flags(ctx, FlagFilter{Recording: r.ID}))(t) {
+			by[fmt.Sprint(f.Tracks())] = f.ID
+		}
+		return by
+	}
+	open := func() (all []string) {
+		t.Helper()
+		for _, f := range must(s.Flags(ctx, FlagFilter{Recording: r.ID}))(t) {
+			if !f.Accepted {
+				all = append(all, fmt.Sprint(f.Tracks()))
+			}
+		}
+		return all
+	}
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{shared(0, 900), shared(100, 500, 1, 2), shared(200, 600, 3, 4)}))
+	before := ids()
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{shared(200, 700, 3, 4), shared(0, 900), shared(100, 500, 1, 2)}))
+	if got := ids(); !reflect.DeepEqual(got, before) {
+		t.Errorf("in another order: ids %v, want %v", got, before)
+	}
+	ok(t, s.AcceptFlag(ctx, before["[1 2]"], "known"))
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{shared(0, 900), shared(100, 500, 1, 2), shared(200, 600, 3, 4)}))
+	if got, want := open(), []string{"[]", "[3 4]"}; !reflect.DeepEqual(got, want) {
+		t.Errorf("open are %q, want %q", got, want)
+	}
+	ok(t, s.UnacceptFlag(ctx, before["[1 2]"]))
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{shared(100, 500, 1, 2)}))
+	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{shared(100, 500, 1, 2, 5)}))
+	if got, want := ids(), map[string]FlagID{"[1 2 5]": before["[1 2]"]}; !reflect.DeepEqual(got, want) {
+		t.Errorf("one more track: ids %v, want %v", got, want)
+	}
+}

@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -101,26 +103,45 @@ func (e *env) textWidth() int {
 }
 
 // listFlags prints findings by show and rig, what hurts most first, each with its
-// sentence below it.
+// sentence below it. Those that are alike stand below one line.
 func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
+	shown := slices.Clone(flags)
+	if !all {
+		shown = slices.DeleteFunc(shown, func(f catalog.Flag) bool { return f.Accepted })
+	}
+	shown = health.Together(shown)
 	head := ""
-	for _, f := range flags {
-		if f.Accepted && !all {
-			continue
+	for len(shown) > 0 {
+		f, n := shown[0], 1
+		for n < len(shown) && health.Alike(f, shown[n]) {
+			n++
 		}
 		if h := fmt.Sprintf("%s, rig %s", f.Show, f.Rig); h != head {
 			head = h
 			fmt.Fprintf(e.stdout, "%s\n", head)
 		}
+		id, place := fmt.Sprint(f.ID), fmt.Sprintf("%s to %s", clock(f.StartS(), false), clock(f.EndS(), false))
+		if n > 1 {
+			id, place = "", count(n, "finding")
+		}
 		severity := string(f.Severity)
 		if f.Accepted {
 			severity = "accepted"
 		}
-		text := f.Text
-		if f.Note != "" {
-			text += " [" + f.Note + "]"
+		fmt.Fprintf(e.stdout, "%5s  %-8s %-15s %s, %s\n", id, severity, f.Kind, f.About(), place)
+		for _, f := range shown[:n] {
+			text := f.Text
+			if f.Note != "" {
+				text += " [" + f.Note + "]"
+			}
+			text = wrapped(text, "       ", e.textWidth())
+			if n > 1 {
+				text = fmt.Sprintf("%5d", f.ID) + strings.TrimPrefix(text, "     ") // in the indent
+			}
+			fmt.Fprintln(e.stdout, text)
 		}
-		fmt.Fprintf(e.stdout, "%5d  %-8s %-15s %s, %s to %s\n%s\n\n", f.ID, severity, f.Kind, f.Channel, clock(f.StartS(), false), clock(f.EndS(), false), wrapped(text, "       ", e.textWidth()))
+		fmt.Fprintln(e.stdout)
+		shown = shown[n:]
 	}
 	summary := count(open, "finding")
 	if accepted := len(flags) - open; accepted > 0 {

@@ -44,3 +44,25 @@ func Sort(flags []catalog.Flag) {
 		from = to
 	}
 }
+
+// Alike reports whether two findings are of one kind and severity on the same
+// tracks, both open or both accepted: a channel that clipped in one song and in
+// another.
+func Alike(a, b catalog.Flag) bool {
+	return a.RecordingID == b.RecordingID && a.Kind == b.Kind && a.Severity == b.Severity && a.Accepted == b.Accepted &&
+		a.Track == b.Track && slices.Equal(a.Tracks(), b.Tracks())
+}
+
+// Together moves findings up to the first that they are alike; otherwise the
+// order stays.
+func Together(flags []catalog.Flag) []catalog.Flag {
+	var groups [][]catalog.Flag
+	for _, f := range flags {
+		if i := slices.IndexFunc(groups, func(g []catalog.Flag) bool { return Alike(g[0], f) }); i >= 0 {
+			groups[i] = append(groups[i], f)
+		} else {
+			groups = append(groups, []catalog.Flag{f})
+		}
+	}
+	return slices.Concat(groups...)
+}

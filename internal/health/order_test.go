@@ -43,3 +43,24 @@ func TestEveryKindHasItsUrgency(t *testing.T) {
 		}
 	}
 }
+
+// What is alike stands together where the first of it stands; shared dropouts are
+// alike only if they are of the same tracks.
+func TestTogether(t *testing.T) {
+	flag := func(id catalog.FlagID, track int, kind catalog.FlagKind, e catalog.Evidence) catalog.Flag {
+		return catalog.Flag{ID: id, Track: track, Kind: kind, Severity: catalog.WarningSeverity, Evidence: e}
+	}
+	accepted := flag(9, 1, catalog.Clipped, nil)
+	accepted.Accepted = true
+	got := []catalog.FlagID{}
+	for _, f := range Together([]catalog.Flag{
+		flag(1, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}), flag(2, 0, catalog.Dropout, nil),
+		flag(3, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}),
+		flag(4, 1, catalog.Clipped, nil), flag(5, 2, catalog.Clipped, nil), accepted, flag(6, 1, catalog.FlatTop, nil), flag(7, 1, catalog.Clipped, nil),
+	}) {
+		got = append(got, f.ID)
+	}
+	if want := []catalog.FlagID{1, 3, 2, 4, 7, 5, 9, 6}; !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}

@@ -38,9 +38,12 @@ type flagsView struct {
 
 type flagRow struct {
 	catalog.Flag
-	TrackID catalog.TrackID // 0 where it is not about one track that was recorded
+	TrackID catalog.TrackID // the first one that it names; 0 where it names none that was recorded
+	Number  int             // of that track
+	Heard   string          // and its channel
 	ListenS float64         // where listening starts, from the recording's first frame
 	Mark    string
+	Again   bool // it goes on about what the one before is about
 }
 
 // listenBeforeS is how long before a finding listening starts: long enough to
@@ -80,6 +83,16 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 	if err != nil {
 		return v, err
 	}
+	concerning := map[catalog.FlagID]bool{} // the channel, alone or with others
+	if v.Channel != "" {
+		flags, err := s.store.Flags(ctx, catalog.FlagFilter{Show: v.Show, Channel: v.Channel})
+		if err != nil {
+			return v, err
+		}
+		for _, f := range flags {
+			concerning[f.ID] = true
+		}
+	}
 	chosen := []catalog.Flag{}
 	for _, f := range all {
 		if !slices.Contains(v.Kinds, f.Kind) {
@@ -88,7 +101,7 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 		if f.Channel != "" && !slices.Contains(v.Channels, f.Channel) {
 			v.Channels = append(v.Channels, f.Channel)
 		}
-		if v.Kind != "" && f.Kind != v.Kind || v.Channel != "" && !catalog.SameName(f.Channel, v.Channel) {
+		if v.Kind != "" && f.Kind != v.Kind || v.Channel != "" && !concerning[f.ID] {
 			continue
 		}
 		if f.Accepted {
@@ -108,6 +121,7 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 		}
 		return cmp.Or(cmp.Compare(b.Show, a.Show), health.Compare(a, b))
 	})
+	chosen = health.Together(chosen)
 	v.Of = len(chosen)
 	v.First, _ = strconv.Atoi(q.Get("after"))
 	v.First = min(max(0, v.First), max(0, v.Of-1))
@@ -130,27 +144,38 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 	return v, err
 }
 
-// flagRows finds the track of each finding.
+// flagRows finds the tracks of each finding.
 func (s *Server) flagRows(ctx context.Context, flags []catalog.Flag) ([]flagRow, error) {
 	rows := make([]flagRow, 0, len(flags))
-	tracks := map[catalog.RecordingID]map[int]catalog.TrackID{}
-	for _, f := range flags {
+	tracks := map[catalog.RecordingID][]catalog.Track{}
+	for i, f := range flags {
 		if tracks[f.RecordingID] == nil {
-			tracks[f.RecordingID] = map[int]catalog.TrackID{}
-			all, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: f.RecordingID})
-			if err != nil {
+			var err error
+			if tracks[f.RecordingID], err = s.store.Tracks(ctx, catalog.TrackFilter{Recording: f.RecordingID}); err != nil {
 				return nil, err
 			}
-			for _, t := range all {
-				tracks[f.RecordingID][t.Number] = t.ID
-			}
 		}
-		rows = append(rows, flagRow{Flag: f, TrackID: tracks[f.RecordingID][f.Track], ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity]})
+		t := firstOf(f, tracks[f.RecordingID])
+		rows = append(rows, flagRow{Flag: f, TrackID: t.ID, Number: t.Number, Heard: t.Channel, ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity],
+			Again: i > 0 && health.Alike(flags[i-1], f)})
 	}
 	return rows, nil
 }
 
-// flagOf returns the finding that an address names, with its track.
+// firstOf returns the first track that a finding names, a zero one where there is
+// none.
+func firstOf(f catalog.Flag, tracks []catalog.Track) catalog.Track {
+	for _, number := range f.Tracks() {
+		for _, t := range tracks {
+			if t.Number == number {
+				return t
+			}
+		}
+	}
+	return catalog.Track{}
+}
+
+// flagOf returns the finding that an address names, with its first track.
 func (s *Server) flagOf(r *http.Request) (catalog.Flag, catalog.Track, error) {
 	id, err := number(r.PathValue("id"), "finding")
 	if err != nil {
@@ -167,12 +192,7 @@ func (s *Server) flagOf(r *http.Request) (catalog.Flag, catalog.Track, error) {
 	if err != nil {
 		return catalog.Flag{}, catalog.Track{}, err
 	}
-	for _, t := range tracks {
-		if t.Number == flags[0].Track {
-			return flags[0], t, nil
-		}
-	}
-	return flags[0], catalog.Track{}, nil
+	return flags[0], firstOf(flags[0], tracks), nil
 }
 
 // editFlag accepts a finding, or opens it again.
@@ -218,7 +238,7 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img"><title>%s</title><style>%s</style>`, evidenceWidth, evidenceHeight,
-		escape(fmt.Sprintf("Level of %s around %s", flag.Channel, clock(flag.StartS()))), evidenceStyle)
+		escape(fmt.Sprintf("Level of %s around %s", track.Channel, clock(flag.StartS()))), evidenceStyle)
 	from, to := flag.StartS()-evidenceAroundS, max(flag.EndS(), flag.StartS()+0.1)+evidenceAroundS
 	x := func(t float64) float64 { return (t - from) / (to - from) * evidenceWidth }
 	fmt.Fprintf(&b, `<rect class="span" x="%.1f" y="0" width="%.1f" height="%d"/>`, x(flag.StartS()), max(2, x(flag.EndS())-x(flag.StartS())), evidenceHeight)

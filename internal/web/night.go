@@ -91,7 +91,7 @@ type trackDoc struct {
 type flagDoc struct {
 	catalog.FlagID `json:"id"`
 	Recording      catalog.RecordingID `json:"recording"`
-	Track          int                 `json:"track"`
+	Tracks         []int               `json:"tracks"` // numbers of those of its recording that it concerns
 	Kind           string              `json:"kind"`
 	Severity       catalog.Severity    `json:"severity"`
 	StartS         float64             `json:"start_s"` // of its recording
@@ -139,7 +139,13 @@ func (s *Server) night(r *http.Request, date catalog.Date) (nightDoc, error) {
 		return nightDoc{}, err
 	}
 	for _, f := range flags {
-		doc.Flags = append(doc.Flags, flagDoc{f.ID, f.RecordingID, f.Track, words(f.Kind), f.Severity, f.StartS(), f.EndS(), f.Text, f.Accepted})
+		concerned := []int{}
+		for _, t := range tracks {
+			if t.RecordingID == f.RecordingID && f.Concerns(t.Number) {
+				concerned = append(concerned, t.Number)
+			}
+		}
+		doc.Flags = append(doc.Flags, flagDoc{f.ID, f.RecordingID, concerned, words(f.Kind), f.Severity, f.StartS(), f.EndS(), f.Text, f.Accepted})
 	}
 	doc.Undo, doc.Redo = s.edits.names(date)
 	return doc, nil

@@ -57,14 +57,14 @@ async function start() {
     built = stamp;
     if (!tracks.some((t) => t.id === s.row)) s.row = tracks[0]?.id || 0;
     body.replaceChildren(...tracks.map((t) => {
-      const mine = flags.filter((f) => f.track === t.number && !f.accepted);
+      const mine = flags.filter((f) => f.tracks.includes(t.number) && !f.accepted);
       const canvas = el("canvas", { role: "img", "aria-label": `${t.channel}: level over time` + (mine.length ? `; ${mine.length} flags: ${[...new Set(mine.map((f) => f.kind))].join(", ")}` : "") });
       const row = el("tr", { "data-track": t.id, title: t.name && t.name !== t.channel ? `recorded as ${t.name}` : null },
         el("td", { class: "n" }, String(t.number)),
         el("th", { scope: "row" }, el("button", { onclick: () => chooseRow(t.id), onfocus: () => chooseRow(t.id) }, t.channel, mine.length ? el("span", { class: "state " + worst(mine), "aria-hidden": "true" }, ` ${mark(mine)}`) : null)),
         el("td", { class: "strip" }, canvas),
         ...["rms_dbfs", "true_peak_dbtp", "loudness_lufs", "crest_factor_db"].map((name) => el("td", { class: "n f", "data-figure": name })));
-      row.track = t; row.canvas = canvas; row.flags = flags.filter((f) => f.track === t.number);
+      row.track = t; row.canvas = canvas; row.flags = flags.filter((f) => f.tracks.includes(t.number));
       canvas.addEventListener("pointerdown", (e) => { chooseRow(t.id); setCursor(timeAt(e.clientX)); });
       canvas.addEventListener("dblclick", () => hear());
       canvas.addEventListener("pointermove", (e) => {

@@ -25,9 +25,14 @@ export function atCursor(s, row, shift) {
   return [`${row.track.channel} at ${clock(s.cursor, true)}: ${levelAt(s, row.track.id, s.cursor) || "–"}`, ...found].join("  ");
 }
 
-/** nextFlag is the next open finding of the night, whatever its channel, or the one before. */
+/**
+ * nextFlag is the next open finding of the night, whatever its channel, or the one before. One that several
+ * channels share is gone to once, in the first of their rows.
+ */
 export function nextFlag(rows, s, shift, by) {
-  const all = rows.flatMap((r) => r.flags.filter((f) => !f.accepted).map((f) => ({ row: r, at: f.start_s + shift })))
+  const seen = new Set();
+  const fresh = (f) => !f.accepted && !seen.has(f.id) && seen.add(f.id);
+  const all = rows.flatMap((r) => r.flags.filter(fresh).map((f) => ({ row: r, at: f.start_s + shift })))
     .sort((a, b) => a.at - b.at || a.row.track.number - b.row.track.number);
   const i = all.findIndex((f) => f.row.track.id === s.row && Math.abs(f.at - s.cursor) < 0.01);
   if (i >= 0) return all[(i + by + all.length) % all.length];
