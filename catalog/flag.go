@@ -178,62 +178,6 @@ func readEvidence(text string, into *Evidence) error {
 	return nil
 }
 
-// channelsOf names the channel of a track by recording and number.
-type channelsOf struct {
-	held   map[[2]int64]string // by the tracks that there are
-	listed map[[2]int64]string // by the input lists, where there is no track too
-}
-
-func (c channelsOf) of(f Flag) string {
-	key := [2]int64{int64(f.RecordingID), int64(f.Track)}
-	if name, ok := c.held[key]; ok && f.Kind != MissingTrack {
-		return name
-	}
-	if name, ok := c.listed[key]; ok {
-		return name
-	}
-	return fmt.Sprintf("Track %d", f.Track)
-}
-
-// channelNames resolves the channels that flags may be about, of one show or of
-// all: those of the input lists, also where there is no track, and those of
-// tracks with a name.
-func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error) {
-	names := channelsOf{map[[2]int64]string{}, map[[2]int64]string{}}
-	recordings, err := s.Recordings(ctx, RecordingFilter{Show: show})
-	if err != nil {
-		return names, err
-	}
-	lists, err := s.InputLists(ctx)
-	if err != nil {
-		return names, err
-	}
-	inForce := map[int64]inputsInForce{}
-	for _, r := range recordings {
-		inputs := InForce(lists, r.Show, r.Rig)
-		inForce[int64(r.ID)] = lookUp(inputs)
-		for _, in := range inputs {
-			if in.Channel != "" {
-				names.listed[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel
-			}
-		}
-	}
-	var w where
-	w.add(show != "", "s.date = ?", show)
-	w.add(true, "t.name <> ''")
-	w.add(true, "EXISTS (SELECT 1 FROM flags f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
-	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.assumed, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,
-		func(row scanner) (struct{}, error) {
-			var key [2]int64
-			var assumed bool
-			var name string
-			err := row.Scan(&key[0], &key[1], &assumed, &name)
-			_, names.held[key] = inForce[key[0]].of(int(key[1]), assumed, name)
-			return struct{}{}, err
-		})
-	return names, err
-}
-
 // ReplaceFlags makes the findings about a recording the given ones. One that
 // was there before, the same kind on the same track at an overlapping time,
 // keeps its id; of several the one that overlaps most. Of those that share

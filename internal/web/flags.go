@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/envelope"
 	"nightreel/internal/health"
 )
 
@@ -93,13 +92,29 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 			concerning[f.ID] = true
 		}
 	}
+	tracks := s.tracksOnce(ctx)
 	chosen := []catalog.Flag{}
 	for _, f := range all {
 		if !slices.Contains(v.Kinds, f.Kind) {
 			v.Kinds = append(v.Kinds, f.Kind)
 		}
-		if f.Channel != "" && !slices.Contains(v.Channels, f.Channel) {
-			v.Channels = append(v.Channels, f.Channel)
+		channels := []string{f.Channel}
+		if f.Channel == "" && len(f.Tracks()) > 0 {
+			channels = nil
+			of, err := tracks(f.RecordingID)
+			if err != nil {
+				return v, err
+			}
+			for _, t := range of {
+				if f.Concerns(t.Number) {
+					channels = append(channels, t.Channel)
+				}
+			}
+		}
+		for _, c := range channels {
+			if c != "" && !slices.Contains(v.Channels, c) {
+				v.Channels = append(v.Channels, c)
+			}
 		}
 		if v.Kind != "" && f.Kind != v.Kind || v.Channel != "" && !concerning[f.ID] {
 			continue
@@ -147,19 +162,31 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 // flagRows finds the tracks of each finding.
 func (s *Server) flagRows(ctx context.Context, flags []catalog.Flag) ([]flagRow, error) {
 	rows := make([]flagRow, 0, len(flags))
-	tracks := map[catalog.RecordingID][]catalog.Track{}
+	tracks := s.tracksOnce(ctx)
 	for i, f := range flags {
-		if tracks[f.RecordingID] == nil {
-			var err error
-			if tracks[f.RecordingID], err = s.store.Tracks(ctx, catalog.TrackFilter{Recording: f.RecordingID}); err != nil {
-				return nil, err
-			}
+		of, err := tracks(f.RecordingID)
+		if err != nil {
+			return nil, err
 		}
-		t := firstOf(f, tracks[f.RecordingID])
+		t := firstOf(f, of)
 		rows = append(rows, flagRow{Flag: f, TrackID: t.ID, Number: t.Number, Heard: t.Channel, ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity],
 			Again: i > 0 && health.Alike(flags[i-1], f)})
 	}
 	return rows, nil
+}
+
+// tracksOnce returns a recording's tracks, asked for once each.
+func (s *Server) tracksOnce(ctx context.Context) func(catalog.RecordingID) ([]catalog.Track, error) {
+	known := map[catalog.RecordingID][]catalog.Track{}
+	return func(id catalog.RecordingID) ([]catalog.Track, error) {
+		if known[id] == nil {
+			var err error
+			if known[id], err = s.store.Tracks(ctx, catalog.TrackFilter{Recording: id}); err != nil {
+				return nil, err
+			}
+		}
+		return known[id], nil
+	}
 }
 
 // firstOf returns the first track that a finding names, a zero one where there is
@@ -217,69 +244,4 @@ func (s *Server) editFlag(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.WriteHeader(http.StatusNoContent)
-}
-
-const (
-	evidenceWidth   = 360
-	evidenceHeight  = 64
-	evidenceAroundS = 8   // shown on either side of a finding
-	evidenceFloorDB = -72 // at the bottom edge
-)
-
-// evidence draws the track's envelope around a finding.
-func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
-	flag, track, err := s.flagOf(r)
-	if err != nil {
-		s.failed(w, r, err)
-		return
-	}
-	w.Header().Set("Content-Type", "image/svg+xml")
-	// Its colours follow the reader's system, which takes a style of its own.
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img"><title>%s</title><style>%s</style>`, evidenceWidth, evidenceHeight,
-		escape(fmt.Sprintf("Level of %s around %s", track.Channel, clock(flag.StartS()))), evidenceStyle)
-	from, to := flag.StartS()-evidenceAroundS, max(flag.EndS(), flag.StartS()+0.1)+evidenceAroundS
-	x := func(t float64) float64 { return (t - from) / (to - from) * evidenceWidth }
-	fmt.Fprintf(&b, `<rect class="span" x="%.1f" y="0" width="%.1f" height="%d"/>`, x(flag.StartS()), max(2, x(flag.EndS())-x(flag.StartS())), evidenceHeight)
-	for _, db := range []float64{-20, -40, -60} {
-		fmt.Fprintf(&b, `<line class="rule" x1="0" x2="%d" y1="%.1f" y2="%.1f"/>`, evidenceWidth, evidenceY(db), evidenceY(db))
-	}
-	if track.ID != 0 {
-		rate := float64(track.SampleRate)
-		strip, err := envelope.OfTrack(r.Context(), s.store, track, int64(from*rate), int64(to*rate), evidenceWidth/2)
-		if err != nil {
-			s.failed(w, r, err)
-			return
-		}
-		b.WriteString(evidencePath("peak", strip.Columns, 0))
-		b.WriteString(evidencePath("rms", strip.Columns, 1))
-	}
-	b.WriteString(`</svg>`)
-	w.Write([]byte(b.String()))
-}
-
-const evidenceStyle = `.span{fill:#e8b04a;fill-opacity:.35}.rule{stroke:#8886;stroke-width:.5}.peak{fill:#9aa7b0}.rms{fill:#2b4a66}` +
-	`@media (prefers-color-scheme:dark){.peak{fill:#5d6b75}.rms{fill:#a9c7e0}.span{fill-opacity:.4}}`
-
-// evidenceY places a level, dBFS, from the top edge.
-func evidenceY(db float64) float64 {
-	return min(evidenceHeight, max(0, db/evidenceFloorDB*evidenceHeight))
-}
-
-// evidencePath draws one of a strip's two levels as an area.
-func evidencePath(class string, columns []byte, offset int) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, `<path class="%s" d="`, class)
-	for c := 0; 2*c < len(columns); c++ {
-		code := columns[2*c+offset]
-		if code < 2 {
-			continue
-		}
-		if y := evidenceY(float64(int(code)-255) / 2); y < evidenceHeight {
-			fmt.Fprintf(&b, "M%d %dV%.1fh2V%d", 2*c, evidenceHeight, y, evidenceHeight)
-		}
-	}
-	b.WriteString(`"/>`)
-	return b.String()
 }

@@ -60,6 +60,9 @@ func TestSharedDropout(t *testing.T) {
 		if text := eval[string](p, `document.querySelector(".flag .channel").textContent`); text != fmt.Sprintf("%d channels", len(want)) {
 			t.Errorf("it is about %q", text)
 		}
+		if picked := eval[string](p, `document.querySelector("[name=channel]").value`); picked != channel {
+			t.Errorf("the list of channels stands on %q, want %q", picked, channel)
+		}
 	}
 	p.until(`document.querySelector(".flag img.evidence").complete && document.querySelector(".flag img.evidence").naturalWidth > 0`)
 	if text := eval[string](p, `document.querySelector(".flag .listen").textContent`); text[:len("Listen to "+want[0])] != "Listen to "+want[0] {
