@@ -3,6 +3,7 @@ package health
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"nightreel/catalog"
@@ -69,6 +70,44 @@ func TestHumOfExchanged(t *testing.T) {
 	}
 }
 
+// What stood beside the mains' lines on other nights is a habit of humming only
+// where it stood through half of their minutes, at the mains' frequency.
+func TestHumHabit(t *testing.T) {
+	binHz := float64(testRate) / float64(spectrum.Decimation(testRate)*2*spectrum.Bins)
+	tone := func(hz float64, minutes int) func(v *sound.Voice) {
+		return func(v *sound.Voice) {
+			v.Parts = slices.Clone(v.Parts)
+			for i := range minutes {
+				k := int(hz / binHz)
+				share := hz/binHz - float64(k)
+				v.Parts[i].Quiet[k] += float32(1e-5 * (1 - share))
+				v.Parts[i].Quiet[k+1] += float32(1e-5 * share)
+			}
+		}
+	}
+	for _, row := range []struct {
+		what string
+		past func(v *sound.Voice)
+		want int
+	}{
+		{"quiet on other nights", func(*sound.Voice) {}, 1},
+		{"a bass note beside the line in one minute of three", tone(46.2, 1), 1},
+		{"a bass note beside the line in all of them", tone(46.2, 3), 1},
+		{"the mains in one minute of three", tone(50, 1), 1},
+		{"the mains in two minutes of three", tone(50, 2), 0},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			n := &Night{SampleRate: testRate, Sound: heardNight(map[string]float64{"Vocal": -52}, "Vocal")}
+			n.Tracks = append(n.Tracks, unmeasured(n.Sound.Voices[0].Track))
+			n.Tour = []*sound.Night{heardNight(nil, "Vocal"), heardNight(nil, "Vocal")}
+			row.past(&n.Tour[1].Voices[0])
+			if found := n.hum(n.carried(nil, nil)); len(found) != row.want {
+				t.Errorf("%d hum, want %d; other nights %.1f dB", len(found), row.want, humLevel(&n.Tour[1].Voices[0], binHz, 50))
+			}
+		})
+	}
+}
+
 // A drum's own edges are its habit on whichever track it is found.
 func TestCracksOfExchanged(t *testing.T) {
 	for _, row := range []struct {
@@ -95,6 +134,35 @@ func TestCracksOfExchanged(t *testing.T) {
 			}
 			n.Sound = &sound.Night{Voices: []sound.Voice{{Track: n.track(13).Track}, {Track: n.track(2).Track}}}
 			if found := n.crackles(n.carried(row.swaps, nil)); len(found) != row.want {
+				t.Errorf("%d crackle, want %d: %+v", len(found), row.want, found)
+			}
+		})
+	}
+}
+
+// A stroke that clips its own microphone is heard by the one beside it, edges and
+// all; a contact cracks by itself, whoever clips.
+func TestCracksBesideClipping(t *testing.T) {
+	for _, row := range []struct {
+		what string
+		late int64 // frames from the clipped strokes to what is beside
+		want int
+	}{
+		{"with the strokes, 2 ms later", 96, 0},
+		{"100 ms after them", 4800, 1},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			sc := newScene(7, 0)
+			in, beside := sc.tape("Kick In"), sc.tape("Guitar L")
+			for i := range 40 {
+				at := int64(sc.in(1, 0.2))*4800 + int64(i*i%37+40*i)*2400
+				in.event(meter.ClipRun, at, 40, 1)
+				in.event(meter.Crack, at+40, 1, 0.5)
+				beside.event(meter.Crack, at+row.late, 1, 0.1)
+			}
+			n := night(sc.st, sc.voices, sc.tapes)
+			found := n.crackles(n.carried(nil, nil))
+			if len(found) != row.want || row.want > 0 && found[0].Track != beside.number {
 				t.Errorf("%d crackle, want %d: %+v", len(found), row.want, found)
 			}
 		})

@@ -57,6 +57,18 @@ func crowded(e meter.Envelope) map[int]bool {
 	return found
 }
 
+// edges returns all cracks, also those beside what was clipped, cut flat or
+// dropped out: the neighbours of a stroke that clips hear it, too.
+func edges(e meter.Envelope) []meter.Event {
+	var all []meter.Event
+	for _, ev := range e.Events {
+		if ev.Kind == meter.Crack {
+			all = append(all, ev)
+		}
+	}
+	return all
+}
+
 // cracks returns the frames at which the wave breaks off by itself, and their
 // heights.
 func cracks(e meter.Envelope) []meter.Event {
@@ -114,8 +126,8 @@ func (n *Night) alone() {
 				if k == i || shared {
 					continue
 				}
-				at, _ := slices.BinarySearchFunc(o.cracks, ev.Start-near, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
-				shared = at < len(o.cracks) && o.cracks[at].Start <= ev.Start+near || o.crowded[int(ev.Start/int64(meter.BlockFrames(n.SampleRate)))]
+				at, _ := slices.BinarySearchFunc(o.edges, ev.Start-near, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
+				shared = at < len(o.edges) && o.edges[at].Start <= ev.Start+near || o.crowded[int(ev.Start/int64(meter.BlockFrames(n.SampleRate)))]
 			}
 			if !shared {
 				kept[i] = append(kept[i], ev)

@@ -200,13 +200,16 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 	return best, best.lines >= humLines && best.within >= humShare
 }
 
-// humLevel returns the level of what stands at the lines of the mains in a
-// voice's quiet, be it hum or not.
+// humLevel returns the level of what stands at the lines of the mains through
+// half of a voice's minutes, be it hum or not. A bass note beside a line stands in
+// those that have no pause, and is gone in the others, where hum would not be.
 func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 	var levels []float64
 	for i := range v.Parts {
-		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 {
+		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 && math.Abs(found.hz/mains-1) <= humOffMains {
 			levels = append(levels, found.level)
+		} else {
+			levels = append(levels, sound.Silence)
 		}
 	}
 	if len(levels) == 0 {

@@ -36,6 +36,7 @@ type Track struct {
 	piles    []pile
 	peaks    []float32     // a block each; only where there are flat tops or piles
 	cracks   []meter.Event // of the wave itself, in order
+	edges    []meter.Event // all cracks, in order: what neighbours may hear
 	cracked  []int         // counts of the blocks that have cracks
 	crowded  map[int]bool  // blocks with more cracks than are kept
 	gaps     []gap
@@ -103,7 +104,7 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 	}
 	r.means = means(e.Blocks)
 	r.gaps, r.texture = gaps(e)
-	r.cracks, r.crowded = cracks(e), crowded(e)
+	r.cracks, r.edges, r.crowded = cracks(e), edges(e), crowded(e)
 	for _, b := range e.Blocks {
 		if b.Cracks > 0 {
 			r.cracked = append(r.cracked, int(b.Cracks))
