@@ -19,6 +19,11 @@ const (
 	// holeS is the shortest piece missing between two files that is told. What
 	// is less comes from time stamps that are only as fine as a second.
 	holeS = 1.5
+
+	// spareNights is from how many other nights on, of which none recorded a line
+	// of the input list, that is how the tour is recorded. Common practice, no
+	// source.
+	spareNights = 2
 )
 
 // lost returns the lines of the input list that were not recorded.
@@ -52,17 +57,20 @@ func listLine(t catalog.Track) int {
 func (n *Night) missing() []catalog.Flag {
 	lost := n.lost()
 	severity := func(in catalog.Input) catalog.Severity {
-		if n.Usual[catalog.Key(in.Channel)] {
+		switch {
+		case n.Usual[catalog.Key(in.Channel)] > 0:
 			return catalog.FaultSeverity
+		case n.Others >= spareNights:
+			return catalog.NoteSeverity // it is never recorded, be it meant or not
 		}
-		return catalog.NoteSeverity // it may never be meant to be recorded
+		return catalog.WarningSeverity // somebody wrote it down, and nothing says that it may be missing
 	}
 	total := n.seconds(n.Frames)
 	if len(lost) > maxEach {
-		worst := catalog.NoteSeverity
-		for _, in := range lost {
-			if severity(in) == catalog.FaultSeverity {
-				worst = catalog.FaultSeverity
+		worst := severity(lost[0])
+		for _, in := range lost[1:] {
+			if s := severity(in); slices.Index(severities, s) < slices.Index(severities, worst) {
+				worst = s
 			}
 		}
 		return []catalog.Flag{{
@@ -77,11 +85,19 @@ func (n *Night) missing() []catalog.Flag {
 		found = append(found, catalog.Flag{
 			Track: in.Track, Kind: catalog.MissingTrack, EndFrame: n.Frames, Severity: severity(in),
 			Evidence: catalog.Evidence{"tracks": 1, "first_track": float64(in.Track), "last_track": float64(in.Track), "missing_s": total},
-			Text: fmt.Sprintf("%s (track %d of the input list) was not recorded: look whether its file is still on the recorder's drive, and arm the track before the next show.",
-				in.Channel, in.Track),
+			Text:     n.missingText(in, severity(in)),
 		})
 	}
 	return found
+}
+
+func (n *Night) missingText(in catalog.Input, severity catalog.Severity) string {
+	if severity == catalog.NoteSeverity {
+		return fmt.Sprintf("%s (track %d of the input list) was not recorded, nor was it on any of %d other nights: arm the track, or leave it out of this rig's input list.",
+			in.Channel, in.Track, n.Others)
+	}
+	return fmt.Sprintf("%s (track %d of the input list) was not recorded: look whether its file is still on the recorder's drive, and arm the track before the next show.",
+		in.Channel, in.Track)
 }
 
 // short finds the tracks that end well before the others. The others are the

@@ -17,9 +17,23 @@ func TestTracksAndFiles(t *testing.T) {
 	}{
 		{"whole", func(n *Night) {}, nil},
 		{"a line without a track that other nights have", func(n *Night) { n.drop(10) }, []string{"missing_track 10 fault"}},
-		{"a line that was never recorded", func(n *Night) {
+		{"a line that three other nights lack, too", func(n *Night) {
 			n.Inputs = append(n.Inputs, catalog.Input{Track: 30, Channel: "Talkback"})
 		}, []string{"missing_track 30 note"}},
+		{"a line that the only other night lacks, too", func(n *Night) {
+			n.Inputs = append(n.Inputs, catalog.Input{Track: 30, Channel: "Talkback"})
+			n.Others = 1
+		}, []string{"missing_track 30 warning"}},
+		{"a line without a track on a first night", func(n *Night) {
+			n.drop(10)
+			n.Usual, n.Others = nil, 0
+		}, []string{"missing_track 10 warning"}},
+		{"a rig that records half of the list on a first night", func(n *Night) {
+			for k := 8; k <= 17; k++ {
+				n.drop(k)
+			}
+			n.Usual, n.Others = nil, 0
+		}, []string{"missing_track 0 warning"}},
 		{"a line that another recording of the rig holds", func(n *Night) {
 			n.drop(10)
 			n.Elsewhere[10] = true

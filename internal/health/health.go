@@ -93,7 +93,7 @@ func load(ctx context.Context, store *catalog.Store, r catalog.Recording, opt Op
 	}
 	if len(n.lost()) > 0 {
 		// All tracks of the tour: not asked for without need.
-		if n.Usual, err = usual(ctx, store, r.Show); err != nil {
+		if n.Usual, n.Others, err = usual(ctx, store, r.Show); err != nil {
 			return nil, err
 		}
 	}
@@ -166,19 +166,28 @@ func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (
 	return numbers, nil
 }
 
-// usual returns the keys of the channels that were recorded on any other night.
-func usual(ctx context.Context, store *catalog.Store, night catalog.Date) (map[string]bool, error) {
+// usual returns on how many other nights each channel was recorded, by its key,
+// and how many other nights there are.
+func usual(ctx context.Context, store *catalog.Store, night catalog.Date) (on map[string]int, others int, err error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{})
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	keys := map[string]bool{}
+	type channelOn struct {
+		show catalog.Date
+		key  string
+	}
+	on = map[string]int{}
+	shows, had := map[catalog.Date]bool{}, map[channelOn]bool{}
 	for _, t := range tracks {
-		if t.Show != night {
-			keys[catalog.Key(t.Channel)] = true
+		c := channelOn{t.Show, catalog.Key(t.Channel)}
+		if t.Show == night || had[c] {
+			continue
 		}
+		had[c], shows[t.Show] = true, true
+		on[c.key]++
 	}
-	return keys, nil
+	return on, len(shows), nil
 }
 
 // past reads a channel's tracks of the nearest other nights.

@@ -23,8 +23,11 @@ type Night struct {
 	// rig holds for the same time. nil means that missing tracks are told of
 	// that one.
 	Elsewhere map[int]bool
-	Usual     map[string]bool   // keys of the channels that other nights have; nil where none is missed
-	Past      map[string][]Past // by key of the channel: other nights, the nearest first
+	// Usual has, by key of the channel, how many of the Others, all other nights,
+	// recorded it; nil where no channel is missed.
+	Usual  map[string]int
+	Others int
+	Past   map[string][]Past // by key of the channel: other nights, the nearest first
 
 	// Sound is what the recording sounds like, and Tour what the other nights
 	// did, the nearest first; nil where they were scanned before that was kept.
@@ -58,12 +61,12 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.clipped()...)
 	flatTops := n.flatTops()
 	found = append(found, flatTops...)
-	found = append(found, n.ceilings(flatTops)...)
 	found = append(found, n.offsets()...)
 	swaps := n.swaps()
 	duplicates := n.duplicates(swaps)
 	silent := n.silent()
 	carried := n.carried(swaps, duplicates)
+	found = append(found, n.ceilings(flatTops, carried)...)
 	crackles := n.crackles(carried)
 	// A contact that opens leaves zeros: that is told already.
 	found = append(found, within(n.dropouts(silent), crackles)...)

@@ -75,22 +75,35 @@ func piles(blocks []meter.Block) []pile {
 	return found
 }
 
-// repeats reports whether an input may repeat its peaks by right: by its name,
-// or because it did on another night.
-func (n *Night) repeats(t *Track) bool {
-	words := strings.FieldsFunc(strings.ToLower(t.Channel), func(r rune) bool { return r < 'a' || r > 'z' })
-	return t.rests || slices.ContainsFunc(words, func(w string) bool {
+// repeats reports whether an input may repeat its peaks by right: by the name of a
+// channel whose signal it may hold, or because that one did on another night.
+func (n *Night) repeats(channels []string) bool {
+	return slices.ContainsFunc(channels, func(channel string) bool {
+		for i := range n.Tracks {
+			if o := &n.Tracks[i]; catalog.Key(o.Channel) == channel && (o.rests || byMachine(o.Channel)) {
+				return true
+			}
+		}
+		return slices.ContainsFunc(n.Past[channel], func(p Past) bool { return len(p.Track.piles) > 0 })
+	})
+}
+
+// byMachine reports whether a name is of something that plays samples or has an
+// electronic voice.
+func byMachine(channel string) bool {
+	words := strings.FieldsFunc(strings.ToLower(channel), func(r rune) bool { return r < 'a' || r > 'z' })
+	return slices.ContainsFunc(words, func(w string) bool {
 		return slices.Contains([]string{"trigger", "triggers", "trig", "module", "machine", "loop", "loops", "electronic"}, w)
-	}) || slices.ContainsFunc(n.Past[catalog.Key(t.Channel)], func(p Past) bool { return len(p.Track.piles) > 0 })
+	})
 }
 
 // ceilings tells of tracks that ran into a ceiling below full scale, where flat
 // tops by themselves do not tell.
-func (n *Night) ceilings(flatTops []catalog.Flag) []catalog.Flag {
+func (n *Night) ceilings(flatTops []catalog.Flag, of carried) []catalog.Flag {
 	var found []catalog.Flag
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if len(t.piles) == 0 || n.repeats(t) {
+		if len(t.piles) == 0 || n.repeats(of[t.Number]) {
 			continue
 		}
 		for k := 0; k < len(t.piles); {

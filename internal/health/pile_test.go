@@ -80,3 +80,22 @@ func TestCeilings(t *testing.T) {
 		})
 	}
 }
+
+// By name or by other nights, of any channel whose signal a track may hold.
+func TestRepeats(t *testing.T) {
+	n := &Night{Past: map[string][]Past{"hat": {{Track: Track{piles: []pile{{peaks: 80}}}}}}}
+	for i, name := range []string{"Hat", "Vocal", "Drum Loop", "Sampler"} {
+		n.Tracks = append(n.Tracks, unmeasured(catalog.Track{Number: i + 1, Channel: name}))
+		n.Tracks[i].rests = mayRest(&n.Tracks[i])
+	}
+	for _, row := range []struct {
+		holds []string
+		want  bool
+	}{
+		{[]string{"hat"}, true}, {[]string{"vocal"}, false}, {[]string{catalog.Key("Drum Loop")}, true}, {[]string{"sampler"}, true}, {[]string{"vocal", "sampler"}, true},
+	} {
+		if got := n.repeats(row.holds); got != row.want {
+			t.Errorf("what holds %q may repeat its peaks: %v", row.holds, got)
+		}
+	}
+}

@@ -310,10 +310,10 @@ func (t *tape) track() Track {
 
 // night puts tapes together; those that are nil were not recorded.
 func night(st *stageNight, voices []voice, tapes []*tape) *Night {
-	n := &Night{SampleRate: testRate, Frames: int64(st.blocks) * testRate / 10, Takes: st.takes, Elsewhere: map[int]bool{}, Usual: map[string]bool{}, Past: map[string][]Past{}}
+	n := &Night{SampleRate: testRate, Frames: int64(st.blocks) * testRate / 10, Takes: st.takes, Elsewhere: map[int]bool{}, Usual: map[string]int{}, Others: 3, Past: map[string][]Past{}}
 	for i, v := range voices {
 		n.Inputs = append(n.Inputs, catalog.Input{Track: i + 1, Channel: v.name, Group: v.group})
-		n.Usual[catalog.Key(v.name)] = true
+		n.Usual[catalog.Key(v.name)] = 3
 		if tapes[i] != nil {
 			n.Tracks = append(n.Tracks, tapes[i].track())
 			n.Files = append(n.Files, catalog.File{Path: v.name + ".wav", FirstTrack: i + 1, Channels: 1, Frames: tapes[i].frames()})
