@@ -29,7 +29,8 @@ const (
 	// the sound's own lengthen it by some samples.
 	sameCutS = 0.005
 
-	// dropoutSpellS joins the dropouts of a track to one spell.
+	// dropoutSpellS joins the dropouts of a track to one spell; within a song all
+	// are one, and their moments are told.
 	dropoutSpellS = 10
 
 	// faultDropoutMS is the lost time from which repair by hand is no longer
@@ -90,6 +91,7 @@ type dropSpell struct {
 	runs       int
 	lost       int64
 	longest    int64
+	at         []int64 // the first of the moments, maxEach at most
 }
 
 // dropouts finds the runs of zeros that were cut into signal. What silent says
@@ -172,7 +174,8 @@ func (n *Night) apart(a, b int64) float64 { return n.seconds(max(a-b, b-a)) }
 
 // dropSpells joins the losses that lie near each other: a track's own, and those
 // of several tracks where one of them had the one before as well, for who has
-// nothing to play does not show it.
+// nothing to play does not show it. Within a song near is anywhere in it, if most
+// of the tracks are the same.
 func (n *Night) dropSpells(all []loss) []dropSpell {
 	type who struct {
 		track *Track
@@ -186,7 +189,7 @@ func (n *Night) dropSpells(all []loss) []dropSpell {
 		for _, t := range l.tracks {
 			i = max(i, open[who{t, alone}]-1)
 		}
-		if i < 0 || n.seconds(l.start-spells[i].end) > dropoutSpellS {
+		if i < 0 || n.seconds(l.start-spells[i].end) > dropoutSpellS && !(n.sameSong(spells[i].start, l.start) && mostly(spells[i].tracks, l.tracks)) {
 			spells = append(spells, dropSpell{start: l.start})
 			i = len(spells) - 1
 		}
@@ -195,12 +198,28 @@ func (n *Night) dropSpells(all []loss) []dropSpell {
 		s.runs++
 		s.lost += l.frames
 		s.longest = max(s.longest, l.frames)
+		if len(s.at) < maxEach {
+			s.at = append(s.at, l.start)
+		}
 		s.tracks = joined(s.tracks, l.tracks)
 		for _, t := range l.tracks {
 			open[who{t, alone}] = i + 1
 		}
 	}
 	return spells
+}
+
+// sameSong reports whether two frames lie in one take.
+func (n *Night) sameSong(a, b int64) bool {
+	t := n.songAt(a)
+	return t != nil && t == n.songAt(b)
+}
+
+// mostly reports whether the shorter of two lists of tracks shares at least half
+// with the other.
+func mostly(a, b []*Track) bool {
+	both := len(a) + len(b) - len(joined(a, b))
+	return 2*both >= min(len(a), len(b))
 }
 
 func (n *Night) dropoutSeverity(s dropSpell) catalog.Severity {
@@ -252,9 +271,13 @@ func (n *Night) recorderDropout(s dropSpell) catalog.Flag {
 }
 
 func (n *Night) dropoutEvidence(s dropSpell) catalog.Evidence {
-	return catalog.Evidence{
+	e := catalog.Evidence{
 		"runs": float64(s.runs), "samples": float64(s.lost), "lost_ms": n.ms(s.lost), "longest_ms": n.ms(s.longest), "tracks": float64(len(s.tracks)),
 	}
+	for i, at := range s.at {
+		e[fmt.Sprint("at_", i+1, "_s")] = n.seconds(at)
+	}
+	return e
 }
 
 // covered reports whether a flag on the track has most of the span.

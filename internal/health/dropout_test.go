@@ -25,6 +25,23 @@ func TestDropout(t *testing.T) {
 				sc.tape("Guitar L").event(meter.ZeroRun, int64(sc.in(1, 0.1)+7*i)*4800+300, 240, 0.2)
 			}
 		}, []want{{catalog.Dropout, "Guitar L", catalog.FaultSeverity}}},
+		{"three far apart in one song are one spell", func(sc *scene) {
+			for _, part := range []float64{0.1, 0.5, 0.9} {
+				sc.tape("Overhead L").event(meter.ZeroRun, int64(sc.in(1, part))*4800+300, 240, 0.1)
+			}
+		}, []want{{catalog.Dropout, "Overhead L", catalog.FaultSeverity}}},
+		{"one in each of two songs are two", func(sc *scene) {
+			for song := range 2 {
+				sc.tape("Guitar L").event(meter.ZeroRun, int64(sc.in(song, 0.1))*4800+300, 240, 0.1)
+			}
+		}, []want{{catalog.Dropout, "Guitar L", catalog.WarningSeverity}, {catalog.Dropout, "Guitar L", catalog.WarningSeverity}}},
+		{"two stage boxes in one song, far apart", func(sc *scene) {
+			for i, box := range [][]string{{"Kick In", "Snare Top", "Tom"}, {"Guitar L", "Overhead L", "Bass DI"}} {
+				for _, name := range box {
+					sc.tape(name).event(meter.ZeroRun, int64(sc.in(1, 0.1+0.8*float64(i)))*4800+300, 480, 0.1)
+				}
+			}
+		}, []want{{catalog.Dropout, "", catalog.FaultSeverity}, {catalog.Dropout, "", catalog.FaultSeverity}}},
 		{"the same instant on four tracks", func(sc *scene) {
 			for _, name := range []string{"Kick In", "Snare Top", "Overhead L", "Guitar L"} {
 				sc.tape(name).event(meter.ZeroRun, int64(sc.in(1, 0.1))*4800+300, 1100, 0.1)
