@@ -1,6 +1,7 @@
 package health
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -25,16 +26,25 @@ const (
 	sidesR = 0.5
 )
 
-// turn is what the other nights say of one pair.
+// turn is what one other night says of one pair.
 type turn struct {
-	a, b   int
-	weight float64 // above 0: as always; below: turned over
-	nights int
+	a, b int
+	// weight is above 0 where the pair is as it was then, below where it is turned
+	// over, by as much as both nights' pairs have in common: a pair that hears one
+	// thing tells more than two that hear each other from afar.
+	weight float64
 }
 
-// turns compares every pair's curve with the other nights'. Voices that were
-// exchanged are left out, and those that carry another one's signal.
-func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []turn {
+// since is what one other night says.
+type since struct {
+	show  catalog.Date
+	turns []turn
+	has   []bool // by voice: it was recorded then
+}
+
+// turns compares every pair's curve with that of each other night. Voices that
+// were exchanged are left out, and those that carry another one's signal.
+func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []since {
 	out := map[int]bool{}
 	for _, s := range swaps {
 		out[s.a], out[s.b] = true, true
@@ -42,58 +52,51 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []turn {
 	for i := range n.Sound.Voices {
 		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Flag) bool { return f.Track == n.Sound.Voices[i].Track.Number })
 	}
-	var past []likeness
+	var nights []since
 	for _, p := range n.Tour {
-		past = append(past, newLikeness(n.Sound, p))
-	}
-	var all []turn
-	for a := range n.Sound.Voices {
-		for b := a + 1; b < len(n.Sound.Voices); b++ {
-			if out[a] || out[b] {
-				continue
-			}
-			c := n.Sound.Curve(a, b)
-			if c == nil {
-				continue
-			}
-			if r, _ := c.Peak(); math.Abs(r) < pairR {
-				continue
-			}
-			t := turn{a: a, b: b}
-			same, over, both := 0, 0, 0
-			for _, l := range past {
-				if l.of[a] < 0 || l.of[b] < 0 {
+		l := newLikeness(n.Sound, p)
+		s := since{show: showOf(p), has: make([]bool, len(l.of))}
+		for a := range l.of {
+			s.has[a] = l.of[a] >= 0 && !out[a]
+			for b := range a {
+				if !s.has[a] || !s.has[b] {
 					continue
 				}
-				both++
-				d := l.past.Curve(l.of[a], l.of[b])
-				if d == nil {
-					continue
+				if w := turnOf(n.Sound.Curve(b, a), p.Curve(l.of[b], l.of[a])); w != 0 {
+					s.turns = append(s.turns, turn{a: b, b: a, weight: w})
 				}
-				if r, _ := d.Peak(); math.Abs(r) < pairR {
-					continue
-				}
-				cos := c.Cosine(d)
-				switch {
-				case cos >= sameShape:
-					same++
-				case cos <= -sameShape && opposed(c, d) && opposed(d, c):
-					over++
-				}
-				t.weight += cos
-				t.nights++
-			}
-			// A pair that is now so, now so tells nothing.
-			if same > 0 && over > 0 || same+over < min(2, both) || same+over == 0 {
-				continue
-			}
-			t.weight /= float64(t.nights)
-			if math.Abs(t.weight) >= sameShape*0.8 {
-				all = append(all, t)
 			}
 		}
+		nights = append(nights, s)
 	}
-	return all
+	return nights
+}
+
+// turnOf returns the weight of a turn by a pair's curves of tonight and of
+// another night; 0 where they tell nothing.
+func turnOf(c, d *sound.Curve) float64 {
+	if c == nil || d == nil {
+		return 0
+	}
+	r, _ := c.Peak()
+	then, _ := d.Peak()
+	heard := min(math.Abs(r), math.Abs(then))
+	if heard < pairR {
+		return 0
+	}
+	cos := c.Cosine(d)
+	if cos >= sameShape || cos <= -sameShape && opposed(c, d) && opposed(d, c) {
+		return cos * heard
+	}
+	return 0
+}
+
+// showOf returns a night's date; a line check has none, and is of today.
+func showOf(n *sound.Night) catalog.Date {
+	if len(n.Voices) == 0 || n.Voices[0].Track.Show == "" {
+		return "9999-12-31"
+	}
+	return n.Voices[0].Track.Show
 }
 
 // opposed reports whether one curve is turned over where the other one is
@@ -110,88 +113,36 @@ func opposed(c, d *sound.Curve) bool {
 	return top*d.R[at] < 0 && math.Abs(d.R[at]) >= samePlace*math.Abs(peak)
 }
 
-// turned returns the voices whose polarity explains all turned pairs: again and
-// again the one that most pairs speak against.
-func turned(turns []turn) (voices []int, partners map[int][]int, nights map[int]int) {
-	sign := map[int]float64{}
-	of := func(v int) float64 {
-		if sign[v] == 0 {
-			return 1
-		}
-		return sign[v]
-	}
-	for range 64 {
-		votes := map[int]float64{}
-		for _, t := range turns {
-			w := t.weight * of(t.a) * of(t.b)
-			votes[t.a] += w
-			votes[t.b] += w
-		}
-		worst, least := -1, -0.2
-		for _, v := range sortedKeys(votes) {
-			if votes[v] < least || worst >= 0 && votes[v] == least && v > worst {
-				worst, least = v, votes[v]
-			}
-		}
-		if worst < 0 {
-			break
-		}
-		sign[worst] = -of(worst)
-	}
-	partners, nights = map[int][]int{}, map[int]int{}
-	for _, v := range sortedKeys(sign) {
-		if sign[v] > 0 {
-			continue
-		}
-		for _, t := range turns {
-			if t.weight < 0 && (t.a == v || t.b == v) && of(t.a)*of(t.b) < 0 {
-				partners[v] = append(partners[v], t.a+t.b-v)
-				nights[v] = max(nights[v], t.nights)
-			}
-		}
-		if len(partners[v]) > 0 {
-			voices = append(voices, v)
-		}
-	}
-	return voices, partners, nights
-}
-
-func sortedKeys(m map[int]float64) []int {
-	var keys []int
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
-}
-
 // polarity finds the channels that are turned over against their partners.
 func (n *Night) polarity(swaps []swap, duplicates []catalog.Flag) []catalog.Flag {
 	if n.Sound == nil {
 		return nil
 	}
-	voices, partners, nights := turned(n.turns(swaps, duplicates))
 	var found []catalog.Flag
-	for _, v := range voices {
-		t := n.trackOf(&n.Sound.Voices[v])
+	for _, v := range outvoted(showOf(n.Sound), n.turns(swaps, duplicates)) {
+		t := n.trackOf(&n.Sound.Voices[v.voice])
 		if t == nil {
 			continue
 		}
-		best, at := 0.0, -1
-		for _, p := range partners[v] {
-			if r, _ := n.Sound.Curve(v, p).Peak(); math.Abs(r) > math.Abs(best) {
-				best, at = r, p
-			}
-		}
-		o := n.Sound.Voices[at].Track
+		alike := func(p int) float64 { r, _ := n.Sound.Curve(v.voice, p).Peak(); return r }
+		slices.SortStableFunc(v.partners, func(x, y int) int { return cmp.Compare(math.Abs(alike(y)), math.Abs(alike(x))) })
+		best := v.partners[0]
 		found = append(found, catalog.Flag{
 			Track: t.Number, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
-			Evidence: catalog.Evidence{"with_track": float64(o.Number), "correlation": best, "partners": float64(len(partners[v])), "other_nights": float64(nights[v])},
-			Text: fmt.Sprintf("%s is turned over in polarity against %s and as it was on %s: look for a turned cable or a changed microphone, or switch polarity at the desk.",
-				t.Channel, names(n, partners[v]), otherNights(nights[v])),
+			Evidence: catalog.Evidence{"with_track": float64(n.Sound.Voices[best].Track.Number), "correlation": alike(best), "partners": float64(len(v.partners)), "other_nights": float64(v.nights)},
+			Text:     turnedText(t.Channel, names(n, v.partners), v),
 		})
 	}
 	return append(found, n.sides(found)...)
+}
+
+func turnedText(channel, partners string, v turnedVoice) string {
+	if v.nights > v.alike+1 {
+		return fmt.Sprintf("%s is turned over in polarity against %s, compared with %s: look for a turned cable or a changed microphone, or switch polarity at the desk.",
+			channel, partners, otherNights(v.nights))
+	}
+	return fmt.Sprintf("%s is turned over in polarity against %s, compared with %s, and no more nights tell which is right: look for a turned cable or a changed microphone, then or now.",
+		channel, partners, otherNights(v.nights))
 }
 
 // sides tells of the two sides of one thing that disagree, where no other night
