@@ -254,6 +254,7 @@ func (n *Night) findSwaps() []swap {
 func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 	s := swap{a: a, b: b}
 	var scores []float64
+	both := 0 // nights on which both play, while one is silent tonight
 	for i := range past {
 		l := &past[i]
 		if l.of[a] < 0 || l.of[b] < 0 {
@@ -267,6 +268,9 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 			if here == there {
 				return s, false
 			}
+		case here[0] != here[1] && there == [2]bool{true, true}:
+			both++
+			continue
 		default:
 			continue
 		}
@@ -277,7 +281,8 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 			scores = append(scores, q)
 		}
 	}
-	if len(scores) == 0 {
+	// No exchange makes a channel silent that plays on as many nights as say so.
+	if len(scores) == 0 || both >= len(scores) {
 		return s, false
 	}
 	s.nights = len(scores)
