@@ -171,52 +171,9 @@ func (n *Night) steps(t *Track, s *stage) []step {
 		last = bin
 	}
 	for i := range found {
-		found[i].bin = n.place(&c, found[i])
+		found[i].bin = n.place(t, &c, found[i])
 	}
 	return found
-}
-
-// place returns the bin at which what was played around a step parts best into
-// what was before and what was after: between the pauses that witness it. Near a
-// pause it is the pause's middle, for a last chord that dies away parts well, too.
-func (n *Night) place(c *course, st step) int {
-	from, to := 0, len(c.louds)-1
-	for _, p := range n.hushes().pauses {
-		switch {
-		case p.to <= st.bin:
-			from = p.from
-		case p.from >= st.bin:
-			to = min(to, p.to)
-		}
-		if p.from >= st.bin {
-			break
-		}
-	}
-	loud := c.loud[c.louds[from]:c.louds[to]]
-	total, sum, best, at := 0.0, 0.0, 0.0, -1
-	for _, v := range loud {
-		total += v
-	}
-	for i := 1; i < len(loud); i++ {
-		sum += loud[i-1]
-		a, b := float64(i), float64(len(loud)-i)
-		d := (total-sum)/b - sum/a
-		if d*st.db > 0 && d*d*a*b > best {
-			best, at = d*d*a*b, i
-		}
-	}
-	for b := from; at >= 0 && b < to; b++ {
-		if c.louds[b]-c.louds[from] == at {
-			st.bin = b
-			break
-		}
-	}
-	for _, p := range n.hushes().pauses {
-		if st.bin >= p.from-nearPause && st.bin <= p.to+nearPause {
-			return (p.from + p.to) / 2
-		}
-	}
-	return st.bin
 }
 
 // gains tells of preamps that were turned, within the night or since the other

@@ -1,6 +1,7 @@
 package health
 
 import (
+	"math"
 	"testing"
 
 	"nightreel/catalog"
@@ -72,6 +73,65 @@ func TestStep(t *testing.T) {
 			row.touch(sc)
 			sc.check(t, row.want...)
 		})
+	}
+}
+
+// A step is told where it was made, on a night of four songs that no other night
+// tells of: between the first two, before the last, and within one.
+func TestStepPlace(t *testing.T) {
+	for _, row := range []struct {
+		name    string
+		channel string
+		db      float32
+		song    int
+		part    float64 // of the song; 0: 2.5 s before it
+	}{
+		{"between the first two songs", "Overhead L", 8, 1, 0},
+		{"down between the first two songs", "Bass DI", -8, 1, 0},
+		{"in the middle of the night", "Overhead L", -8, 2, 0},
+		{"before the last song", "Guitar L", -8, 3, 0},
+		{"up before the last song", "Overhead R", 8, 3, 0},
+		{"within a song", "Guitar L", -10, 2, 0.5},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			sc := newScene(8, 0)
+			at := sc.in(row.song, row.part)
+			from, to := at-100, at+100
+			if row.part == 0 {
+				from, to, at = sc.in(row.song-1, 1), at, at-25
+			}
+			sc.tape(row.channel).turn(at, row.db)
+			f := sc.check(t, want{catalog.GainChange, row.channel, catalog.NoteSeverity})[0]
+			if b := int(f.StartFrame / 4800); b < from || b > to {
+				t.Errorf("told at %d s, made at %d s, not from %d to %d s", b/10, at/10, from/10, to/10)
+			}
+		})
+	}
+}
+
+// Pauses must part by more than they scatter.
+func TestPausesScatter(t *testing.T) {
+	for _, row := range []struct {
+		what   string
+		levels []float64 // of four pauses
+		want   float64
+	}{
+		{"steady", []float64{-80, -80.5, -72, -72.3}, 8.1},
+		{"one against three that agree", []float64{-80, -72, -73, -72}, 8},
+		{"one against three, and somebody talks in one of them", []float64{-73.5, -67.9, -66.3, -56.4}, 0},
+		{"they overlap", []float64{-80, -70, -72, -60}, 0},
+	} {
+		h := &hushes{}
+		for k := range row.levels {
+			h.pauses = append(h.pauses, pause{100 * k, 100*k + 20})
+		}
+		bin := 150
+		if row.what[:3] == "one" {
+			bin = 50
+		}
+		if got, ok := h.stepOf(row.levels, bin); !ok || math.Abs(got-row.want) > 0.2 {
+			t.Errorf("%s: %.1f dB, want %.1f", row.what, got, row.want)
+		}
 	}
 }
 

@@ -134,8 +134,16 @@ func (h *hushes) step(t *Track, bin int) (db float64, ok bool) {
 	return b, true
 }
 
-func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
-	var before, after []float64
+// sides returns what a track's pauses hold before and after a bin, in dB, as they
+// are.
+func (h *hushes) sides(t *Track, bin int) (before, after float64) {
+	x, y := h.around(h.raw[t.Number], bin)
+	return sound.Median(x), sound.Median(y)
+}
+
+// around returns the levels of the stepPauses pauses before a bin, and of those
+// after it.
+func (h *hushes) around(levels []float64, bin int) (before, after []float64) {
 	for k := len(levels) - 1; k >= 0; k-- {
 		if h.pauses[k].to <= bin && len(before) < stepPauses && !math.IsNaN(levels[k]) {
 			before = append(before, levels[k])
@@ -146,6 +154,11 @@ func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 			after = append(after, v)
 		}
 	}
+	return before, after
+}
+
+func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
+	before, after := h.around(levels, bin)
 	if len(before) == 0 || len(after) == 0 {
 		return 0, false
 	}
@@ -158,6 +171,12 @@ func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 		gap = slices.Min(before) - slices.Max(after)
 	}
 	if gap < min(leastGainDB, math.Abs(db)/2) {
+		return 0, true
+	}
+	// A side of one pause has nothing to show for how far its pauses scatter. If
+	// the other side's scatter by more than the step, chance made it: of four
+	// pauses one is the quietest.
+	if scatter := max(slices.Max(before)-slices.Min(before), slices.Max(after)-slices.Min(after)); scatter > math.Abs(db) {
 		return 0, true
 	}
 	return db, true
