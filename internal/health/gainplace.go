@@ -31,18 +31,31 @@ func (n *Night) place(t *Track, c *course, st step) int {
 			return (p.from + p.to) / 2
 		}
 	}
-	bin := st.bin
-	if at, ok := parts(c.mates, first.from, last.to, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
-		bin = at
-	} else if at, ok := parts([]mates{c.played(t, n.stage())}, first.from, last.to, int(stepLoudS*binsPerSecond), st.db > 0); ok {
-		bin = at
-	}
-	for _, p := range []pause{first, last} {
-		if bin >= p.from-nearPause && bin <= p.to+nearPause && p.to > p.from {
+	low, high := first.from, last.to
+	if from, to, ok := parts(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
+		if p, ok := pauseNear(from, to, first, last); ok {
 			return (p.from + p.to) / 2
 		}
+		low, high = from, to
 	}
-	return bin
+	low, high, ok := parts([]mates{c.played(t, n.stage())}, low, high, int(stepLoudS*binsPerSecond), st.db > 0)
+	if !ok {
+		return st.bin
+	}
+	if p, ok := pauseNear(low, high, first, last); ok {
+		return (p.from + p.to) / 2
+	}
+	return high
+}
+
+// pauseNear returns the first pause that bins lie near to.
+func pauseNear(low, high int, pauses ...pause) (pause, bool) {
+	for _, p := range pauses {
+		if high >= p.from-nearPause && low <= p.to+nearPause && p.to > p.from {
+			return p, true
+		}
+	}
+	return pause{}, false
 }
 
 // parted reports whether a track holds steadily what was before in the beginning of
@@ -71,11 +84,11 @@ func (c *course) played(t *Track, s *stage) mates {
 	return m
 }
 
-// parts returns the bin from first to last that parts what all hold best, in one
-// direction, of up to so many values more to each side: where as much as can be of
-// how they scatter is explained. ok is false where nothing is.
-func parts(all []mates, first, last, around int, up bool) (bin int, ok bool) {
-	explained := map[int]float64{}
+// parts returns between which bins, from first to last, all that tonight held parts
+// best in one direction, of up to so many values more to each side: where as much as
+// can be of how they scatter is explained. ok is false where nothing is.
+func parts(all []mates, first, last, around int, up bool) (low, high int, ok bool) {
+	explained, before := map[int]float64{}, map[int]int{}
 	for _, m := range all {
 		from, _ := slices.BinarySearch(m.bins, first)
 		to, _ := slices.BinarySearch(m.bins, last)
@@ -89,14 +102,15 @@ func parts(all []mates, first, last, around int, up bool) (bin int, ok bool) {
 			a, b := float64(i-low), float64(high-i)
 			if d := (total-sum)/b - sum/a; i >= from && i <= to && (d > 0) == up {
 				explained[m.bins[i]] += d * d * a * b
+				before[m.bins[i]] = max(before[m.bins[i]], m.bins[i-1])
 			}
 		}
 	}
 	best := 0.0
 	for _, b := range sortedKeys(explained) {
 		if explained[b] > best {
-			bin, best, ok = b, explained[b], true
+			low, high, best, ok = before[b], b, explained[b], true
 		}
 	}
-	return bin, ok
+	return low, high, ok
 }
