@@ -1,6 +1,11 @@
 package scan
 
 import (
+	"maps"
+	"path"
+	"path/filepath"
+	"slices"
+
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
 )
@@ -48,14 +53,35 @@ func (g *group) wholeName(src *source) {
 }
 
 // knownNumber returns the track number that the catalog has for a lane's files,
-// 0 where it knows none of them.
-func (s *scan) knownNumber(l *lane) int {
+// 0 where it knows none of them. twins are the numbers by file name that
+// [scan.twins] found.
+func (s *scan) knownNumber(l *lane, twins map[string]int) int {
 	for _, src := range l.sources {
 		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok && f.Channels == l.channels {
 			return f.FirstTrack
 		}
 	}
-	return 0
+	return twins[filepath.Base(l.sources[0].path)]
+}
+
+// twins returns the track numbers, by file name, of a recording of the same night
+// that has a file of the same name and size for each of a folder's: the folder's
+// own recording, before somebody gave the folder another name or place.
+func (s *scan) twins(g *group) map[string]int {
+	for _, id := range slices.Sorted(maps.Keys(s.known.recordings)) {
+		if s.known.recordings[id].Show != g.key.date {
+			continue
+		}
+		numbers, sizes := map[string]int{}, map[string]int64{}
+		for _, f := range s.known.of[id] {
+			name := path.Base(f.Path)
+			numbers[name], sizes[name] = f.FirstTrack, f.Size
+		}
+		if !slices.ContainsFunc(g.sources, func(src *source) bool { return sizes[filepath.Base(src.path)] != src.size }) {
+			return numbers
+		}
+	}
+	return nil
 }
 
 // beyond returns the first track number after those that have a name: in the

@@ -155,6 +155,34 @@ func TestAssumedNumbersStay(t *testing.T) {
 	}
 }
 
+// A folder with another name is the same recording, with the numbers that it had,
+// whatever list has come since.
+func TestAssumedNumbersOfARenamedFolder(t *testing.T) {
+	const half = 4000
+	store := open(t)
+	dir := lay(t, []file{
+		{"2031-05-02 Hall/Bass DI.wav", take{to: half, track: 1}},
+		{"2031-05-02 Hall/Kick In.wav", take{to: half, track: 2}},
+	})
+	run(t, store, Options{}, dir)
+	before, err := store.Recordings(t.Context(), catalog.RecordingFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	list(t, store, "Kick In", "Snare Top", "Bass DI")
+	if err := os.Rename(filepath.Join(dir, "2031-05-02 Hall"), filepath.Join(dir, "2031-05-02 Barn")); err != nil {
+		t.Fatal(err)
+	}
+	run(t, store, Options{}, dir)
+	after, err := store.Recordings(t.Context(), catalog.RecordingFilter{})
+	if err != nil || len(after) != 1 || after[0].ID != before[0].ID {
+		t.Errorf("recordings %+v, before %+v, %v", after, before, err)
+	}
+	if got, want := patched(t, store), []string{"1 Bass DI = Bass DI.wav", "2 Kick In = Kick In.wav"}; !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
 // Two sets in two folders go together by name, also where the second lacks a
 // file.
 func TestAssumedNumbersOfTwoSets(t *testing.T) {
