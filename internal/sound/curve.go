@@ -148,8 +148,28 @@ func curve(a, b *Voice, rate int) *Curve {
 }
 
 // Together returns how the levels of two voices move together over the cells of
-// songs: the correlation coefficient of their dB, and the number of cells.
+// songs: the correlation coefficient of their dB, and the number of cells. What was
+// worked out is kept.
 func (n *Night) Together(a, b int) (r float64, cells int) {
+	k := [2]int{min(a, b), max(a, b)}
+	m, ok := n.together[k]
+	if !ok {
+		if n.together == nil {
+			n.together = map[[2]int]moves{}
+		}
+		m.r, m.cells = n.moveTogether(k[0], k[1])
+		n.together[k] = m
+	}
+	return m.r, m.cells
+}
+
+// moves is how the levels of two voices move together.
+type moves struct {
+	r     float64
+	cells int
+}
+
+func (n *Night) moveTogether(a, b int) (r float64, cells int) {
 	x, y := &n.Voices[a], &n.Voices[b]
 	var sx, sy, sxx, syy, sxy float64
 	for _, c := range x.In(n.Takes) {

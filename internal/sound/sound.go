@@ -37,7 +37,8 @@ type Night struct {
 	Takes      []Span
 	Voices     []Voice
 
-	curves map[[2]int]*Curve // by voice, the lower first
+	curves   map[[2]int]*Curve // by voice, the lower first
+	together map[[2]int]moves
 }
 
 // Grain returns the level, in dB, below which the recorder's own steps hide what
