@@ -62,7 +62,15 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []since {
 				if !s.has[a] || !s.has[b] {
 					continue
 				}
-				if w := turnOf(n.Sound.Curve(b, a), p.Curve(l.of[b], l.of[a])); w != 0 {
+				c := n.Sound.Curve(b, a)
+				if c == nil {
+					continue
+				}
+				// Most pairs hear nothing together: of those the other night is not asked.
+				if r, _ := c.Peak(); math.Abs(r) < pairR {
+					continue
+				}
+				if w := turnOf(c, p.Curve(l.of[b], l.of[a])); w != 0 {
 					s.turns = append(s.turns, turn{a: b, b: a, weight: w})
 				}
 			}
