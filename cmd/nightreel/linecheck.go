@@ -21,6 +21,9 @@ func (e *env) linecheckCommand() *cli.Command {
 		Description: "Play or tap each input in turn, or record the band's own check; some inputs will do. What is\n" +
 			"measured is thrown away again. A file is the track whose number it tells, else the channel of the\n" +
 			"input list that it is called.\n" +
+			"Levels are those of peaks, as a meter shows them: the mean of the louder half of the seconds in which\n" +
+			"the input was played, beside the middle of stretches of the tour as long. Of tone nothing is said\n" +
+			"where an input was played for less than 20 s.\n" +
 			"With --fail-on-flags exit status 3 when an input is not ok.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "date", Usage: "the day whose input list is in force, as `DATE`; the newest list without it"},
@@ -75,7 +78,7 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 	if len(r.Inputs) > 0 {
 		fmt.Fprintln(e.stdout, wrapped(linecheckSummary(r.Inputs)+": "+linecheckAgainst(r.Against), "", e.textWidth()))
 	}
-	t := newTable(">track", "channel", "status", ">level", ">tour", ">differs", ">gain")
+	t := newTable(">track", "channel", "status", ">played", ">level", ">tour", ">differs", ">gain")
 	number := func(v *float64, none string) string {
 		if v == nil {
 			return none
@@ -91,7 +94,11 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		if in.Difference != nil {
 			differs = signed(*in.Difference)
 		}
-		t.row(fmt.Sprint(in.Track), in.Channel, string(in.Status), number(in.Level, "silent"), number(in.Usual, "-"), differs, gain)
+		played := "-"
+		if in.Alive {
+			played = fmt.Sprintf("%d s", in.Played)
+		}
+		t.row(fmt.Sprint(in.Track), in.Channel, string(in.Status), played, number(in.Level, "silent"), number(in.Usual, "-"), differs, gain)
 	}
 	if err := t.print(e.stdout); err != nil {
 		return err
@@ -105,6 +112,13 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 			}
 			fmt.Fprintln(e.stdout, wrapped(text, "  ", e.textWidth()))
 		}
+	}
+	if groups := r.AlikeGroups(); len(groups) > 0 {
+		var all []string
+		for _, g := range groups {
+			all = append(all, strings.Join(g[:len(g)-1], ", ")+" and "+g[len(g)-1])
+		}
+		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("too alike to hear whether they are exchanged: "+strings.Join(all, "; ")+". Tap or name each one while you watch its meter.", "", e.textWidth()))
 	}
 	if len(r.NotRecorded) > 0 {
 		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("not recorded: "+strings.Join(r.NotRecorded, ", "), "", e.textWidth()))

@@ -22,7 +22,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/spectrum":  {"nightreel/internal/meter"},                                                                                                            // arithmetic alone, like meter
 	"nightreel/internal/meter":     {},                                                                                                                                      // arithmetic alone, testable without cgo
 	"nightreel/internal/sound":     {"nightreel/catalog", "nightreel/internal/spectrum"},                                                                                    // from the catalog alone
-	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,sound,spectrum,health}"},                                                                // a minute of this afternoon against the tour
+	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,envelope,listen,meter,sound,spectrum,health}"},                                          // a minute of this afternoon against the tour
 	"nightreel/internal/envelope":  {"nightreel/catalog", "nightreel/internal/meter"},                                                                                       // the one bridge from stored parts to arithmetic
 	"nightreel/internal/lists":     {"nightreel/catalog", "golang.org/x/text/"},                                                                                             // lists as people write them
 	"nightreel/internal/scan":      {"nightreel/catalog", "nightreel/internal/{wavfile,meter,spectrum,feature,envelope}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night

@@ -158,8 +158,9 @@ func lineAt(t *spectrum.Tone, at int, floor float64) float64 {
 	return float64(peak) + float64(side)*min(max((2*ratio-1)/(1+ratio), -0.5), 1)
 }
 
-// humIn finds hum that stands through a voice's minutes.
-func humIn(v *sound.Voice, binHz float64) (humming, bool) {
+// humIn finds hum that stands through a voice's minutes; alone is how many lines
+// must stand where only one of them is quiet enough to tell.
+func humIn(v *sound.Voice, binHz float64, alone int) (humming, bool) {
 	best := humming{level: sound.Silence}
 	for _, f := range mains {
 		h := humming{mains: f, from: -1}
@@ -185,7 +186,7 @@ func humIn(v *sound.Voice, binHz float64) (humming, bool) {
 		if len(levels) == 0 {
 			continue
 		}
-		if judged < 2 && h.lines < humLinesAlone {
+		if judged < 2 && h.lines < alone {
 			continue
 		}
 		h.level = sound.Percentile(levels, 0.25)
@@ -227,9 +228,18 @@ func (n *Night) hum(of carried) []catalog.Flag {
 	var found []catalog.Flag
 	for i := range n.Sound.Voices {
 		v := &n.Sound.Voices[i]
-		h, ok := humIn(v, binHz)
 		t := n.trackOf(v)
-		if !ok || t == nil || h.level < humLoudest || h.level < v.High-humBelow {
+		if t == nil {
+			continue
+		}
+		// In a line check only one minute is quiet, but the tour has many: lines that
+		// no night had are none of the instrument's.
+		alone := humLinesAlone
+		if n.brief && len(n.before(t.Channel)) > 0 {
+			alone = humLines
+		}
+		h, ok := humIn(v, binHz, alone)
+		if !ok || h.level < humLoudest || h.level < v.High-humBelow {
 			continue
 		}
 		usual, nights := n.humElsewhere(t, of[t.Number], h.mains)

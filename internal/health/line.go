@@ -2,11 +2,9 @@ package health
 
 import (
 	"context"
-	"math"
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
-	"nightreel/internal/spectrum"
 )
 
 // Tour returns what the nights nearest to a date sound like, for comparison:
@@ -17,47 +15,42 @@ func Tour(ctx context.Context, store *catalog.Store, date catalog.Date, rig stri
 	return n.Tour, err
 }
 
+// Pair is two voices of a line check, the lower index first.
+type Pair struct{ A, B int }
+
+// Exchanged returns the pairs of a recording of minutes that are exchanged by all
+// that tells it of a night: how they sound, whom they hear, with whom they move.
+// unsure are the pairs of which that tells nothing. Where inputs are played in
+// turn, only the first of the three is left.
+func Exchanged(line *sound.Night, tour []*sound.Night) (found, unsure []Pair) {
+	n := lineNight(line, tour)
+	for _, s := range n.swaps() {
+		found = append(found, Pair{s.a, s.b})
+	}
+	return found, n.unsure
+}
+
 // Line judges a recording of minutes, in which every input was played or
-// tapped, against the tour: exchanged inputs, polarity and hum. Flags lack what
-// a store fills in.
-func Line(line *sound.Night, tour []*sound.Night) []catalog.Flag {
-	n := &Night{SampleRate: line.SampleRate, Sound: line, Tour: tour}
+// tapped, against the tour: exchanged inputs, which are given, polarity and hum.
+// Flags lack what a store fills in.
+func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair) []catalog.Flag {
+	n := lineNight(line, tour)
+	n.compared = true
+	for _, p := range exchanged {
+		nights := min(len(n.before(line.Voices[p.A].Track.Channel)), len(n.before(line.Voices[p.B].Track.Channel)))
+		n.exchanged = append(n.exchanged, swap{a: p.A, b: p.B, nights: nights})
+	}
+	found := n.swapped(n.exchanged)
+	found = append(found, n.polarity(n.exchanged, nil)...)
+	return append(found, n.hum(n.carried(n.exchanged, nil))...)
+}
+
+func lineNight(line *sound.Night, tour []*sound.Night) *Night {
+	n := &Night{SampleRate: line.SampleRate, Sound: line, Tour: tour, brief: true}
 	for i := range line.Voices {
 		t := line.Voices[i].Track
 		n.Frames = max(n.Frames, t.Frames)
 		n.Tracks = append(n.Tracks, unmeasured(t))
 	}
-	swaps := n.swaps()
-	found := n.swapped(swaps)
-	found = append(found, n.polarity(swaps, nil)...)
-	return append(found, n.hum(n.carried(swaps, nil))...)
-}
-
-// Unlike returns by how many dB a voice's spectrum lies from what the channel
-// had on the tour, and how far the tour's nights lie from each other; NaN where
-// too few nights tell. Levels as a whole do not count.
-func Unlike(v *sound.Voice, tour []*sound.Night) (apart, usual float64) {
-	var past []*sound.Voice
-	for _, p := range tour {
-		if o := p.Find(catalog.Key(v.Track.Channel)); o != nil && o.Plays() {
-			past = append(past, o)
-		}
-	}
-	var here, among []float64
-	for i, o := range past {
-		here = append(here, shapesApart(v, o))
-		for _, p := range past[:i] {
-			among = append(among, shapesApart(o, p))
-		}
-	}
-	return sound.Median(here), sound.Median(among)
-}
-
-func shapesApart(a, b *sound.Voice) float64 {
-	lift := b.Song - a.Song
-	var x [spectrum.Bands]float64
-	for i, v := range a.Bands {
-		x[i] = math.Max(v+lift, sound.Silence)
-	}
-	return bandsApart(a, b, &x, &b.Bands)
+	return n
 }

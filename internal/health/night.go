@@ -33,11 +33,13 @@ type Night struct {
 	// did, the nearest first; nil where they were scanned before that was kept.
 	Sound *sound.Night
 	Tour  []*sound.Night
+	brief bool // Sound is a line check of a minute, and no night
 
 	heard     *stage  // found once
 	hushed    *hushes // found once
 	parted    bool    // cracks that several tracks have are out
 	exchanged []swap  // found once, with compared
+	unsure    []Pair  // voices that may be exchanged or not, for all that tells; with compared
 	compared  bool
 }
 

@@ -254,7 +254,8 @@ func (n *Night) findSwaps() []swap {
 func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 	s := swap{a: a, b: b}
 	var scores []float64
-	both := 0 // nights on which both play, while one is silent tonight
+	both := 0      // nights on which both play, while one is silent tonight
+	asked := false // whether any night has both as they are tonight
 	for i := range past {
 		l := &past[i]
 		if l.of[a] < 0 || l.of[b] < 0 {
@@ -274,6 +275,7 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 		default:
 			continue
 		}
+		asked = true
 		if q := l.exchange(a, b); !math.IsNaN(q) {
 			if q < swappedNot {
 				return s, false
@@ -281,12 +283,18 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 			scores = append(scores, q)
 		}
 	}
+	if len(scores) == 0 && asked {
+		n.unsure = append(n.unsure, Pair{a, b})
+	}
 	// No exchange makes a channel silent that plays on as many nights as say so.
 	if len(scores) == 0 || both >= len(scores) {
 		return s, false
 	}
 	s.nights = len(scores)
 	s.score = sound.Median(scores)
+	if s.score < swappedAt {
+		n.unsure = append(n.unsure, Pair{a, b})
+	}
 	return s, s.score >= swappedAt
 }
 

@@ -14,9 +14,9 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// playing writes a mono file in which a channel plays every other five seconds over
+// plays writes a mono file in which a channel plays every other five seconds over
 // the stage that all channels hear, each in a colour of its own.
-func playing(t testing.TB, path string, channel int, f wavfile.Format, seconds int, gain float64) {
+func plays(t testing.TB, path string, channel int, f wavfile.Format, seconds int, gain float64) {
 	t.Helper()
 	own, stage := rand.New(rand.NewPCG(1, uint64(channel))), rand.New(rand.NewPCG(2, 2))
 	colour := 0.02 + 0.9*float64(channel%13)/13
@@ -77,14 +77,14 @@ func TestCheckByName(t *testing.T) {
 	f := wavfile.Format{SampleRate: 8000, BitDepth: 16, ContainerBytes: 2, Channels: 1}
 	night, line, bad := t.TempDir(), t.TempDir(), t.TempDir()
 	for i, name := range channels {
-		playing(t, filepath.Join(night, fmt.Sprintf("%02d %s.wav", i+1, name)), i, f, 30, 1)
+		plays(t, filepath.Join(night, fmt.Sprintf("%02d %s.wav", i+1, name)), i, f, 30, 1)
 	}
 	store := scanned(t, channels, night, night)
 	for i, gain := range map[int]float64{1: 1, 2: 3, 3: 1} {
-		playing(t, filepath.Join(line, channels[i]+".wav"), i, f, 30, gain)
+		plays(t, filepath.Join(line, channels[i]+".wav"), i, f, 30, gain)
 	}
-	playing(t, filepath.Join(line, "Kazoo.wav"), 7, f, 30, 1)
-	playing(t, filepath.Join(bad, "03 Bass.wav"), 2, f, 30, 1)
+	plays(t, filepath.Join(line, "Kazoo.wav"), 7, f, 30, 1)
+	plays(t, filepath.Join(bad, "03 Bass.wav"), 2, f, 30, 1)
 	for name, content := range map[string]string{"empty.wav": "", "text.wav": "no sound"} {
 		if err := os.WriteFile(filepath.Join(bad, name), []byte(content), 0o644); err != nil {
 			t.Fatal(err)
@@ -133,7 +133,7 @@ func BenchmarkCheck(b *testing.B) {
 	var channels, nights []string
 	for i := range count {
 		channels = append(channels, fmt.Sprintf("Channel %c%d", 'A'+i/8, i%8))
-		playing(b, filepath.Join(dir, "line", fmt.Sprintf("%02d %s.wav", i+1, channels[i])), i, f, seconds, 1)
+		plays(b, filepath.Join(dir, "line", fmt.Sprintf("%02d %s.wav", i+1, channels[i])), i, f, seconds, 1)
 	}
 	for n := range 4 {
 		night := filepath.Join(dir, fmt.Sprintf("night %d", n+1))

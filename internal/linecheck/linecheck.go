@@ -9,25 +9,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/health"
 	"nightreel/internal/scan"
-	"nightreel/internal/sound"
-)
-
-const (
-	// aliveDB is how far above its own quiet an input must come to have been
-	// played, and faintDBFS what no input that was played stays below.
-	aliveDB   = 10
-	faintDBFS = -85
-	// gainDB is the least difference from the tour that a gain is suggested for,
-	// and wildDB the one that is no matter of taste. Common practice, no source.
-	gainDB = 3
-	wildDB = 10
-	// unlikeDB is by how much more than from night to night a spectrum must differ.
-	unlikeDB = 5
 )
 
 // Report is a line check.
@@ -56,17 +43,24 @@ type Input struct {
 	Channel string   `json:"channel"`
 	Status  Status   `json:"status"`
 	Alive   bool     `json:"alive"`
-	Level   *float64 `json:"level_dbfs"` // RMS of its loudest six seconds; null: silence
-	// Usual is the tour's median for the same, Difference how far above it the
-	// input is, Suggest by how much its gain should be turned.
+	Level   *float64 `json:"level_dbfs"` // of its peaks while it was played; null: silence
+	Played  int      `json:"played_s"`   // seconds in which it was
+	// Usual is the tour's middle for the same in as many seconds, Low and High what
+	// nine tenths of them lie between; Difference is how far above Usual the input
+	// is, Suggest by how much its gain should be turned.
 	Usual      *float64 `json:"usual_dbfs,omitempty"`
+	Low        *float64 `json:"usual_low_dbfs,omitempty"`
+	High       *float64 `json:"usual_high_dbfs,omitempty"`
 	Difference *float64 `json:"difference_db,omitempty"`
 	Suggest    *float64 `json:"gain_suggestion_db,omitempty"`
 	Swapped    string   `json:"swapped_with,omitempty"`
-	Turned     bool     `json:"polarity_turned"`
-	Hum        *float64 `json:"hum_dbfs,omitempty"`
-	Tone       *float64 `json:"tone_differs_db,omitempty"`
-	Text       []string `json:"text"` // a sentence each
+	// Alike are channels that it sounds so like on the tour that nothing here tells
+	// whether they are exchanged.
+	Alike  []string `json:"alike,omitempty"`
+	Turned bool     `json:"polarity_turned"`
+	Hum    *float64 `json:"hum_dbfs,omitempty"`
+	Tone   *float64 `json:"tone_differs_db,omitempty"`
+	Text   []string `json:"text"` // a sentence each
 }
 
 // Options are the choices of [Check].
@@ -90,32 +84,56 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		return r, err
 	}
 	inputs := catalog.InForce(lists, opt.Date, opt.Rig)
-	line, problems, err := listen(ctx, path, inputs, opt, p)
+	line, problems, err := measure(ctx, path, inputs, opt, p)
 	r.Problems = append(r.Problems, problems...)
 	if err != nil {
 		return r, err
 	}
-	tour, err := health.Tour(ctx, store, opt.Date, opt.Rig)
+	nights, err := health.Tour(ctx, store, opt.Date, opt.Rig)
 	if err != nil {
 		return r, err
 	}
-	for _, n := range tour {
+	t := tour{nights: nights}
+	line.hush(nights)
+	t.howPlayed(line.Night, line.peaks)
+	for _, n := range nights {
 		r.Against = append(r.Against, n.Voices[0].Track.Show)
+		heard, err := secondsOf(ctx, store, n.Voices[0].Track.RecordingID)
+		if err != nil {
+			return r, err
+		}
+		t.peaks = append(t.peaks, heard)
 	}
 	recorded := map[string]bool{}
+	var all []heard
 	for i := range line.Voices {
-		recorded[catalog.Key(line.Voices[i].Track.Channel)] = true
-		in := input(&line.Voices[i], tour)
-		in.compare(line.Voices[i].Track, inputs)
+		v := &line.Voices[i]
+		recorded[catalog.Key(v.Track.Channel)] = true
+		in, h := t.input(v, line.peaks[v.Track.ID], line.soundOf(v))
+		in.compare(v.Track, inputs)
 		r.Inputs = append(r.Inputs, in)
+		all = append(all, h)
 	}
 	for _, in := range inputs {
 		if !recorded[catalog.Key(in.Channel)] {
 			r.NotRecorded = append(r.NotRecorded, in.Channel)
 		}
 	}
-	for _, f := range health.Line(line, tour) {
+	swaps := exchanged(all, nil)
+	var unsure []health.Pair
+	if !t.inTurn {
+		var told []health.Pair
+		told, unsure = health.Exchanged(line.Night, nights)
+		swaps = exchanged(all, told)
+	}
+	for _, f := range health.Line(line.Night, nights, swaps) {
 		r.tell(f)
+	}
+	for _, p := range alike(all) {
+		a, b := &r.Inputs[p.A], &r.Inputs[p.B]
+		if (t.inTurn || slices.Contains(unsure, p)) && a.Swapped == "" && b.Swapped == "" {
+			a.Alike, b.Alike = append(a.Alike, b.Channel), append(b.Alike, a.Channel)
+		}
 	}
 	return r, nil
 }
@@ -123,87 +141,6 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 func rounded(db float64) *float64 {
 	v := math.Round(db*10) / 10
 	return &v
-}
-
-// input compares one input with the tour, alone.
-func input(v *sound.Voice, tour []*sound.Night) Input {
-	in := Input{Track: v.Track.Number, Channel: v.Track.Channel, Status: OK, Text: []string{}}
-	level := float64(sound.Silence)
-	for _, l := range v.Levels {
-		level = max(level, l)
-	}
-	if level > sound.Silence {
-		in.Level = rounded(level)
-	}
-	in.Alive = level > faintDBFS && level > v.Quiet+aliveDB
-	var usual, quiet []float64
-	for _, n := range tour {
-		if o := n.Find(catalog.Key(v.Track.Channel)); o != nil && o.Plays() {
-			gain := 0.0
-			if v.Track.Input.GainDB != nil && o.Track.Input.GainDB != nil {
-				gain = *v.Track.Input.GainDB - *o.Track.Input.GainDB
-			}
-			usual, quiet = append(usual, o.High+gain), append(quiet, o.Quiet+gain)
-		}
-	}
-	if len(usual) == 0 {
-		if !in.Alive {
-			in.Status = Unknown
-			in.say("%s holds nothing but its floor, and no other night tells whether it should: play it, and look at its cable if it stays so.", in.Channel)
-		}
-		return in
-	}
-	middle := sound.Median(usual)
-	in.Usual = rounded(middle)
-	// Where it plays all the time its quiet is no floor; the tour's is.
-	in.Alive = in.Alive || level > faintDBFS && level > sound.Median(quiet)+aliveDB
-	if !in.Alive {
-		in.Status = Broken
-		in.say("%s is dead: %s, and %.0f dBFS on the tour; check microphone, cable and patch.", in.Channel, dbfs(in.Level), middle)
-		return in
-	}
-	d := level - middle
-	in.Difference = rounded(d)
-	if math.Abs(d) >= gainDB {
-		in.Status = Look
-		suggest := -math.Round(d)
-		in.Suggest = &suggest
-		how, turn := "louder", "down"
-		if d < 0 {
-			how, turn = "quieter", "up"
-		}
-		if math.Abs(d) >= wildDB {
-			in.say("%s is %.0f dB %s than on the tour: was it played as in the show? If so, its gain goes %s by about %.0f dB.", in.Channel, math.Abs(d), how, turn, math.Abs(suggest))
-		} else {
-			in.say("%s is %.0f dB %s than on the tour: gain %s by about %.0f dB, once it is played as in the show.", in.Channel, math.Abs(d), how, turn, math.Abs(suggest))
-		}
-	}
-	if apart, nights := health.Unlike(v, tour); apart > nights+unlikeDB {
-		in.Tone = rounded(apart)
-		in.Status = Look
-		in.say("%s sounds unlike the tour (%.0f dB by third octaves, %.0f from night to night): look at microphone, place and what is plugged in.", in.Channel, apart, nights)
-	}
-	return in
-}
-
-// compare tells where the names in the recording and the input list differ.
-func (in *Input) compare(t catalog.Track, inputs []catalog.Input) {
-	if len(inputs) == 0 || catalog.SameName(t.Name, t.Channel) && t.Input.Channel != "" {
-		return
-	}
-	if t.Input.Channel == "" {
-		if in.Usual == nil {
-			in.Status = Unknown
-			in.say("%s is no channel of the input list, and no other night has it: it was compared with nothing. Name its file by the track number or the channel that it is.", in.Channel)
-		}
-		return
-	}
-	for _, other := range inputs {
-		if catalog.SameName(other.Channel, t.Name) {
-			in.Status = worse(in.Status, Look)
-			in.say("Track %d is called %s in the recording, and %s in the input list, where %s is track %d: one of the two is wrong.", t.Number, t.Name, t.Channel, other.Channel, other.Track)
-		}
-	}
 }
 
 func (in *Input) say(format string, args ...any) {

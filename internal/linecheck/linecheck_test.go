@@ -1,6 +1,8 @@
 package linecheck
 
 import (
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -12,9 +14,13 @@ import (
 // voice is a channel that holds a level while it plays, and another in its quiet,
 // in dB.
 func voice(track int, channel string, level, quiet float64) sound.Voice {
-	v := sound.Voice{Track: catalog.Track{Number: track, Channel: channel}, Quiet: quiet, Song: level - 2, High: level}
+	v := sound.Voice{Track: catalog.Track{ID: catalog.TrackID(track), Number: track, Channel: channel, SampleRate: 48000}, Quiet: quiet, Song: level - 2, High: level}
 	for range 10 {
-		v.Levels = append(v.Levels, level)
+		c := spectrum.Cell{}
+		for b := range spectrum.Bands {
+			c.Bands[b] = float32(math.Pow(10, (level-15)/10))
+		}
+		v.Cells, v.Levels = append(v.Cells, c), append(v.Levels, level)
 	}
 	for b := range spectrum.Bands {
 		v.Bands[b], v.QuietBands[b] = level-15, quiet-15
@@ -22,12 +28,23 @@ func voice(track int, channel string, level, quiet float64) sound.Voice {
 	return v
 }
 
-func nights(levels ...float64) []*sound.Night {
-	var tour []*sound.Night
-	for _, l := range levels {
-		tour = append(tour, &sound.Night{Voices: []sound.Voice{voice(1, "Hat", l, -80)}})
+// held is a minute of peaks that lie at a quiet but for some seconds.
+func held(level, quiet float64, played int) []float64 {
+	peaks := slices.Repeat([]float64{quiet}, 60)
+	for i := range played {
+		peaks[20+i] = level
 	}
-	return tour
+	return peaks
+}
+
+// hats are nights on which a hat peaked at some levels, a third of the time.
+func hats(levels ...float64) *tour {
+	t := &tour{inTurn: true, length: 60}
+	for _, l := range levels {
+		t.nights = append(t.nights, &sound.Night{Voices: []sound.Voice{voice(1, "Hat", l-12, -92)}})
+		t.peaks = append(t.peaks, seconds{1: slices.Concat(held(l, -80, 30), held(l, -80, 20))})
+	}
+	return t
 }
 
 // One input against the tour, with near misses of each bound.
@@ -35,25 +52,31 @@ func TestInput(t *testing.T) {
 	for _, row := range []struct {
 		name         string
 		level, quiet float64
-		tour         []*sound.Night
+		played       int // s
+		tour         *tour
 		status       Status
 		suggest      float64 // 0 = none
 		says         string
 	}{
-		{"as on the tour", -20, -80, nights(-20, -21, -19), OK, 0, ""},
-		{"2.9 dB louder", -17.1, -80, nights(-20, -20), OK, 0, ""},
-		{"3 dB louder", -17, -80, nights(-20, -20), Look, -3, "gain down by about 3 dB"},
-		{"6 dB quieter", -26, -80, nights(-20, -20), Look, 6, "gain up by about 6 dB"},
-		{"10 dB louder may be the player", -10, -80, nights(-20, -20), Look, -10, "was it played as in the show?"},
-		{"one odd night does not count", -20, -80, nights(-20, -40, -20), OK, 0, ""},
-		{"dead", -86, -95, nights(-20, -20), Broken, 0, "is dead"},
-		{"its floor, no history", -95, -95, nil, Unknown, 0, "no other night tells"},
-		{"alive, no history", -30, -80, nil, OK, 0, ""},
-		{"plays all the time", -20, -25, nights(-20, -20), OK, 0, ""},
+		{"as on the tour", -20, -80, 3, hats(-20, -21, -19), OK, 0, ""},
+		{"as on the tour, for two seconds", -20, -80, 2, hats(-20, -21, -19), OK, 0, ""},
+		{"as on the tour, all the time", -20, -80, 40, hats(-20, -21, -19), OK, 0, ""},
+		{"2.9 dB louder", -17.1, -80, 3, hats(-20, -20), OK, 0, ""},
+		{"3 dB louder", -17, -80, 3, hats(-20, -20), Look, -3, "gain down by about 3 dB"},
+		{"6 dB quieter", -26, -80, 3, hats(-20, -20), Look, 6, "gain up by about 6 dB"},
+		{"6 dB quieter, one stroke", -26, -80, 1, hats(-20, -20), Look, 0, "for a second only"},
+		{"10 dB louder may be the player", -10, -80, 3, hats(-20, -20), Look, -10, "was it played as in the show?"},
+		{"far below is another's sound", -37, -80, 3, hats(-20, -20), Look, 0, "was it played? If it was"},
+		{"one odd night does not count", -20, -80, 3, hats(-20, -40, -20), OK, 0, ""},
+		{"full scale", 0, -80, 3, hats(0, -1), Look, 0, "full scale"},
+		{"dead", -86, -95, 3, hats(-20, -20), Broken, 0, "is dead"},
+		{"its floor, no history", -95, -95, 0, &tour{}, Unknown, 0, "no other night tells"},
+		{"alive, no history", -30, -80, 3, &tour{}, OK, 0, ""},
+		{"plays all the time", -20, -25, 30, hats(-20, -20), OK, 0, ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			v := voice(1, "Hat", row.level, row.quiet)
-			in := input(&v, row.tour)
+			v := voice(1, "Hat", row.level-12, row.quiet-12)
+			in, _ := row.tour.input(&v, held(row.level, row.quiet, row.played), timbre{})
 			text := strings.Join(in.Text, " ")
 			suggest := 0.0
 			if in.Suggest != nil {
@@ -66,29 +89,68 @@ func TestInput(t *testing.T) {
 	}
 }
 
+// A channel that no night used is no fault, and one that rests in some songs may
+// rest while the band plays.
+func TestInputAtRest(t *testing.T) {
+	tour := hats(-20, -20)
+	for i := range tour.nights {
+		tour.nights[i].Voices[0] = voice(1, "Hat", -100, -100)
+		tour.peaks[i][1] = held(-90, -90, 0)
+	}
+	v := voice(1, "Hat", -100, -100)
+	if in, _ := tour.input(&v, held(-90, -90, 0), timbre{}); in.Status != OK || in.Alive {
+		t.Errorf("never used: %+v", in)
+	}
+	tour = hats(-20, -20)
+	for i, n := range tour.nights {
+		n.Takes = []sound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
+		copy(tour.peaks[i][1][60:], held(-80, -80, 0))
+	}
+	for inTurn, want := range map[bool]Status{true: Broken, false: Unknown} {
+		tour.inTurn = inTurn
+		if in, _ := tour.input(&v, held(-82, -82, 0), timbre{}); in.Status != want || in.Alive {
+			t.Errorf("rests in a song, in turn %v: %+v", inTurn, in)
+		}
+	}
+}
+
 // A preamp gain that both lists give is no difference.
 func TestInputListedGain(t *testing.T) {
-	v := voice(1, "Hat", -14, -74)
-	tour := nights(-20, -20)
+	tour := hats(-20, -20)
+	v := voice(1, "Hat", -26, -86)
 	now, then := 36.0, 30.0
 	v.Track.Input.GainDB = &now
-	for _, n := range tour {
+	for _, n := range tour.nights {
 		n.Voices[0].Track.Input.GainDB = &then
 	}
-	if in := input(&v, tour); in.Status != OK || in.Difference == nil || *in.Difference != 0 {
+	if in, _ := tour.input(&v, held(-14, -74, 3), timbre{}); in.Status != OK || in.Difference == nil || *in.Difference != 0 {
 		t.Errorf("%+v", in)
+	}
+}
+
+// However long an input is played, its level is the same; what another one leaves
+// in it does not count.
+func TestPlayed(t *testing.T) {
+	for _, n := range []int{1, 2, 3, 6, 30, 60} {
+		if p := played(held(-12, -21, min(n, 40))); p.level != -12 || p.seconds != min(n, 40) || p.span != min(n, 40) {
+			t.Errorf("%d s: %+v", n, p)
+		}
+	}
+	if p := played(nil); p.seconds != 0 || p.level != sound.Silence {
+		t.Errorf("nothing: %+v", p)
+	}
+	if p := played([]float64{sound.Silence, sound.Silence}); p.seconds != 0 {
+		t.Errorf("digital silence: %+v", p)
 	}
 }
 
 // Of exchanged inputs nothing else is told: what they differ by is the other's.
 func TestExchanged(t *testing.T) {
-	tour := []*sound.Night{{Voices: []sound.Voice{voice(1, "Hat", -20, -80), voice(2, "Tom", -30, -80)}}}
-	hat, tom := voice(1, "Hat", -30, -80), voice(2, "Tom", -20, -80)
-	r := Report{Inputs: []Input{input(&hat, tour), input(&tom, tour)}}
+	r := Report{Inputs: []Input{{Track: 1, Channel: "Hat", Suggest: rounded(6), Text: []string{"louder"}}, {Track: 2, Channel: "Tom", Tone: rounded(9), Text: []string{"unlike"}}}}
 	r.tell(catalog.Flag{Track: 1, Kind: catalog.Swapped, Evidence: catalog.Evidence{"with_track": 2}, Text: "Hat sounds as Tom did."})
 	for i, other := range []string{"Tom", "Hat"} {
 		in := r.Inputs[i]
-		if in.Status != Broken || in.Swapped != other || in.Suggest != nil || len(in.Text) != 1 {
+		if in.Status != Broken || in.Swapped != other || in.Suggest != nil || in.Tone != nil || len(in.Text) != 1 {
 			t.Errorf("%+v", in)
 		}
 	}

@@ -98,7 +98,10 @@ func Open(ctx context.Context, store *catalog.Store, id catalog.TrackID, start, 
 	return r, nil
 }
 
-// header is a WAV header of 44 bytes for mono samples in the recording's own
+// HeaderBytes is how many bytes lie before the samples.
+const HeaderBytes = 44
+
+// header is a WAV header of HeaderBytes for mono samples in the recording's own
 // coding (format tags 1, PCM, and 3, IEEE float).
 func header(r catalog.Recording, frames int64) []byte {
 	le := binary.LittleEndian

@@ -44,7 +44,7 @@ func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, e
 	}
 	j := &job{recording: r, config: meter.Config{
 		SampleRate: r.SampleRate,
-		Type:       sampleType(r),
+		Type:       SampleType(r),
 		ClipLevel:  s.opt.clipLevel(r.BitDepth, r.SampleBytes, r.Encoding == wavfile.PCM.String()),
 	}}
 	if len(files) > 0 {
@@ -105,7 +105,8 @@ func (s *scan) unmeasured(ctx context.Context, j *job) error {
 	return nil
 }
 
-func sampleType(r catalog.Recording) meter.SampleType {
+// SampleType returns how a recording's samples are coded in its files.
+func SampleType(r catalog.Recording) meter.SampleType {
 	if r.Encoding == wavfile.Float.String() {
 		if r.SampleBytes == 8 {
 			return meter.Float64

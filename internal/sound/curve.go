@@ -115,6 +115,22 @@ func (n *Night) Curve(a, b int) *Curve {
 	return c
 }
 
+// Heed takes the curve of two voices, the lower index first, from prints of other
+// moments than those that a scan keeps, in pairs.
+func (n *Night) Heed(a, b int, prints [][2]spectrum.Print) {
+	if len(prints) < leastCells {
+		return
+	}
+	var g spectrum.Agreement
+	for i := range prints {
+		g.Add(&prints[i][0], &prints[i][1])
+	}
+	if n.curves == nil {
+		n.curves = map[[2]int]*Curve{}
+	}
+	n.curves[[2]int{a, b}] = drawn(&g, len(prints), n.SampleRate)
+}
+
 func curve(a, b *Voice, rate int) *Curve {
 	var both []int
 	for c := range min(len(a.Cells), len(b.Cells)) {
@@ -127,11 +143,17 @@ func curve(a, b *Voice, rate int) *Curve {
 	}
 	step := max(1, len(both)/curveCells)
 	var g spectrum.Agreement
-	out := &Curve{}
+	cells := 0
 	for i := 0; i < len(both); i += step {
 		g.Add(&a.Cells[both[i]].Print, &b.Cells[both[i]].Print)
-		out.Cells++
+		cells++
 	}
+	return drawn(&g, cells, rate)
+}
+
+// drawn makes a curve of what so many prints agree.
+func drawn(g *spectrum.Agreement, cells, rate int) *Curve {
+	out := &Curve{Cells: cells}
 	// Lags of the recording's own rate, drawn at curveRate.
 	scale := spectrum.PrintRate(rate) / curveRate
 	for i := range out.R {

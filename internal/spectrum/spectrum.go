@@ -138,6 +138,9 @@ func New(cfg Config) (*Listener, error) {
 // HopFrames returns the frames from look to look: five blocks of package meter.
 func HopFrames(rate int) int64 { return int64((rate + 5) / 10 * 10 / LooksPerSecond) }
 
+// LookFrames returns the frames that a look takes.
+func LookFrames(rate int) int { return (points + 1) * Decimation(rate) }
+
 // Decimation returns by how much the rate of a low look is lower than the
 // recording's.
 func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }

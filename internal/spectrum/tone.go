@@ -165,6 +165,9 @@ func flat(rows [][Lanes]float32) []float32 {
 	return unsafe.Slice(&rows[0][0], len(rows)*Lanes)
 }
 
+// PrintAt returns how many frames after its look a print begins.
+func PrintAt(rate int) int64 { return int64(2 * printFrom * Decimation(rate)) }
+
 // PrintRate returns the rate, in Hz, of a print's signs for a recording of a
 // rate.
 func PrintRate(rate int) float64 { return float64(rate) / float64(2*Decimation(rate)) }

@@ -12,6 +12,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/scan"
 	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
 )
 
 // NotReadError says that nothing was found to check.
@@ -44,10 +45,50 @@ func (e *NotReadError) Hint() string {
 	return "give the line check's WAV file, or the folder that holds its WAV files, once the recorder has closed them"
 }
 
-// listen measures the recording in a catalog of its own, which is gone after.
+// recording is a line check, measured.
+type recording struct {
+	*sound.Night
+	peaks  seconds
+	sounds map[catalog.TrackID]timbre // of inputs that are played for a short while
+}
+
+// hush gives inputs the quiet that their channels have on the tour, where it is
+// deeper: a minute of a song may have none.
+func (r *recording) hush(nights []*sound.Night) {
+	for i := range r.Voices {
+		v := &r.Voices[i]
+		var quiet []float64
+		var bands [spectrum.Bands][]float64
+		for _, n := range nights {
+			if o := n.Find(keyOf(v)); o != nil {
+				quiet = append(quiet, o.Quiet)
+				for b, level := range o.QuietBands {
+					bands[b] = append(bands[b], level)
+				}
+			}
+		}
+		if len(quiet) == 0 {
+			continue
+		}
+		v.Quiet = min(v.Quiet, sound.Median(quiet))
+		for b := range v.QuietBands {
+			v.QuietBands[b] = min(v.QuietBands[b], sound.Median(bands[b]))
+		}
+	}
+}
+
+// soundOf returns what an input sounds like while it is played.
+func (r *recording) soundOf(v *sound.Voice) timbre {
+	if t, ok := r.sounds[v.Track.ID]; ok {
+		return t
+	}
+	return timbreOf(sounding(v, nil))
+}
+
+// measure scans the recording in a catalog of its own, which is gone after.
 // The night's tracks have the numbers of the inputs, where files tell them or
 // are called like a channel.
-func listen(ctx context.Context, path string, inputs []catalog.Input, opt Options, p *scan.Progress) (*sound.Night, []scan.Problem, error) {
+func measure(ctx context.Context, path string, inputs []catalog.Input, opt Options, p *scan.Progress) (*recording, []scan.Problem, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
 		return nil, nil, err
@@ -94,7 +135,14 @@ func listen(ctx context.Context, path string, inputs []catalog.Input, opt Option
 			"%d recordings are in it; only the one of rig %s with %d tracks, %.0f s long, was checked", len(recordings), r.Rig, r.Tracks, r.Seconds(r.Frames))})
 	}
 	night, err := sound.Load(ctx, own, r, nil)
-	return night, result.Problems, err
+	if err != nil {
+		return nil, result.Problems, err
+	}
+	line := &recording{Night: night}
+	if line.peaks, err = secondsOf(ctx, own, r.ID); err == nil {
+		line.sounds, err = closer(ctx, own, r, night, line.peaks)
+	}
+	return line, result.Problems, err
 }
 
 // choose returns the longest recording of a rig, of all where it has none.

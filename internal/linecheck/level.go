@@ -1,0 +1,224 @@
+package linecheck
+
+import (
+	"context"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/meter"
+	"nightreel/internal/sound"
+)
+
+// An input's level is that of the peaks of the seconds in which it was played:
+// what a meter shows while a gain is set, and the same whether a string rings
+// for six seconds or a drum is hit four times. The tour's figure is taken in the
+// same way over stretches that are as long, wherever the channel played about as
+// loud as it does: half a minute of a song holds louder strokes than two taps.
+const (
+	// activeDB is how far below the loudest a second belongs to the playing: what
+	// other inputs leave in a voice's open microphone may lie 12 dB below its own.
+	activeDB = 8
+	// earnestDB is how far below its loudest a channel plays on the tour where it
+	// plays in earnest: a line check is no verse.
+	earnestDB = 6
+	// loudest is the share of the tour's seconds above its loudest: a guest who
+	// sings in one song of twenty has more.
+	loudest = 0.005
+	// betweenDB is by how much a channel must be louder between the songs to be one
+	// that is not for songs, as a talkback is.
+	betweenDB = 6
+	// turnShare is the share of the time in which the middle input is played, below
+	// which a line check is one in turn.
+	turnShare = 0.25
+)
+
+// playing is what an input held while it was played.
+type playing struct {
+	level   float64 // dBFS: the mean peak of the louder half of them
+	seconds int     // in which it was played
+	span    int     // seconds from the first of them to the last
+}
+
+// played finds the seconds in which an input was played among the peaks of all,
+// in dBFS.
+func played(peaks []float64) playing {
+	p := playing{level: sound.Silence}
+	if len(peaks) == 0 {
+		return p
+	}
+	top := slices.Max(peaks)
+	if top <= sound.Silence {
+		return p
+	}
+	var room [64]float64
+	active := room[:0]
+	first, last := -1, 0
+	for i, v := range peaks {
+		if v <= top-activeDB {
+			continue
+		}
+		if first < 0 {
+			first = i
+		}
+		last = i
+		active = append(active, v)
+	}
+	// A second in which the playing begins or ends holds less of it.
+	slices.Sort(active)
+	louder := active[len(active)/2:]
+	sum := 0.0
+	for _, v := range louder {
+		sum += v
+	}
+	return playing{level: sum / float64(len(louder)), seconds: len(active), span: last - first + 1}
+}
+
+// habit is what a channel holds on the tour where it is played as long as in the
+// line check.
+type habit struct {
+	usual     float64 // dBFS; the middle night's
+	low, high float64 // dBFS: between them lie nine tenths of a night's stretches
+	nights    int     // that tell
+	between   bool    // it is played between the songs
+	least     float64 // dBFS: the softest song's, in which it may not play at all
+	had       int     // nights that have the channel at all
+}
+
+// seconds are the peaks, in dBFS, of every second of each track of a night.
+type seconds map[catalog.TrackID][]float64
+
+// secondsOf reads them from the catalog.
+func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID) (seconds, error) {
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{ID: id})
+	if err != nil || len(recordings) == 0 {
+		return nil, err
+	}
+	r := recordings[0]
+	second := int64(meter.BlocksPerSecond * meter.BlockFrames(r.SampleRate))
+	count := (r.Frames + second - 1) / second
+	strips, err := envelope.Strips(ctx, store, r, 0, count*second, int(count))
+	if err != nil {
+		return nil, err
+	}
+	all := seconds{}
+	for _, s := range strips {
+		peaks := make([]float64, 0, count)
+		for i := 0; i < len(s.Columns) && s.Columns[i] > 0; i += 2 {
+			peaks = append(peaks, max(sound.Silence, envelope.Level(s.Columns[i])))
+		}
+		all[s.Track] = peaks
+	}
+	return all, nil
+}
+
+// parted returns the peaks of each song, and those of all between them.
+func parted(v *sound.Voice, takes []sound.Span, peaks []float64) (songs, between [][]float64) {
+	second := int64(meter.BlocksPerSecond * meter.BlockFrames(v.Track.SampleRate))
+	at := 0
+	for _, s := range takes {
+		from, to := int((s.Start+second-1)/second), min(int(s.End/second), len(peaks))
+		if from < at || from >= to {
+			continue
+		}
+		between, songs = append(between, peaks[at:from]), append(songs, peaks[from:to])
+		at = to
+	}
+	between = append(between, peaks[at:])
+	if len(songs) == 0 {
+		return between, nil
+	}
+	return songs, between
+}
+
+// top returns the level that the share of loudest seconds lies above.
+func top(parts [][]float64) float64 {
+	all := slices.Concat(parts...)
+	if len(all) == 0 {
+		return sound.Silence
+	}
+	return sound.Pick(all, 1-loudest)
+}
+
+// stretches returns the level of every stretch of so many seconds in which a
+// channel plays in earnest.
+func stretches(parts [][]float64, span int) []float64 {
+	from := top(parts) - earnestDB
+	var levels []float64
+	for _, part := range parts {
+		n := min(span, len(part))
+		for i := 0; n > 0 && i+n <= len(part); i += max(1, n/4) {
+			if slices.Max(part[i:i+n]) >= from {
+				levels = append(levels, played(part[i:i+n]).level)
+			}
+		}
+	}
+	return levels
+}
+
+// tour is what a line check is compared with.
+type tour struct {
+	nights []*sound.Night
+	peaks  []seconds // of each night
+	// inTurn tells that the inputs of the line check were played one after another,
+	// over so many seconds.
+	inTurn bool
+	length int
+}
+
+// howPlayed finds out whether the inputs were played in turn: then most of them
+// are silent for most of the time.
+func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
+	var shares []float64
+	for i := range line.Voices {
+		p := peaks[line.Voices[i].Track.ID]
+		t.length = max(t.length, len(p))
+		if alive(p) {
+			shares = append(shares, float64(played(p).seconds)/float64(len(p)))
+		}
+	}
+	t.inTurn = sound.Median(shares) < turnShare
+}
+
+// habitOf gathers what a channel holds on the tour over stretches of so many
+// seconds, as the input would by the gains that the input lists give.
+func (t *tour) habitOf(v *sound.Voice, span int) habit {
+	var h habit
+	var leasts, lows, middles, highs []float64
+	for i, n := range t.nights {
+		o := n.Find(keyOf(v))
+		if o == nil {
+			continue
+		}
+		h.had++
+		songs, between := parted(o, n.Takes, t.peaks[i][o.Track.ID])
+		loud := top(songs)
+		if top(between) > max(loud, faintDBFS)+betweenDB {
+			songs, h.between = between, true
+		} else if !o.Plays() || loud < faintDBFS {
+			continue
+		}
+		least := loud
+		for _, song := range songs {
+			least = min(least, played(song).level)
+		}
+		levels := stretches(songs, span)
+		if len(levels) == 0 {
+			continue
+		}
+		gain := 0.0
+		if v.Track.Input.GainDB != nil && o.Track.Input.GainDB != nil {
+			gain = *v.Track.Input.GainDB - *o.Track.Input.GainDB
+		}
+		h.nights++
+		leasts = append(leasts, least+gain)
+		lows = append(lows, sound.Pick(levels, 0.05)+gain)
+		middles = append(middles, sound.Pick(levels, 0.5)+gain)
+		highs = append(highs, sound.Pick(levels, 0.95)+gain)
+	}
+	if h.nights > 0 {
+		h.least = sound.Pick(leasts, 0.5)
+		h.low, h.usual, h.high = sound.Pick(lows, 0.5), sound.Pick(middles, 0.5), sound.Pick(highs, 0.5)
+	}
+	return h
+}

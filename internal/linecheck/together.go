@@ -1,0 +1,197 @@
+package linecheck
+
+import (
+	"cmp"
+	"context"
+	"io"
+	"maps"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/envelope"
+	"nightreel/internal/listen"
+	"nightreel/internal/meter"
+	"nightreel/internal/scan"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+// Of a night a scan keeps what half of the time sounds like, and a moment of the
+// wave every six seconds, by which two pickups are known to hear one source turned
+// over or not. Of an input that is played in turn that is a stroke or two, and no
+// moment: here it is heard again while it is played, from its file.
+const (
+	// bothSeconds is the most that two inputs are played together in a line check
+	// in turn; where the band plays there is more, and what is kept will do.
+	bothSeconds = 20
+	// mostMoments is how many moments of two inputs are heard, and mostLooks how
+	// many tenths of a second of one.
+	mostMoments = 8
+	mostLooks   = 24
+	// soundingDB is how far below its loudest block an input still sounds.
+	soundingDB = 30
+)
+
+// moments are looks at the recording by their blocks of a tenth of a second.
+type moments map[int]spectrum.Cell
+
+// closer hears the inputs again that are played for a short while, and returns
+// what they sound like in it, by track. Those that are played together are heard
+// at the same moments for their polarity.
+func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, night *sound.Night, peaks seconds) (map[catalog.TrackID]timbre, error) {
+	blocks := make([][]float64, len(night.Voices))
+	wanted := make([]moments, len(night.Voices))
+	looks := make([][]int, len(night.Voices))
+	for i := range night.Voices {
+		p := peaks[night.Voices[i].Track.ID]
+		if !alive(p) || played(p).seconds > bothSeconds {
+			continue
+		}
+		e, err := envelope.Load(ctx, store, night.Voices[i].Track, 0, r.Frames)
+		if err != nil {
+			return nil, err
+		}
+		for _, k := range e.Blocks {
+			blocks[i] = append(blocks[i], sound.DB(float64(k.Peak)*float64(k.Peak)))
+		}
+		wanted[i], looks[i] = moments{}, playedBlocks(p, blocks[i])
+		for _, k := range looks[i] {
+			wanted[i][k] = spectrum.Cell{}
+		}
+	}
+	pairs := map[[2]int][]int{}
+	for a := range night.Voices {
+		for b := a + 1; b < len(night.Voices); b++ {
+			if blocks[a] == nil || blocks[b] == nil || !together(peaks[night.Voices[a].Track.ID], peaks[night.Voices[b].Track.ID]) {
+				continue
+			}
+			at := loudestOf(blocks[a], blocks[b])
+			pairs[[2]int{a, b}] = at
+			for _, k := range at {
+				wanted[a][k], wanted[b][k] = spectrum.Cell{}, spectrum.Cell{}
+			}
+		}
+	}
+	sounds := map[catalog.TrackID]timbre{}
+	for i, w := range wanted {
+		id := night.Voices[i].Track.ID
+		if err := w.hear(ctx, store, r, id); err != nil {
+			return nil, err
+		}
+		var cells []spectrum.Cell
+		for _, k := range looks[i] {
+			if c, had := w[k]; had {
+				cells = append(cells, c)
+			}
+		}
+		if len(cells) > 0 {
+			sounds[id] = timbreOf(cells)
+		}
+	}
+	for p, at := range pairs {
+		var prints [][2]spectrum.Print
+		for _, k := range at {
+			x, had := wanted[p[0]][k]
+			y, too := wanted[p[1]][k]
+			if had && too {
+				prints = append(prints, [2]spectrum.Print{x.Print, y.Print})
+			}
+		}
+		night.Heed(p[0], p[1], prints)
+	}
+	return sounds, nil
+}
+
+// playedBlocks returns blocks in which an input sounds while it is played, evenly.
+func playedBlocks(peaks, blocks []float64) []int {
+	top := slices.Max(peaks)
+	var at []int
+	for i, v := range blocks {
+		if s := i / meter.BlocksPerSecond; s < len(peaks) && peaks[s] > top-activeDB && v > top-soundingDB {
+			at = append(at, i)
+		}
+	}
+	var some []int
+	for i := range min(len(at), mostLooks) {
+		some = append(some, at[i*len(at)/min(len(at), mostLooks)])
+	}
+	return some
+}
+
+// together reports whether two inputs are played at the same time, but not
+// throughout.
+func together(a, b []float64) bool {
+	x, y := slices.Max(a)-activeDB, slices.Max(b)-activeDB
+	both := 0
+	for i := range min(len(a), len(b)) {
+		if a[i] > x && b[i] > y {
+			both++
+		}
+	}
+	return both > 0 && both <= bothSeconds
+}
+
+// loudestOf returns the blocks in which two inputs are loudest, each against its
+// own loudest.
+func loudestOf(a, b []float64) []int {
+	x, y := slices.Max(a), slices.Max(b)
+	var at []int
+	level := func(i int) float64 { return min(a[i]-x, b[i]-y) }
+	for i := range min(len(a), len(b)) {
+		if level(i) > -activeDB {
+			at = append(at, i)
+		}
+	}
+	slices.SortStableFunc(at, func(i, j int) int { return cmp.Compare(level(j), level(i)) })
+	return at[:min(len(at), mostMoments)]
+}
+
+// hear fills in the looks at one track, from its files.
+func (m moments) hear(ctx context.Context, store *catalog.Store, r catalog.Recording, track catalog.TrackID) error {
+	if len(m) == 0 {
+		return nil
+	}
+	kind := scan.SampleType(r)
+	frames := spectrum.LookFrames(r.SampleRate)
+	var at []int
+	var looks [][]byte
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		start := max(0, int64(k*meter.BlockFrames(r.SampleRate))-spectrum.PrintAt(r.SampleRate))
+		wav, err := listen.Open(ctx, store, track, start, start+int64(frames))
+		if err != nil {
+			return err
+		}
+		look := make([]byte, frames*kind.Bytes())
+		err = func() error {
+			defer wav.Close()
+			if _, err := wav.Seek(listen.HeaderBytes, io.SeekStart); err != nil {
+				return err
+			}
+			_, err := io.ReadFull(wav, look)
+			return err
+		}()
+		if err == io.EOF || err == io.ErrUnexpectedEOF {
+			delete(m, k) // the recording ends before
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		at, looks = append(at, k), append(looks, look)
+	}
+	const most = 256 // channels that a listener takes
+	for from := 0; from < len(looks); from += most {
+		some := looks[from:min(from+most, len(looks))]
+		l, err := spectrum.New(spectrum.Config{SampleRate: r.SampleRate, Channels: len(some), Type: kind, Frames: int64(frames)})
+		if err != nil {
+			return err
+		}
+		if err := l.Write(frames, some...); err != nil {
+			return err
+		}
+		for i, t := range l.Finish() {
+			m[at[from+i]] = t.Cells[0]
+		}
+	}
+	return nil
+}

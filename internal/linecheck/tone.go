@@ -1,0 +1,136 @@
+package linecheck
+
+import (
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+)
+
+const (
+	// unlikeDB is by how much more than the channel's own six seconds on the tour
+	// a spectrum must differ to be told of.
+	unlikeDB = 3
+	// toneSeconds is how long an input must be played for that: two taps hold a few
+	// notes, and nothing of the others, whom a microphone hears all through a song.
+	toneSeconds = 20
+	// variesDB is from where on a channel's own six seconds differ too much to tell
+	// anything: a click has two pitches, and a sampler any.
+	variesDB = 12
+	// reachDB is how far below its strongest band a channel's own sound is looked
+	// for: below lies what it hears of others, and in a line check they are silent.
+	reachDB = 20
+	// soundsDB is how far below the loudest cell a channel still plays.
+	soundsDB = 10
+	// fewCells is how many cells of the tour tell what six seconds differ by, and
+	// mostCells how many are asked.
+	fewCells  = 8
+	mostCells = 60
+)
+
+// timbre is a spectrum in dB.
+type timbre [spectrum.Bands]float64
+
+// timbreOf is the mean of some cells.
+func timbreOf(cells []spectrum.Cell) timbre {
+	var t timbre
+	for b := range t {
+		sum := 0.0
+		for i := range cells {
+			sum += float64(cells[i].Bands[b])
+		}
+		t[b] = sound.DB(sum / float64(max(1, len(cells))))
+	}
+	return t
+}
+
+// apart returns by how many dB RMS two spectra differ where either is strong.
+// Their levels as a whole do not count.
+func (t *timbre) apart(o *timbre) float64 {
+	top, other := slices.Max(t[:]), slices.Max(o[:])
+	var d []float64
+	mean := 0.0
+	for b := range t {
+		if x, y := t[b]-top, o[b]-other; x > -reachDB || y > -reachDB {
+			d = append(d, max(x, -2*reachDB)-max(y, -2*reachDB))
+			mean += d[len(d)-1]
+		}
+	}
+	mean /= float64(len(d))
+	square := 0.0
+	for _, v := range d {
+		square += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(square / float64(len(d)))
+}
+
+// sounding returns the cells of some spans in which a voice plays.
+func sounding(v *sound.Voice, spans []sound.Span) []spectrum.Cell {
+	in := v.In(spans)
+	top := float64(sound.Silence)
+	for _, c := range in {
+		top = max(top, v.Levels[c])
+	}
+	var cells []spectrum.Cell
+	for _, c := range in {
+		if v.Levels[c] > top-soundsDB {
+			cells = append(cells, v.Cells[c])
+		}
+	}
+	return cells
+}
+
+// manner is what a channel sounds like on the tour.
+type manner struct {
+	nights []timbre
+	own    float64 // dB that nineteen of twenty of its cells lie within, on the middle night
+	half   float64 // dB that half of them do
+}
+
+// mannerOf hears a channel on the tour, between the songs too where it is played
+// there.
+func (t *tour) mannerOf(key string, between bool) manner {
+	var m manner
+	var most, half []float64
+	for _, n := range t.nights {
+		v := n.Find(key)
+		if v == nil || !v.Plays() {
+			continue
+		}
+		spans := n.Takes
+		if between {
+			spans = nil
+		}
+		cells := sounding(v, spans)
+		if len(cells) < fewCells {
+			continue
+		}
+		night := timbreOf(cells)
+		m.nights = append(m.nights, night)
+		var d []float64
+		for i := 0; i < len(cells); i += max(1, len(cells)/mostCells) {
+			cell := timbreOf(cells[i : i+1])
+			d = append(d, cell.apart(&night))
+		}
+		most, half = append(most, sound.Pick(d, 0.95)), append(half, sound.Pick(d, 0.5))
+	}
+	if len(most) > 0 {
+		m.own, m.half = sound.Pick(most, 0.5), sound.Pick(half, 0.5)
+	}
+	return m
+}
+
+// unlike returns by how many dB what was played lies from the middle night; NaN
+// where no night tells.
+func (m *manner) unlike(t *timbre) float64 {
+	var d []float64
+	for i := range m.nights {
+		d = append(d, t.apart(&m.nights[i]))
+	}
+	return sound.Median(d)
+}
+
+// keyOf is how a voice's channel is called on every night.
+func keyOf(v *sound.Voice) string { return catalog.Key(v.Track.Channel) }
