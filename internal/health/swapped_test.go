@@ -47,3 +47,32 @@ func TestSilentAndExchanged(t *testing.T) {
 		}
 	}
 }
+
+// Of two nights that contradict each other the later one is told, and a line check
+// is later than any.
+func TestSwappedOnce(t *testing.T) {
+	heard := func(show catalog.Date) *sound.Night {
+		return &sound.Night{Voices: []sound.Voice{{Track: catalog.Track{Show: show, Number: 1, Channel: "Tom"}}, {Track: catalog.Track{Show: show, Number: 2, Channel: "Bass"}}}}
+	}
+	for _, row := range []struct {
+		tonight catalog.Date
+		tour    []catalog.Date
+		want    int
+	}{
+		{"2031-05-02", []catalog.Date{"2031-05-03"}, 0},
+		{"2031-05-03", []catalog.Date{"2031-05-02"}, 1},
+		{"", []catalog.Date{"2031-05-02"}, 1},
+		{"2031-05-02", []catalog.Date{"2031-05-03", "2031-05-04"}, 1},
+	} {
+		n := &Night{Sound: heard(row.tonight)}
+		for i := range n.Sound.Voices {
+			n.Tracks = append(n.Tracks, unmeasured(n.Sound.Voices[i].Track))
+		}
+		for _, show := range row.tour {
+			n.Tour = append(n.Tour, heard(show))
+		}
+		if got := len(n.swapped([]swap{{a: 0, b: 1, score: 0.5, nights: len(row.tour)}})); got != row.want {
+			t.Errorf("%s against %v: %d flags, want %d", row.tonight, row.tour, got, row.want)
+		}
+	}
+}
