@@ -23,6 +23,9 @@ const (
 	crackleOver = 6
 	// crackleHabit is the same against the channel's songs on other nights.
 	crackleHabit = 3
+	// crackleOwn is the share of all edges of the track within a spell that no
+	// neighbour has: where they hear most, the rest is the drum's, too.
+	crackleOwn = 0.25
 	// evenShare is the share of distances between cracks that may be alike
 	// (within a twentieth): a wave breaks off once each period, a contact
 	// whenever it likes.
@@ -67,6 +70,15 @@ func edges(e meter.Envelope) []meter.Event {
 		}
 	}
 	return all
+}
+
+// edgesIn counts the track's edges from one frame to another, both included.
+func (t *Track) edgesIn(from, to int64) int {
+	at := func(frame int64) int {
+		i, _ := slices.BinarySearchFunc(t.edges, frame, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
+		return i
+	}
+	return at(to+1) - at(from)
 }
 
 // cracks returns the frames at which the wave breaks off by itself, and their
@@ -221,6 +233,9 @@ func (n *Night) bursts(t *Track, channels []string) []burst {
 		elsewhere := 0.0
 		if rest > 0 {
 			elsewhere = float64(len(t.cracks)-(b.to-b.from)) / rest
+		}
+		if float64(b.to-b.from) < crackleOwn*float64(t.edgesIn(t.cracks[b.from].Start, t.cracks[b.to-1].Start)) {
+			continue
 		}
 		if rate < crackleOver*elsewhere || rate < crackleHabit*usual || even(t.cracks[b.from:b.to]) {
 			continue

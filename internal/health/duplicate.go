@@ -3,6 +3,7 @@ package health
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"nightreel/catalog"
@@ -65,7 +66,7 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 	if n.Sound == nil {
 		return nil
 	}
-	var found []catalog.Flag
+	var pairs []likePair
 	told := map[int]bool{}
 	// Of exchanged inputs no other night tells whom they are like by right.
 	exchanged := map[int]bool{}
@@ -97,10 +98,43 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 				continue
 			}
 			told[b.Number] = true
-			found = append(found, n.duplicateFlag(a, b, r, lag, apart))
+			pairs = append(pairs, likePair{voices: [2]int{i, k}, wave: math.Abs(r), flag: n.duplicateFlag(a, b, r, lag, apart)})
+		}
+	}
+	var found []catalog.Flag
+	for _, p := range pairs {
+		if !slices.ContainsFunc(pairs, func(closer likePair) bool { return n.follows(p, closer) }) {
+			found = append(found, p.flag)
 		}
 	}
 	return found
+}
+
+// likePair is two voices that carry the same signal.
+type likePair struct {
+	voices [2]int
+	wave   float64 // how alike their waves are
+	flag   catalog.Flag
+}
+
+// follows reports whether a pair is one only because of a closer one: of a copied
+// bass line, the bass's microphone seems a copy as well.
+func (n *Night) follows(p, closer likePair) bool {
+	if closer.wave <= p.wave {
+		return false
+	}
+	for i, v := range p.voices {
+		for k, w := range closer.voices {
+			if other, third := p.voices[1-i], closer.voices[1-k]; v == w && other != third {
+				a, b := n.trackOf(&n.Sound.Voices[min(other, third)]), n.trackOf(&n.Sound.Voices[max(other, third)])
+				if c := n.Sound.Curve(min(other, third), max(other, third)); c != nil && a != nil && b != nil {
+					_, lag := c.Fine()
+					return n.alwaysAlike(a, b, lag, false)
+				}
+			}
+		}
+	}
+	return false
 }
 
 // alwaysAlike reports whether two channels carry the same on another night too:

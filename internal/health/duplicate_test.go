@@ -107,3 +107,62 @@ func TestOpposed(t *testing.T) {
 		}
 	}
 }
+
+// band is a night of channels whose waves correlate with one that none of them
+// is, each by its own share.
+func bandNight(rng *rand.Rand, r []float64, channels ...string) *sound.Night {
+	n := &sound.Night{SampleRate: testRate, Voices: make([]sound.Voice, len(channels))}
+	for i := range n.Voices {
+		n.Voices[i].Track = catalog.Track{Number: i + 1, Channel: channels[i]}
+		n.Voices[i].Quiet = -80
+	}
+	for range 40 {
+		var base [spectrum.PrintBits]uint64
+		for k := range base {
+			base[k] = rng.Uint64() & 1
+		}
+		for i := range n.Voices {
+			differ := 0.5 - math.Asin(r[i])/math.Pi
+			var c spectrum.Cell
+			for k, bit := range base {
+				if rng.Float64() < differ {
+					bit ^= 1
+				}
+				c.Print[k/64] |= bit << (k % 64)
+			}
+			n.Voices[i].Cells, n.Voices[i].Levels = append(n.Voices[i].Cells, c), append(n.Voices[i].Levels, -30)
+		}
+	}
+	return n
+}
+
+// The microphone of a bass whose cable was recorded twice is no third copy.
+func TestFollows(t *testing.T) {
+	names := []string{"Kick Out", "Bass DI", "Bass Mic"}
+	for _, row := range []struct {
+		what  string
+		past  []float64 // how much of one wave each had on another night
+		names []string
+		waves [2]float64 // of the pair, and of the closer one
+		want  bool
+	}{
+		{"the cable and the microphone are alike every night", []float64{0, 0.95, 0.95}, names, [2]float64{0.95, 1}, true},
+		{"they were two things on another night", []float64{0.9, 0, 0.9}, names, [2]float64{0.95, 1}, false},
+		{"the other pair is no closer", []float64{0, 0.95, 0.95}, names, [2]float64{0.95, 0.95}, false},
+		{"no other night, but one instrument by name", nil, names, [2]float64{0.95, 1}, true},
+		{"no other night, and two names", nil, []string{"Kick Out", "Bass DI", "Solo"}, [2]float64{0.95, 1}, false},
+	} {
+		rng := rand.New(rand.NewPCG(31, 7))
+		n := &Night{SampleRate: testRate, Sound: bandNight(rng, []float64{1, 1, 0.95}, row.names...)}
+		for i := range row.names {
+			n.Tracks = append(n.Tracks, Track{Track: catalog.Track{Number: i + 1, Channel: row.names[i]}})
+		}
+		if row.past != nil {
+			n.Tour = []*sound.Night{bandNight(rng, row.past, row.names...)}
+		}
+		pair, closer := likePair{voices: [2]int{0, 2}, wave: row.waves[0]}, likePair{voices: [2]int{0, 1}, wave: row.waves[1]}
+		if got := n.follows(pair, closer); got != row.want {
+			t.Errorf("%s: %v, want %v", row.what, got, row.want)
+		}
+	}
+}

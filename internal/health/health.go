@@ -228,6 +228,7 @@ func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channe
 		}
 		p := Past{Show: night, Track: Reduce(t, e, opt)}
 		for _, on := range recordings {
+			p.BitDepth = on.BitDepth
 			if p.Takes, err = takesOn(ctx, store, on); err != nil {
 				return nil, err
 			}

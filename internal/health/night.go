@@ -51,9 +51,10 @@ type Take struct {
 
 // Past is a channel on another night.
 type Past struct {
-	Show  catalog.Date
-	Track Track
-	Takes []Take // of that night, in frames of the track's recording
+	Show     catalog.Date
+	BitDepth int // of its recording; 0 if it is not known
+	Track    Track
+	Takes    []Take // of that night, in frames of the track's recording
 }
 
 // Flags returns what is wrong, in order of track and time. They lack what the

@@ -7,6 +7,7 @@ import (
 	"unicode"
 
 	"nightreel/catalog"
+	"nightreel/internal/sound"
 )
 
 const (
@@ -39,6 +40,18 @@ func (p *Past) aliveShare(level float64) float64 {
 		}
 	}
 	return sum / all
+}
+
+// weighedDB is what the K filter adds to white noise, at most (BS.1770-5, Table 1:
+// the shelf's +4 dB).
+const weighedDB = 4
+
+// above returns the level, in dB, from which the channel was alive on that night,
+// where tonight's track holds so much and no life: what only the recorder's own
+// steps make there is none either.
+func (p *Past) above(level float64, t *Track) float64 {
+	steps := (&sound.Night{BitDepth: p.BitDepth}).Grain() + weighedDB
+	return max(level+gainDB(p.Track, *t), steps) + aboveDB
 }
 
 // shareAbove returns the share of the bins from frame start to end above a
@@ -74,7 +87,7 @@ func gainDB(a, b Track) float64 {
 func (n *Night) alwaysHears(t *Track, level float64) bool {
 	nights := n.Past[catalog.Key(t.Channel)]
 	for i := range nights {
-		if !(nights[i].aliveShare(level+aboveDB+gainDB(nights[i].Track, *t)) >= wholeShare) {
+		if !(nights[i].aliveShare(nights[i].above(level, t)) >= wholeShare) {
 			return false
 		}
 	}
@@ -86,7 +99,7 @@ func (n *Night) alwaysHears(t *Track, level float64) bool {
 func (n *Night) restsElsewhere(t *Track, level float64) bool {
 	nights := n.Past[catalog.Key(t.Channel)]
 	for i := range nights {
-		if nights[i].aliveShare(level+aboveDB+gainDB(nights[i].Track, *t)) < 0.5 {
+		if nights[i].aliveShare(nights[i].above(level, t)) < 0.5 {
 			return true
 		}
 	}
@@ -107,7 +120,7 @@ func (n *Night) playedElsewhere(t *Track, level float64) []string {
 					continue
 				}
 				all++
-				if p.Track.shareAbove(level+aboveDB+gainDB(p.Track, *t), other.Start, other.End) >= playsShare {
+				if p.Track.shareAbove(p.above(level, t), other.Start, other.End) >= playsShare {
 					played++
 				}
 			}
@@ -142,7 +155,7 @@ func (n *Night) missedElsewhere(t *Track, silences []stretch, s *stage) []stretc
 						continue
 					}
 					span := float64(other.End - other.Start)
-					share := p.Track.shareAbove(q.level+aboveDB+gainDB(p.Track, *t), other.Start+int64(start*span), other.End)
+					share := p.Track.shareAbove(p.above(q.level, t), other.Start+int64(start*span), other.End)
 					if !(share >= 0.5) {
 						return nil
 					}

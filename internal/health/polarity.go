@@ -50,7 +50,9 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []since {
 		out[s.a], out[s.b] = true, true
 	}
 	for i := range n.Sound.Voices {
-		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Flag) bool { return f.Track == n.Sound.Voices[i].Track.Number })
+		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Flag) bool {
+			return f.Track == n.Sound.Voices[i].Track.Number || int(f.Evidence["with_track"]) == n.Sound.Voices[i].Track.Number
+		})
 	}
 	var nights []since
 	for _, p := range n.Tour {

@@ -253,7 +253,7 @@ type verdict struct {
 func (n *Night) verdict(t *Track, level float64) verdict {
 	nights, alive, whole := 0, 0, 0
 	for _, p := range n.Past[catalog.Key(t.Channel)] {
-		share := p.aliveShare(level + aboveDB + gainDB(p.Track, *t))
+		share := p.aliveShare(p.above(level, t))
 		if math.IsNaN(share) {
 			continue
 		}
