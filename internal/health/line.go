@@ -32,10 +32,11 @@ func Exchanged(line *sound.Night, tour []*sound.Night) (found, unsure []Pair) {
 
 // Line judges a recording of minutes, in which every input was played or
 // tapped, against the tour: exchanged inputs, which are given, polarity and hum.
-// Flags lack what a store fills in.
-func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair) []catalog.Flag {
+// Flags lack what a store fills in. Where inputs are played in turn each has a long
+// quiet, in which few lines of the mains are hum; under a song they may be a drone.
+func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair, inTurn bool) []catalog.Flag {
 	n := lineNight(line, tour)
-	n.compared = true
+	n.compared, n.brief = true, inTurn
 	for _, p := range exchanged {
 		nights := min(len(n.before(line.Voices[p.A].Track.Channel)), len(n.before(line.Voices[p.B].Track.Channel)))
 		n.exchanged = append(n.exchanged, swap{a: p.A, b: p.B, nights: nights})
@@ -46,7 +47,7 @@ func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair) []catalog.Fl
 }
 
 func lineNight(line *sound.Night, tour []*sound.Night) *Night {
-	n := &Night{SampleRate: line.SampleRate, Sound: line, Tour: tour, brief: true}
+	n := &Night{SampleRate: line.SampleRate, Sound: line, Tour: tour}
 	for i := range line.Voices {
 		t := line.Voices[i].Track
 		n.Frames = max(n.Frames, t.Frames)

@@ -33,7 +33,7 @@ type Night struct {
 	// did, the nearest first; nil where they were scanned before that was kept.
 	Sound *sound.Night
 	Tour  []*sound.Night
-	brief bool // Sound is a line check of a minute, and no night
+	brief bool // Sound is a line check in which inputs are played in turn, and no night
 
 	heard     *stage  // found once
 	hushed    *hushes // found once

@@ -25,6 +25,9 @@ const (
 	// restDB is how far a song without a channel lies below those with it, and half
 	// of how far such songs lie apart.
 	restDB = 3
+	// softDB is by how much a soft song lies below the others at most, if it is
+	// played at all.
+	softDB = 5
 	// leastSeconds is how long an input must be played for a gain to be suggested.
 	leastSeconds = 2
 	// absentDB is from where on below the tour a channel more likely was not played
@@ -97,8 +100,11 @@ func (t *tour) judgeLevel(in *Input, p playing, h habit, everyone bool) {
 	in.Low, in.High = rounded(h.low), rounded(h.high)
 	// People play softer in a line check than on the stage, the more so the more
 	// the channel's own playing varies; louder they do not.
-	softer := max(slackDB, (h.high-h.low)/3)
-	if math.Abs(d) < gainDB || p.level > h.low-softer && p.level < h.high+slackDB {
+	low := h.low - max(slackDB, (h.high-h.low)/3)
+	if !t.inTurn {
+		low = min(low, max(h.least-slackDB, h.usual-softDB)) // the song may be the softest
+	}
+	if math.Abs(d) < gainDB || p.level > low && p.level < h.high+slackDB {
 		return
 	}
 	// What hears the whole stage hears less of it when inputs are played in turn.

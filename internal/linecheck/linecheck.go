@@ -1,8 +1,8 @@
 // Package linecheck compares a minute that was recorded this afternoon, each
 // input played or tapped in turn or the band's own check, with the tour.
 //
-// Start with [Check]. What it measures is thrown away again: the tour's catalog
-// is read, never written.
+// Start with [Check]. What it measures is thrown away again: into the tour's
+// catalog goes nothing, but strips of a night that were not worked out yet.
 package linecheck
 
 import (
@@ -126,7 +126,7 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		told, unsure = health.Exchanged(line.Night, nights)
 		swaps = exchanged(all, told)
 	}
-	for _, f := range health.Line(line.Night, nights, swaps) {
+	for _, f := range health.Line(line.Night, nights, swaps, t.inTurn) {
 		r.tell(f)
 	}
 	for _, p := range alike(all) {

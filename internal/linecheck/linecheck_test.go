@@ -1,12 +1,14 @@
 package linecheck
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/health"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
@@ -153,5 +155,59 @@ func TestExchanged(t *testing.T) {
 		if in.Status != Broken || in.Swapped != other || in.Suggest != nil || in.Tone != nil || len(in.Text) != 1 {
 			t.Errorf("%+v", in)
 		}
+	}
+}
+
+// tilted is a channel whose spectrum leans by dB a band, and what an input of
+// another lean is beside it.
+func tilted(lean, now float64) heard {
+	of := func(lean float64) (t timbre) {
+		for b := range t {
+			t[b] = -40 + lean*float64(b)
+		}
+		return t
+	}
+	return heard{now: of(now), usual: manner{nights: []timbre{of(lean), of(lean)}, own: 3, half: 2}, alive: true}
+}
+
+// Two inputs are exchanged where each lies nearer to the other's channel; of two
+// that are alike nothing is said; what was told otherwise is kept unless they
+// sound as ever.
+func TestCrosswise(t *testing.T) {
+	dark, bright, brightToo := tilted(-1, -1), tilted(1, 1), tilted(1.05, 1)
+	darkNow, brightNow := tilted(-1, 1), tilted(1, -1)
+	silent := brightNow
+	silent.alive = false
+	pair := []health.Pair{{A: 0, B: 1}}
+	for _, row := range []struct {
+		name   string
+		inputs []heard
+		told   []health.Pair
+		want   int
+		alike  int
+	}{
+		{"as ever", []heard{dark, bright}, nil, 0, 0},
+		{"exchanged", []heard{darkNow, brightNow}, nil, 1, 0},
+		{"one is silent", []heard{darkNow, silent}, nil, 0, 0},
+		{"one alone is unlike", []heard{darkNow, bright}, nil, 0, 0},
+		{"as ever, though told", []heard{dark, bright}, pair, 0, 0},
+		{"alike", []heard{bright, brightToo}, nil, 0, 1},
+		{"alike, and told", []heard{tilted(1, 1.03), tilted(1.05, 1.02)}, pair, 1, 1},
+		{"each once", []heard{darkNow, brightNow, brightNow}, nil, 1, 1},
+		{"no other night", []heard{{alive: true}, {alive: true}}, pair, 0, 0},
+	} {
+		if got, same := exchanged(row.inputs, row.told), alike(row.inputs); len(got) != row.want || len(same) != row.alike {
+			t.Errorf("%s: exchanged %v, alike %v", row.name, got, same)
+		}
+	}
+}
+
+func TestAlikeGroups(t *testing.T) {
+	r := Report{Inputs: []Input{
+		{Channel: "A", Alike: []string{"D"}}, {Channel: "B", Alike: []string{"C"}}, {Channel: "C", Alike: []string{"B"}},
+		{Channel: "D", Alike: []string{"A", "E"}}, {Channel: "E", Alike: []string{"D"}}, {Channel: "F"},
+	}}
+	if got, want := fmt.Sprint(r.AlikeGroups()), "[[A D E] [B C]]"; got != want {
+		t.Errorf("%s, want %s", got, want)
 	}
 }

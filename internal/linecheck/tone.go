@@ -12,7 +12,7 @@ import (
 const (
 	// unlikeDB is by how much more than the channel's own six seconds on the tour
 	// a spectrum must differ to be told of.
-	unlikeDB = 3
+	unlikeDB = 4
 	// toneSeconds is how long an input must be played for that: two taps hold a few
 	// notes, and nothing of the others, whom a microphone hears all through a song.
 	toneSeconds = 20
@@ -50,8 +50,8 @@ func timbreOf(cells []spectrum.Cell) timbre {
 // Their levels as a whole do not count.
 func (t *timbre) apart(o *timbre) float64 {
 	top, other := slices.Max(t[:]), slices.Max(o[:])
-	var d []float64
-	mean := 0.0
+	var room timbre
+	d, mean := room[:0], 0.0
 	for b := range t {
 		if x, y := t[b]-top, o[b]-other; x > -reachDB || y > -reachDB {
 			d = append(d, max(x, -2*reachDB)-max(y, -2*reachDB))

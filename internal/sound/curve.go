@@ -92,20 +92,20 @@ func (c *Curve) Cosine(d *Curve) float64 {
 // Curve returns how alike two voices are, by their indices; nil where there is
 // too little that both hear. What was worked out is kept.
 func (n *Night) Curve(a, b int) *Curve {
-	if a > b {
-		c := n.Curve(b, a)
-		if c == nil {
-			return nil
-		}
-		turned := &Curve{Cells: c.Cells}
-		for i, v := range c.R {
-			turned.R[len(c.R)-1-i] = v
-		}
-		return turned
-	}
 	k := [2]int{a, b}
 	if c, ok := n.curves[k]; ok {
 		return c
+	}
+	if a > b {
+		var turned *Curve
+		if c := n.Curve(b, a); c != nil {
+			turned = &Curve{Cells: c.Cells}
+			for i, v := range c.R {
+				turned.R[len(c.R)-1-i] = v
+			}
+		}
+		n.curves[k] = turned
+		return turned
 	}
 	if n.curves == nil {
 		n.curves = map[[2]int]*Curve{}
@@ -129,6 +129,7 @@ func (n *Night) Heed(a, b int, prints [][2]spectrum.Print) {
 		n.curves = map[[2]int]*Curve{}
 	}
 	n.curves[[2]int{a, b}] = drawn(&g, len(prints), n.SampleRate)
+	delete(n.curves, [2]int{b, a})
 }
 
 func curve(a, b *Voice, rate int) *Curve {

@@ -2,7 +2,10 @@ package sound
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
+
+	"nightreel/internal/spectrum"
 )
 
 // A wave of even power up to a share of half the lags' rate correlates with
@@ -61,5 +64,50 @@ func TestDBAndPercentile(t *testing.T) {
 	}
 	if values[0] != 5 {
 		t.Error("the values were reordered")
+	}
+}
+
+// Of prints of other moments a curve is made as of those that are kept: alike at
+// the lag by which one comes later, either way round, and turned over as one is.
+func TestHeed(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	for _, turned := range []bool{false, true} {
+		n := &Night{SampleRate: 48000, Voices: make([]Voice, 2)}
+		if n.Curve(1, 0) != nil {
+			t.Fatal("a curve of nothing")
+		}
+		n.Heed(0, 1, make([][2]spectrum.Print, leastCells-1))
+		if n.Curve(0, 1) != nil {
+			t.Error("a curve of too few moments")
+		}
+		var prints [][2]spectrum.Print
+		for range leastCells {
+			var p [2]spectrum.Print
+			for i := range spectrum.PrintBits {
+				bit := uint64(r.IntN(2))
+				p[0][i/64] |= bit << (i % 64)
+				if turned {
+					bit = 1 - bit
+				}
+				if late := i + 6; late < spectrum.PrintBits {
+					p[1][late/64] |= bit << (late % 64)
+				}
+			}
+			prints = append(prints, p)
+		}
+		n.Heed(0, 1, prints)
+		want := 1.0
+		if turned {
+			want = -1
+		}
+		for _, way := range []struct{ a, b, lag int }{{0, 1, 6}, {1, 0, -6}} {
+			c := n.Curve(way.a, way.b)
+			if c == nil || c.Cells != leastCells {
+				t.Fatalf("%+v", c)
+			}
+			if peak, lag := c.Peak(); math.Abs(peak-want) > 0.01 || math.Abs(lag*curveRate-float64(way.lag)) > 0.01 {
+				t.Errorf("%v, turned %v: %.2f at %.1f", way, turned, peak, lag*curveRate)
+			}
+		}
 	}
 }

@@ -1,0 +1,5 @@
+//go:build race
+
+package linecheck
+
+const raceEnabled = true
