@@ -57,7 +57,7 @@ func (t *tour) input(v *sound.Voice, peaks []float64, now timbre) (Input, heard)
 	switch {
 	case h.nights > 0 && t.atRest(p, h):
 		in.Status = Unknown
-		in.say("%s holds no more than in songs of the tour in which it is not played: play it to have it checked.", in.Channel)
+		in.say("%s holds no more than in the softest songs of the tour, or those without it: play it in earnest to have it checked.", in.Channel)
 	case in.Alive && h.nights > 0:
 		t.judgeLevel(&in, p, h, sounds.everyone)
 		judgeTone(&in, p, &sounds)
