@@ -1,6 +1,7 @@
 package health
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -15,17 +16,7 @@ import (
 func (n *Night) place(t *Track, c *course, st step) int {
 	h := n.hushes()
 	before, after := h.sides(t, st.bin)
-	first, last := pause{0, 0}, pause{len(t.levels), len(t.levels)}
-	for k, p := range h.pauses {
-		level := h.raw[t.Number][k]
-		switch {
-		case math.IsNaN(level):
-		case p.to <= st.bin, p.from < st.bin && math.Abs(level-before) < math.Abs(level-after):
-			first = p
-		case last.from == len(t.levels):
-			last = p
-		}
-	}
+	first, last := h.beside(t, before, after)
 	for _, p := range []pause{first, last} {
 		if p.parted(t, before, after) {
 			return (p.from + p.to) / 2
@@ -33,20 +24,57 @@ func (n *Night) place(t *Track, c *course, st step) int {
 	}
 	low, high := first.from, last.to
 	if from, to, ok := parts(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
-		if p, ok := pauseNear(from, to, first, last); ok {
-			return (p.from + p.to) / 2
-		}
-		low, high = from, to
+		// The step may lie within the cells on either side.
+		const half = int(sound.CellSeconds * binsPerSecond / 2)
+		low, high = max(low, from-half), min(high, to+half)
 	}
-	low, high, ok := parts([]mates{c.played(t, n.stage())}, low, high, int(stepLoudS*binsPerSecond), st.db > 0)
+	around := int(stepLoudS * binsPerSecond)
+	if high-low < last.to-first.from {
+		around = high - low
+	}
+	from, to, ok := parts([]mates{c.played(t, n.stage())}, low, high, around, st.db > 0)
 	if !ok {
 		return st.bin
 	}
-	if p, ok := pauseNear(low, high, first, last); ok {
+	if p, ok := pauseNear(from, to, first, last); ok {
 		return (p.from + p.to) / 2
 	}
-	return high
+	return to
 }
+
+// beside returns the last pause that holds what was before and the first that
+// holds what was after: those between which all pauses part best.
+func (h *hushes) beside(t *Track, before, after float64) (first, last pause) {
+	first, last = pause{0, 0}, pause{len(t.levels), len(t.levels)}
+	apart := math.Abs(after - before)
+	off := func(level, from float64) float64 { return min(apart, math.Abs(level-from)) }
+	var held []pause
+	var levels []float64
+	cost := 0.0 // of all being after the step
+	for k, p := range h.pauses {
+		if level := h.raw[t.Number][k]; !math.IsNaN(level) {
+			held, levels = append(held, p), append(levels, level)
+			cost += off(level, after)
+		}
+	}
+	best, at := cost, 0
+	for k := range levels {
+		cost += off(levels[k], before) - off(levels[k], after)
+		if cost < best {
+			best, at = cost, k+1
+		}
+	}
+	if at > 0 {
+		first = held[at-1]
+	}
+	if at < len(held) {
+		last = held[at]
+	}
+	return first, last
+}
+
+// restsDB is by how much more than in the middle cells may differ at most.
+const restsDB = 10
 
 // pauseNear returns the first pause that bins lie near to.
 func pauseNear(low, high int, pauses ...pause) (pause, bool) {
@@ -86,30 +114,45 @@ func (c *course) played(t *Track, s *stage) mates {
 
 // parts returns between which bins, from first to last, all that tonight held parts
 // best in one direction, of up to so many values more to each side: where as much as
-// can be of how they scatter is explained. ok is false where nothing is.
+// can be of how they scatter is explained. A night without the song that is played
+// there says the same all through it. ok is false where nothing is explained.
 func parts(all []mates, first, last, around int, up bool) (low, high int, ok bool) {
-	explained, before := map[int]float64{}, map[int]int{}
-	for _, m := range all {
+	explained := make([][]float64, len(all)) // by the index of what comes after
+	places := map[int]bool{}
+	for k, m := range all {
 		from, _ := slices.BinarySearch(m.bins, first)
 		to, _ := slices.BinarySearch(m.bins, last)
 		low, high := max(0, from-around), min(len(m.bins), to+around)
+		explained[k] = make([]float64, len(m.bins)+1)
+		// Where one of the nights rests they differ by anything.
+		db := slices.Clone(m.db[low:high])
+		middle := sound.Pick(slices.Clone(db), 0.5)
 		total, sum := 0.0, 0.0
-		for _, v := range m.db[low:high] {
-			total += v
+		for i, v := range db {
+			db[i] = max(middle-restsDB, min(middle+restsDB, v))
+			total += db[i]
 		}
 		for i := low + 1; i < high; i++ {
-			sum += m.db[i-1]
+			sum += db[i-1-low]
 			a, b := float64(i-low), float64(high-i)
 			if d := (total-sum)/b - sum/a; i >= from && i <= to && (d > 0) == up {
-				explained[m.bins[i]] += d * d * a * b
-				before[m.bins[i]] = max(before[m.bins[i]], m.bins[i-1])
+				explained[k][i] = d * d * a * b / (a + b)
+				places[m.bins[i]] = true
 			}
 		}
 	}
 	best := 0.0
-	for _, b := range sortedKeys(explained) {
-		if explained[b] > best {
-			low, high, best, ok = before[b], b, explained[b], true
+	for _, place := range slices.Sorted(maps.Keys(places)) {
+		sum, before := 0.0, first
+		for k, m := range all {
+			i, _ := slices.BinarySearch(m.bins, place)
+			sum += explained[k][i]
+			if i > 0 {
+				before = max(before, m.bins[i-1])
+			}
+		}
+		if sum > best {
+			low, high, best, ok = before, place, sum, true
 		}
 	}
 	return low, high, ok

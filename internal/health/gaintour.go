@@ -7,6 +7,10 @@ import (
 	"nightreel/internal/sound"
 )
 
+// hiddenDB is how near to the recorder's own steps hiss is no longer the preamp's
+// alone: 6 dB above, they add 1 dB.
+const hiddenDB = 6
+
 // tourGain is how a track differs from the other nights.
 type tourGain struct {
 	db     float64
@@ -16,7 +20,10 @@ type tourGain struct {
 // shift is how a track differs from another night, in dB and but for what the
 // input lists say: in its loudest moments, in what it hisses, and in all that it
 // holds in its quiet.
-type shift struct{ loud, hiss, quiet float64 }
+type shift struct {
+	loud, hiss, quiet float64
+	hidden            bool // on one of the nights by the recorder's own steps: hiss is too small then
+}
 
 // againstNight compares all voices with another night; those that cannot be
 // compared are left out.
@@ -31,10 +38,12 @@ func (n *Night) againstNight(p *sound.Night) map[int]shift {
 			continue
 		}
 		listed := gainDB(Track{Track: v.Track}, Track{Track: o.Track})
+		mine, other := hissOf(v.Parts), hissOf(o.Parts)
 		d := shift{
-			loud:  v.High - o.High - listed,
-			hiss:  math.Max(grain, hissOf(v.Parts)) - math.Max(grain, hissOf(o.Parts)) - listed,
-			quiet: max(grain, v.Quiet) - max(grain, o.Quiet) - listed,
+			loud:   v.High - o.High - listed,
+			hiss:   math.Max(grain, mine) - math.Max(grain, other) - listed,
+			quiet:  max(grain, v.Quiet) - max(grain, o.Quiet) - listed,
+			hidden: min(mine, other) < grain+hiddenDB,
 		}
 		if math.IsNaN(d.hiss) {
 			continue
@@ -77,14 +86,29 @@ func songsApart(here, there map[string]float64) []float64 {
 // gainAgainstTour finds the tracks whose gain differs from that of the tour.
 func (n *Night) gainAgainstTour() map[int]tourGain {
 	loud, hiss, quiet := map[int][]float64{}, map[int][]float64{}, map[int][]float64{}
+	hidden := map[int][]shift{}
 	for _, p := range n.Tour {
 		for i, d := range n.againstNight(p) {
-			loud[i], hiss[i], quiet[i] = append(loud[i], d.loud), append(hiss[i], d.hiss), append(quiet[i], d.quiet)
+			loud[i] = append(loud[i], d.loud)
+			if d.hidden {
+				hidden[i] = append(hidden[i], d)
+				continue
+			}
+			hiss[i], quiet[i] = append(hiss[i], d.hiss), append(quiet[i], d.quiet)
 		}
 	}
 	found := map[int]tourGain{}
 	for i := range loud {
 		if len(loud[i]) < gainNights {
+			continue
+		}
+		// Nights that hide it can only speak against it, if others tell.
+		if len(hiss[i]) == 0 {
+			for _, d := range hidden[i] {
+				hiss[i], quiet[i] = append(hiss[i], d.hiss), append(quiet[i], d.quiet)
+			}
+		}
+		if len(hiss[i]) < gainNights && shareNear(loud[i], sound.Median(loud[i])) < gainAgree {
 			continue
 		}
 		h, q := sound.Median(hiss[i]), sound.Median(quiet[i])

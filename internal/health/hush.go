@@ -157,10 +157,25 @@ func (h *hushes) around(levels []float64, bin int) (before, after []float64) {
 	return before, after
 }
 
+// quietest leaves out the loudest of three pauses: somebody clapped or talked
+// through it.
+func quietest(pauses []float64) []float64 {
+	if len(pauses) < stepPauses {
+		return pauses
+	}
+	slices.Sort(pauses)
+	return pauses[:stepPauses-1]
+}
+
 func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 	before, after := h.around(levels, bin)
 	if len(before) == 0 || len(after) == 0 {
 		return 0, false
+	}
+	// What is clapped and talked makes pauses louder. A lone pause beside others
+	// that scatter shows nothing, be it the louder or the quieter one.
+	if min(len(before), len(after)) > 1 {
+		before, after = quietest(before), quietest(after)
 	}
 	db = sound.Median(after) - sound.Median(before)
 	// All of them must lie apart, by half of that or as much as is told of: any

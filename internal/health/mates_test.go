@@ -144,3 +144,31 @@ func TestGainBySongs(t *testing.T) {
 		})
 	}
 }
+
+// Nights in 16 bit hide the hiss of a preamp, and so what its gain made of it:
+// those in 24 bit tell, and all tell of the playing.
+func TestGainBehindTheRecordersSteps(t *testing.T) {
+	for _, row := range []struct {
+		what   string
+		bits   []int     // of the other nights
+		louder []float64 // dB, what the channel played on them more than on the first
+		floor  float64   // tonight
+		want   float64
+	}{
+		{"one night in 24 bit", []int{24, 16, 16}, []float64{0, 0, 0}, -99, -9},
+		{"the nights differ in what was played", []int{24, 16, 16}, []float64{0, -9, -5}, -99, 0},
+		{"its floor is as ever", []int{24, 16, 16}, []float64{0, 0, 0}, -90, 0},
+	} {
+		n := &Night{SampleRate: testRate, Sound: songNight(row.floor, []string{"Lamps", "Ferry"}, []float64{-39, -30})}
+		n.Sound.BitDepth = 24
+		n.Tracks = []Track{unmeasured(n.Sound.Voices[0].Track)}
+		for i, bits := range row.bits {
+			p := songNight(-90, []string{"Lamps", "Copper"}, []float64{-30 + row.louder[i], -20})
+			p.BitDepth = bits
+			n.Tour = append(n.Tour, p)
+		}
+		if got := n.gainAgainstTour()[0].db; math.Abs(got-row.want) > 0.5 {
+			t.Errorf("%s: %.1f dB, want %.1f", row.what, got, row.want)
+		}
+	}
+}

@@ -79,9 +79,9 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.swapped(swaps)...)
 	found = append(found, duplicates...)
 	// What carries another channel's signal has neither its own polarity nor gain,
-	// and a silence is no gain that was turned.
+	// and which of two that is nobody knows; a silence is no gain that was turned.
 	found = append(found, n.polarity(swaps, duplicates)...)
-	found = append(found, without(without(n.gains(swaps), duplicates), silent)...)
+	found = append(found, without(without(n.gains(swaps), bothOf(duplicates)), silent)...)
 	found = append(found, n.missing()...)
 	found = append(found, n.short()...)
 	found = append(found, n.holes()...)
@@ -90,6 +90,16 @@ func (n *Night) Flags() []catalog.Flag {
 		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Kind, b.Kind))
 	})
 	return found
+}
+
+// bothOf adds a flag on the other track of each pair.
+func bothOf(pairs []catalog.Flag) []catalog.Flag {
+	all := slices.Clone(pairs)
+	for _, f := range pairs {
+		f.Track = int(f.Evidence["with_track"])
+		all = append(all, f)
+	}
+	return all
 }
 
 // without leaves out the flags on tracks that others have.

@@ -111,6 +111,9 @@ func (n *Night) restsElsewhere(t *Track, level float64) bool {
 func (n *Night) playedElsewhere(t *Track, level float64) []string {
 	var songs []string
 	for _, take := range n.Takes {
+		if take.End > t.Frames {
+			continue // the track ends before it
+		}
 		played, all := 0, 0
 		nights := n.Past[catalog.Key(t.Channel)]
 		for i := range nights {
