@@ -32,6 +32,9 @@ const (
 	// signal.
 	equalDB = 0.03
 	equalS  = 0.0001
+	// equalWave is what their waves correlate by at least: on another night a
+	// microphone and a cable reached 0.954.
+	equalWave = 0.97
 	// besideWave is the correlation from which on two pickups hear one thing.
 	besideWave = 0.7
 	// roughWave is the least that is worth a closer look: a delay of half a lag
@@ -94,7 +97,7 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 			}
 			apart, scatter, moves, bins := levelsApart(a, b)
 			if scatter > sameLevelDB+1000*math.Abs(lag)*laterLevelDB || moves < max(duplicateRange, duplicateMoves*scatter) ||
-				float64(bins) < duplicateS*binsPerSecond || n.alwaysAlike(a, b, lag, scatter <= equalDB && math.Abs(lag) < equalS) {
+				float64(bins) < duplicateS*binsPerSecond || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
 				continue
 			}
 			told[b.Number] = true
@@ -128,8 +131,8 @@ func (n *Night) follows(p, closer likePair) bool {
 			if other, third := p.voices[1-i], closer.voices[1-k]; v == w && other != third {
 				a, b := n.trackOf(&n.Sound.Voices[min(other, third)]), n.trackOf(&n.Sound.Voices[max(other, third)])
 				if c := n.Sound.Curve(min(other, third), max(other, third)); c != nil && a != nil && b != nil {
-					_, lag := c.Fine()
-					return n.alwaysAlike(a, b, lag, false)
+					wave, lag := c.Fine()
+					return n.alwaysAlike(a, b, math.Abs(wave), lag, false)
 				}
 			}
 		}
@@ -142,7 +145,11 @@ func (n *Night) follows(p, closer likePair) bool {
 // by as long a path on every night, and on one with little else to hear seems
 // the same. Where none tells, a cable and a microphone on one instrument may be
 // as alike, unless they are equal.
-func (n *Night) alwaysAlike(a, b *Track, lag float64, equal bool) bool {
+func (n *Night) alwaysAlike(a, b *Track, wave, lag float64, equal bool) bool {
+	need := sameWave - 0.05
+	if equal && wave >= equalWave {
+		need = equalWave // two that are equal tonight would be then
+	}
 	known := false
 	for _, p := range n.Tour {
 		i, k := -1, -1
@@ -159,7 +166,8 @@ func (n *Night) alwaysAlike(a, b *Track, lag float64, equal bool) bool {
 		}
 		if c := p.Curve(i, k); c != nil {
 			known = true
-			if r, then := c.Fine(); math.Abs(r) >= sameWave-0.05 || !equal && math.Abs(r) >= besideWave && math.Abs(then-lag) <= equalS {
+			r, then := c.Fine()
+			if math.Abs(r) >= need || !equal && math.Abs(r) >= besideWave && math.Abs(then-lag) <= equalS {
 				return true
 			}
 		}

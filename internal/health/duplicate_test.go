@@ -62,6 +62,8 @@ func TestAlwaysAlike(t *testing.T) {
 		{"as like each other, but by another path", []pair{{0.45, 1}, {0.77, 1}}, 3, false, [2]string{"Bass DI", "Bass Mic"}, false},
 		{"by no path at all", []pair{{0.77, 0}}, 0, true, [2]string{"Kick In", "Kick Out"}, false},
 		{"less like each other", []pair{{0.6, 1}, {0.6, 1}}, 1, false, [2]string{"Bass DI", "Bass Mic"}, false},
+		{"equal tonight, and merely alike on another night", []pair{{0.93, 0}}, 0, true, [2]string{"Overhead L", "Bass DI"}, false},
+		{"equal every night", []pair{{1, 0}}, 0, true, [2]string{"Keys L", "Keys R"}, true},
 		{"nobody knows, and one thing by its name", nil, 1, false, [2]string{"Bass DI", "Bass Mic"}, true},
 		{"nobody knows, and equal", nil, 0, true, [2]string{"Bass DI", "Bass Mic"}, false},
 	} {
@@ -72,7 +74,11 @@ func TestAlwaysAlike(t *testing.T) {
 				n.Tour = append(n.Tour, pairNight(rng, p.r, p.later, row.names[:]...))
 			}
 			a, b := unmeasured(catalog.Track{Channel: row.names[0]}), unmeasured(catalog.Track{Channel: row.names[1]})
-			if got := n.alwaysAlike(&a, &b, row.later/3000, row.equal); got != row.want {
+			wave := 0.9
+			if row.equal {
+				wave = 1
+			}
+			if got := n.alwaysAlike(&a, &b, wave, row.later/3000, row.equal); got != row.want {
 				t.Error(got)
 			}
 		})
