@@ -32,9 +32,10 @@ const (
 	// signal.
 	equalDB = 0.03
 	equalS  = 0.0001
-	// equalWave is what their waves correlate by at least: on another night a
-	// microphone and a cable reached 0.954.
-	equalWave = 0.97
+	// equalWave is what their waves correlate by at least: copies do by 0.998 and
+	// more, the two sides of keys that play one sound by 0.971, a microphone and a
+	// cable on one night by 0.954 (measured).
+	equalWave = 0.99
 	// besideWave is the correlation from which on two pickups hear one thing.
 	besideWave = 0.7
 	// roughWave is the least that is worth a closer look: a delay of half a lag
@@ -111,6 +112,57 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 		}
 	}
 	return found
+}
+
+// copies returns, by voice, those that carry an equal signal tonight and did not on
+// other nights: two digital copies, but for a gain.
+func (n *Night) copies() map[int][]int {
+	found := map[int][]int{}
+	for i := range n.Sound.Voices {
+		for k := i + 1; k < len(n.Sound.Voices); k++ {
+			a, b := n.trackOf(&n.Sound.Voices[i]), n.trackOf(&n.Sound.Voices[k])
+			if a == nil || b == nil || a.lifeless || b.lifeless {
+				continue
+			}
+			c := n.Sound.Curve(i, k)
+			if c == nil {
+				continue
+			}
+			if r, _ := c.Peak(); math.Abs(r) < roughWave {
+				continue
+			}
+			if r, lag := c.Fine(); n.equal(a, b, r, lag) && !n.alwaysAlike(a, b, math.Abs(r), lag, true) {
+				found[i], found[k] = append(found[i], k), append(found[k], i)
+			}
+		}
+	}
+	return found
+}
+
+// equal reports whether two tracks whose waves correlate by r at some lag, in
+// seconds, carry one signal but for a gain.
+func (n *Night) equal(a, b *Track, r, lag float64) bool {
+	if math.Abs(r) < equalWave || math.Abs(lag) >= equalS {
+		return false
+	}
+	_, scatter, moves, bins := levelsApart(a, b)
+	return scatter <= equalDB && moves >= duplicateRange && float64(bins) >= duplicateS*binsPerSecond
+}
+
+// copied reports whether a voice cannot have been exchanged with another one,
+// since it is a copy of a third: unless that is always equal to the other one,
+// and the exchange is why.
+func (n *Night) copied(copies map[int][]int, voice, with int) bool {
+	for _, third := range copies[voice] {
+		if third == with {
+			return true
+		}
+		a, b := n.trackOf(&n.Sound.Voices[min(with, third)]), n.trackOf(&n.Sound.Voices[max(with, third)])
+		if a == nil || b == nil || !n.alwaysAlike(a, b, 1, 0, true) {
+			return true
+		}
+	}
+	return false
 }
 
 // likePair is two voices that carry the same signal.

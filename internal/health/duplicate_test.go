@@ -172,3 +172,30 @@ func TestFollows(t *testing.T) {
 		}
 	}
 }
+
+// A copy of a third track was not exchanged with another one, unless that one and
+// the third are equal by right.
+func TestCopied(t *testing.T) {
+	names := []string{"Bass DI", "Bass Mic", "Keys L", "Keys R"}
+	for _, row := range []struct {
+		what        string
+		past        []float64
+		copies      map[int][]int
+		voice, with int
+		want        bool
+	}{
+		{"a copy of the keys on the bass's track", []float64{0, 0, 1, 0}, map[int][]int{0: {2}, 2: {0}}, 0, 1, true},
+		{"no copy", []float64{0, 0, 1, 0}, nil, 0, 1, false},
+		{"the two are equal", []float64{0, 0, 1, 0}, map[int][]int{0: {1}, 1: {0}}, 0, 1, true},
+		{"exchanged with one side of keys in mono", []float64{0, 0, 1, 1}, map[int][]int{0: {3}, 3: {0}}, 0, 2, false},
+	} {
+		rng := rand.New(rand.NewPCG(3, 9))
+		n := &Night{SampleRate: testRate, Sound: bandNight(rng, []float64{0, 0, 0, 0}, names...), Tour: []*sound.Night{bandNight(rng, row.past, names...)}}
+		for i := range names {
+			n.Tracks = append(n.Tracks, Track{Track: catalog.Track{Number: i + 1, Channel: names[i]}})
+		}
+		if got := n.copied(row.copies, row.voice, row.with); got != row.want {
+			t.Errorf("%s: %v, want %v", row.what, got, row.want)
+		}
+	}
+}

@@ -224,9 +224,13 @@ func (n *Night) findSwaps() []swap {
 	for _, p := range n.Tour {
 		past = append(past, newLikeness(n.Sound, p))
 	}
+	copies := n.copies()
 	var all []swap
 	for a := range n.Sound.Voices {
 		for b := a + 1; b < len(n.Sound.Voices); b++ {
+			if n.copied(copies, a, b) || n.copied(copies, b, a) {
+				continue
+			}
 			if s, ok := n.swapOf(a, b, past); ok {
 				all = append(all, s)
 			}
