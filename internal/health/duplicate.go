@@ -32,6 +32,9 @@ const (
 	// signal.
 	equalDB = 0.03
 	equalS  = 0.0001
+	// equalRange is how far the level of equal tracks must move: two that hum alike
+	// stand still, a pad does not quite.
+	equalRange = 1
 	// equalWave is what their waves correlate by at least: copies do by 0.998 and
 	// more, the two sides of keys that play one sound by 0.971, a microphone and a
 	// cable on one night by 0.954 (measured).
@@ -97,8 +100,8 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 				continue
 			}
 			apart, scatter, moves, bins := levelsApart(a, b)
-			if scatter > sameLevelDB+1000*math.Abs(lag)*laterLevelDB || moves < max(duplicateRange, duplicateMoves*scatter) ||
-				float64(bins) < duplicateS*binsPerSecond || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
+			alike := scatter <= sameLevelDB+1000*math.Abs(lag)*laterLevelDB && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
+			if !alike && !n.equal(a, b, r, lag) || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
 				continue
 			}
 			told[b.Number] = true
@@ -146,7 +149,7 @@ func (n *Night) equal(a, b *Track, r, lag float64) bool {
 		return false
 	}
 	_, scatter, moves, bins := levelsApart(a, b)
-	return scatter <= equalDB && moves >= duplicateRange && float64(bins) >= duplicateS*binsPerSecond
+	return scatter <= equalDB && moves >= max(equalRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
 }
 
 // copied reports whether a voice cannot have been exchanged with another one,

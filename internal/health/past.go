@@ -23,6 +23,11 @@ const (
 	// missedS is how much of a song, in seconds of playing band, a channel must
 	// miss for that.
 	missedS = 10
+	// mostSongs is the share of other nights' songs in which a channel plays that
+	// rests in none of enoughSongs songs, whatever they are called. Common practice,
+	// no source.
+	mostSongs   = 0.9
+	enoughSongs = 3
 )
 
 // aliveShare returns the share of the songs of that night, or of the whole
@@ -45,6 +50,29 @@ func (p *Past) aliveShare(level float64) float64 {
 // weighedDB is what the K filter adds to white noise, at most (BS.1770-5, Table 1:
 // the shelf's +4 dB).
 const weighedDB = 4
+
+// songsPlayed returns the share of that night's songs in which the channel was
+// above a level in dB for a part of the time; 0 where none are known.
+func (p *Past) songsPlayed(level float64) float64 {
+	played := 0
+	for _, t := range p.Takes {
+		if p.Track.shareAbove(level, t.Start, t.End) >= playsShare {
+			played++
+		}
+	}
+	return float64(played) / float64(max(1, len(p.Takes)))
+}
+
+// songsIn returns how many of tonight's songs a track holds from start to end.
+func (n *Night) songsIn(t *Track) int {
+	count := 0
+	for _, take := range n.Takes {
+		if take.End <= t.Frames {
+			count++
+		}
+	}
+	return count
+}
 
 // above returns the level, in dB, from which the channel was alive on that night,
 // where tonight's track holds so much and no life: what only the recorder's own

@@ -1,6 +1,7 @@
 package health
 
 import (
+	"fmt"
 	"testing"
 
 	"nightreel/catalog"
@@ -21,6 +22,52 @@ func TestAliveAboveTheRecordersSteps(t *testing.T) {
 		p := Past{BitDepth: row.bits, Track: Track{Track: catalog.Track{SampleRate: testRate, Frames: 40 * testRate}, levels: rests}}
 		if got := p.aliveShare(p.above(-99, &tonight)); got != row.want {
 			t.Errorf("%d bit: alive for %.2f, want %.2f", row.bits, got, row.want)
+		}
+	}
+}
+
+// Keys that play in every song elsewhere, and in none tonight, are dead, though
+// nobody named the songs; a banjo for every other song rests.
+func TestPlaysInNearlyEverySong(t *testing.T) {
+	take := func(k int) Take {
+		return Take{Song: fmt.Sprint("Song ", k), Start: int64(60*k) * testRate, End: int64(60*k+50) * testRate}
+	}
+	night := func(plays ...bool) Past {
+		p := Past{BitDepth: 24, Track: Track{Track: catalog.Track{SampleRate: testRate, Frames: 300 * testRate}}}
+		for k, on := range plays {
+			p.Takes = append(p.Takes, take(k))
+			for i := range 120 {
+				level := float32(-95)
+				if on && i < 70 { // it rests in the second half
+					level = -30
+				}
+				p.Track.levels = append(p.Track.levels, level)
+			}
+		}
+		return p
+	}
+	for _, row := range []struct {
+		what   string
+		past   []Past
+		songs  int
+		frames int64
+		want   catalog.Severity
+	}{
+		{"in every song", []Past{night(true, true, true, true, true), night(true, true, true, true, true)}, 5, 300, catalog.WarningSeverity},
+		{"in every other song", []Past{night(true, true, true, true, true), night(true, false, true, false, true)}, 5, 300, ""},
+		{"one other night", []Past{night(true, true, true, true, true)}, 5, 300, ""},
+		{"two songs tonight", []Past{night(true, true, true, true, true), night(true, true, true, true, true)}, 2, 300, ""},
+		{"the track ends in the second song", []Past{night(true, true, true, true, true), night(true, true, true, true, true)}, 5, 100, ""},
+	} {
+		n := &Night{SampleRate: testRate, Past: map[string][]Past{catalog.Key("Keys"): row.past}}
+		for k := range row.songs {
+			take := take(k)
+			take.Song = "Song, tonight"
+			n.Takes = append(n.Takes, take)
+		}
+		track := &Track{Track: catalog.Track{SampleRate: testRate, Number: 1, Channel: "Keys", Frames: row.frames * testRate}, rests: true}
+		if got := n.verdict(track, -95); got.severity != row.want {
+			t.Errorf("%s: %q, want %q", row.what, got.severity, row.want)
 		}
 	}
 }

@@ -251,7 +251,7 @@ type verdict struct {
 }
 
 func (n *Night) verdict(t *Track, level float64) verdict {
-	nights, alive, whole := 0, 0, 0
+	nights, alive, whole, played := 0, 0, 0, 0
 	for _, p := range n.Past[catalog.Key(t.Channel)] {
 		share := p.aliveShare(p.above(level, t))
 		if math.IsNaN(share) {
@@ -264,6 +264,9 @@ func (n *Night) verdict(t *Track, level float64) verdict {
 		if share >= wholeShare {
 			whole++
 		}
+		if p.songsPlayed(p.above(level, t)) >= mostSongs {
+			played++
+		}
 	}
 	const remedy = "check microphone, cable and patch before the next show"
 	switch {
@@ -275,6 +278,9 @@ func (n *Night) verdict(t *Track, level float64) verdict {
 		return verdict{catalog.FaultSeverity, fmt.Sprintf("while on %d other nights it heard the stage all the time", nights), remedy}
 	case whole == nights:
 		return verdict{catalog.WarningSeverity, "while on the other night it heard the stage all the time", remedy}
+	}
+	if played == nights && nights >= 2 && n.songsIn(t) >= enoughSongs {
+		return verdict{catalog.WarningSeverity, fmt.Sprintf("while on %d other nights it plays in nearly every song", nights), remedy}
 	}
 	songs := n.playedElsewhere(t, level)
 	if len(songs) > 0 {
