@@ -38,7 +38,10 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 	if err != nil {
 		return out, err
 	}
-	var learned []catalog.Date
+	// Of a tour that is scanned at once the songs of all nights are placed before
+	// the first one's channels are judged: what a channel does in a song on other
+	// nights is evidence.
+	fresh := map[int]func() error{}
 	for i, show := range out.Shows {
 		done, mark, err := judged(ctx, store, show.Date)
 		if err != nil {
@@ -47,9 +50,20 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 		if done {
 			continue
 		}
-		warnings, err := Judge(ctx, store, show.Date)
+		warnings, err := place(ctx, store, show.Date)
 		out.Warnings = append(out.Warnings, warnings...)
 		if err != nil {
+			return out, err
+		}
+		fresh[i] = mark
+	}
+	var learned []catalog.Date
+	for i, show := range out.Shows {
+		mark := fresh[i]
+		if mark == nil {
+			continue
+		}
+		if err := Rejudge(ctx, store, show.Date); err != nil {
 			return out, err
 		}
 		if out.Shows[i], err = store.Show(ctx, show.Date); err != nil {
@@ -77,7 +91,7 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 
 // judging is the edition of all judgement: it is raised where songs or health
 // find or say something else than before, and then the next scan judges anew.
-const judging = "20"
+const judging = "21"
 
 // judged reports whether a show was judged since its recordings changed. mark
 // notes that it was, unless they have changed meanwhile.
@@ -110,6 +124,15 @@ func judged(ctx context.Context, store *catalog.Store, show catalog.Date) (done 
 // the input list. Both work from the
 // catalog alone and may be done again at any time.
 func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
+	warnings, err := place(ctx, store, show)
+	if err != nil {
+		return warnings, err
+	}
+	return warnings, Rejudge(ctx, store, show)
+}
+
+// place is [Judge] without the channels.
+func place(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
 	placed, err := songs.Place(ctx, store, show)
 	if err != nil {
 		return nil, err
@@ -122,10 +145,7 @@ func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]stri
 		warnings = append(warnings, fmt.Sprintf("%s: %s", show, problem))
 	}
 	names, err := Names(ctx, store, show)
-	if err != nil {
-		return warnings, err
-	}
-	return append(warnings, names...), Rejudge(ctx, store, show)
+	return append(warnings, names...), err
 }
 
 // Rejudge judges a show's channels again where its songs are placed already,
