@@ -58,6 +58,28 @@ func (k kernel) String() string {
 	return kernelName(k)
 }
 
+// mayBeginFlat reports whether a flat top may begin in frames [from, to) of a block:
+// a small step after a sharp rise. Music has nearly all of the bends and calm pairs
+// that the kernel marks elsewhere than in that order.
+func (m *Meter) mayBeginFlat(g *group, lane, from, to int) bool {
+	if m.cfg.Type == Float32 {
+		return true
+	}
+	// Of integers full scale is 2^31, and a step of 16 bit 2^16.
+	const tolerance, corner = int64(flatTolerance * (1 << 31)), flatCorner << 16
+	rows := g.rows[(history+from-2)*laneCount+lane:]
+	at := func(i int) int64 { return int64(int32(rows[i*laneCount])) }
+	before, last, v := at(0), at(1), at(2)
+	for i := 3; i < to-from+3; i++ {
+		next := at(i)
+		if step := next - v; step <= tolerance && step >= -tolerance && (v-before >= corner && v > 0 || before-v >= corner && v < 0) {
+			return true
+		}
+		before, last, v = last, v, next
+	}
+	return false
+}
+
 // SideBySide is how many channels a kernel in C measures in one go: a meter for
 // fewer leaves part of the processor idle.
 const SideBySide = laneCount
@@ -344,7 +366,7 @@ func (m *Meter) findFlatTopsByTile(c *channel, b span, g *group, lane int) {
 				i |= 1<<m.plan.markShift - 1
 				continue
 			}
-			if m.tiles[1+i].flat[lane]&flatMark == 0 {
+			if m.tiles[1+i].flat[lane]&flatMark == 0 || !m.mayBeginFlat(g, lane, i*tileFrames-minFlatTop, to) {
 				continue
 			}
 			m.unroll(g, lane, history+i*tileFrames-minFlatTop-reach, history+to+reach)
