@@ -119,7 +119,7 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 // -6 dBFS at most.
 func (n *brokenNight) settle(stage []pickup) {
 	sideBySide(len(stage), func(i int) {
-		peak := n.heard(&stage[i], rand.New(rand.NewPCG(n.seed, uint64(i))), &harm{}).peak()
+		peak := n.unbroken(&stage[i], i).peak()
 		if over := 20*math.Log10(float64(peak)) + 6; over > 0 {
 			stage[i].target -= over
 		}

@@ -108,7 +108,7 @@ func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 		h.planted.StartS = song.StartS + between(p.rng, 0.3, 0.7)*(song.EndS-song.StartS)
 		h.silent = [2]int{int(h.planted.StartS * audioRate), p.frames}
 	case catalog.Dropout:
-		at := loudAt(p.rng, p.unbroken(h.planted.Track), song)
+		at := loudAt(p.rng, p.unbroken(input, h.planted.Track-1), song)
 		long := int(between(p.rng, 0.002, 0.08) * audioRate)
 		h.zeros = [][2]int{{at, at + long}}
 		h.planted.StartS, h.planted.EndS = float64(at)/audioRate, float64(at+long)/audioRate
@@ -134,7 +134,7 @@ func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 		h.planted.With = o + 1
 		p.harms[o] = &harm{}
 	case catalog.GainChange:
-		p.turn(h)
+		p.turn(h, input)
 	case catalog.MissingTrack:
 		h.absent = true
 	case catalog.ShortTrack:
@@ -142,11 +142,6 @@ func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 		h.ends = int(h.planted.StartS * audioRate)
 	}
 	return true
-}
-
-// unbroken returns what the input of a track hears, unbroken.
-func (p *planting) unbroken(track int) audio {
-	return p.heard(&p.stage[track-1], rand.New(rand.NewPCG(p.seed, uint64(track-1))), &harm{})
 }
 
 // overload drives an input's own sound beyond full scale, or beyond what a stage
@@ -159,7 +154,7 @@ func (p *planting) overload(h *harm, input *pickup, song Played) {
 		}
 	}
 	h.planted.StartS, h.planted.EndS = song.StartS, song.EndS
-	peak := float64(song.of(p.unbroken(h.planted.Track)).peak())
+	peak := float64(song.of(p.unbroken(input, h.planted.Track-1)).peak())
 	h.planted.Size = between(p.rng, 1.5, 6) // dB over the top
 	top := 0.
 	if h.planted.Kind == catalog.FlatTop {
@@ -206,16 +201,16 @@ func (p *planting) duplicate(h *harm, input *pickup) bool {
 		h.copyGain = float32(math.Pow(10, between(p.rng, -6, 6)/20))
 		h.copyLag = p.rng.IntN(240)
 	}
-	h.copyGain = min(h.copyGain, 0.9/p.unbroken(o+1).peak()) // a copy that clips would be two faults
+	h.copyGain = min(h.copyGain, 0.9/p.unbroken(&p.stage[o], o).peak()) // a copy that clips would be two faults
 	h.planted.With = o + 1
 	p.harms[o] = &harm{}
 	return true
 }
 
 // turn turns an input's preamp, for the whole night or from somewhere on.
-func (p *planting) turn(h *harm) {
+func (p *planting) turn(h *harm, input *pickup) {
 	h.gainDB = between(p.rng, 5, 14)
-	peak := float64(p.unbroken(h.planted.Track).peak())
+	peak := float64(p.unbroken(input, h.planted.Track-1).peak())
 	if p.rng.IntN(2) == 0 || 20*math.Log10(peak)+h.gainDB > -1 { // it would clip
 		h.gainDB = -h.gainDB
 	}

@@ -24,7 +24,7 @@ func (n *brokenNight) render(stage []pickup, track int, rng *rand.Rand) audio {
 	}
 	x := n.heard(p, rng, h)
 	if h.copyOf > 0 {
-		other := n.heard(&stage[h.copyOf-1], rand.New(rand.NewPCG(n.seed, uint64(h.copyOf-1))), &harm{})
+		other := n.unbroken(&stage[h.copyOf-1], h.copyOf-1)
 		for i := range x {
 			x[i] = 0
 			if k := i - h.copyLag; k >= 0 && k < len(x) {
@@ -124,6 +124,11 @@ func (n *brokenNight) heard(p *pickup, rng *rand.Rand, h *harm) audio {
 		}
 	}
 	return x
+}
+
+// unbroken returns what the input of a track hears that nothing is wrong with.
+func (n *brokenNight) unbroken(p *pickup, track int) audio {
+	return n.heard(p, rand.New(rand.NewPCG(n.seed, uint64(track))), &harm{})
 }
 
 // write renders and writes all tracks, mono files named by track and channel;

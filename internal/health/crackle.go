@@ -74,11 +74,13 @@ func edges(e meter.Envelope) []meter.Event {
 
 // edgesIn counts the track's edges from one frame to another, both included.
 func (t *Track) edgesIn(from, to int64) int {
-	at := func(frame int64) int {
-		i, _ := slices.BinarySearchFunc(t.edges, frame, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
-		return i
-	}
-	return at(to+1) - at(from)
+	return firstFrom(t.edges, to+1) - firstFrom(t.edges, from)
+}
+
+// firstFrom returns the index of the first event at a frame or after it.
+func firstFrom(events []meter.Event, frame int64) int {
+	i, _ := slices.BinarySearchFunc(events, frame, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
+	return i
 }
 
 // cracks returns the frames at which the wave breaks off by itself, and their
@@ -138,7 +140,7 @@ func (n *Night) alone() {
 				if k == i || shared {
 					continue
 				}
-				at, _ := slices.BinarySearchFunc(o.edges, ev.Start-near, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
+				at := firstFrom(o.edges, ev.Start-near)
 				shared = at < len(o.edges) && o.edges[at].Start <= ev.Start+near || o.crowded[int(ev.Start/int64(meter.BlockFrames(n.SampleRate)))]
 			}
 			if !shared {

@@ -80,34 +80,18 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 	for _, s := range swaps {
 		exchanged[s.a], exchanged[s.b] = true, true
 	}
-	for i := range n.Sound.Voices {
-		for k := i + 1; k < len(n.Sound.Voices); k++ {
-			a, b := n.trackOf(&n.Sound.Voices[i]), n.trackOf(&n.Sound.Voices[k])
-			if a == nil || b == nil || a.lifeless || b.lifeless || told[b.Number] || exchanged[i] || exchanged[k] {
-				continue
-			}
-			// The wave is asked before the levels: polarity asks every pair's too,
-			// and few agree.
-			c := n.Sound.Curve(i, k)
-			if c == nil {
-				continue
-			}
-			if r, _ := c.Peak(); math.Abs(r) < roughWave {
-				continue
-			}
-			r, lag := c.Fine()
-			if math.Abs(r) < sameWave {
-				continue
-			}
-			apart, scatter, moves, bins := levelsApart(a, b)
-			alike := scatter <= sameLevelDB+1000*math.Abs(lag)*laterLevelDB && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
-			if !alike && !n.equal(a, b, r, lag) || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
-				continue
-			}
-			told[b.Number] = true
-			pairs = append(pairs, likePair{voices: [2]int{i, k}, wave: math.Abs(r), flag: n.duplicateFlag(a, b, r, lag, apart)})
+	n.likeWaves(func(i, k int, a, b *Track, r, lag float64) {
+		if math.Abs(r) < sameWave || told[b.Number] || exchanged[i] || exchanged[k] {
+			return
 		}
-	}
+		apart, scatter, moves, bins := levelsApart(a, b)
+		alike := scatter <= sameLevelDB+1000*math.Abs(lag)*laterLevelDB && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
+		if !alike && !n.equal(a, b, r, lag) || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
+			return
+		}
+		told[b.Number] = true
+		pairs = append(pairs, likePair{voices: [2]int{i, k}, wave: math.Abs(r), flag: n.duplicateFlag(a, b, r, lag, apart)})
+	})
 	var found []catalog.Flag
 	for _, p := range pairs {
 		if !slices.ContainsFunc(pairs, func(closer likePair) bool { return n.follows(p, closer) }) {
@@ -117,10 +101,10 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 	return found
 }
 
-// copies returns, by voice, those that carry an equal signal tonight and did not on
-// other nights: two digital copies, but for a gain.
-func (n *Night) copies() map[int][]int {
-	found := map[int][]int{}
+// likeWaves hands over every two living tracks whose waves are worth a closer look,
+// with their correlation and the lag in seconds at which it is highest. The wave is
+// asked before the levels: polarity asks every pair's too, and few agree.
+func (n *Night) likeWaves(f func(i, k int, a, b *Track, r, lag float64)) {
 	for i := range n.Sound.Voices {
 		for k := i + 1; k < len(n.Sound.Voices); k++ {
 			a, b := n.trackOf(&n.Sound.Voices[i]), n.trackOf(&n.Sound.Voices[k])
@@ -134,11 +118,21 @@ func (n *Night) copies() map[int][]int {
 			if r, _ := c.Peak(); math.Abs(r) < roughWave {
 				continue
 			}
-			if r, lag := c.Fine(); n.equal(a, b, r, lag) && !n.alwaysAlike(a, b, math.Abs(r), lag, true) {
-				found[i], found[k] = append(found[i], k), append(found[k], i)
-			}
+			r, lag := c.Fine()
+			f(i, k, a, b, r, lag)
 		}
 	}
+}
+
+// copies returns, by voice, those that carry an equal signal tonight and did not on
+// other nights: two digital copies, but for a gain.
+func (n *Night) copies() map[int][]int {
+	found := map[int][]int{}
+	n.likeWaves(func(i, k int, a, b *Track, r, lag float64) {
+		if n.equal(a, b, r, lag) && !n.alwaysAlike(a, b, math.Abs(r), lag, true) {
+			found[i], found[k] = append(found[i], k), append(found[k], i)
+		}
+	})
 	return found
 }
 
