@@ -17,7 +17,9 @@ import (
 // most came within pileNear of its highest where nothing was cut, and 15 to 398
 // where something was (tuning nights of task evaluate, takes of 40 s, four
 // tours of each kind of source). Samplers and limited playback
-// repeat their peaks by right, so only inputs that hear a stage are asked.
+// repeat their peaks by right, and a name does not always say so: only inputs
+// that hear a stage are asked, and only where another night has the channel
+// without such a pile.
 const (
 	// pileBlocks is how long a stretch is asked at one time.
 	pileBlocks = 30 * meter.BlocksPerSecond
@@ -76,7 +78,8 @@ func piles(blocks []meter.Block) []pile {
 }
 
 // repeats reports whether an input may repeat its peaks by right: by the name of a
-// channel whose signal it may hold, or because that one did on another night.
+// channel whose signal it may hold, or because that one did on another night, or
+// none is known.
 func (n *Night) repeats(channels []string) bool {
 	return slices.ContainsFunc(channels, func(channel string) bool {
 		for i := range n.Tracks {
@@ -84,7 +87,8 @@ func (n *Night) repeats(channels []string) bool {
 				return true
 			}
 		}
-		return slices.ContainsFunc(n.Past[channel], func(p Past) bool { return len(p.Track.piles) > 0 })
+		nights := n.Past[channel]
+		return len(nights) == 0 || slices.ContainsFunc(nights, func(p Past) bool { return len(p.Track.piles) > 0 })
 	})
 }
 

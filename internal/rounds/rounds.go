@@ -91,7 +91,7 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 
 // judging is the edition of all judgement: it is raised where songs or health
 // find or say something else than before, and then the next scan judges anew.
-const judging = "21"
+const judging = "22"
 
 // judged reports whether a show was judged since its recordings changed. mark
 // notes that it was, unless they have changed meanwhile.
