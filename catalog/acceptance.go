@@ -7,14 +7,14 @@ import (
 	"time"
 )
 
-// AcceptFlag quiets a finding: it, and whatever a later scan finds of the same
+// AcceptFinding quiets a finding: it, and whatever a later scan finds of the same
 // kind on the same track, or the same tracks together, of that rig at an
-// overlapping time, counts as accepted. It is kept apart from the flags, so that
-// it outlives them. Accepting once more replaces the note. A flag that is not
+// overlapping time, counts as accepted. It is kept apart from the findings, so that
+// it outlives them. Accepting once more replaces the note. A finding that is not
 // there is *NotFoundError.
-func (s *Store) AcceptFlag(ctx context.Context, id FlagID, note string) error {
+func (s *Store) AcceptFinding(ctx context.Context, id FindingID, note string) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
-		f, err := flag(ctx, tx, id)
+		f, err := finding(ctx, tx, id)
 		if err != nil {
 			return err
 		}
@@ -28,11 +28,11 @@ func (s *Store) AcceptFlag(ctx context.Context, id FlagID, note string) error {
 	})
 }
 
-// UnacceptFlag takes acceptance back. A flag that is not there is
+// UnacceptFinding takes acceptance back. A finding that is not there is
 // *NotFoundError.
-func (s *Store) UnacceptFlag(ctx context.Context, id FlagID) error {
+func (s *Store) UnacceptFinding(ctx context.Context, id FindingID) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
-		f, err := flag(ctx, tx, id)
+		f, err := finding(ctx, tx, id)
 		if err != nil {
 			return err
 		}
@@ -42,21 +42,21 @@ func (s *Store) UnacceptFlag(ctx context.Context, id FlagID) error {
 	})
 }
 
-// flag returns one flag without its channel, or *NotFoundError.
-func flag(ctx context.Context, q querier, id FlagID) (Flag, error) {
+// finding returns one finding without its channel, or *NotFoundError.
+func finding(ctx context.Context, q querier, id FindingID) (Finding, error) {
 	if id != 0 { // 0 would choose all
-		all, err := flags(ctx, q, FlagFilter{ID: id})
+		all, err := findings(ctx, q, FindingFilter{ID: id})
 		if err != nil {
-			return Flag{}, err
+			return Finding{}, err
 		}
 		if len(all) == 1 {
 			return all[0], nil
 		}
 	}
-	return Flag{}, &NotFoundError{Kind: "flag", Name: fmt.Sprint(id), Try: "nightreel flags lists them with their ids"}
+	return Finding{}, &NotFoundError{Kind: "finding", Name: fmt.Sprint(id), Try: "nightreel findings lists them with their ids"}
 }
 
-// acceptedNote is the note of the last acceptance of a flag f of a recording r,
+// acceptedNote is the note of the last acceptance of a finding f of a recording r,
 // NULL where it was not accepted.
 const acceptedNote = `(SELECT a.note FROM acceptances a
 	WHERE a.show_id = f.show_id AND a.rig = r.rig AND a.track = f.track AND a.kind = f.kind AND a.tracks = f.tracks

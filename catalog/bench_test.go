@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// A long tour: 120 shows of 64 tracks on two rigs, 20 takes and 100 flags a
+// A long tour: 120 shows of 64 tracks on two rigs, 20 takes and 100 findings a
 // night, a new input list every tenth night and one for one night every fifth.
 func longTour(b *testing.B) *Store {
 	b.Helper()
@@ -31,14 +31,14 @@ func longTour(b *testing.B) *Store {
 			takes = append(takes, Take{Show: date, Song: fmt.Sprintf("Song %d", (int(i)+n)%40), RecordingID: r.ID, StartFrame: i * 300 * rate, EndFrame: (i*300 + 240) * rate, FoundBy: ByMusic, Confidence: 0.5})
 		}
 		ok(b, s.EditTakes(ctx, nil, takes))
-		var flags []Flag
+		var findings []Finding
 		for i := range int64(100) {
-			flags = append(flags, Flag{Track: int(i)%tracks + 1, Kind: Clipped, StartFrame: i * 60 * rate, EndFrame: (i*60 + 1) * rate, Severity: NoteSeverity, Evidence: Evidence{"runs": 1}})
+			findings = append(findings, Finding{Track: int(i)%tracks + 1, Kind: Clipped, StartFrame: i * 60 * rate, EndFrame: (i*60 + 1) * rate, Severity: NoteSeverity, Evidence: Evidence{"runs": 1}})
 		}
-		ok(b, s.ReplaceFlags(ctx, r.ID, flags))
-		for i, f := range must(s.Flags(ctx, FlagFilter{Show: date}))(b) {
+		ok(b, s.ReplaceFindings(ctx, r.ID, findings))
+		for i, f := range must(s.Findings(ctx, FindingFilter{Show: date}))(b) {
 			if i%10 == 0 {
-				ok(b, s.AcceptFlag(ctx, f.ID, ""))
+				ok(b, s.AcceptFinding(ctx, f.ID, ""))
 			}
 		}
 	}
@@ -60,9 +60,12 @@ func BenchmarkLongTour(b *testing.B) {
 		{"TakesOfAll", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{}); return len(v), err }, 2400},
 		{"TakesOfSong", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{Song: "Song 7"}); return len(v), err }, 60},
 		{"TakesOfShow", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{Show: "2031-03-01"}); return len(v), err }, 20},
-		{"FlagsOfAll", func() (int, error) { v, err := s.Flags(ctx, FlagFilter{}); return len(v), err }, 12000},
-		{"FlagsOfShow", func() (int, error) { v, err := s.Flags(ctx, FlagFilter{Show: "2031-03-01"}); return len(v), err }, 100},
-		{"FlagsOfChannel", func() (int, error) { v, err := s.Flags(ctx, FlagFilter{Channel: "Channel 3"}); return len(v), err }, 0},
+		{"FindingsOfAll", func() (int, error) { v, err := s.Findings(ctx, FindingFilter{}); return len(v), err }, 12000},
+		{"FindingsOfShow", func() (int, error) { v, err := s.Findings(ctx, FindingFilter{Show: "2031-03-01"}); return len(v), err }, 100},
+		{"FindingsOfChannel", func() (int, error) {
+			v, err := s.Findings(ctx, FindingFilter{Channel: "Channel 3"})
+			return len(v), err
+		}, 0},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			for b.Loop() {

@@ -16,7 +16,7 @@ type (
 	SongID      int64
 	TakeID      int64
 	MarkerID    int64
-	FlagID      int64
+	FindingID   int64
 	NoteID      int64
 	DeskID      int64
 	SessionID   int64

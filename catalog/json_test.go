@@ -42,13 +42,13 @@ func fill(t testing.TB, s *Store) {
 	must(s.SaveTake(ctx, Take{Show: "2031-05-02", Song: "Low Tide", RecordingID: night.ID, StartFrame: 210 * rate, EndFrame: 400 * rate, FoundBy: ByPerson, Confidence: 1}))(t)
 	gone := must(s.SaveTake(ctx, Take{Show: "2031-05-02", Song: "Third Rail", RecordingID: night.ID, StartFrame: 410 * rate, EndFrame: 500 * rate, FoundBy: ByMusic, Confidence: 0.5}))(t)
 	ok(t, s.DismissTake(ctx, gone.ID))
-	ok(t, s.ReplaceFlags(ctx, night.ID, []Flag{
+	ok(t, s.ReplaceFindings(ctx, night.ID, []Finding{
 		{Track: 1, Kind: Clipped, StartFrame: 20 * rate, EndFrame: 20*rate + 5, Severity: WarningSeverity, Evidence: Evidence{"runs": 1, "longest_samples": 5}, Text: "Kick In clipped once."},
 		{Track: 2, Kind: Dead, StartFrame: 0, EndFrame: 600 * rate, Severity: FaultSeverity, Evidence: Evidence{"floor_dbfs": math.Inf(-1)}, Text: "Bass DI is dead."},
 		{Track: 0, Kind: UnfinishedFile, Severity: NoteSeverity, Text: "A file was never finished."}}))
-	ok(t, s.ReplaceFlags(ctx, backup.ID, nil))
-	flags := must(s.Flags(ctx, FlagFilter{Kind: Clipped}))(t)
-	ok(t, s.AcceptFlag(ctx, flags[0].ID, "known, harmless"))
+	ok(t, s.ReplaceFindings(ctx, backup.ID, nil))
+	findings := must(s.Findings(ctx, FindingFilter{Kind: Clipped}))(t)
+	ok(t, s.AcceptFinding(ctx, findings[0].ID, "known, harmless"))
 	must(s.AddNote(ctx, "2031-05-02", "new bass rig"))(t)
 	ok(t, s.SaveDesk(ctx, Desk{Name: "foh", Inputs: []DeskInput{{Input: 1, Channel: "Kick In", GainDB: dB(23)}, {Input: 2, Channel: "Bass DI", Output: 12}}}))
 	ok(t, s.SaveDesk(ctx, Desk{Name: "broadcast"}))
@@ -65,7 +65,7 @@ func documents(t testing.TB, s *Store) map[string]string {
 	lists := map[string]any{
 		"shows":     must(s.Shows(ctx, ShowFilter{}))(t),
 		"takes":     must(s.Takes(ctx, TakeFilter{}))(t),
-		"flags":     must(s.Flags(ctx, FlagFilter{}))(t),
+		"findings":  must(s.Findings(ctx, FindingFilter{}))(t),
 		"songs":     must(s.Songs(ctx))(t),
 		"setlist":   must(s.SetList(ctx, "2031-05-02"))(t),
 		"inputs":    must(s.InputLists(ctx))(t),
@@ -90,9 +90,9 @@ func TestFieldsThatScriptsRelyOn(t *testing.T) {
 	fill(t, s)
 	docs := documents(t, s)
 	for name, fields := range map[string]string{
-		"shows":    "date venue name recordings takes flags id rig sample_rate bit_depth encoding tracks files duration_s starts_at",
+		"shows":    "date venue name recordings takes findings id rig sample_rate bit_depth encoding tracks files duration_s starts_at",
 		"takes":    "id show song start_s end_s found_by confidence",
-		"flags":    "id show rig track channel kind start_s end_s severity evidence text accepted",
+		"findings": "id show rig track channel kind start_s end_s severity evidence text accepted",
 		"sessions": "id desk items inputs problems take show song start_s end_s why item desk_input channel rig track trim_db status",
 	} {
 		for field := range strings.FieldsSeq(fields) {
@@ -142,7 +142,7 @@ func TestDocuments(t *testing.T) {
 }
 
 func TestValuesThatWereNeverStoredPrint(t *testing.T) {
-	for _, v := range []any{Show{}, Recording{}, Take{}, Flag{}, Session{}, Evidence(nil), Evidence{"a": math.NaN(), "b": math.Inf(1)}} {
+	for _, v := range []any{Show{}, Recording{}, Take{}, Finding{}, Session{}, Evidence(nil), Evidence{"a": math.NaN(), "b": math.Inf(1)}} {
 		if _, err := json.Marshal(v); err != nil {
 			t.Errorf("%T: %v", v, err)
 		}

@@ -6,7 +6,7 @@ import "context"
 // glance needs of thousands of them.
 type OpenSpan struct {
 	Recording  RecordingID
-	Kind       FlagKind
+	Kind       FindingKind
 	Severity   Severity
 	Start, End int64 // frames of the recording
 }
@@ -15,7 +15,7 @@ type OpenSpan struct {
 // of recording and start.
 func (s *Store) OpenSpans(ctx context.Context) ([]OpenSpan, error) {
 	return list(ctx, s.db, `SELECT f.recording_id, f.kind, f.severity, f.start_frame, f.end_frame
-		FROM flags f JOIN recordings r ON r.id = f.recording_id WHERE `+acceptedNote+` IS NULL ORDER BY f.recording_id, f.start_frame`,
+		FROM findings f JOIN recordings r ON r.id = f.recording_id WHERE `+acceptedNote+` IS NULL ORDER BY f.recording_id, f.start_frame`,
 		nil, func(row scanner) (f OpenSpan, err error) {
 			return f, row.Scan(&f.Recording, &f.Kind, &f.Severity, &f.Start, &f.End)
 		})

@@ -159,7 +159,7 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		if err := saveMarkers(ctx, tx, r.ID, markers); err != nil {
 			return err
 		}
-		// Its flags speak of files and tracks too.
+		// Its findings speak of files and tracks too.
 		_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", r.ID)
 		return err
 	})

@@ -15,7 +15,7 @@ type Show struct {
 	Name       string      `json:"name"`
 	Recordings []Recording `json:"recordings"`
 	Takes      int         `json:"takes"`
-	Flags      int         `json:"flags"` // not accepted ones
+	Findings   int         `json:"findings"` // not accepted ones
 }
 
 // ShowFilter chooses shows; empty fields choose all.
@@ -30,11 +30,11 @@ func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	w.add(f.Date != "", "s.date = ?", f.Date)
 	shows, err := list(ctx, s.db, `SELECT s.id, s.date, s.venue, s.name,
 		(SELECT count(*) FROM takes t WHERE t.show_id = s.id),
-		(SELECT count(*) FROM flags f JOIN recordings r ON r.id = f.recording_id WHERE f.show_id = s.id AND `+acceptedNote+` IS NULL)
+		(SELECT count(*) FROM findings f JOIN recordings r ON r.id = f.recording_id WHERE f.show_id = s.id AND `+acceptedNote+` IS NULL)
 		FROM shows s`+w.String()+` ORDER BY s.date`,
 		w.args, func(row scanner) (sh Show, err error) {
 			sh.Recordings = []Recording{}
-			return sh, row.Scan(&sh.ID, &sh.Date, &sh.Venue, &sh.Name, &sh.Takes, &sh.Flags)
+			return sh, row.Scan(&sh.ID, &sh.Date, &sh.Venue, &sh.Name, &sh.Takes, &sh.Findings)
 		})
 	if err != nil {
 		return nil, err

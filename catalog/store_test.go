@@ -267,7 +267,7 @@ func TestEmptyListsAreNotNil(t *testing.T) {
 		"set list":    must(s.SetList(ctx, "2031-05-02"))(t) == nil,
 		"takes":       must(s.Takes(ctx, TakeFilter{}))(t) == nil,
 		"dismissed":   must(s.Dismissed(ctx, "2031-05-02"))(t) == nil,
-		"flags":       must(s.Flags(ctx, FlagFilter{}))(t) == nil,
+		"findings":    must(s.Findings(ctx, FindingFilter{}))(t) == nil,
 		"notes":       must(s.Notes(ctx, ""))(t) == nil,
 		"desks":       must(s.Desks(ctx))(t) == nil,
 		"sessions":    must(s.Sessions(ctx))(t) == nil,

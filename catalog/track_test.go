@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// A number that nothing told gives way to the name, in tracks and in flags.
+// A number that nothing told gives way to the name, in tracks and in findings.
 func TestAssumedNumbersGiveWayToNames(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -34,17 +34,17 @@ func TestAssumedNumbersGiveWayToNames(t *testing.T) {
 		t.Errorf("with a list %q, want %q", got, want)
 	}
 
-	flag := func(track int, kind FlagKind, e Evidence) Flag {
-		return Flag{Track: track, Kind: kind, EndFrame: 48000, Severity: FaultSeverity, Evidence: e}
+	finding := func(track int, kind FindingKind, e Evidence) Finding {
+		return Finding{Track: track, Kind: kind, EndFrame: 48000, Severity: FaultSeverity, Evidence: e}
 	}
-	ok(t, s.ReplaceFlags(ctx, r.ID, []Flag{
-		flag(0, Dropout, nil),
-		flag(0, Dropout, Evidence{"track_1": 2, "track_2": 3}),
-		flag(1, Clipped, nil), flag(2, MissingTrack, nil), flag(5, Clipped, nil),
+	ok(t, s.ReplaceFindings(ctx, r.ID, []Finding{
+		finding(0, Dropout, nil),
+		finding(0, Dropout, Evidence{"track_1": 2, "track_2": 3}),
+		finding(1, Clipped, nil), finding(2, MissingTrack, nil), finding(5, Clipped, nil),
 	}))
-	about := func(f FlagFilter) (all []string) {
+	about := func(f FindingFilter) (all []string) {
 		t.Helper()
-		for _, fl := range must(s.Flags(ctx, f))(t) {
+		for _, fl := range must(s.Findings(ctx, f))(t) {
 			all = append(all, fmt.Sprintf("%s %d %s", fl.Kind, len(fl.Evidence), fl.Channel))
 		}
 		return all
@@ -56,8 +56,8 @@ func TestAssumedNumbersGiveWayToNames(t *testing.T) {
 		"Kick":    {"dropout 0 ", "dropout 2 "},
 		"Tom":     {"dropout 0 ", "clipped 0 Tom"},
 	} {
-		if got := about(FlagFilter{Show: "2031-05-02", Channel: channel}); !reflect.DeepEqual(got, want) {
-			t.Errorf("flags of %q: %q, want %q", channel, got, want)
+		if got := about(FindingFilter{Show: "2031-05-02", Channel: channel}); !reflect.DeepEqual(got, want) {
+			t.Errorf("findings of %q: %q, want %q", channel, got, want)
 		}
 	}
 }

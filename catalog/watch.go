@@ -24,7 +24,7 @@ const (
 	AboutParts      About = "parts"    // what was measured
 	AboutMeasured   About = "measured" // the same, of nights that have takes by then
 	AboutTakes      About = "takes"    // takes, dismissals, set lists
-	AboutFlags      About = "flags"    // findings and their acceptances
+	AboutFindings   About = "findings" // findings and their acceptances
 	AboutNotes      About = "notes"
 )
 

@@ -190,8 +190,8 @@ func questions(last catalog.Date) []question {
 			}
 			return err
 		}},
-		{"a night's flags", func(ctx context.Context, s *catalog.Store) error {
-			_, err := s.Flags(ctx, catalog.FlagFilter{Show: last})
+		{"a night's findings", func(ctx context.Context, s *catalog.Store) error {
+			_, err := s.Findings(ctx, catalog.FindingFilter{Show: last})
 			return err
 		}},
 	}

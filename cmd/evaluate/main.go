@@ -77,7 +77,7 @@ func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, re
 func faults(ctx context.Context, part evaluate.Part, tours int, kinds string, reasons bool, said func(string)) error {
 	opt := evaluate.FaultOptions{Tours: tours}
 	for _, k := range strings.FieldsFunc(kinds, func(r rune) bool { return r == ',' }) {
-		opt.Kinds = append(opt.Kinds, catalog.FlagKind(k))
+		opt.Kinds = append(opt.Kinds, catalog.FindingKind(k))
 	}
 	r, err := evaluate.Faults(ctx, part, opt, said)
 	if err != nil {

@@ -42,7 +42,7 @@ func newApp(e *env) *cli.App {
 			e.setlistCommand(),
 			e.songsCommand(),
 			e.takesCommand(),
-			e.flagsCommand(),
+			e.findingsCommand(),
 			e.levelsCommand(),
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),
@@ -73,7 +73,7 @@ func newApp(e *env) *cli.App {
 }
 
 // prepare gives a command and its subcommands the behaviour that cli lacks:
-// wrong flags and unknown subcommands are usage errors, and nothing else.
+// wrong options and unknown subcommands are usage errors, and nothing else.
 func prepare(c *cli.Command) {
 	c.OnUsageError = asUsageError
 	c.HideHelpCommand = true
@@ -86,7 +86,11 @@ func prepare(c *cli.Command) {
 }
 
 func asUsageError(c *cli.Context, err error, _ bool) error {
-	return &usageError{command: commandPath(c), text: err.Error()}
+	text := err.Error()
+	if name, ok := strings.CutPrefix(text, "flag provided but not defined: -"); ok { // cli's words for it
+		text = "there is no option --" + strings.TrimLeft(name, "-")
+	}
+	return &usageError{command: commandPath(c), text: text}
 }
 
 // parentAction answers a command that only holds others: help when nothing
@@ -128,9 +132,9 @@ func arguments(c *cli.Context, least, most int, what string) error {
 	return nil
 }
 
-// need checks that flags were given.
-func need(c *cli.Context, flags ...string) error {
-	for _, f := range flags {
+// need checks that options were given.
+func need(c *cli.Context, options ...string) error {
+	for _, f := range options {
 		if !c.IsSet(f) || c.String(f) == "" && c.Value(f) == "" {
 			return &usageError{command: commandPath(c), text: "needs --" + f}
 		}
@@ -138,15 +142,15 @@ func need(c *cli.Context, flags ...string) error {
 	return nil
 }
 
-// date reads a flag that holds a show's date; "" when it was not given.
-func date(c *cli.Context, flag string) (catalog.Date, error) {
-	s := c.String(flag)
+// date reads an option that holds a show's date; "" when it was not given.
+func date(c *cli.Context, option string) (catalog.Date, error) {
+	s := c.String(option)
 	if s == "" {
 		return "", nil
 	}
 	d, err := catalog.ParseDate(s)
 	if err != nil {
-		return "", &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", flag, err)}
+		return "", &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", option, err)}
 	}
 	return d, nil
 }
@@ -200,7 +204,7 @@ func defaultCatalog() string {
 	return filepath.Join(dir, "nightreel", "catalog.nightreel")
 }
 
-// Flags that several commands share.
+// Options that several commands share.
 func jsonFlag() cli.Flag { return &cli.BoolFlag{Name: "json", Usage: "print one JSON document"} }
 func csvFlag() cli.Flag  { return &cli.BoolFlag{Name: "csv", Usage: "print comma-separated values"} }
 func showFlag(usage string) cli.Flag {

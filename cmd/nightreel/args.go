@@ -8,12 +8,12 @@ import (
 )
 
 // arrange brings a command line into the only order that cli reads right:
-// global flags, the command's words, its flags, then the arguments. People
-// write flags where they come to mind; cli takes all that follows the first
-// argument for arguments, and lets a flag without its value eat what follows.
+// global options, the command's words, its options, then the arguments. People
+// write options where they come to mind; cli takes all that follows the first
+// argument for arguments, and lets an option without its value eat what follows.
 // What stands behind "--" is left alone.
 func arrange(app *cli.App, args []string) ([]string, error) {
-	var global, words, flags, rest []string
+	var global, words, options, rest []string
 	path := app.Name
 	commands, known := app.Commands, below(app.Commands)
 	for i := 0; i < len(args); i++ {
@@ -22,7 +22,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 			rest = append(rest, args[i+1:]...)
 			break
 		}
-		if !looksLikeFlag(arg) {
+		if !looksLikeOption(arg) {
 			if sub := named(commands, arg); sub != nil && len(rest) == 0 {
 				words, path = append(words, arg), path+" "+arg
 				commands, known = sub.Subcommands, append(sub.Flags[:len(sub.Flags):len(sub.Flags)], below(sub.Subcommands)...)
@@ -32,7 +32,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 			continue
 		}
 		name, _, hasValue := strings.Cut(strings.TrimLeft(arg, "-"), "=")
-		into := &flags
+		into := &options
 		f := find(known, name)
 		if f == nil {
 			if f = find(app.Flags, name); f != nil {
@@ -43,36 +43,36 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		if f == nil || hasValue || !takesValue(f) {
 			continue // cli answers what it does not know
 		}
-		if i+1 == len(args) || looksLikeFlag(args[i+1]) && (find(known, flagName(args[i+1])) != nil || find(app.Flags, flagName(args[i+1])) != nil) {
+		if i+1 == len(args) || looksLikeOption(args[i+1]) && (find(known, optionName(args[i+1])) != nil || find(app.Flags, optionName(args[i+1])) != nil) {
 			return nil, &usageError{command: path, text: fmt.Sprintf("--%s needs a value", name)}
 		}
 		i++
 		*into = append(*into, args[i])
 	}
-	out := append(append(global, words...), flags...)
+	out := append(append(global, words...), options...)
 	if len(rest) > 0 {
 		out = append(append(out, "--"), rest...)
 	}
 	return out, nil
 }
 
-// below returns the flags of commands and of those below them: a flag may stand
+// below returns the options of commands and of those below them: an option may stand
 // before the last word of its command.
 func below(commands []*cli.Command) []cli.Flag {
-	var flags []cli.Flag
+	var options []cli.Flag
 	for _, c := range commands {
-		flags = append(append(flags, c.Flags...), below(c.Subcommands)...)
+		options = append(append(options, c.Flags...), below(c.Subcommands)...)
 	}
-	return flags
+	return options
 }
 
-// looksLikeFlag tells flags from arguments; "-" and negative numbers are
+// looksLikeOption tells options from arguments; "-" and negative numbers are
 // arguments.
-func looksLikeFlag(arg string) bool {
+func looksLikeOption(arg string) bool {
 	return len(arg) > 1 && arg[0] == '-' && !strings.ContainsAny(arg[1:2], "0123456789.")
 }
 
-func flagName(arg string) string {
+func optionName(arg string) string {
 	name, _, _ := strings.Cut(strings.TrimLeft(arg, "-"), "=")
 	return name
 }
@@ -86,8 +86,8 @@ func named(commands []*cli.Command, name string) *cli.Command {
 	return nil
 }
 
-func find(flags []cli.Flag, name string) cli.Flag {
-	for _, f := range flags {
+func find(options []cli.Flag, name string) cli.Flag {
+	for _, f := range options {
 		for _, n := range f.Names() {
 			if n == name {
 				return f

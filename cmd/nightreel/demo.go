@@ -85,7 +85,7 @@ Go on with, for example:
   %[2]s tracks --show %[3]s
   %[2]s takes --show %[3]s
   %[2]s levels --song %[4]s --channel "Lead Vocal"
-  %[2]s flags --json
+  %[2]s findings --json
   %[2]s linecheck %[5]s --date %[3]s     (as if that night were this afternoon's line check)
   %[2]s session build --desk FOH --show %[3]s
   %[2]s session play --device null     (without sound; read the cautions all the same)
@@ -134,7 +134,7 @@ func demoSteps(truth *demo.Truth, dir, tour string) [][]string {
 	desk, session := truth.Desks[0].Name, filepath.Join(dir, "session")
 	return append(steps,
 		[]string{"takes"},
-		[]string{"flags"},
+		[]string{"findings"},
 		[]string{"compare", "--song", truth.Songs[0]},
 		[]string{"session", "build", "--desk", desk, "--song", truth.Songs[0], "--song", truth.Songs[1], "--pick", "cleanest"},
 		[]string{"session", "render", session, "--pre-roll", "2"},

@@ -11,7 +11,7 @@ import (
 	"testing"
 )
 
-// Scripts read the numbers that flags rest on: the README names every one.
+// Scripts read the numbers that findings rest on: the README names every one.
 func TestEvidenceIsDocumented(t *testing.T) {
 	readme, err := os.ReadFile("../../README.md")
 	if err != nil {

@@ -123,11 +123,11 @@ func content(t *testing.T, file string) string {
 		takes[i].ID = 0
 	}
 	line(takes, err)
-	flags, err := store.Flags(ctx, catalog.FlagFilter{})
-	for i := range flags {
-		flags[i].ID = 0
+	findings, err := store.Findings(ctx, catalog.FindingFilter{})
+	for i := range findings {
+		findings[i].ID = 0
 	}
-	line(flags, err)
+	line(findings, err)
 	return b.String()
 }
 

@@ -24,11 +24,11 @@ func (e *env) linecheckCommand() *cli.Command {
 			"Levels are those of peaks, as a meter shows them: the mean of the louder half of the seconds in which\n" +
 			"the input was played, beside the middle of stretches of the tour as long. Of tone nothing is said\n" +
 			"where an input was played for less than 20 s.\n" +
-			"With --fail-on-flags exit status 3 when an input is not ok.",
+			"With --fail-on-findings exit status 3 when an input is not ok.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "date", Usage: "the day whose input list is in force, as `DATE`; the newest list without it"},
 			&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME`", Value: catalog.MainRig},
-			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when an input is not ok"},
+			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when an input is not ok"},
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -65,7 +65,7 @@ func (e *env) linecheckCommand() *cli.Command {
 						bad++
 					}
 				}
-				if err == nil && bad > 0 && c.Bool("fail-on-flags") {
+				if err == nil && bad > 0 && c.Bool("fail-on-findings") {
 					return &foundError{count(bad, "input") + " to look at"}
 				}
 				return err

@@ -28,7 +28,7 @@ func (e *env) scanCommand() *cli.Command {
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
 			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
 			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale"},
-			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when there are findings or files that could not be read"},
+			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are findings or files that could not be read"},
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -48,14 +48,14 @@ func (e *env) scanCommand() *cli.Command {
 				opt.ClipLevelDBFS = &level
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
-				return e.scan(c.Context, store, c.Args().Slice(), opt, c.Bool("json"), c.Bool("fail-on-flags"))
+				return e.scan(c.Context, store, c.Args().Slice(), opt, c.Bool("json"), c.Bool("fail-on-findings"))
 			})
 		},
 	}
 }
 
 // scan reads the folders and prints what came of it.
-func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Options, asJSON, failOnFlags bool) error {
+func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Options, asJSON, failOnFindings bool) error {
 	var p scan.Progress
 	began := time.Now()
 	stop := e.watch(asJSON, func() string {
@@ -77,17 +77,17 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		e.warn("%s", w)
 	}
 	e.tell(result.Learned)
-	flags := 0
+	findings := 0
 	for _, show := range result.Shows {
-		flags += show.Flags
+		findings += show.Findings
 	}
 	if asJSON {
 		err = e.printJSON(result.Result)
 	} else {
 		err = e.printScan(result.Result)
 	}
-	if err == nil && failOnFlags && flags+len(result.Problems) > 0 {
-		return &foundError{fmt.Sprintf("%s, %s", count(flags, "finding"), count(len(result.Problems), "file problem"))}
+	if err == nil && failOnFindings && findings+len(result.Problems) > 0 {
+		return &foundError{fmt.Sprintf("%s, %s", count(findings, "finding"), count(len(result.Problems), "file problem"))}
 	}
 	return err
 }

@@ -36,9 +36,9 @@ func (e *env) showsCommand() *cli.Command {
 }
 
 func (e *env) printShows(shows []catalog.Show) error {
-	t := newTable("show", "venue", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">flags")
+	t := newTable("show", "venue", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
 	for _, s := range shows {
-		takes, flags := fmt.Sprint(s.Takes), fmt.Sprint(s.Flags)
+		takes, findings := fmt.Sprint(s.Takes), fmt.Sprint(s.Findings)
 		show, venue := string(s.Date), s.Venue
 		if venue == "" {
 			venue = s.Name
@@ -48,8 +48,8 @@ func (e *env) printShows(shows []catalog.Show) error {
 			if r.StartsAt != nil {
 				starts = r.StartsAt.Format("15:04:05")
 			}
-			t.row(show, venue, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, flags)
-			show, venue, takes, flags = "", "", "", "" // said once a show
+			t.row(show, venue, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, findings)
+			show, venue, takes, findings = "", "", "", "" // said once a show
 		}
 	}
 	return t.print(e.stdout)

@@ -288,11 +288,11 @@ func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
 	return t.print(e.stdout)
 }
 
-// seconds reads a flag that holds a time.
-func seconds(c *cli.Context, flag string) (float64, error) {
-	s, err := lists.ParseTime(c.String(flag))
+// seconds reads a finding that holds a time.
+func seconds(c *cli.Context, option string) (float64, error) {
+	s, err := lists.ParseTime(c.String(option))
 	if err != nil {
-		return 0, &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", flag, err)}
+		return 0, &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", option, err)}
 	}
 	return s, nil
 }

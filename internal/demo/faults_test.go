@@ -150,7 +150,7 @@ func checkUnfinished(t *testing.T, c corpus, s Show, r Recording) {
 	}
 }
 
-// What must not be flagged has no planted fault of that kind, exists, and is
+// What must not be reported has no planted fault of that kind, exists, and is
 // what its reason says.
 func TestHealthyIsHealthy(t *testing.T) {
 	c := smallTour(t)

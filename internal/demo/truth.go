@@ -14,7 +14,7 @@ type Truth struct {
 	Shows  []Show   `json:"shows"`
 	Takes  []Take   `json:"takes"`
 	Faults []Fault  `json:"faults"`
-	// Healthy lists what looks like a fault and is none: a flag of one of its
+	// Healthy lists what looks like a fault and is none: a finding of one of its
 	// kinds there is a false alarm.
 	Healthy []Healthy `json:"healthy"`
 	// PassedOver lists files that no recording consists of, with slashes, from
@@ -60,7 +60,7 @@ type Take struct {
 	EndS   float64 `json:"end_s"`
 }
 
-// Fault is one planted fault. Kinds are those of the flags.
+// Fault is one planted fault. Kinds are those of the findings.
 type Fault struct {
 	Show    string  `json:"show"`
 	Rig     string  `json:"rig"`
@@ -75,7 +75,7 @@ type Fault struct {
 	Why     string `json:"why"`
 }
 
-// Healthy names something that must not be flagged.
+// Healthy names something that must not be reported.
 type Healthy struct {
 	Show    string   `json:"show"`
 	Channel string   `json:"channel"`

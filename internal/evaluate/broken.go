@@ -19,14 +19,14 @@ import (
 // KindTally counts how faults of one kind were found.
 type KindTally struct {
 	Found Share // of those planted
-	True  Share // of the flags of this kind
+	True  Share // of the findings of this kind
 }
 
 // FaultsReport is how faults were found.
 type FaultsReport struct {
 	Nights, Tracks int
 	Hours          float64 // of all tracks together
-	Kinds          map[catalog.FlagKind]*KindTally
+	Kinds          map[catalog.FindingKind]*KindTally
 	False          int
 	Why            []string
 }
@@ -38,14 +38,14 @@ const faultNights = 4
 // FaultOptions are the choices of [Faults].
 type FaultOptions struct {
 	Tours int
-	Kinds []catalog.FlagKind // planted in turn; nil = all
+	Kinds []catalog.FindingKind // planted in turn; nil = all
 }
 
 // Faults makes tours of broken nights as audio, scans them as a user would, and
-// compares the flags with what was planted. A share of the nights' audio is on
+// compares the findings with what was planted. A share of the nights' audio is on
 // disk at any time only.
 func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
-	r := &FaultsReport{Kinds: map[catalog.FlagKind]*KindTally{}}
+	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
 	songs, err := songsOf(part)
 	if err != nil {
 		return nil, err
@@ -79,8 +79,8 @@ type brokenTour struct {
 	part     Part
 	seed     uint64
 	kind     Timbre
-	kinds    []catalog.FlagKind // planted in turn
-	name     string             // of these kinds, "" for all
+	kinds    []catalog.FindingKind // planted in turn
+	name     string                // of these kinds, "" for all
 	songs    []song
 	speech   []audio
 	drums    [cymbals + 1][]audio
@@ -97,11 +97,11 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 		if err := health.Judge(ctx, store, nightDate(i), health.Options{}); err != nil {
 			return err
 		}
-		flags, err := store.Flags(ctx, catalog.FlagFilter{Show: nightDate(i)})
+		findings, err := store.Findings(ctx, catalog.FindingFilter{Show: nightDate(i)})
 		if err != nil {
 			return err
 		}
-		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], flags)
+		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], findings)
 	}
 	return nil
 }
@@ -110,7 +110,7 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 type brokenTruth struct {
 	Inputs  []string // as they stand on stage
 	Planted []Planted
-	Over    []int // tracks that played themselves beyond full scale: to flag them is neither right nor wrong
+	Over    []int // tracks that played themselves beyond full scale: to finding them is neither right nor wrong
 	Seconds float64
 }
 
@@ -193,7 +193,7 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 		if i == 0 {
 			n.settle(stage)
 		} else {
-			var kinds []catalog.FlagKind
+			var kinds []catalog.FindingKind
 			for range 5 {
 				kinds = append(kinds, b.kinds[turn%len(b.kinds)])
 				turn++
@@ -271,15 +271,15 @@ func memory() string {
 	return ""
 }
 
-func (r *FaultsReport) kind(k catalog.FlagKind) *KindTally {
+func (r *FaultsReport) kind(k catalog.FindingKind) *KindTally {
 	if r.Kinds[k] == nil {
 		r.Kinds[k] = &KindTally{}
 	}
 	return r.Kinds[k]
 }
 
-// is reports whether a flag tells of a planted fault.
-func (p Planted) is(f catalog.Flag) bool {
+// is reports whether a finding tells of a planted fault.
+func (p Planted) is(f catalog.Finding) bool {
 	if f.Kind != p.Kind {
 		return false
 	}
@@ -297,16 +297,16 @@ func (p Planted) is(f catalog.Flag) bool {
 	return f.StartS() <= p.EndS+slack && f.EndS() >= p.StartS-slack
 }
 
-func (r *FaultsReport) count(night string, t brokenTruth, flags []catalog.Flag) {
+func (r *FaultsReport) count(night string, t brokenTruth, findings []catalog.Finding) {
 	r.Nights++
 	r.Tracks += len(t.Inputs)
 	r.Hours += float64(len(t.Inputs)) * t.Seconds / 3600
-	used := make([]bool, len(flags))
+	used := make([]bool, len(findings))
 	for _, p := range t.Planted {
 		k := r.kind(p.Kind)
 		k.Found.Of++
 		found := false
-		for j, f := range flags {
+		for j, f := range findings {
 			if p.is(f) {
 				used[j], found = true, true
 			}
@@ -317,7 +317,7 @@ func (r *FaultsReport) count(night string, t brokenTruth, flags []catalog.Flag) 
 			r.Why = append(r.Why, fmt.Sprintf("%s: missed %s on %d %s (%d %.1f–%.1f s, size %.1f)", night, p.Kind, p.Track, t.Inputs[p.Track-1], p.With, p.StartS, p.EndS, p.Size))
 		}
 	}
-	for j, f := range flags {
+	for j, f := range findings {
 		if f.Kind == catalog.Clipped && slices.Contains(t.Over, f.Track) {
 			continue
 		}
@@ -353,17 +353,17 @@ func short(e catalog.Evidence) string {
 func (r *FaultsReport) String() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d nights, %d tracks, %.1f track hours\n", r.Nights, r.Tracks, r.Hours)
-	var planted, flags Share
+	var planted, findings Share
 	for _, kind := range kindsPlanted {
 		k := r.kind(kind)
 		fmt.Fprintf(&b, "  %-14s found %-38v true %v\n", kind, k.Found, k.True)
 		planted.Hits, planted.Of = planted.Hits+k.Found.Hits, planted.Of+k.Found.Of
 	}
 	for _, k := range r.Kinds {
-		flags.Hits, flags.Of = flags.Hits+k.True.Hits, flags.Of+k.True.Of
+		findings.Hits, findings.Of = findings.Hits+k.True.Hits, findings.Of+k.True.Of
 	}
-	fmt.Fprintf(&b, "  %-14s found %-38v true %v\n", "all", planted, flags)
-	fmt.Fprintf(&b, "  %d false flags: %.2f a night of 64 tracks, %.2f if they came with every hour alike (64 tracks of 2.5 h)\n",
+	fmt.Fprintf(&b, "  %-14s found %-38v true %v\n", "all", planted, findings)
+	fmt.Fprintf(&b, "  %d false findings: %.2f a night of 64 tracks, %.2f if they came with every hour alike (64 tracks of 2.5 h)\n",
 		r.False, float64(r.False)/float64(r.Tracks)*64, float64(r.False)/r.Hours*160)
 	return b.String()
 }

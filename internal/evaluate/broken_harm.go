@@ -9,7 +9,7 @@ import (
 
 // Planted is a fault that was made.
 type Planted struct {
-	Kind         catalog.FlagKind
+	Kind         catalog.FindingKind
 	Track        int // number
 	With         int // number of the other track of a pair
 	StartS, EndS float64

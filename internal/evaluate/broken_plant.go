@@ -8,7 +8,7 @@ import (
 )
 
 // kindsPlanted are planted in turn, so that each comes about equally often.
-var kindsPlanted = []catalog.FlagKind{
+var kindsPlanted = []catalog.FindingKind{
 	catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.DCOffset,
 	catalog.Crackle, catalog.Hum, catalog.Polarity, catalog.Duplicate, catalog.Swapped, catalog.GainChange,
 	catalog.MissingTrack, catalog.ShortTrack,
@@ -26,7 +26,7 @@ type planting struct {
 
 // plant breaks some tracks, each in one way, from the list of kinds in turn, and
 // adds them to had.
-func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FlagKind, had map[int]bool) {
+func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FindingKind, had map[int]bool) {
 	p := &planting{brokenNight: n, rng: rng, stage: stage, free: rng.Perm(len(stage)), had: had, whole: float64(n.frames) / audioRate}
 	for _, kind := range kinds {
 		if i := p.take(p.fitting(kind)); i >= 0 {
@@ -77,7 +77,7 @@ func (t Played) of(x audio) audio {
 
 // fitting returns what tells the inputs that a kind can be planted on, so that
 // somebody who looks closely could tell.
-func (p *planting) fitting(kind catalog.FlagKind) func(*pickup) bool {
+func (p *planting) fitting(kind catalog.FindingKind) func(*pickup) bool {
 	switch kind {
 	case catalog.Polarity:
 		return func(i *pickup) bool { return !i.line && p.plays(i) }

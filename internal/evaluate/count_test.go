@@ -23,11 +23,11 @@ func TestWilson(t *testing.T) {
 	}
 }
 
-// A flag counts as the planted fault only on its track, in its time, of its kind,
+// A finding counts as the planted fault only on its track, in its time, of its kind,
 // with its partner and in its direction.
 func TestCountFaults(t *testing.T) {
-	flag := func(kind catalog.FlagKind, track int, startS, endS float64, e catalog.Evidence) catalog.Flag {
-		return catalog.Flag{Kind: kind, Track: track, SampleRate: 48000, StartFrame: int64(48000 * startS), EndFrame: int64(48000 * endS), Evidence: e}
+	finding := func(kind catalog.FindingKind, track int, startS, endS float64, e catalog.Evidence) catalog.Finding {
+		return catalog.Finding{Kind: kind, Track: track, SampleRate: 48000, StartFrame: int64(48000 * startS), EndFrame: int64(48000 * endS), Evidence: e}
 	}
 	pair := Planted{Kind: catalog.Swapped, Track: 3, With: 4, EndS: 180}
 	gain := Planted{Kind: catalog.GainChange, Track: 1, StartS: 90, EndS: 90, Size: -8}
@@ -35,21 +35,21 @@ func TestCountFaults(t *testing.T) {
 	for _, row := range []struct {
 		what    string
 		planted Planted
-		flag    catalog.Flag
+		finding catalog.Finding
 		found   bool
 	}{
-		{"the fault", drop, flag(catalog.Dropout, 2, 60, 60.02, nil), true},
-		{"a minute later", drop, flag(catalog.Dropout, 2, 120, 120.02, nil), false},
-		{"another track", drop, flag(catalog.Dropout, 1, 60, 60.02, nil), false},
-		{"another kind", drop, flag(catalog.Crackle, 2, 60, 60.02, nil), false},
-		{"the pair", pair, flag(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 4}), true},
-		{"the pair from its other side", pair, flag(catalog.Swapped, 4, 0, 180, catalog.Evidence{"with_track": 3}), true},
-		{"half of the pair", pair, flag(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 5}), false},
-		{"down", gain, flag(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": -7}), true},
-		{"up", gain, flag(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": 7}), false},
+		{"the fault", drop, finding(catalog.Dropout, 2, 60, 60.02, nil), true},
+		{"a minute later", drop, finding(catalog.Dropout, 2, 120, 120.02, nil), false},
+		{"another track", drop, finding(catalog.Dropout, 1, 60, 60.02, nil), false},
+		{"another kind", drop, finding(catalog.Crackle, 2, 60, 60.02, nil), false},
+		{"the pair", pair, finding(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 4}), true},
+		{"the pair from its other side", pair, finding(catalog.Swapped, 4, 0, 180, catalog.Evidence{"with_track": 3}), true},
+		{"half of the pair", pair, finding(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 5}), false},
+		{"down", gain, finding(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": -7}), true},
+		{"up", gain, finding(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": 7}), false},
 	} {
-		r := &FaultsReport{Kinds: map[catalog.FlagKind]*KindTally{}}
-		r.count("night", brokenTruth{Inputs: []string{"a", "b", "c", "d", "e"}, Planted: []Planted{row.planted}, Seconds: 180}, []catalog.Flag{row.flag})
+		r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
+		r.count("night", brokenTruth{Inputs: []string{"a", "b", "c", "d", "e"}, Planted: []Planted{row.planted}, Seconds: 180}, []catalog.Finding{row.finding})
 		hits, wrong := 0, 1
 		if row.found {
 			hits, wrong = 1, 0
@@ -64,15 +64,15 @@ func TestCountFaults(t *testing.T) {
 	}
 }
 
-// Two flags on one planted fault are two true flags and one fault found; a track
-// that played itself beyond full scale may be flagged or not.
-func TestCountFlags(t *testing.T) {
-	r := &FaultsReport{Kinds: map[catalog.FlagKind]*KindTally{}}
-	clip := catalog.Flag{Kind: catalog.Clipped, Track: 1, SampleRate: 48000, EndFrame: 48000}
+// Two findings on one planted fault are two true findings and one fault found; a track
+// that played itself beyond full scale may be reported or not.
+func TestCountFindings(t *testing.T) {
+	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
+	clip := catalog.Finding{Kind: catalog.Clipped, Track: 1, SampleRate: 48000, EndFrame: 48000}
 	truth := brokenTruth{Inputs: []string{"a", "b", "c"}, Planted: []Planted{{Kind: catalog.Clipped, Track: 1, EndS: 9}}, Over: []int{2}}
 	other, third := clip, clip
 	other.Track, third.Track = 2, 3
-	r.count("night", truth, []catalog.Flag{clip, clip, other, third})
+	r.count("night", truth, []catalog.Finding{clip, clip, other, third})
 	if k := r.kind(catalog.Clipped); k.Found != (Share{1, 1}) || k.True != (Share{2, 3}) || r.False != 1 {
 		t.Errorf("found %v, true %v, %d false", k.Found, k.True, r.False)
 	}

@@ -28,8 +28,8 @@ const (
 	wantMiddle   = 1.5  // s, starts and ends in the middle
 	wantEdges    = 4    // s, 95 of 100 of them
 	wantSure     = 0.97 // of the takes held at 0.9 and more
-	wantFaults   = 0.97 // of each kind found, and of its flags true
-	wantFalse    = 1    // false flags a night of 64 tracks
+	wantFaults   = 0.97 // of each kind found, and of its findings true
+	wantFalse    = 1    // false findings a night of 64 tracks
 )
 
 // Goals says how far what was wanted of song finding was reached.
@@ -89,8 +89,8 @@ func (r *FaultsReport) Goals() []Goal {
 	rate := float64(r.False) / float64(r.Tracks) * 64
 	return []Goal{
 		kindsGoal("of each kind, found", found),
-		kindsGoal("of each kind's flags, true", held),
-		{Want: fmt.Sprintf("fewer than %d false flags a night of 64 tracks", wantFalse), Met: rate < wantFalse, Got: fmt.Sprintf("%.2f", rate)},
+		kindsGoal("of each kind's findings, true", held),
+		{Want: fmt.Sprintf("fewer than %d false findings a night of 64 tracks", wantFalse), Met: rate < wantFalse, Got: fmt.Sprintf("%.2f", rate)},
 	}
 }
 

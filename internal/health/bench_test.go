@@ -34,18 +34,18 @@ func BenchmarkJudge(b *testing.B) {
 		date = catalog.Date(fmt.Sprintf("2031-05-%02d", 2+day))
 		storeBenchNight(b, store, date, uint64(day), day == 5)
 	}
-	flags := 0
+	findings := 0
 	for b.Loop() {
 		if err := Judge(ctx, store, date, Options{}); err != nil {
 			b.Fatal(err)
 		}
-		found, err := store.Flags(ctx, catalog.FlagFilter{Show: date})
+		found, err := store.Findings(ctx, catalog.FindingFilter{Show: date})
 		if err != nil {
 			b.Fatal(err)
 		}
-		flags = len(found)
+		findings = len(found)
 	}
-	b.ReportMetric(float64(flags), "flags")
+	b.ReportMetric(float64(findings), "findings")
 }
 
 // storeBenchNight writes a night down: the same songs in the same order, and the

@@ -11,7 +11,7 @@ import (
 // the other one's, and of two that carry one signal nobody knows whose it is.
 type carried map[int][]string
 
-func (n *Night) carried(swaps []swap, duplicates []catalog.Flag) carried {
+func (n *Night) carried(swaps []swap, duplicates []catalog.Finding) carried {
 	c := carried{}
 	key := map[int]string{}
 	for i := range n.Tracks {
@@ -34,8 +34,8 @@ func (n *Night) carried(swaps []swap, duplicates []catalog.Flag) carried {
 // that one had nothing to play. Of two that carry one signal it is no silence
 // of a source unless both are silent by what each does on other nights, and
 // then it is told once.
-func (n *Night) explained(silent []catalog.Flag, swaps []swap, duplicates []catalog.Flag) []catalog.Flag {
-	return slices.DeleteFunc(slices.Clone(silent), func(f catalog.Flag) bool {
+func (n *Night) explained(silent []catalog.Finding, swaps []swap, duplicates []catalog.Finding) []catalog.Finding {
+	return slices.DeleteFunc(slices.Clone(silent), func(f catalog.Finding) bool {
 		for _, s := range swaps {
 			if n.Sound.Voices[s.a].Track.Number == f.Track || n.Sound.Voices[s.b].Track.Number == f.Track {
 				return true

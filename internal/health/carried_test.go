@@ -36,12 +36,12 @@ func heardNight(hum map[string]float64, channels ...string) *sound.Night {
 // A guitar's amplifier hums on every night: wherever its signal is found, that
 // is no news.
 func TestHumOfExchanged(t *testing.T) {
-	duplicate := catalog.Flag{Track: 2, Evidence: catalog.Evidence{"with_track": 1}}
+	duplicate := catalog.Finding{Track: 2, Evidence: catalog.Evidence{"with_track": 1}}
 	for _, row := range []struct {
 		what       string
 		hum        map[string]float64
 		swaps      []swap
-		duplicates []catalog.Flag
+		duplicates []catalog.Finding
 		want       int // tracks that hum
 	}{
 		{"as always", map[string]float64{"Guitar": -62}, nil, nil, 0},
@@ -50,8 +50,8 @@ func TestHumOfExchanged(t *testing.T) {
 		{"the kick is exchanged with another", map[string]float64{"Kick": -62}, []swap{{a: 0, b: 2}}, nil, 1},
 		{"exchanged, and the guitar's place hums: that is the kick's line", map[string]float64{"Guitar": -62}, []swap{{a: 0, b: 1}}, nil, 1},
 		{"exchanged, and louder than the guitar ever did", map[string]float64{"Kick": -50}, []swap{{a: 0, b: 1}}, nil, 1},
-		{"both carry the guitar", map[string]float64{"Kick": -62, "Guitar": -62}, nil, []catalog.Flag{duplicate}, 0},
-		{"both carry a guitar that is louder than ever", map[string]float64{"Kick": -50, "Guitar": -50}, nil, []catalog.Flag{duplicate}, 2},
+		{"both carry the guitar", map[string]float64{"Kick": -62, "Guitar": -62}, nil, []catalog.Finding{duplicate}, 0},
+		{"both carry a guitar that is louder than ever", map[string]float64{"Kick": -50, "Guitar": -50}, nil, []catalog.Finding{duplicate}, 2},
 	} {
 		t.Run(row.what, func(t *testing.T) {
 			channels := []string{"Kick", "Guitar", "Bass"}
@@ -171,22 +171,22 @@ func TestCracksBesideClipping(t *testing.T) {
 
 // What a track carries of another one may fall silent where that one rests.
 func TestExplained(t *testing.T) {
-	silent := func(track int, start, end int64) catalog.Flag {
-		return catalog.Flag{Track: track, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end}
+	silent := func(track int, start, end int64) catalog.Finding {
+		return catalog.Finding{Track: track, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end}
 	}
 	n := &Night{Sound: heardNight(nil, "Kick", "Guitar", "Bass", "Keys")}
-	duplicates := []catalog.Flag{{Track: 4, Evidence: catalog.Evidence{"with_track": 2}}}
+	duplicates := []catalog.Finding{{Track: 4, Evidence: catalog.Evidence{"with_track": 2}}}
 	swaps := []swap{{a: 0, b: 2}}
 	for _, row := range []struct {
 		what   string
-		silent []catalog.Flag
+		silent []catalog.Finding
 		want   []int
 	}{
-		{"exchanged", []catalog.Flag{silent(1, 0, 100), silent(3, 0, 100)}, nil},
-		{"the copy alone", []catalog.Flag{silent(4, 0, 100)}, nil},
-		{"what it is a copy of alone", []catalog.Flag{silent(2, 0, 100)}, nil},
-		{"both at once", []catalog.Flag{silent(2, 0, 100), silent(4, 5, 100)}, []int{2}},
-		{"both, but not at once", []catalog.Flag{silent(2, 0, 100), silent(4, 500, 600)}, nil},
+		{"exchanged", []catalog.Finding{silent(1, 0, 100), silent(3, 0, 100)}, nil},
+		{"the copy alone", []catalog.Finding{silent(4, 0, 100)}, nil},
+		{"what it is a copy of alone", []catalog.Finding{silent(2, 0, 100)}, nil},
+		{"both at once", []catalog.Finding{silent(2, 0, 100), silent(4, 5, 100)}, []int{2}},
+		{"both, but not at once", []catalog.Finding{silent(2, 0, 100), silent(4, 500, 600)}, nil},
 	} {
 		var got []int
 		for _, f := range n.explained(row.silent, swaps, duplicates) {
@@ -196,7 +196,7 @@ func TestExplained(t *testing.T) {
 			t.Errorf("%s: %v, want %v", row.what, got, row.want)
 		}
 	}
-	if got := n.explained([]catalog.Flag{silent(2, 0, 100)}, nil, nil); len(got) != 1 {
+	if got := n.explained([]catalog.Finding{silent(2, 0, 100)}, nil, nil); len(got) != 1 {
 		t.Error("a silence that nothing explains is left out")
 	}
 }

@@ -103,18 +103,18 @@ func (s spell) longest() int64 {
 	return longest
 }
 
-func (n *Night) clipped() []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) clipped() []catalog.Finding {
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		for _, s := range n.spells(t, t.clips) {
-			found = append(found, n.clippedFlag(t, s))
+			found = append(found, n.clippedFinding(t, s))
 		}
 	}
 	return found
 }
 
-func (n *Night) clippedFlag(t *Track, s spell) catalog.Flag {
+func (n *Night) clippedFinding(t *Track, s spell) catalog.Finding {
 	runs, longest := len(s.events), n.ms(s.longest())
 	severity, down := catalog.WarningSeverity, float64(leastTurnDownDB)
 	switch {
@@ -127,7 +127,7 @@ func (n *Night) clippedFlag(t *Track, s spell) catalog.Flag {
 	if over := float64(meter.DB(float64(s.truePeak))); over > 0 && !math.IsInf(over, 0) {
 		down += math.Ceil(over)
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: t.Number, Kind: catalog.Clipped, StartFrame: s.start, EndFrame: s.end, Severity: severity,
 		Evidence: catalog.Evidence{
 			"runs": float64(runs), "samples": float64(s.samples), "longest_run_samples": float64(s.longest()),

@@ -19,7 +19,7 @@ func TestClipped(t *testing.T) {
 		damage func(sc *scene)
 		want   []want
 	}{
-		{"a snare in one song is one flag", func(sc *scene) { clips(sc, "Snare Top", sc.in(1, 0.1), sc.in(1, 0.9), 20, 9) },
+		{"a snare in one song is one finding", func(sc *scene) { clips(sc, "Snare Top", sc.in(1, 0.1), sc.in(1, 0.9), 20, 9) },
 			[]want{{catalog.Clipped, "Snare Top", catalog.WarningSeverity}}},
 		{"two songs are two", func(sc *scene) {
 			clips(sc, "Snare Top", sc.in(1, 0.5), sc.in(1, 0.9), 20, 9)

@@ -159,35 +159,35 @@ type burst struct {
 }
 
 // crackles finds spells of cracks that do not belong to the sound.
-func (n *Night) crackles(of carried) []catalog.Flag {
+func (n *Night) crackles(of carried) []catalog.Finding {
 	n.alone()
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		var flag *catalog.Flag
+		var finding *catalog.Finding
 		for _, b := range n.bursts(t, of[t.Number]) {
 			first, last := t.cracks[b.from], t.cracks[b.to-1]
-			if flag != nil && n.seconds(first.Start-flag.EndFrame) < crackleSpellS {
-				flag.EndFrame = last.Start + 1
-				flag.Evidence["cracks"] += float64(b.to - b.from)
-				flag.Evidence["bursts"]++
-				flag.Evidence["largest_dbfs"] = max(flag.Evidence["largest_dbfs"], highest(t.cracks[b.from:b.to]))
+			if finding != nil && n.seconds(first.Start-finding.EndFrame) < crackleSpellS {
+				finding.EndFrame = last.Start + 1
+				finding.Evidence["cracks"] += float64(b.to - b.from)
+				finding.Evidence["bursts"]++
+				finding.Evidence["largest_dbfs"] = max(finding.Evidence["largest_dbfs"], highest(t.cracks[b.from:b.to]))
 				continue
 			}
-			if flag != nil {
-				found = append(found, n.said(t, *flag))
+			if finding != nil {
+				found = append(found, n.said(t, *finding))
 			}
-			flag = &catalog.Flag{Track: t.Number, Kind: catalog.Crackle, StartFrame: first.Start, EndFrame: last.Start + 1,
+			finding = &catalog.Finding{Track: t.Number, Kind: catalog.Crackle, StartFrame: first.Start, EndFrame: last.Start + 1,
 				Evidence: catalog.Evidence{"cracks": float64(b.to - b.from), "bursts": 1, "largest_dbfs": highest(t.cracks[b.from:b.to])}}
 		}
-		if flag != nil {
-			found = append(found, n.said(t, *flag))
+		if finding != nil {
+			found = append(found, n.said(t, *finding))
 		}
 	}
 	return found
 }
 
-func (n *Night) said(t *Track, f catalog.Flag) catalog.Flag {
+func (n *Night) said(t *Track, f catalog.Finding) catalog.Finding {
 	f.Severity = catalog.WarningSeverity
 	if f.Evidence["cracks"] >= faultCracks {
 		f.Severity = catalog.FaultSeverity

@@ -67,7 +67,7 @@ func saveTakes(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	}
 }
 
-// The demo tour's truth is the oracle: every planted fault is flagged on its
+// The demo tour's truth is the oracle: every planted fault is reported on its
 // channel, rig and place, and nothing else is; with or without songs, night by
 // night as the tour goes on, and once more when all nights are known.
 func TestDemoTour(t *testing.T) {
@@ -90,7 +90,7 @@ func TestFullDemoTour(t *testing.T) {
 	for _, f := range truth.Faults {
 		kinds[f.Kind] = true
 	}
-	for _, k := range []catalog.FlagKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
+	for _, k := range []catalog.FindingKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
 		catalog.Hum, catalog.DCOffset, catalog.Polarity, catalog.Duplicate, catalog.Swapped, catalog.MissingTrack, catalog.GainChange,
 		catalog.UnfinishedFile, catalog.ShortTrack} {
 		if !kinds[string(k)] {
@@ -102,22 +102,22 @@ func TestFullDemoTour(t *testing.T) {
 	t.Run("songs known", func(t *testing.T) { checkTour(t, store, truth) })
 }
 
-// checkAccepted accepts one flag and judges again.
+// checkAccepted accepts one finding and judges again.
 func checkAccepted(t *testing.T, store *catalog.Store) {
 	t.Helper()
 	ctx := context.Background()
-	flags, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.DCOffset})
-	if err != nil || len(flags) != 1 {
-		t.Fatal(flags, err)
+	findings, err := store.Findings(ctx, catalog.FindingFilter{Kind: catalog.DCOffset})
+	if err != nil || len(findings) != 1 {
+		t.Fatal(findings, err)
 	}
-	if err := store.AcceptFlag(ctx, flags[0].ID, "known since May"); err != nil {
+	if err := store.AcceptFinding(ctx, findings[0].ID, "known since May"); err != nil {
 		t.Fatal(err)
 	}
-	if err := health.Judge(ctx, store, flags[0].Show, health.Options{}); err != nil {
+	if err := health.Judge(ctx, store, findings[0].Show, health.Options{}); err != nil {
 		t.Fatal(err)
 	}
-	again, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.DCOffset})
-	if err != nil || len(again) != 1 || !again[0].Accepted || again[0].ID != flags[0].ID {
+	again, err := store.Findings(ctx, catalog.FindingFilter{Kind: catalog.DCOffset})
+	if err != nil || len(again) != 1 || !again[0].Accepted || again[0].ID != findings[0].ID {
 		t.Errorf("after judging again: %+v, %v", again, err)
 	}
 }
@@ -147,15 +147,15 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 			t.Fatal(err)
 		}
 	}
-	flags, err := store.Flags(ctx, catalog.FlagFilter{})
+	findings, err := store.Findings(ctx, catalog.FindingFilter{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	used := make([]bool, len(flags))
+	used := make([]bool, len(findings))
 	found := 0
 	for _, p := range truth.Faults {
 		hit := false
-		for i, f := range flags {
+		for i, f := range findings {
 			if string(f.Show) == p.Show && f.Rig == p.Rig && (f.Track == p.Track || f.Concerns(p.Track)) && string(f.Kind) == p.Kind &&
 				f.StartS() < p.EndS+1 && f.EndS() > p.StartS-1 && f.StartS() > p.StartS-1 && f.StartS() < p.StartS+1 && (f.Track == 0 || catalog.SameName(f.Channel, p.Channel)) {
 				hit, used[i] = true, true
@@ -167,9 +167,9 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 		}
 		found++
 	}
-	// What happened to several tracks at once is one flag, and all that it numbers
+	// What happened to several tracks at once is one finding, and all that it numbers
 	// must be planted.
-	for i, f := range flags {
+	for i, f := range findings {
 		for k := 1; used[i] && f.Evidence[fmt.Sprint("track_", k)] > 0; k++ {
 			number := int(f.Evidence[fmt.Sprint("track_", k)])
 			used[i] = slices.ContainsFunc(truth.Faults, func(p demo.Fault) bool {
@@ -178,7 +178,7 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 		}
 	}
 	extra := 0
-	for i, f := range flags {
+	for i, f := range findings {
 		t.Logf("%s %-6s %-15s %-8s %s", f.Show, f.Rig, f.Kind, f.Severity, f.Text)
 		if !used[i] {
 			extra++

@@ -97,8 +97,8 @@ type dropSpell struct {
 // dropouts finds the runs of zeros that were cut into signal. What silent says
 // already is not told twice, and what happened to several tracks at once is
 // told once.
-func (n *Night) dropouts(silent []catalog.Flag) []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) dropouts(silent []catalog.Finding) []catalog.Finding {
+	var found []catalog.Finding
 	for _, s := range n.dropSpells(n.losses(silent)) {
 		switch {
 		case len(s.tracks) == 1:
@@ -113,7 +113,7 @@ func (n *Night) dropouts(silent []catalog.Flag) []catalog.Flag {
 }
 
 // losses returns the moments at which tracks dropped out, in order of time.
-func (n *Night) losses(silent []catalog.Flag) []loss {
+func (n *Night) losses(silent []catalog.Finding) []loss {
 	var all []loss
 	together := -1 // the latest loss of several tracks
 	for _, d := range n.cuts(silent) {
@@ -144,7 +144,7 @@ func joined(a, b []*Track) []*Track {
 
 // cuts returns the runs of zeros of all tracks in order of time, each with the
 // number of tracks that have the same.
-func (n *Night) cuts(silent []catalog.Flag) []dropped {
+func (n *Night) cuts(silent []catalog.Finding) []dropped {
 	holes := n.findHoles()
 	var all []dropped
 	for i := range n.Tracks {
@@ -229,9 +229,9 @@ func (n *Night) dropoutSeverity(s dropSpell) catalog.Severity {
 	return catalog.WarningSeverity
 }
 
-func (n *Night) trackDropout(s dropSpell) catalog.Flag {
+func (n *Night) trackDropout(s dropSpell) catalog.Finding {
 	t := s.tracks[0]
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: t.Number, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
 		Severity: n.dropoutSeverity(s), Evidence: n.dropoutEvidence(s),
 		Text: fmt.Sprintf("%s dropped out %s %s%s (%s lost): check its cable and converter input, and take these moments from another rig.",
@@ -241,7 +241,7 @@ func (n *Night) trackDropout(s dropSpell) catalog.Flag {
 
 // sharedDropout tells of a few tracks once: they share what failed. Its evidence
 // numbers them.
-func (n *Night) sharedDropout(s dropSpell) catalog.Flag {
+func (n *Night) sharedDropout(s dropSpell) catalog.Finding {
 	e := n.dropoutEvidence(s)
 	var names []string
 	for i, t := range s.tracks {
@@ -249,7 +249,7 @@ func (n *Night) sharedDropout(s dropSpell) catalog.Flag {
 		names = append(names, t.Channel)
 	}
 	last := len(names) - 1
-	return catalog.Flag{
+	return catalog.Finding{
 		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
 		Severity: n.dropoutSeverity(s), Evidence: e,
 		Text: fmt.Sprintf("%s and %s dropped out together %s %s%s (%s lost): check the stage box, card or network stream they share, and take these moments from another rig.",
@@ -257,12 +257,12 @@ func (n *Night) sharedDropout(s dropSpell) catalog.Flag {
 	}
 }
 
-func (n *Night) recorderDropout(s dropSpell) catalog.Flag {
+func (n *Night) recorderDropout(s dropSpell) catalog.Finding {
 	var names []string
 	for _, t := range s.tracks[:3] {
 		names = append(names, t.Channel)
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
 		Severity: catalog.FaultSeverity, Evidence: n.dropoutEvidence(s),
 		Text: fmt.Sprintf("The recording dropped out %s %s%s on %d tracks at once (%s and others, %s lost): check the recorder's input stream and drive, and take these moments from another rig.",
@@ -280,9 +280,9 @@ func (n *Night) dropoutEvidence(s dropSpell) catalog.Evidence {
 	return e
 }
 
-// covered reports whether a flag on the track has most of the span.
-func covered(flags []catalog.Flag, track int, start, end int64) bool {
-	for _, f := range flags {
+// covered reports whether a finding on the track has most of the span.
+func covered(findings []catalog.Finding, track int, start, end int64) bool {
+	for _, f := range findings {
 		if f.Track == track && 2*(min(end, f.EndFrame)-max(start, f.StartFrame)) > end-start {
 			return true
 		}

@@ -89,7 +89,7 @@ func TestDropout(t *testing.T) {
 	}
 }
 
-// Two stage boxes that fail by turns are two flags; of each the second moment
+// Two stage boxes that fail by turns are two findings; of each the second moment
 // shows on one track less.
 func TestDropoutTogether(t *testing.T) {
 	sc := newScene(7, 0)
@@ -102,8 +102,8 @@ func TestDropoutTogether(t *testing.T) {
 			}
 		}
 	}
-	flags := sc.check(t, want{catalog.Dropout, "", catalog.FaultSeverity}, want{catalog.Dropout, "", catalog.FaultSeverity})
-	f := flags[0]
+	findings := sc.check(t, want{catalog.Dropout, "", catalog.FaultSeverity}, want{catalog.Dropout, "", catalog.FaultSeverity})
+	f := findings[0]
 	for name, want := range map[string]float64{"runs": 2, "samples": 1440, "longest_ms": 20, "tracks": 3} {
 		if f.Evidence[name] != want {
 			t.Errorf("%s = %g, want %g", name, f.Evidence[name], want)

@@ -69,7 +69,7 @@ func levelsApart(a, b *Track) (apart, scatter, moves float64, bins int) {
 }
 
 // duplicates finds pairs of tracks that carry the same signal.
-func (n *Night) duplicates(swaps []swap) []catalog.Flag {
+func (n *Night) duplicates(swaps []swap) []catalog.Finding {
 	if n.Sound == nil {
 		return nil
 	}
@@ -90,12 +90,12 @@ func (n *Night) duplicates(swaps []swap) []catalog.Flag {
 			return
 		}
 		told[b.Number] = true
-		pairs = append(pairs, likePair{voices: [2]int{i, k}, wave: math.Abs(r), flag: n.duplicateFlag(a, b, r, lag, apart)})
+		pairs = append(pairs, likePair{voices: [2]int{i, k}, wave: math.Abs(r), finding: n.duplicateFinding(a, b, r, lag, apart)})
 	})
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, p := range pairs {
 		if !slices.ContainsFunc(pairs, func(closer likePair) bool { return n.follows(p, closer) }) {
-			found = append(found, p.flag)
+			found = append(found, p.finding)
 		}
 	}
 	return found
@@ -164,9 +164,9 @@ func (n *Night) copied(copies map[int][]int, voice, with int) bool {
 
 // likePair is two voices that carry the same signal.
 type likePair struct {
-	voices [2]int
-	wave   float64 // how alike their waves are
-	flag   catalog.Flag
+	voices  [2]int
+	wave    float64 // how alike their waves are
+	finding catalog.Finding
 }
 
 // follows reports whether a pair is one only because of a closer one: of a copied
@@ -231,7 +231,7 @@ func oneThing(a, b string) bool {
 	return len(x) > 1 && len(y) > 1 && x[0] == y[0] && !twoSides(a, b) && !twoSides(b, a)
 }
 
-func (n *Night) duplicateFlag(a, b *Track, r, lag, apart float64) catalog.Flag {
+func (n *Night) duplicateFinding(a, b *Track, r, lag, apart float64) catalog.Finding {
 	severity := catalog.FaultSeverity
 	if twoSides(a.Channel, b.Channel) && len(n.before(b.Channel)) == 0 {
 		severity = catalog.NoteSeverity // an instrument in mono, perhaps
@@ -245,7 +245,7 @@ func (n *Night) duplicateFlag(a, b *Track, r, lag, apart float64) catalog.Flag {
 	case math.Abs(lag) >= 0.0005:
 		how = fmt.Sprintf("the same signal, %.1f ms %s, as", 1000*math.Abs(lag), laterEarlier(lag))
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: b.Number, Kind: catalog.Duplicate, EndFrame: min(a.Frames, b.Frames), Severity: severity,
 		Evidence: catalog.Evidence{"with_track": float64(a.Number), "correlation": r, "level_db": -apart, "later_ms": 1000 * lag},
 		Text: fmt.Sprintf("%s carries %s %s: one of the two was never recorded; look at the patch between stage box and recorder.",

@@ -54,7 +54,7 @@ func listLine(t catalog.Track) int {
 }
 
 // missing tells of the lines of the input list that were not recorded.
-func (n *Night) missing() []catalog.Flag {
+func (n *Night) missing() []catalog.Finding {
 	lost := n.lost()
 	severity := func(in catalog.Input) catalog.Severity {
 		switch {
@@ -73,16 +73,16 @@ func (n *Night) missing() []catalog.Flag {
 				worst = s
 			}
 		}
-		return []catalog.Flag{{
+		return []catalog.Finding{{
 			Kind: catalog.MissingTrack, EndFrame: n.Frames, Severity: worst,
 			Evidence: catalog.Evidence{"tracks": float64(len(lost)), "first_track": float64(lost[0].Track), "last_track": float64(lost[len(lost)-1].Track), "missing_s": total},
 			Text: fmt.Sprintf("%d lines of the input list, from track %d (%s) to track %d (%s), have no track in this recording: arm them, or import an input list for this rig that leaves them out.",
 				len(lost), lost[0].Track, lost[0].Channel, lost[len(lost)-1].Track, lost[len(lost)-1].Channel),
 		}}
 	}
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, in := range lost {
-		found = append(found, catalog.Flag{
+		found = append(found, catalog.Finding{
 			Track: in.Track, Kind: catalog.MissingTrack, EndFrame: n.Frames, Severity: severity(in),
 			Evidence: catalog.Evidence{"tracks": 1, "first_track": float64(in.Track), "last_track": float64(in.Track), "missing_s": total},
 			Text:     n.missingText(in, severity(in)),
@@ -102,7 +102,7 @@ func (n *Night) missingText(in catalog.Input, severity catalog.Severity) string 
 
 // short finds the tracks that end well before the others. The others are the
 // middle one, so that a single track left running makes nobody short.
-func (n *Night) short() []catalog.Flag {
+func (n *Night) short() []catalog.Finding {
 	if len(n.Tracks) < 2 {
 		return nil
 	}
@@ -112,13 +112,13 @@ func (n *Night) short() []catalog.Flag {
 	}
 	slices.Sort(ends)
 	middle := ends[len(ends)/2]
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, t := range n.Tracks {
 		lost := n.seconds(middle - t.Frames)
 		if lost < shortS {
 			continue
 		}
-		found = append(found, catalog.Flag{
+		found = append(found, catalog.Finding{
 			Track: t.Number, Kind: catalog.ShortTrack, StartFrame: t.Frames, EndFrame: middle, Severity: catalog.FaultSeverity,
 			Evidence: catalog.Evidence{"missing_s": lost, "ends_s": n.seconds(t.Frames), "others_end_s": n.seconds(middle)},
 			Text: fmt.Sprintf("%s ends at %s, %s before the other tracks: look for its last file on the recorder's drive, or take the rest from another rig.",
@@ -177,10 +177,10 @@ func inHole(holes []hole, t *Track, start, end int64) bool {
 }
 
 // holes tells of missing pieces, of one at the same place on many tracks once.
-func (n *Night) holes() []catalog.Flag {
+func (n *Night) holes() []catalog.Finding {
 	all := n.findHoles()
 	slices.SortStableFunc(all, func(a, b hole) int { return cmp.Compare(a.start, b.start) })
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for from := 0; from < len(all); {
 		to, tracks := from, 0
 		for to < len(all) && n.seconds(all[to].start-all[from].start) < shortS {
@@ -192,14 +192,14 @@ func (n *Night) holes() []catalog.Flag {
 			group = []hole{{channels: tracks, start: group[0].start, end: group[0].end, next: group[0].next}}
 		}
 		for _, h := range group {
-			found = append(found, n.holeFlag(h))
+			found = append(found, n.holeFinding(h))
 		}
 		from = to
 	}
 	return found
 }
 
-func (n *Night) holeFlag(h hole) catalog.Flag {
+func (n *Night) holeFinding(h hole) catalog.Finding {
 	who, track := fmt.Sprintf("%d tracks", h.channels), 0
 	if h.channels == 1 && h.firstTrack > 0 {
 		who, track = n.channel(h.firstTrack), h.firstTrack
@@ -209,7 +209,7 @@ func (n *Night) holeFlag(h hole) catalog.Flag {
 	if track > 0 {
 		what = "misses" + strings.TrimPrefix(what, "miss")
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: track, Kind: catalog.ShortTrack, StartFrame: h.start, EndFrame: h.end, Severity: catalog.FaultSeverity,
 		Evidence: catalog.Evidence{"missing_s": lost, "tracks": float64(h.channels)},
 		Text:     fmt.Sprintf("%s %s: look for the file in between on the recorder's drive.", who, what),
@@ -227,7 +227,7 @@ func (n *Night) channel(number int) string {
 }
 
 // unfinished tells of files whose header was never finished.
-func (n *Night) unfinished() []catalog.Flag {
+func (n *Night) unfinished() []catalog.Finding {
 	var files []catalog.File
 	for _, f := range n.Files {
 		if f.Unfinished {
@@ -235,7 +235,7 @@ func (n *Night) unfinished() []catalog.Flag {
 		}
 	}
 	if len(files) > maxEach {
-		f := n.unfinishedFlag(files[0])
+		f := n.unfinishedFinding(files[0])
 		f.Track, f.StartFrame, f.EndFrame = 0, files[0].StartFrame, 0
 		var repairs float64
 		for _, file := range files {
@@ -246,16 +246,16 @@ func (n *Night) unfinished() []catalog.Flag {
 		f.Evidence = catalog.Evidence{"files": float64(len(files)), "repairs": repairs, "read_s": n.seconds(f.EndFrame - f.StartFrame)}
 		f.Text = fmt.Sprintf("%d files, %s and others, were never closed, as after a power cut: all that is in them was read; listen to their last seconds and keep the originals.",
 			len(files), path.Base(files[0].Path))
-		return []catalog.Flag{f}
+		return []catalog.Finding{f}
 	}
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, f := range files {
-		found = append(found, n.unfinishedFlag(f))
+		found = append(found, n.unfinishedFinding(f))
 	}
 	return found
 }
 
-func (n *Night) unfinishedFlag(f catalog.File) catalog.Flag {
+func (n *Night) unfinishedFinding(f catalog.File) catalog.Finding {
 	who, track := fmt.Sprintf("tracks %d to %d", f.FirstTrack, f.FirstTrack+f.Channels-1), 0
 	if f.Channels == 1 {
 		who, track = n.channel(f.FirstTrack), f.FirstTrack
@@ -264,7 +264,7 @@ func (n *Night) unfinishedFlag(f catalog.File) catalog.Flag {
 	if len(f.Repairs) > 0 {
 		e["first_repair_offset_bytes"] = float64(f.Repairs[0].Offset)
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: track, Kind: catalog.UnfinishedFile, StartFrame: f.StartFrame, EndFrame: f.StartFrame + f.Frames, Severity: catalog.WarningSeverity,
 		Evidence: e,
 		Text: fmt.Sprintf("The file %s (%s) was never closed, as after a power cut: all that is in it was read, up to %s; listen to its last seconds and keep the original.",

@@ -89,7 +89,7 @@ func TestTracksAndFiles(t *testing.T) {
 			n := night(sc.st, sc.voices, sc.tapes)
 			row.change(n)
 			var got []string
-			for _, f := range n.Flags() {
+			for _, f := range n.Findings() {
 				got = append(got, fmt.Sprint(f.Kind, " ", f.Track, " ", f.Severity))
 			}
 			if strings.Join(got, ", ") != strings.Join(row.want, ", ") {

@@ -43,8 +43,8 @@ const (
 	below05dB    = 0.9441
 )
 
-func (n *Night) flatTops() []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) flatTops() []catalog.Finding {
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		if len(t.flats.events) < minFlatRuns {
@@ -52,7 +52,7 @@ func (n *Night) flatTops() []catalog.Flag {
 		}
 		for _, s := range n.spells(t, t.flats) {
 			if ceiling, events := s.ceiling(); ceiling > 0 && t.holds(s, ceiling) {
-				found = append(found, n.flatTopFlag(t, s, ceiling, events))
+				found = append(found, n.flatTopFinding(t, s, ceiling, events))
 			}
 		}
 	}
@@ -128,8 +128,8 @@ func (t *Track) holds(s spell, ceiling float64) bool {
 	return float64(free) >= belowCeiling*float64(sounding)
 }
 
-func (n *Night) flatTopFlag(t *Track, s spell, ceiling float64, events []meter.Event) catalog.Flag {
-	return catalog.Flag{
+func (n *Night) flatTopFinding(t *Track, s spell, ceiling float64, events []meter.Event) catalog.Finding {
+	return catalog.Finding{
 		Track: t.Number, Kind: catalog.FlatTop, StartFrame: s.start, EndFrame: s.end, Severity: catalog.WarningSeverity,
 		Evidence: catalog.Evidence{
 			"ceiling_dbfs": dBFS(ceiling), "runs": float64(len(events)), "samples": float64(s.samples),

@@ -178,8 +178,8 @@ func (n *Night) steps(t *Track, s *stage) []step {
 
 // gains tells of preamps that were turned, within the night or since the other
 // nights.
-func (n *Night) gains(swaps []swap) []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) gains(swaps []swap) []catalog.Finding {
+	var found []catalog.Finding
 	s := n.stage()
 	told := map[int]bool{}
 	for i := range n.Tracks {
@@ -190,7 +190,7 @@ func (n *Night) gains(swaps []swap) []catalog.Flag {
 		for _, st := range n.steps(t, s) {
 			told[t.Number] = true
 			at := t.frame(st.bin)
-			found = append(found, catalog.Flag{
+			found = append(found, catalog.Finding{
 				Track: t.Number, Kind: catalog.GainChange, StartFrame: at, EndFrame: at, Severity: catalog.NoteSeverity,
 				Evidence: catalog.Evidence{"change_db": st.db, "within_night": 1},
 				Text: fmt.Sprintf("The preamp of %s was turned %s by about %.0f dB at %s%s: playing, bleed and floor all moved; playback needs another trim from there on.",
@@ -212,7 +212,7 @@ func (n *Night) gains(swaps []swap) []catalog.Flag {
 		if !ok || t == nil || told[t.Number] || exchanged[i] {
 			continue
 		}
-		found = append(found, catalog.Flag{
+		found = append(found, catalog.Finding{
 			Track: t.Number, Kind: catalog.GainChange, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
 			Evidence: catalog.Evidence{"change_db": g.db, "within_night": 0, "other_nights": float64(g.nights)},
 			Text: fmt.Sprintf("The preamp of %s stood about %.0f dB %s than on %s, and the input list does not say so: enter its gain, or playback comes out %.0f dB %s.",

@@ -151,9 +151,9 @@ func TestOneThing(t *testing.T) {
 }
 
 func TestWithin(t *testing.T) {
-	crackle := []catalog.Flag{{Track: 3, StartFrame: 100, EndFrame: 200}}
-	flags := []catalog.Flag{{Track: 3, StartFrame: 120, EndFrame: 130}, {Track: 3, StartFrame: 90, EndFrame: 130}, {Track: 4, StartFrame: 120, EndFrame: 130}, {StartFrame: 120, EndFrame: 130}}
-	if got := within(flags, crackle); len(got) != 3 || got[0].StartFrame != 90 {
+	crackle := []catalog.Finding{{Track: 3, StartFrame: 100, EndFrame: 200}}
+	findings := []catalog.Finding{{Track: 3, StartFrame: 120, EndFrame: 130}, {Track: 3, StartFrame: 90, EndFrame: 130}, {Track: 4, StartFrame: 120, EndFrame: 130}, {StartFrame: 120, EndFrame: 130}}
+	if got := within(findings, crackle); len(got) != 3 || got[0].StartFrame != 90 {
 		t.Errorf("%v", got)
 	}
 }

@@ -2,8 +2,8 @@
 // what clipped, died, dropped out or was never recorded, and what to do about
 // it.
 //
-// Start with [Judge], which judges a show of the catalog and stores its flags;
-// [Night.Flags] is the judgement itself, over evidence in memory. The package
+// Start with [Judge], which judges a show of the catalog and stores its findings;
+// [Night.Findings] is the judgement itself, over evidence in memory. The package
 // reads measured envelopes, never audio and never a file; it says nothing of a
 // channel that merely has nothing to play.
 //
@@ -39,7 +39,7 @@ const maxPastNights = 5
 // what was found before; what was accepted stays accepted. A track that was
 // not wholly measured is judged by its files alone. It returns
 // [catalog.NotFoundError] for a date without a show, and ctx's error when
-// cancelled; flags are replaced one recording at a time.
+// cancelled; findings are replaced one recording at a time.
 func Judge(ctx context.Context, store *catalog.Store, date catalog.Date, opt Options) error {
 	show, err := store.Show(ctx, date)
 	if err != nil {
@@ -50,7 +50,7 @@ func Judge(ctx context.Context, store *catalog.Store, date catalog.Date, opt Opt
 		if err != nil {
 			return err
 		}
-		if err := store.ReplaceFlags(ctx, r.ID, n.Flags()); err != nil {
+		if err := store.ReplaceFindings(ctx, r.ID, n.Findings()); err != nil {
 			return err
 		}
 	}

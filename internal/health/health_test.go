@@ -60,33 +60,33 @@ func (sc *scene) in(take int, part float64) int {
 	return int((float64(t.Start) + part*float64(t.End-t.Start)) / 4800)
 }
 
-func (sc *scene) judge() []catalog.Flag {
+func (sc *scene) judge() []catalog.Finding {
 	n := night(sc.st, sc.voices, sc.tapes)
 	for i, p := range sc.past {
 		n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
 	}
-	return n.Flags()
+	return n.Findings()
 }
 
-// want is a flag that a row expects.
+// want is a finding that a row expects.
 type want struct {
-	kind     catalog.FlagKind
+	kind     catalog.FindingKind
 	channel  string
 	severity catalog.Severity
 }
 
-func (sc *scene) check(t *testing.T, wants ...want) []catalog.Flag {
+func (sc *scene) check(t *testing.T, wants ...want) []catalog.Finding {
 	t.Helper()
-	flags := sc.judge()
+	findings := sc.judge()
 	var got []string
-	for _, f := range flags {
+	for _, f := range findings {
 		name := ""
 		if f.Track > 0 {
 			name = sc.voices[f.Track-1].name
 		}
 		got = append(got, fmt.Sprint(f.Kind, " ", name, " ", f.Severity))
 		if f.EndFrame < f.StartFrame || len(f.Evidence) == 0 || !strings.HasSuffix(f.Text, ".") || strings.Contains(f.Text, "%!") {
-			t.Errorf("malformed flag: %+v", f)
+			t.Errorf("malformed finding: %+v", f)
 		}
 	}
 	var expected []string
@@ -95,14 +95,14 @@ func (sc *scene) check(t *testing.T, wants ...want) []catalog.Flag {
 	}
 	if strings.Join(got, "; ") != strings.Join(expected, "; ") {
 		t.Errorf("got  %q\nwant %q", got, expected)
-		for _, f := range flags {
+		for _, f := range findings {
 			t.Log(f.Text)
 		}
 	}
-	return flags
+	return findings
 }
 
-// A night with nothing broken has no flags: a spare DI, a guest for one song, a
+// A night with nothing broken has no findings: a spare DI, a guest for one song, a
 // voice silent between lines, digitally quiet keys, an acoustic guitar for one
 // song, audience microphones, an encore break. With other nights and without.
 func TestHealthyNights(t *testing.T) {

@@ -220,12 +220,12 @@ func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 }
 
 // hum finds tracks in whose quiet the mains stand.
-func (n *Night) hum(of carried) []catalog.Flag {
+func (n *Night) hum(of carried) []catalog.Finding {
 	if n.Sound == nil {
 		return nil
 	}
 	binHz := float64(n.SampleRate) / float64(spectrum.Decimation(n.SampleRate)*2*spectrum.Bins)
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for i := range n.Sound.Voices {
 		v := &n.Sound.Voices[i]
 		t := n.trackOf(v)
@@ -246,7 +246,7 @@ func (n *Night) hum(of carried) []catalog.Flag {
 		if usual > h.level-humHabit {
 			continue // it always does
 		}
-		found = append(found, n.humFlag(t, v, h, nights))
+		found = append(found, n.humFinding(t, v, h, nights))
 	}
 	return found
 }
@@ -272,7 +272,7 @@ func (n *Night) humElsewhere(t *Track, channels []string, mains float64) (level 
 	return level, nights
 }
 
-func (n *Night) humFlag(t *Track, v *sound.Voice, h humming, nights int) catalog.Flag {
+func (n *Night) humFinding(t *Track, v *sound.Voice, h humming, nights int) catalog.Finding {
 	below := v.High - h.level
 	severity := catalog.WarningSeverity
 	if below < faultHumBelow {
@@ -284,7 +284,7 @@ func (n *Night) humFlag(t *Track, v *sound.Voice, h humming, nights int) catalog
 	if below >= faultHumBelow {
 		how = "in every gap"
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: t.Number, Kind: catalog.Hum, StartFrame: start, EndFrame: end, Severity: severity,
 		Evidence: catalog.Evidence{"mains_hz": h.mains, "hum_dbfs": h.level, "below_song_db": below, "lines": float64(h.lines), "over_floor_db": h.over, "other_nights": float64(nights)},
 		Text: fmt.Sprintf("%s hums with the mains (%.0f Hz and its multiples, %.0f dBFS), heard %s: lift the ground at its DI box or change its cable, and keep it away from power.",

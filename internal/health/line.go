@@ -32,9 +32,9 @@ func Exchanged(line *sound.Night, tour []*sound.Night) (found, unsure []Pair) {
 
 // Line judges a recording of minutes, in which every input was played or
 // tapped, against the tour: exchanged inputs, which are given, polarity and hum.
-// Flags lack what a store fills in. Where inputs are played in turn each has a long
+// Findings lack what a store fills in. Where inputs are played in turn each has a long
 // quiet, in which few lines of the mains are hum; under a song they may be a drone.
-func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair, inTurn bool) []catalog.Flag {
+func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair, inTurn bool) []catalog.Finding {
 	n := lineNight(line, tour)
 	n.compared, n.brief = true, inTurn
 	for _, p := range exchanged {

@@ -42,7 +42,7 @@ func TestStepAgainstMates(t *testing.T) {
 		played   float64 // dB, of them tonight alone
 		gain     float64 // dB, from there on
 		floor    float64 // dB, of the pauses alone
-		alone    int     // flags without other nights
+		alone    int     // findings without other nights
 		want     int
 	}{
 		{"turned down where the songs are louder", 9, 0, -10, 0, 0, 1},

@@ -57,10 +57,10 @@ type Past struct {
 	Takes    []Take // of that night, in frames of the track's recording
 }
 
-// Flags returns what is wrong, in order of track and time. They lack what the
+// Findings returns what is wrong, in order of track and time. They lack what the
 // store fills in.
-func (n *Night) Flags() []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) Findings() []catalog.Finding {
+	var found []catalog.Finding
 	found = append(found, n.clipped()...)
 	flatTops := n.flatTops()
 	found = append(found, flatTops...)
@@ -86,14 +86,14 @@ func (n *Night) Flags() []catalog.Flag {
 	found = append(found, n.short()...)
 	found = append(found, n.holes()...)
 	found = append(found, n.unfinished()...)
-	slices.SortStableFunc(found, func(a, b catalog.Flag) int {
+	slices.SortStableFunc(found, func(a, b catalog.Finding) int {
 		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Kind, b.Kind))
 	})
 	return found
 }
 
-// bothOf adds a flag on the other track of each pair.
-func bothOf(pairs []catalog.Flag) []catalog.Flag {
+// bothOf adds a finding on the other track of each pair.
+func bothOf(pairs []catalog.Finding) []catalog.Finding {
 	all := slices.Clone(pairs)
 	for _, f := range pairs {
 		f.Track = int(f.Evidence["with_track"])
@@ -102,26 +102,26 @@ func bothOf(pairs []catalog.Flag) []catalog.Flag {
 	return all
 }
 
-// without leaves out the flags on tracks that others have.
-func without(flags, others []catalog.Flag) []catalog.Flag {
-	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
-		return slices.ContainsFunc(others, func(o catalog.Flag) bool { return o.Track == f.Track })
+// without leaves out the findings on tracks that others have.
+func without(findings, others []catalog.Finding) []catalog.Finding {
+	return slices.DeleteFunc(findings, func(f catalog.Finding) bool {
+		return slices.ContainsFunc(others, func(o catalog.Finding) bool { return o.Track == f.Track })
 	})
 }
 
-// within leaves out the flags that lie within others on the same track.
-func within(flags, others []catalog.Flag) []catalog.Flag {
-	return slices.DeleteFunc(flags, func(f catalog.Flag) bool {
-		return slices.ContainsFunc(others, func(o catalog.Flag) bool {
+// within leaves out the findings that lie within others on the same track.
+func within(findings, others []catalog.Finding) []catalog.Finding {
+	return slices.DeleteFunc(findings, func(f catalog.Finding) bool {
+		return slices.ContainsFunc(others, func(o catalog.Finding) bool {
 			return o.Track == f.Track && f.Track != 0 && f.StartFrame >= o.StartFrame && f.EndFrame <= o.EndFrame
 		})
 	})
 }
 
 // maxEach is up to how many tracks with the same trouble at the same time get a
-// flag each. Converter cards and the streams of network audio carry eight
+// finding each. Converter cards and the streams of network audio carry eight
 // (common practice, no source); more than that happened to the recorder, and
-// is one flag without a track.
+// is one finding without a track.
 const maxEach = 8
 
 // songAt returns the take that holds a frame, or nil.

@@ -15,7 +15,7 @@ import (
 
 // planted is a fault of known place.
 type planted struct {
-	kind       catalog.FlagKind
+	kind       catalog.FindingKind
 	track      int
 	start, end int64
 }
@@ -28,8 +28,8 @@ type tally struct{ planted, found, missed, false int }
 // events are as package meter would report them.
 func TestRandomNights(t *testing.T) {
 	const nights = 32
-	sums := map[catalog.FlagKind]*tally{}
-	at := func(k catalog.FlagKind) *tally {
+	sums := map[catalog.FindingKind]*tally{}
+	at := func(k catalog.FindingKind) *tally {
 		if sums[k] == nil {
 			sums[k] = &tally{}
 		}
@@ -40,12 +40,12 @@ func TestRandomNights(t *testing.T) {
 		sc := newScene(1000+seed, past)
 		rng := rand.New(rand.NewPCG(77, seed))
 		n, truth := sc.damaged(rng, seed%4 == 3)
-		flags := n.Flags()
-		used := make([]bool, len(flags))
+		findings := n.Findings()
+		used := make([]bool, len(findings))
 		for _, p := range truth {
 			at(p.kind).planted++
 			hit := false
-			for i, f := range flags {
+			for i, f := range findings {
 				if f.Kind == p.kind && f.Track == p.track && f.StartFrame < p.end+testRate && f.EndFrame > p.start-testRate && near(f, p) {
 					used[i], hit = true, true
 				}
@@ -57,7 +57,7 @@ func TestRandomNights(t *testing.T) {
 				t.Logf("night %d (%d before): missed %s on track %d from %.1f s", seed, past, p.kind, p.track, float64(p.start)/testRate)
 			}
 		}
-		for i, f := range flags {
+		for i, f := range findings {
 			if !used[i] {
 				at(f.Kind).false++
 				t.Logf("night %d (%d before): false: %s", seed, past, f.Text)
@@ -76,13 +76,13 @@ func TestRandomNights(t *testing.T) {
 		t.Errorf("found %d of %d planted faults, want 97 %%", total.found, total.planted)
 	}
 	if total.false > total.found/33 {
-		t.Errorf("%d false flags beside %d true ones, want under 3 %%", total.false, total.found)
+		t.Errorf("%d false findings beside %d true ones, want under 3 %%", total.false, total.found)
 	}
 }
 
-// near reports whether a flag starts where the fault does, to 2 s; kinds that
+// near reports whether a finding starts where the fault does, to 2 s; kinds that
 // last all night do anyhow.
-func near(f catalog.Flag, p planted) bool {
+func near(f catalog.Finding, p planted) bool {
 	return math.Abs(float64(f.StartFrame-p.start)) <= 2*testRate
 }
 
@@ -114,7 +114,7 @@ func (sc *scene) damaged(rng *rand.Rand, clean bool) (*Night, []planted) {
 	}
 	missing := 0
 	if !clean {
-		for _, kind := range []catalog.FlagKind{catalog.Dead, catalog.WentSilent, catalog.Clipped, catalog.Dropout, catalog.DCOffset, catalog.FlatTop, catalog.MissingTrack, catalog.ShortTrack} {
+		for _, kind := range []catalog.FindingKind{catalog.Dead, catalog.WentSilent, catalog.Clipped, catalog.Dropout, catalog.DCOffset, catalog.FlatTop, catalog.MissingTrack, catalog.ShortTrack} {
 			if rng.IntN(3) == 0 {
 				continue
 			}
@@ -203,7 +203,7 @@ func (sc *scene) damaged(rng *rand.Rand, clean bool) (*Night, []planted) {
 func TestTexts(t *testing.T) {
 	sc := newScene(1004, 2)
 	n, _ := sc.damaged(rand.New(rand.NewPCG(77, 4)), false)
-	for _, f := range n.Flags() {
+	for _, f := range n.Findings() {
 		if len(f.Text) < 40 || len(f.Text) > 300 || strings.Contains(f.Text, "NaN") || strings.Contains(f.Text, "Inf") {
 			t.Errorf("%s: %q", f.Kind, f.Text)
 		}

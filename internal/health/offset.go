@@ -110,8 +110,8 @@ func standing(means []float64) (dc float64, at []int) {
 }
 
 // offsets finds the tracks with DC through at least half of them.
-func (n *Night) offsets() []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) offsets() []catalog.Finding {
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		dc, at := standing(t.means)
@@ -128,7 +128,7 @@ func (n *Night) offsets() []catalog.Flag {
 		if last == len(t.means)-1 {
 			end = t.Frames
 		}
-		found = append(found, catalog.Flag{
+		found = append(found, catalog.Finding{
 			Track: t.Number, Kind: catalog.DCOffset, StartFrame: start, EndFrame: end, Severity: severity,
 			Evidence: catalog.Evidence{"dc_fraction": dc, "dc_dbfs": dBFS(math.Abs(dc))},
 			Text: fmt.Sprintf("%s stands off centre by %.1f %% of full scale (DC, %.0f dBFS) from %s to %s: swap its preamp or converter input, and filter the track below 20 Hz before editing.",

@@ -10,7 +10,7 @@ import (
 // urgency lists the kinds by what they would do to tomorrow's show if nobody did
 // anything: first what leaves a channel without its sound, then what spoils it,
 // then what playback and the archive have to know. Common practice, no source.
-var urgency = []catalog.FlagKind{
+var urgency = []catalog.FindingKind{
 	catalog.Dead, catalog.WentSilent, catalog.Swapped, catalog.Crackle, catalog.MissingTrack, catalog.ShortTrack, catalog.Duplicate,
 	catalog.Dropout, catalog.Hum, catalog.Clipped, catalog.FlatTop, catalog.Polarity, catalog.DCOffset, catalog.GainChange, catalog.UnfinishedFile,
 }
@@ -18,10 +18,10 @@ var urgency = []catalog.FlagKind{
 // severities in order of consequence.
 var severities = []catalog.Severity{catalog.FaultSeverity, catalog.WarningSeverity, catalog.NoteSeverity}
 
-// Compare orders flags of one recording by what would hurt tomorrow's show: by
+// Compare orders findings of one recording by what would hurt tomorrow's show: by
 // severity, then by kind, then by time and track.
-func Compare(a, b catalog.Flag) int {
-	rank := func(f catalog.Flag) int {
+func Compare(a, b catalog.Finding) int {
+	rank := func(f catalog.Finding) int {
 		if i := slices.Index(urgency, f.Kind); i >= 0 {
 			return i
 		}
@@ -32,15 +32,15 @@ func Compare(a, b catalog.Flag) int {
 		cmp.Compare(rank(a), rank(b)), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Track, b.Track), cmp.Compare(a.ID, b.ID))
 }
 
-// Sort orders flags by [Compare] within each recording; recordings stay where
+// Sort orders findings by [Compare] within each recording; recordings stay where
 // they are.
-func Sort(flags []catalog.Flag) {
-	for from := 0; from < len(flags); {
+func Sort(findings []catalog.Finding) {
+	for from := 0; from < len(findings); {
 		to := from
-		for to < len(flags) && flags[to].RecordingID == flags[from].RecordingID {
+		for to < len(findings) && findings[to].RecordingID == findings[from].RecordingID {
 			to++
 		}
-		slices.SortStableFunc(flags[from:to], Compare)
+		slices.SortStableFunc(findings[from:to], Compare)
 		from = to
 	}
 }
@@ -48,20 +48,20 @@ func Sort(flags []catalog.Flag) {
 // Alike reports whether two findings are of one kind and severity on the same
 // tracks, both open or both accepted: a channel that clipped in one song and in
 // another.
-func Alike(a, b catalog.Flag) bool {
+func Alike(a, b catalog.Finding) bool {
 	return a.RecordingID == b.RecordingID && a.Kind == b.Kind && a.Severity == b.Severity && a.Accepted == b.Accepted &&
 		a.Track == b.Track && slices.Equal(a.Tracks(), b.Tracks())
 }
 
 // Together moves findings up to the first that they are alike; otherwise the
 // order stays.
-func Together(flags []catalog.Flag) []catalog.Flag {
-	var groups [][]catalog.Flag
-	for _, f := range flags {
-		if i := slices.IndexFunc(groups, func(g []catalog.Flag) bool { return Alike(g[0], f) }); i >= 0 {
+func Together(findings []catalog.Finding) []catalog.Finding {
+	var groups [][]catalog.Finding
+	for _, f := range findings {
+		if i := slices.IndexFunc(groups, func(g []catalog.Finding) bool { return Alike(g[0], f) }); i >= 0 {
 			groups[i] = append(groups[i], f)
 		} else {
-			groups = append(groups, []catalog.Flag{f})
+			groups = append(groups, []catalog.Finding{f})
 		}
 	}
 	return slices.Concat(groups...)

@@ -8,19 +8,19 @@ import (
 )
 
 func TestSort(t *testing.T) {
-	flag := func(recording int, kind catalog.FlagKind, severity catalog.Severity, start int64) catalog.Flag {
-		return catalog.Flag{RecordingID: catalog.RecordingID(recording), Kind: kind, Severity: severity, StartFrame: start}
+	finding := func(recording int, kind catalog.FindingKind, severity catalog.Severity, start int64) catalog.Finding {
+		return catalog.Finding{RecordingID: catalog.RecordingID(recording), Kind: kind, Severity: severity, StartFrame: start}
 	}
-	want := []catalog.Flag{
-		flag(7, catalog.Dead, catalog.FaultSeverity, 0),
-		flag(7, catalog.Dropout, catalog.FaultSeverity, 10),
-		flag(7, catalog.Dropout, catalog.FaultSeverity, 20),
-		flag(7, catalog.Dead, catalog.WarningSeverity, 0),
-		flag(7, catalog.Polarity, catalog.WarningSeverity, 0),
-		flag(7, catalog.Clipped, catalog.NoteSeverity, 5),
+	want := []catalog.Finding{
+		finding(7, catalog.Dead, catalog.FaultSeverity, 0),
+		finding(7, catalog.Dropout, catalog.FaultSeverity, 10),
+		finding(7, catalog.Dropout, catalog.FaultSeverity, 20),
+		finding(7, catalog.Dead, catalog.WarningSeverity, 0),
+		finding(7, catalog.Polarity, catalog.WarningSeverity, 0),
+		finding(7, catalog.Clipped, catalog.NoteSeverity, 5),
 		// Another recording stays behind, however bad.
-		flag(3, catalog.Dead, catalog.FaultSeverity, 0),
-		flag(3, catalog.UnfinishedFile, catalog.WarningSeverity, 0),
+		finding(3, catalog.Dead, catalog.FaultSeverity, 0),
+		finding(3, catalog.UnfinishedFile, catalog.WarningSeverity, 0),
 	}
 	got := slices.Clone(want)
 	slices.Reverse(got[:6])
@@ -35,7 +35,7 @@ func TestSort(t *testing.T) {
 
 // Every kind of the catalog has its place.
 func TestEveryKindHasItsUrgency(t *testing.T) {
-	for _, k := range []catalog.FlagKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
+	for _, k := range []catalog.FindingKind{catalog.Clipped, catalog.FlatTop, catalog.Dead, catalog.WentSilent, catalog.Dropout, catalog.Crackle,
 		catalog.Hum, catalog.DCOffset, catalog.Polarity, catalog.Duplicate, catalog.Swapped, catalog.MissingTrack, catalog.GainChange,
 		catalog.UnfinishedFile, catalog.ShortTrack} {
 		if !slices.Contains(urgency, k) {
@@ -47,20 +47,20 @@ func TestEveryKindHasItsUrgency(t *testing.T) {
 // What is alike stands together where the first of it stands; shared dropouts are
 // alike only if they are of the same tracks.
 func TestTogether(t *testing.T) {
-	flag := func(id catalog.FlagID, track int, kind catalog.FlagKind, e catalog.Evidence) catalog.Flag {
-		return catalog.Flag{ID: id, Track: track, Kind: kind, Severity: catalog.WarningSeverity, Evidence: e}
+	finding := func(id catalog.FindingID, track int, kind catalog.FindingKind, e catalog.Evidence) catalog.Finding {
+		return catalog.Finding{ID: id, Track: track, Kind: kind, Severity: catalog.WarningSeverity, Evidence: e}
 	}
-	accepted := flag(9, 1, catalog.Clipped, nil)
+	accepted := finding(9, 1, catalog.Clipped, nil)
 	accepted.Accepted = true
-	got := []catalog.FlagID{}
-	for _, f := range Together([]catalog.Flag{
-		flag(1, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}), flag(2, 0, catalog.Dropout, nil),
-		flag(3, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}),
-		flag(4, 1, catalog.Clipped, nil), flag(5, 2, catalog.Clipped, nil), accepted, flag(6, 1, catalog.FlatTop, nil), flag(7, 1, catalog.Clipped, nil),
+	got := []catalog.FindingID{}
+	for _, f := range Together([]catalog.Finding{
+		finding(1, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}), finding(2, 0, catalog.Dropout, nil),
+		finding(3, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}),
+		finding(4, 1, catalog.Clipped, nil), finding(5, 2, catalog.Clipped, nil), accepted, finding(6, 1, catalog.FlatTop, nil), finding(7, 1, catalog.Clipped, nil),
 	}) {
 		got = append(got, f.ID)
 	}
-	if want := []catalog.FlagID{1, 3, 2, 4, 7, 5, 9, 6}; !slices.Equal(got, want) {
+	if want := []catalog.FindingID{1, 3, 2, 4, 7, 5, 9, 6}; !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }

@@ -103,8 +103,8 @@ func byMachine(channel string) bool {
 
 // ceilings tells of tracks that ran into a ceiling below full scale, where flat
 // tops by themselves do not tell.
-func (n *Night) ceilings(flatTops []catalog.Flag, of carried) []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) ceilings(flatTops []catalog.Finding, of carried) []catalog.Finding {
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		if len(t.piles) == 0 || n.repeats(of[t.Number]) {
@@ -120,7 +120,7 @@ func (n *Night) ceilings(flatTops []catalog.Flag, of carried) []catalog.Flag {
 			if told(flatTops, t, s) || !t.holds(s, float64(p.ceiling)) {
 				continue
 			}
-			found = append(found, catalog.Flag{
+			found = append(found, catalog.Finding{
 				Track: t.Number, Kind: catalog.FlatTop, StartFrame: s.start, EndFrame: s.end, Severity: catalog.WarningSeverity,
 				Evidence: catalog.Evidence{"ceiling_dbfs": dBFS(float64(p.ceiling)), "peaks": float64(p.peaks)},
 				Text: fmt.Sprintf("%s never got beyond %.1f dBFS %s%s, and reached just that %s: something before the recorder has no headroom left (microphone, wireless link or preamp pad); switch in the pad or move the microphone, the preamp gain alone will not cure it.",
@@ -135,9 +135,9 @@ func sameTop(a, b float32) bool {
 	return math.Abs(float64(a-b)) <= (sameCeiling-1)*float64(min(a, b))
 }
 
-// told reports whether a spell of a track has a flag already.
-func told(flags []catalog.Flag, t *Track, s spell) bool {
-	return slices.ContainsFunc(flags, func(f catalog.Flag) bool {
+// told reports whether a spell of a track has a finding already.
+func told(findings []catalog.Finding, t *Track, s spell) bool {
+	return slices.ContainsFunc(findings, func(f catalog.Finding) bool {
 		return f.Track == t.Number && f.StartFrame < s.end && f.EndFrame > s.start
 	})
 }

@@ -44,13 +44,13 @@ type since struct {
 
 // turns compares every pair's curve with that of each other night. Voices that
 // were exchanged are left out, and those that carry another one's signal.
-func (n *Night) turns(swaps []swap, duplicates []catalog.Flag) []since {
+func (n *Night) turns(swaps []swap, duplicates []catalog.Finding) []since {
 	out := map[int]bool{}
 	for _, s := range swaps {
 		out[s.a], out[s.b] = true, true
 	}
 	for i := range n.Sound.Voices {
-		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Flag) bool {
+		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Finding) bool {
 			return f.Track == n.Sound.Voices[i].Track.Number || int(f.Evidence["with_track"]) == n.Sound.Voices[i].Track.Number
 		})
 	}
@@ -124,11 +124,11 @@ func opposed(c, d *sound.Curve) bool {
 }
 
 // polarity finds the channels that are turned over against their partners.
-func (n *Night) polarity(swaps []swap, duplicates []catalog.Flag) []catalog.Flag {
+func (n *Night) polarity(swaps []swap, duplicates []catalog.Finding) []catalog.Finding {
 	if n.Sound == nil {
 		return nil
 	}
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, v := range outvoted(showOf(n.Sound), n.turns(swaps, duplicates)) {
 		t := n.trackOf(&n.Sound.Voices[v.voice])
 		if t == nil {
@@ -137,7 +137,7 @@ func (n *Night) polarity(swaps []swap, duplicates []catalog.Flag) []catalog.Flag
 		alike := func(p int) float64 { r, _ := n.Sound.Curve(v.voice, p).Peak(); return r }
 		slices.SortStableFunc(v.partners, func(x, y int) int { return cmp.Compare(math.Abs(alike(y)), math.Abs(alike(x))) })
 		best := v.partners[0]
-		found = append(found, catalog.Flag{
+		found = append(found, catalog.Finding{
 			Track: t.Number, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
 			Evidence: catalog.Evidence{"with_track": float64(n.Sound.Voices[best].Track.Number), "correlation": alike(best), "partners": float64(len(v.partners)), "other_nights": float64(v.nights)},
 			Text:     turnedText(t.Channel, names(n, v.partners), v),
@@ -157,8 +157,8 @@ func turnedText(channel, partners string, v turnedVoice) string {
 
 // sides tells of the two sides of one thing that disagree, where no other night
 // can.
-func (n *Night) sides(had []catalog.Flag) []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) sides(had []catalog.Finding) []catalog.Finding {
+	var found []catalog.Finding
 	for a := range n.Sound.Voices {
 		for b := range n.Sound.Voices {
 			x, y := &n.Sound.Voices[a], &n.Sound.Voices[b]
@@ -175,10 +175,10 @@ func (n *Night) sides(had []catalog.Flag) []catalog.Flag {
 				other = max(other, v)
 			}
 			t := n.trackOf(y)
-			if r > -sidesR || other > -r/2 || t == nil || slices.ContainsFunc(had, func(f catalog.Flag) bool { return f.Track == t.Number }) {
+			if r > -sidesR || other > -r/2 || t == nil || slices.ContainsFunc(had, func(f catalog.Finding) bool { return f.Track == t.Number }) {
 				continue
 			}
-			found = append(found, catalog.Flag{
+			found = append(found, catalog.Finding{
 				Track: t.Number, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
 				Evidence: catalog.Evidence{"with_track": float64(x.Track.Number), "correlation": r, "partners": 1, "other_nights": 0},
 				Text: fmt.Sprintf("%s is turned over in polarity against %s: look for a turned cable, or switch polarity at the desk.",

@@ -43,7 +43,7 @@ const (
 
 	// joinS joins the silences of one channel to one spell.
 	joinS = 30
-	// manySpells is how often a channel may go silent and still get a flag each.
+	// manySpells is how often a channel may go silent and still get a finding each.
 	manySpells = 3
 )
 
@@ -55,9 +55,9 @@ type stretch struct {
 }
 
 // silent judges which tracks are dead and which went silent.
-func (n *Night) silent() []catalog.Flag {
+func (n *Night) silent() []catalog.Finding {
 	s := n.stage()
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		switch {
@@ -134,7 +134,7 @@ func (t *Track) outside(all []stretch) []float32 {
 }
 
 // wentSilent judges a track that is alive for a part of the recording.
-func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
+func (n *Night) wentSilent(t *Track, s *stage) []catalog.Finding {
 	all := t.stretches(s)
 	if len(all) == 0 {
 		return nil
@@ -149,13 +149,13 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 	if float64(loudBins) < quietS*binsPerSecond {
 		// Alive before the band played, if ever.
 		if f, ok := n.dead(t, s); ok {
-			return []catalog.Flag{f}
+			return []catalog.Finding{f}
 		}
 		return nil
 	}
 	if loud < bleedShare {
 		// It rests while others play: only the same songs can tell of a fault.
-		return n.silentFlags(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
+		return n.silentFindings(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
 	}
 	last := all[len(all)-1]
 	toEnd := s.loudIn(last.to, len(t.levels)) == 0
@@ -169,19 +169,19 @@ func (n *Night) wentSilent(t *Track, s *stage) []catalog.Flag {
 		if n.restsElsewhere(t, level) {
 			return nil
 		}
-		return n.silentFlags(t, all, catalog.FaultSeverity)
+		return n.silentFindings(t, all, catalog.FaultSeverity)
 	case toEnd && len(all) == 1 && !t.rests && s.within(last.from) && !n.restsElsewhere(t, level):
 		// It sounded whenever the band played, and stopped within a song for good.
-		return n.silentFlags(t, all, catalog.WarningSeverity)
+		return n.silentFindings(t, all, catalog.WarningSeverity)
 	case float64(loudBins) >= steadyS*binsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= lostS*binsPerSecond && !n.restsElsewhere(t, level):
-		return n.silentFlags(t, all, catalog.WarningSeverity)
+		return n.silentFindings(t, all, catalog.WarningSeverity)
 	}
 	// It may rest where it plays on the other nights.
-	return n.silentFlags(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
+	return n.silentFindings(t, n.missedElsewhere(t, all, s), catalog.WarningSeverity)
 }
 
-// silentFlags makes flags of a track's silences, those near each other joined.
-func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) []catalog.Flag {
+// silentFindings makes findings of a track's silences, those near each other joined.
+func (n *Night) silentFindings(t *Track, all []stretch, severity catalog.Severity) []catalog.Finding {
 	var spells []stretch
 	for _, q := range all {
 		if k := len(spells) - 1; k >= 0 && float64(q.from-spells[k].to) <= joinS*binsPerSecond {
@@ -200,7 +200,7 @@ func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) 
 		}
 		spells = []stretch{whole}
 	}
-	var found []catalog.Flag
+	var found []catalog.Finding
 	for _, q := range spells {
 		start, end := t.frame(q.from), t.frame(q.to)
 		ends := "until " + n.clock(end)
@@ -217,20 +217,20 @@ func (n *Night) silentFlags(t *Track, all []stretch, severity catalog.Severity) 
 		}
 		e := catalog.Evidence{"floor_dbfs": t.floor, "lufs_when_alive": lufs(t.high), "lufs_when_silent": lufs(q.level), "others_played_s": float64(q.loud) / binsPerSecond, "spells": float64(spellsHere)}
 		n.addPast(e, t)
-		found = append(found, catalog.Flag{Track: t.Number, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end, Severity: severity, Evidence: e, Text: text})
+		found = append(found, catalog.Finding{Track: t.Number, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end, Severity: severity, Evidence: e, Text: text})
 	}
 	return found
 }
 
 // dead judges a track that holds nothing but its floor all night.
-func (n *Night) dead(t *Track, s *stage) (catalog.Flag, bool) {
+func (n *Night) dead(t *Track, s *stage) (catalog.Finding, bool) {
 	if float64(s.bins) < quietS*binsPerSecond {
-		return catalog.Flag{}, false // nobody played
+		return catalog.Finding{}, false // nobody played
 	}
 	level := t.middle
 	v := n.verdict(t, level)
 	if v.severity == "" {
-		return catalog.Flag{}, false
+		return catalog.Finding{}, false
 	}
 	e := catalog.Evidence{"floor_dbfs": t.floor, "others_played_s": float64(s.bins) / binsPerSecond, "neighbours_alive": float64(n.neighbours(t))}
 	n.addPast(e, t)
@@ -238,7 +238,7 @@ func (n *Night) dead(t *Track, s *stage) (catalog.Flag, bool) {
 	if level <= silence {
 		holds = "holds nothing at all"
 	}
-	return catalog.Flag{
+	return catalog.Finding{
 		Track: t.Number, Kind: catalog.Dead, EndFrame: t.Frames, Severity: v.severity, Evidence: e,
 		Text: fmt.Sprintf("%s %s all night, %s: %s.", t.Channel, holds, v.why, v.remedy),
 	}, true

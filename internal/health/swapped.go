@@ -304,8 +304,8 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 
 // swapped tells of exchanged inputs. Where two nights are all that is known nobody
 // knows on which they were, and the later one is told.
-func (n *Night) swapped(swaps []swap) []catalog.Flag {
-	var found []catalog.Flag
+func (n *Night) swapped(swaps []swap) []catalog.Finding {
+	var found []catalog.Finding
 	if len(n.Tour) == 1 && showOf(n.Tour[0]) > showOf(n.Sound) {
 		return nil
 	}
@@ -318,8 +318,8 @@ func (n *Night) swapped(swaps []swap) []catalog.Flag {
 		if s.nights > 1 {
 			nights = fmt.Sprintf("%d other nights", s.nights)
 		}
-		// One fault, one flag: on the first of the two.
-		found = append(found, catalog.Flag{
+		// One fault, one finding: on the first of the two.
+		found = append(found, catalog.Finding{
 			Track: a.Number, Kind: catalog.Swapped, EndFrame: a.Frames, Severity: catalog.FaultSeverity,
 			Evidence: catalog.Evidence{"with_track": float64(b.Number), "likeness": s.score, "other_nights": float64(s.nights)},
 			Text: fmt.Sprintf("%s sounds as %s did on %s, and the other way round: the two are exchanged; swap their lines at the stage box, or correct the input list if that was meant.",

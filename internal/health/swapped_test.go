@@ -72,7 +72,7 @@ func TestSwappedOnce(t *testing.T) {
 			n.Tour = append(n.Tour, heard(show))
 		}
 		if got := len(n.swapped([]swap{{a: 0, b: 1, score: 0.5, nights: len(row.tour)}})); got != row.want {
-			t.Errorf("%s against %v: %d flags, want %d", row.tonight, row.tour, got, row.want)
+			t.Errorf("%s against %v: %d findings, want %d", row.tonight, row.tour, got, row.want)
 		}
 	}
 }

@@ -155,7 +155,7 @@ func dbfs(level *float64) string {
 }
 
 // tell adds what all inputs together tell of one.
-func (r *Report) tell(f catalog.Flag) {
+func (r *Report) tell(f catalog.Finding) {
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
 		other := int(f.Evidence["with_track"])

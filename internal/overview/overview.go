@@ -17,7 +17,7 @@ type State string
 // The states of a song on a night.
 const (
 	Clean    State = "clean"     // a take, nothing open
-	Flagged  State = "flagged"   // a take, and findings that are not accepted
+	Found    State = "reported"  // a take, and findings that are not accepted
 	NotFound State = "not_found" // on the set list, no take
 	None     State = ""          // not played, as far as anybody knows
 )
@@ -44,16 +44,16 @@ type Song struct {
 // Cell is a song on a night. Where it was played more than once, Takes counts
 // them and the rest is about the first.
 type Cell struct {
-	State   State          `json:"state"`
-	Take    catalog.TakeID `json:"take"`
-	Takes   int            `json:"takes"`
-	LengthS float64        `json:"length_s"`
-	Flags   int            `json:"flags"`
+	State    State          `json:"state"`
+	Take     catalog.TakeID `json:"take"`
+	Takes    int            `json:"takes"`
+	LengthS  float64        `json:"length_s"`
+	Findings int            `json:"findings"`
 }
 
 // wholeness gives the words for the findings that keep a recording from being
 // whole.
-var wholeness = map[catalog.FlagKind]string{
+var wholeness = map[catalog.FindingKind]string{
 	catalog.MissingTrack:   "a track is missing",
 	catalog.ShortTrack:     "a track is short",
 	catalog.UnfinishedFile: "a file was never finished",
@@ -74,7 +74,7 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	if err != nil {
 		return Glance{}, err
 	}
-	flags, err := store.OpenSpans(ctx)
+	findings, err := store.OpenSpans(ctx)
 	if err != nil {
 		return Glance{}, err
 	}
@@ -85,7 +85,7 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	g := Glance{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
 	column, row := map[catalog.Date]int{}, map[catalog.SongID]int{}
 	byRecording := map[catalog.RecordingID][]catalog.OpenSpan{}
-	for _, f := range flags {
+	for _, f := range findings {
 		byRecording[f.Recording] = append(byRecording[f.Recording], f)
 	}
 	for i, s := range shows {
@@ -111,9 +111,9 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 		if c.Takes == 1 {
 			c.Take, c.LengthS, c.State = t.ID, t.EndS()-t.StartS(), Clean
 		}
-		c.Flags += Touching(byRecording[t.RecordingID], t.StartFrame, t.EndFrame)
-		if c.Flags > 0 {
-			c.State = Flagged
+		c.Findings += Touching(byRecording[t.RecordingID], t.StartFrame, t.EndFrame)
+		if c.Findings > 0 {
+			c.State = Found
 		}
 	}
 	// A title that no night knows any more says nothing at a glance.
@@ -124,10 +124,10 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 }
 
 // judge says whether a night's recordings are whole.
-func judge(s catalog.Show, flags map[catalog.RecordingID][]catalog.OpenSpan) Night {
+func judge(s catalog.Show, findings map[catalog.RecordingID][]catalog.OpenSpan) Night {
 	n := Night{Show: s, Faults: []string{}}
 	for _, r := range s.Recordings {
-		for _, f := range flags[r.ID] {
+		for _, f := range findings[r.ID] {
 			if words, ok := wholeness[f.Kind]; ok && !slices.Contains(n.Faults, words) {
 				n.Faults = append(n.Faults, words)
 			}
@@ -141,9 +141,9 @@ func judge(s catalog.Show, flags map[catalog.RecordingID][]catalog.OpenSpan) Nig
 }
 
 // Touching counts the findings that touch a span of their recording.
-func Touching(flags []catalog.OpenSpan, start, end int64) int {
+func Touching(findings []catalog.OpenSpan, start, end int64) int {
 	n := 0
-	for _, f := range flags {
+	for _, f := range findings {
 		if f.Start < end && max(f.End, f.Start+1) > start {
 			n++
 		}

@@ -50,19 +50,19 @@ func TestTour(t *testing.T) {
 	if err := store.EditTakes(ctx, []catalog.TakeID{takes[0].ID}, nil); err != nil { // a title that no night knows
 		t.Fatal(err)
 	}
-	flag := func(kind catalog.FlagKind, start, end int64) catalog.Flag {
-		return catalog.Flag{Track: 1, Kind: kind, StartFrame: start * rate, EndFrame: end * rate, Severity: catalog.WarningSeverity, Evidence: catalog.Evidence{}}
+	finding := func(kind catalog.FindingKind, start, end int64) catalog.Finding {
+		return catalog.Finding{Track: 1, Kind: kind, StartFrame: start * rate, EndFrame: end * rate, Severity: catalog.WarningSeverity, Evidence: catalog.Evidence{}}
 	}
 	// The first ends where B begins and so touches A alone; the last lies in B and
 	// will be accepted.
-	if err := store.ReplaceFlags(ctx, recs["2031-05-02"].ID, []catalog.Flag{flag(catalog.Clipped, 90, 100), flag(catalog.Dropout, 250, 250), flag(catalog.FlatTop, 150, 160)}); err != nil {
+	if err := store.ReplaceFindings(ctx, recs["2031-05-02"].ID, []catalog.Finding{finding(catalog.Clipped, 90, 100), finding(catalog.Dropout, 250, 250), finding(catalog.FlatTop, 150, 160)}); err != nil {
 		t.Fatal(err)
 	}
-	flags, err := store.Flags(ctx, catalog.FlagFilter{Kind: catalog.FlatTop})
+	findings, err := store.Findings(ctx, catalog.FindingFilter{Kind: catalog.FlatTop})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := store.AcceptFlag(ctx, flags[0].ID, ""); err != nil {
+	if err := store.AcceptFinding(ctx, findings[0].ID, ""); err != nil {
 		t.Fatal(err)
 	}
 
@@ -82,7 +82,7 @@ func TestTour(t *testing.T) {
 			t.Errorf("night %s: whole %v, %v; want %v, %s", n.Date, n.Whole, n.Faults, want.whole, want.fault)
 		}
 	}
-	want := [][]overview.State{{overview.Flagged, overview.Clean, overview.None}, {overview.Clean, overview.NotFound, overview.None}}
+	want := [][]overview.State{{overview.Found, overview.Clean, overview.None}, {overview.Clean, overview.NotFound, overview.None}}
 	for r, song := range g.Songs {
 		for c, cell := range song.Cells {
 			if cell.State != want[r][c] {

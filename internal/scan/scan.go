@@ -9,7 +9,7 @@
 // again.
 //
 // Recordings are opened read-only and nothing is ever written beside them. The
-// package judges nothing: songs and flags are found from the catalog by others.
+// package judges nothing: songs and findings are found from the catalog by others.
 // A file that cannot be read is a [Problem], never the end of the night.
 //
 // Checksums are XXH3-64 of the stretches that [catalog.Piece] describes.

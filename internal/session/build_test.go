@@ -53,12 +53,12 @@ func newTour(t *testing.T) *tourFixture {
 	return fx
 }
 
-func (fx *tourFixture) flag(n, track int, kind catalog.FlagKind, severity catalog.Severity, start, end int64) {
+func (fx *tourFixture) finding(n, track int, kind catalog.FindingKind, severity catalog.Severity, start, end int64) {
 	fx.t.Helper()
-	old, err := fx.store.Flags(fx.t.Context(), catalog.FlagFilter{Recording: fx.recs[n].ID})
+	old, err := fx.store.Findings(fx.t.Context(), catalog.FindingFilter{Recording: fx.recs[n].ID})
 	ok(fx.t, err)
-	old = append(old, catalog.Flag{Track: track, Kind: kind, Severity: severity, StartFrame: start, EndFrame: end, Text: "t"})
-	ok(fx.t, fx.store.ReplaceFlags(fx.t.Context(), fx.recs[n].ID, old))
+	old = append(old, catalog.Finding{Track: track, Kind: kind, Severity: severity, StartFrame: start, EndFrame: end, Text: "t"})
+	ok(fx.t, fx.store.ReplaceFindings(fx.t.Context(), fx.recs[n].ID, old))
 }
 
 func TestPick(t *testing.T) {
@@ -76,43 +76,43 @@ func TestPick(t *testing.T) {
 			fx.inputs("2031-05-03", true, catalog.Input{Track: 1, Channel: "Kick In", GainDB: db(50)}, catalog.Input{Track: 2, Channel: "Snare Top", GainDB: db(50)}, catalog.Input{Track: 3, Channel: "Lead Vox", GainDB: db(50)})
 		}, "2031-05-02", "loudest of 3 takes: -17.9"},
 		{"typical", "typical", nil, "2031-05-02", "most typical of 3 takes: 0.7 dB from the channels' median RMS after trim; 2031-05-05 is 2.3 dB off"},
-		{"cleanest of equals is the latest", "Cleanest", nil, "2031-05-05", "cleanest of 3 takes: no flags; 2031-05-03 has no flags"},
+		{"cleanest of equals is the latest", "Cleanest", nil, "2031-05-05", "cleanest of 3 takes: no findings; 2031-05-03 has no findings"},
 		{"cleanest", "cleanest", func(fx *tourFixture) {
-			fx.flag(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 5010)
-			fx.flag(2, 2, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
-			fx.flag(1, 1, catalog.DCOffset, catalog.WarningSeverity, 0, 60000)
-		}, "2031-05-02", "cleanest of 3 takes: no flags; 2031-05-03 has 1 warning"},
+			fx.finding(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 5010)
+			fx.finding(2, 2, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
+			fx.finding(1, 1, catalog.DCOffset, catalog.WarningSeverity, 0, 60000)
+		}, "2031-05-02", "cleanest of 3 takes: no findings; 2031-05-03 has 1 warning"},
 		{"what the recorder lost counts", "cleanest", func(fx *tourFixture) {
-			fx.flag(2, 0, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
-		}, "2031-05-03", "cleanest of 3 takes: no flags; 2031-05-02 has no flags"},
+			fx.finding(2, 0, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
+		}, "2031-05-03", "cleanest of 3 takes: no findings; 2031-05-02 has no findings"},
 		{"a file of the night that was never closed does not", "cleanest", func(fx *tourFixture) {
-			fx.flag(2, 0, catalog.UnfinishedFile, catalog.WarningSeverity, 0, 60000)
-		}, "2031-05-05", "no flags"},
+			fx.finding(2, 0, catalog.UnfinishedFile, catalog.WarningSeverity, 0, 60000)
+		}, "2031-05-05", "no findings"},
 		{"a warning weighs more than five notes", "cleanest", func(fx *tourFixture) {
 			for i := range int64(5) {
-				fx.flag(2, 1, catalog.Clipped, catalog.NoteSeverity, 5000+100*i, 5010+100*i)
+				fx.finding(2, 1, catalog.Clipped, catalog.NoteSeverity, 5000+100*i, 5010+100*i)
 			}
-			fx.flag(1, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 5010)
-			fx.flag(0, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 5010)
+			fx.finding(1, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 5010)
+			fx.finding(0, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 5010)
 		}, "2031-05-05", "cleanest of 3 takes: 5 notes; 2031-05-03 has 1 warning"},
-		{"flags outside the take do not count", "cleanest", func(fx *tourFixture) {
-			fx.flag(2, 1, catalog.Clipped, catalog.FaultSeverity, 0, 4800)
-			fx.flag(2, 1, catalog.Clipped, catalog.FaultSeverity, 52800, 60000)
-		}, "2031-05-05", "no flags"},
-		{"flags on tracks that are not patched do not count", "cleanest", func(fx *tourFixture) {
+		{"findings outside the take do not count", "cleanest", func(fx *tourFixture) {
+			fx.finding(2, 1, catalog.Clipped, catalog.FaultSeverity, 0, 4800)
+			fx.finding(2, 1, catalog.Clipped, catalog.FaultSeverity, 52800, 60000)
+		}, "2031-05-05", "no findings"},
+		{"findings on tracks that are not patched do not count", "cleanest", func(fx *tourFixture) {
 			fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In"})
-			fx.flag(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 6000) // the voice that night
-		}, "2031-05-05", "no flags"},
-		{"accepted flags do not count", "cleanest", func(fx *tourFixture) {
-			fx.flag(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 6000)
-			flags, err := fx.store.Flags(fx.t.Context(), catalog.FlagFilter{})
+			fx.finding(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 6000) // the voice that night
+		}, "2031-05-05", "no findings"},
+		{"accepted findings do not count", "cleanest", func(fx *tourFixture) {
+			fx.finding(2, 1, catalog.Clipped, catalog.FaultSeverity, 5000, 6000)
+			findings, err := fx.store.Findings(fx.t.Context(), catalog.FindingFilter{})
 			ok(fx.t, err)
-			ok(fx.t, fx.store.AcceptFlag(fx.t.Context(), flags[0].ID, "wanted"))
-		}, "2031-05-05", "no flags"},
+			ok(fx.t, fx.store.AcceptFinding(fx.t.Context(), findings[0].ID, "wanted"))
+		}, "2031-05-05", "no findings"},
 		{"a missing channel weighs as a fault", "cleanest", func(fx *tourFixture) {
 			fx.inputs("2031-05-05", true, catalog.Input{Track: 1, Channel: "Lead Vox"}, catalog.Input{Track: 2, Channel: "Kick In"}, catalog.Input{Track: 3, Channel: "Tambourine"})
-			fx.flag(1, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 6000)
-			fx.flag(0, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 6000)
+			fx.finding(1, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 6000)
+			fx.finding(0, 1, catalog.Clipped, catalog.WarningSeverity, 5000, 6000)
 		}, "2031-05-03", "cleanest of 3 takes: 1 warning; 2031-05-02 has 1 warning"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -319,7 +319,7 @@ func TestRigCoversPart(t *testing.T) {
 // A spoilt channel is said, with the nights on which it is fine.
 func TestSpoiltChannels(t *testing.T) {
 	for _, tt := range []struct {
-		kind catalog.FlagKind
+		kind catalog.FindingKind
 		want string // in why and problems; "" = no problem
 	}{
 		{catalog.Dead, "dead"},
@@ -331,8 +331,8 @@ func TestSpoiltChannels(t *testing.T) {
 		{catalog.UnfinishedFile, ""},
 	} {
 		fx := newTour(t)
-		fx.flag(2, 2, tt.kind, catalog.FaultSeverity, 24000, 24010)
-		fx.flag(1, 1, catalog.Clipped, catalog.FaultSeverity, 24000, 24010)
+		fx.finding(2, 2, tt.kind, catalog.FaultSeverity, 24000, 24010)
+		fx.finding(1, 1, catalog.Clipped, catalog.FaultSeverity, 24000, 24010)
 		ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}})
 		kick := ses.Inputs[0]
 		if kick.Status != catalog.Playback || !strings.Contains(kick.Why, strings.ReplaceAll(string(tt.kind), "_", " ")) {
@@ -345,7 +345,7 @@ func TestSpoiltChannels(t *testing.T) {
 	}
 	fx := newTour(t)
 	for i := range int64(3) {
-		fx.flag(2, 2, catalog.Clipped, catalog.WarningSeverity, 24000+1000*i, 24010+1000*i)
+		fx.finding(2, 2, catalog.Clipped, catalog.WarningSeverity, 24000+1000*i, 24010+1000*i)
 	}
 	if ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}}); !has(ses.Problems, "clipped 3 times, first at 0:00:00.5; fine in the take of 2031-05-03, 2031-05-02") {
 		t.Errorf("problems %q", ses.Problems)

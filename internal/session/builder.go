@@ -27,7 +27,7 @@ type builder struct {
 type night struct {
 	recordings []catalog.Recording
 	tracks     []catalog.Track
-	flags      map[catalog.RecordingID][]catalog.Flag
+	findings   map[catalog.RecordingID][]catalog.Finding
 }
 
 func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builder, error) {
@@ -166,7 +166,7 @@ func (b *builder) night(ctx context.Context, date catalog.Date) (*night, error) 
 	if n := b.nights[date]; n != nil {
 		return n, nil
 	}
-	n := &night{flags: map[catalog.RecordingID][]catalog.Flag{}}
+	n := &night{findings: map[catalog.RecordingID][]catalog.Finding{}}
 	var err error
 	if n.recordings, err = b.store.Recordings(ctx, catalog.RecordingFilter{Show: date}); err != nil {
 		return nil, err
@@ -174,12 +174,12 @@ func (b *builder) night(ctx context.Context, date catalog.Date) (*night, error) 
 	if n.tracks, err = b.store.Tracks(ctx, catalog.TrackFilter{Show: date}); err != nil {
 		return nil, err
 	}
-	flags, err := b.store.Flags(ctx, catalog.FlagFilter{Show: date})
+	findings, err := b.store.Findings(ctx, catalog.FindingFilter{Show: date})
 	if err != nil {
 		return nil, err
 	}
-	for _, f := range flags {
-		n.flags[f.RecordingID] = append(n.flags[f.RecordingID], f)
+	for _, f := range findings {
+		n.findings[f.RecordingID] = append(n.findings[f.RecordingID], f)
 	}
 	b.nights[date] = n
 	return n, nil
@@ -242,7 +242,7 @@ func (b *builder) problems(ctx context.Context, c *candidate) ([]string, error) 
 			if bad := in.spoilt(); len(bad) > 0 || len(in.remarks) > 0 {
 				words := slices.Clone(in.remarks)
 				if len(bad) > 0 {
-					words = append([]string{flagWords(bad)}, words...)
+					words = append([]string{findingWords(bad)}, words...)
 				}
 				better, err := b.better(ctx, c, i)
 				if err != nil {

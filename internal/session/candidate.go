@@ -25,9 +25,9 @@ type candidate struct {
 type input struct {
 	catalog.SessionInput
 	track    catalog.Track
-	flags    []catalog.Flag // not accepted, within the take
-	remarks  []string       // worth a problem, beside the flags
-	elsewise string         // where a missing channel is to be had, of the same night
+	findings []catalog.Finding // not accepted, within the take
+	remarks  []string          // worth a problem, beside the findings
+	elsewise string            // where a missing channel is to be had, of the same night
 
 	figures *meter.Figures // loaded when first asked for
 }
@@ -138,23 +138,23 @@ func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	if t.Frames < c.end {
 		in.remarks = append(in.remarks, fmt.Sprintf("track %d ends %.1f s before the take does", t.Number, c.rec.Seconds(c.end-t.Frames)))
 	}
-	accepted := []catalog.Flag{}
-	for _, f := range n.flags[c.rec.ID] {
+	accepted := []catalog.Finding{}
+	for _, f := range n.findings[c.rec.ID] {
 		if !f.Concerns(t.Number) || f.StartFrame >= c.end || max(f.EndFrame, f.StartFrame+1) <= c.start {
 			continue
 		}
 		if f.Accepted {
 			accepted = append(accepted, f)
 		} else {
-			in.flags = append(in.flags, f)
+			in.findings = append(in.findings, f)
 		}
 	}
 	why = append(why, in.remarks...)
-	if len(in.flags) > 0 {
-		why = append(why, flagWords(in.flags))
+	if len(in.findings) > 0 {
+		why = append(why, findingWords(in.findings))
 	}
 	if len(accepted) > 0 {
-		why = append(why, flagWords(accepted)+" (accepted)")
+		why = append(why, findingWords(accepted)+" (accepted)")
 	}
 	in.Why = strings.Join(why, "; ")
 	return in
@@ -181,7 +181,7 @@ func trim(tonight, then *float64) (db float64, why string) {
 
 // spoils tells whether a finding makes a channel unfit for the afternoon's
 // work.
-func spoils(k catalog.FlagKind) bool {
+func spoils(k catalog.FindingKind) bool {
 	switch k {
 	case catalog.Dead, catalog.WentSilent, catalog.Clipped, catalog.FlatTop, catalog.Dropout:
 		return true
@@ -189,10 +189,10 @@ func spoils(k catalog.FlagKind) bool {
 	return false
 }
 
-// spoilt returns the flags that spoil the input.
-func (in *input) spoilt() []catalog.Flag {
-	bad := []catalog.Flag{}
-	for _, f := range in.flags {
+// spoilt returns the findings that spoil the input.
+func (in *input) spoilt() []catalog.Finding {
+	bad := []catalog.Finding{}
+	for _, f := range in.findings {
 		if spoils(f.Kind) {
 			bad = append(bad, f)
 		}
@@ -221,15 +221,15 @@ func (in *input) load(ctx context.Context, store *catalog.Store, c *candidate) (
 	return f, nil
 }
 
-// flagWords says what was found, kind by kind in order of appearance, with the
+// findingWords says what was found, kind by kind in order of appearance, with the
 // place of the first.
-func flagWords(flags []catalog.Flag) string {
-	count := map[catalog.FlagKind]int{}
-	for _, f := range flags {
+func findingWords(findings []catalog.Finding) string {
+	count := map[catalog.FindingKind]int{}
+	for _, f := range findings {
 		count[f.Kind]++
 	}
 	words := []string{}
-	for _, f := range flags {
+	for _, f := range findings {
 		n := count[f.Kind]
 		if n == 0 {
 			continue

@@ -178,7 +178,7 @@ func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 			}
 			for i, it := range ses.Items {
 				at := slices.IndexFunc(ses.Inputs, func(in catalog.SessionInput) bool { return in.Item == i && catalog.SameName(in.Channel, fault.Channel) })
-				// A second off either end, since a flag may start a block early.
+				// A second off either end, since a finding may start a block early.
 				if at < 0 || fault.StartS >= it.EndS-1 || fault.EndS <= it.StartS+1 && fault.StartS <= it.StartS {
 					continue
 				}

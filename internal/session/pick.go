@@ -16,7 +16,7 @@ import (
 const (
 	// Latest is the last take played.
 	Latest = "latest"
-	// Cleanest has the least weight of flags that are not accepted, touch the
+	// Cleanest has the least weight of findings that are not accepted, touch the
 	// take and lie on tracks that would play; a desk input whose channel is
 	// missing weighs as much as a fault.
 	Cleanest = "cleanest"
@@ -32,7 +32,7 @@ const (
 // Picks returns the words that Request.Pick understands beside a date.
 func Picks() []string { return []string{Latest, Cleanest, Typical, Loudest} }
 
-// Weights of flags for Cleanest. A fault is to outweigh a handful of warnings,
+// Weights of findings for Cleanest. A fault is to outweigh a handful of warnings,
 // a warning a handful of notes (common practice, no source).
 const (
 	faultWeight   = 100
@@ -127,7 +127,7 @@ func (c *candidate) tally() (t tally) {
 		if in.Status == catalog.Missing {
 			t.missing++
 		}
-		for _, f := range in.flags {
+		for _, f := range in.findings {
 			switch f.Severity {
 			case catalog.FaultSeverity:
 				t.faults++
@@ -160,7 +160,7 @@ func (t tally) String() string {
 		}
 	}
 	if len(words) == 0 {
-		return "no flags"
+		return "no findings"
 	}
 	return strings.Join(words, ", ")
 }

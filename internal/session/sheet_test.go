@@ -23,7 +23,7 @@ func afternoon(t *testing.T) (*tourFixture, catalog.Session) {
 	fx := newTour(t)
 	fx.inputs("2031-05-03", true, catalog.Input{Track: 1, Channel: "Kick In", GainDB: db(33), Group: "Drums"}, catalog.Input{Track: 2, Channel: "Snare Top", GainDB: db(30), Group: "Drums"}, catalog.Input{Track: 3, Channel: "Harmonium"})
 	fx.take(fx.recs[1], "Over & <Out>", 0, 48000)
-	fx.flag(1, 2, catalog.Clipped, catalog.FaultSeverity, 24000, 24010)
+	fx.finding(1, 2, catalog.Clipped, catalog.FaultSeverity, 24000, 24010)
 	fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In", GainDB: db(30)}, catalog.DeskInput{Input: 2, Channel: "Snare Top", GainDB: db(30)}, catalog.DeskInput{Input: 5, Channel: "Lead Vox", GainDB: db(30), Output: 17},
 		catalog.DeskInput{Input: 6, Channel: "Talkback"}, catalog.DeskInput{Input: 8, Channel: "Cowbell"})
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern", "Over & <Out>"}, Except: []string{"Talkback"}})

@@ -138,14 +138,14 @@ func bigNight(ctx context.Context, store *catalog.Store, rng *rand.Rand, n int, 
 	if err := store.EditTakes(ctx, nil, takes); err != nil {
 		return err
 	}
-	flags := []catalog.Flag{}
-	kinds := []catalog.FlagKind{catalog.Clipped, catalog.Dropout, catalog.WentSilent, catalog.FlatTop}
+	findings := []catalog.Finding{}
+	kinds := []catalog.FindingKind{catalog.Clipped, catalog.Dropout, catalog.WentSilent, catalog.FlatTop}
 	for i := range int64(30) {
 		start := rng.Int64N(frames - 10*bigRate)
-		flags = append(flags, catalog.Flag{Track: rng.IntN(bigTracks) + 1, Kind: kinds[i%4], StartFrame: start, EndFrame: start + 5*bigRate,
+		findings = append(findings, catalog.Finding{Track: rng.IntN(bigTracks) + 1, Kind: kinds[i%4], StartFrame: start, EndFrame: start + 5*bigRate,
 			Severity: []catalog.Severity{catalog.NoteSeverity, catalog.WarningSeverity, catalog.FaultSeverity}[i%3], Evidence: catalog.Evidence{"runs": 12}, Text: "Something was found here, and this is the sentence that says so."})
 	}
-	if err := store.ReplaceFlags(ctx, rec.ID, flags); err != nil {
+	if err := store.ReplaceFindings(ctx, rec.ID, findings); err != nil {
 		return err
 	}
 	if n%15 == 0 {
@@ -175,8 +175,8 @@ var bigPages = []struct{ name, path string }{
 	{"stripsWhole", "/data/strips/120?from=0&to=10750&columns=1400"},
 	{"stripsHour", "/data/strips/120?from=3000&to=6600&columns=1400"},
 	{"strips2min", "/data/strips/120?from=3000&to=3120&columns=1400"},
-	{"flags", "/flags?show=all"},
-	{"evidence", "/flags/3590/evidence.svg"},
+	{"findings", "/findings?show=all"},
+	{"evidence", "/findings/3590/evidence.svg"},
 	{"song", "/song/7"},
 	{"plot", "/song/7/plot.svg?channel=Channel+09"},
 	{"lists", "/lists"},

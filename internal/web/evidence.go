@@ -17,7 +17,7 @@ const (
 
 // evidence draws the track's envelope around a finding.
 func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
-	flag, track, err := s.flagOf(r)
+	finding, track, err := s.findingOf(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
@@ -27,10 +27,10 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img"><title>%s</title><style>%s</style>`, evidenceWidth, evidenceHeight,
-		escape(fmt.Sprintf("Level of %s around %s", track.Channel, clock(flag.StartS()))), evidenceStyle)
-	from, to := flag.StartS()-evidenceAroundS, max(flag.EndS(), flag.StartS()+0.1)+evidenceAroundS
+		escape(fmt.Sprintf("Level of %s around %s", track.Channel, clock(finding.StartS()))), evidenceStyle)
+	from, to := finding.StartS()-evidenceAroundS, max(finding.EndS(), finding.StartS()+0.1)+evidenceAroundS
 	x := func(t float64) float64 { return (t - from) / (to - from) * evidenceWidth }
-	fmt.Fprintf(&b, `<rect class="span" x="%.1f" y="0" width="%.1f" height="%d"/>`, x(flag.StartS()), max(2, x(flag.EndS())-x(flag.StartS())), evidenceHeight)
+	fmt.Fprintf(&b, `<rect class="span" x="%.1f" y="0" width="%.1f" height="%d"/>`, x(finding.StartS()), max(2, x(finding.EndS())-x(finding.StartS())), evidenceHeight)
 	for _, db := range []float64{-20, -40, -60} {
 		fmt.Fprintf(&b, `<line class="rule" x1="0" x2="%d" y1="%.1f" y2="%.1f"/>`, evidenceWidth, evidenceY(db), evidenceY(db))
 	}

@@ -23,7 +23,7 @@ func (p *page) click(selector string) {
 	p.do(chromedp.Click(chromedp.CSS(selector)))
 }
 
-// TestAssistantsEvening: 23:30. A drive is scanned, its flags are gone through
+// TestAssistantsEvening: 23:30. A drive is scanned, its findings are gone through
 // by ear, and those that are known are accepted.
 func TestAssistantsEvening(t *testing.T) {
 	demoSite(t, nil) // makes the tour
@@ -46,12 +46,12 @@ func TestAssistantsEvening(t *testing.T) {
 	p.do(chromedp.SendKeys(chromedp.CSS(`input[name=folder]`), night))
 	p.click(`#scan-form button.main`)
 	p.until(`document.querySelector('#watch [data-state=done]')`)
-	p.click(`nav a[href="/flags"]`)
-	p.until(`document.querySelectorAll('.flag').length > 0`)
-	before := eval[int](p, `document.querySelectorAll('.flag').length`)
+	p.click(`nav a[href="/findings"]`)
+	p.until(`document.querySelectorAll('.finding').length > 0`)
+	before := eval[int](p, `document.querySelectorAll('.finding').length`)
 
 	// Listening starts low, a little before the finding.
-	p.until(`document.querySelector('.flag[aria-current]')`)
+	p.until(`document.querySelector('.finding[aria-current]')`)
 	p.press("j", "k", "l")
 	p.until(`!document.querySelector('#ear').hidden && document.querySelector('#ear-stop').textContent === "Stop"`)
 	if v := eval[float64](p, `Number(document.querySelector('#ear-volume').value)`); v > 0.2 {
@@ -62,20 +62,20 @@ func TestAssistantsEvening(t *testing.T) {
 	p.until(`document.querySelector('#ear-stop').textContent === "Play"`)
 
 	// Accepted with a note, and on to the next.
-	first := eval[string](p, `document.querySelector('.flag[aria-current]').dataset.id`)
+	first := eval[string](p, `document.querySelector('.finding[aria-current]').dataset.id`)
 	p.press("a")
 	p.until(`document.activeElement.name === "note"`)
 	p.press("known, swapped the cable")
 	p.press(kb.Enter)
-	p.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, before-1))
-	if next := eval[string](p, `document.querySelector('.flag[aria-current]')?.dataset.id || ""`); next == first || before > 1 && next == "" {
+	p.until(fmt.Sprintf(`document.querySelectorAll('.finding').length === %d`, before-1))
+	if next := eval[string](p, `document.querySelector('.finding[aria-current]')?.dataset.id || ""`); next == first || before > 1 && next == "" {
 		t.Errorf("after accepting %s the list is at %q", first, next)
 	}
-	flags, err := s.store.Flags(t.Context(), catalog.FlagFilter{})
+	findings, err := s.store.Findings(t.Context(), catalog.FindingFilter{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range flags {
+	for _, f := range findings {
 		if fmt.Sprint(f.ID) == first && (!f.Accepted || f.Note != "known, swapped the cable") {
 			t.Errorf("the catalog has %+v", f)
 		}
@@ -181,42 +181,42 @@ func TestTwoBrowsers(t *testing.T) {
 	s := demoSite(t, func(o *web.Options) { o.Look, o.Operate = "look here", "hands on" })
 	enter := func(phrase, name string) *page {
 		p := open(t, s, 1000, 800, false)
-		p.visit("/flags?show=2031-05-03")
+		p.visit("/findings?show=2031-05-03")
 		p.until(`location.pathname === "/login"`)
 		p.do(chromedp.SendKeys(chromedp.CSS(`input[name=phrase]`), phrase), chromedp.SendKeys(chromedp.CSS(`input[name=name]`), name))
 		p.click("button.main")
-		p.until(`document.querySelectorAll('.flag').length > 0`)
+		p.until(`document.querySelectorAll('.finding').length > 0`)
 		return p
 	}
 	ada, ben := enter("hands on", "Ada"), enter("look here", "Ben")
-	n := eval[int](ada, `document.querySelectorAll('.flag').length`)
-	if eval[int](ben, `document.querySelectorAll('.flag').length`) != n {
+	n := eval[int](ada, `document.querySelectorAll('.finding').length`)
+	if eval[int](ben, `document.querySelectorAll('.finding').length`) != n {
 		t.Fatal("the two see different lists")
 	}
 	if eval[int](ben, `document.querySelectorAll('.accept, .reopen').length`) != 0 {
 		t.Error("who only looks is offered to accept")
 	}
-	ada.click(".flag .accept button")
-	ben.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, n-1))
+	ada.click(".finding .accept button")
+	ben.until(fmt.Sprintf(`document.querySelectorAll('.finding').length === %d`, n-1))
 	other, err := catalog.Open(t.Context(), s.store.Path())
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer other.Close()
-	flags, err := other.Flags(t.Context(), catalog.FlagFilter{Show: "2031-05-03"})
+	findings, err := other.Findings(t.Context(), catalog.FindingFilter{Show: "2031-05-03"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range flags {
+	for _, f := range findings {
 		if !f.Accepted {
-			if err := other.AcceptFlag(context.Background(), f.ID, "from the command line"); err != nil {
+			if err := other.AcceptFinding(context.Background(), f.ID, "from the command line"); err != nil {
 				t.Fatal(err)
 			}
 			break
 		}
 	}
 	for _, p := range []*page{ada, ben} {
-		p.until(fmt.Sprintf(`document.querySelectorAll('.flag').length === %d`, n-2))
+		p.until(fmt.Sprintf(`document.querySelectorAll('.finding').length === %d`, n-2))
 	}
 }
 

@@ -82,7 +82,7 @@ func TestLoad(t *testing.T) {
 				case <-ctx.Done():
 					return
 				case <-tick.C:
-					if err := s.store.AcceptFlag(context.Background(), catalog.FlagID(i%100+1), fmt.Sprint(i)); err != nil {
+					if err := s.store.AcceptFinding(context.Background(), catalog.FindingID(i%100+1), fmt.Sprint(i)); err != nil {
 						t.Error(err)
 					}
 				}

@@ -72,7 +72,7 @@ type nightDoc struct {
 	Recordings []catalog.Recording `json:"recordings"`
 	Tracks     []trackDoc          `json:"tracks"`
 	Takes      []catalog.Take      `json:"takes"`
-	Flags      []flagDoc           `json:"flags"`
+	Findings   []findingDoc        `json:"findings"`
 	Undo       string              `json:"undo"` // what undo would undo, "" for nothing
 	Redo       string              `json:"redo"`
 }
@@ -88,16 +88,16 @@ type trackDoc struct {
 	LengthS   float64             `json:"length_s"`
 }
 
-type flagDoc struct {
-	catalog.FlagID `json:"id"`
-	Recording      catalog.RecordingID `json:"recording"`
-	Tracks         []int               `json:"tracks"` // numbers of those of its recording that it concerns
-	Kind           string              `json:"kind"`
-	Severity       catalog.Severity    `json:"severity"`
-	StartS         float64             `json:"start_s"` // of its recording
-	EndS           float64             `json:"end_s"`
-	Text           string              `json:"text"`
-	Accepted       bool                `json:"accepted"`
+type findingDoc struct {
+	catalog.FindingID `json:"id"`
+	Recording         catalog.RecordingID `json:"recording"`
+	Tracks            []int               `json:"tracks"` // numbers of those of its recording that it concerns
+	Kind              string              `json:"kind"`
+	Severity          catalog.Severity    `json:"severity"`
+	StartS            float64             `json:"start_s"` // of its recording
+	EndS              float64             `json:"end_s"`
+	Text              string              `json:"text"`
+	Accepted          bool                `json:"accepted"`
 }
 
 func (s *Server) nightData(w http.ResponseWriter, r *http.Request) {
@@ -120,7 +120,7 @@ func (s *Server) night(r *http.Request, date catalog.Date) (nightDoc, error) {
 	if err != nil {
 		return nightDoc{}, err
 	}
-	doc := nightDoc{Date: date, Recordings: show.Recordings, Tracks: []trackDoc{}, Flags: []flagDoc{}}
+	doc := nightDoc{Date: date, Recordings: show.Recordings, Tracks: []trackDoc{}, Findings: []findingDoc{}}
 	for _, rec := range show.Recordings {
 		doc.LengthS = max(doc.LengthS, rec.OffsetS+rec.Seconds(rec.Frames))
 	}
@@ -134,18 +134,18 @@ func (s *Server) night(r *http.Request, date catalog.Date) (nightDoc, error) {
 	if doc.Takes, err = s.store.Takes(ctx, catalog.TakeFilter{Show: date}); err != nil {
 		return nightDoc{}, err
 	}
-	flags, err := s.store.Flags(ctx, catalog.FlagFilter{Show: date})
+	findings, err := s.store.Findings(ctx, catalog.FindingFilter{Show: date})
 	if err != nil {
 		return nightDoc{}, err
 	}
-	for _, f := range flags {
+	for _, f := range findings {
 		concerned := []int{}
 		for _, t := range tracks {
 			if t.RecordingID == f.RecordingID && f.Concerns(t.Number) {
 				concerned = append(concerned, t.Number)
 			}
 		}
-		doc.Flags = append(doc.Flags, flagDoc{f.ID, f.RecordingID, concerned, words(f.Kind), f.Severity, f.StartS(), f.EndS(), f.Text, f.Accepted})
+		doc.Findings = append(doc.Findings, findingDoc{f.ID, f.RecordingID, concerned, words(f.Kind), f.Severity, f.StartS(), f.EndS(), f.Text, f.Accepted})
 	}
 	doc.Undo, doc.Redo = s.edits.names(date)
 	return doc, nil

@@ -17,7 +17,7 @@ func (s *Server) routes() http.Handler {
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
 		recordings, files, parts, measured   = catalog.AboutRecordings, catalog.AboutFiles, catalog.AboutParts, catalog.AboutMeasured
-		takes, flags, notes                  = catalog.AboutTakes, catalog.AboutFlags, catalog.AboutNotes
+		takes, findings, notes               = catalog.AboutTakes, catalog.AboutFindings, catalog.AboutNotes
 	)
 
 	mux.HandleFunc("GET /assets/{hash}/{name}", s.assets)
@@ -26,9 +26,9 @@ func (s *Server) routes() http.Handler {
 	post("/logout", s.logout)
 	live("/events", s.events)
 
-	page("/{$}", s.tourPage, of(shows, recordings, takes, flags, songs))
-	page("/night/{date}", s.nightPage, s.ofNight(nightInPath, recordings, takes, flags, notes))
-	page("/data/night/{date}", s.nightData, s.ofNight(nightInPath, recordings, files, takes, flags))
+	page("/{$}", s.tourPage, of(shows, recordings, takes, findings, songs))
+	page("/night/{date}", s.nightPage, s.ofNight(nightInPath, recordings, takes, findings, notes))
+	page("/data/night/{date}", s.nightData, s.ofNight(nightInPath, recordings, files, takes, findings))
 	page("/data/figures/{date}", s.figuresData, s.ofNight(nightInPath, recordings, parts, takes))
 	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
 	live("/data/waveform/{track}", s.waveformData) // of files, which the cache does not watch
@@ -36,9 +36,9 @@ func (s *Server) routes() http.Handler {
 	post("/night/{date}/takes", s.editTakes)
 	post("/night/{date}/note", s.addNote)
 
-	page("/flags", s.flagsPage, of(shows, recordings, lists, flags))
-	page("/flags/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFlag, recordings, parts, flags))
-	post("/flags/{id}", s.editFlag)
+	page("/findings", s.findingsPage, of(shows, recordings, lists, findings))
+	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
+	post("/findings/{id}", s.editFinding)
 
 	song := of(shows, recordings, measured, lists, songs, takes, notes)
 	page("/song/{id}", s.songPage, song)

@@ -100,11 +100,11 @@ func (s *Server) scan(r *http.Request) error {
 		for _, problem := range result.Problems {
 			lines = append(lines, problem.File+": "+problem.Problem)
 		}
-		flags := 0
+		findings := 0
 		for _, show := range result.Shows {
-			flags += show.Flags
+			findings += show.Findings
 		}
-		return fmt.Sprintf("%s, %s read, %s open on %s.", count(result.FilesRead, "file"), size(result.BytesRead), count(flags, "flag"), count(len(result.Shows), "night")), lines, err
+		return fmt.Sprintf("%s, %s read, %s open on %s.", count(result.FilesRead, "file"), size(result.BytesRead), count(findings, "finding"), count(len(result.Shows), "night")), lines, err
 	})
 }
 

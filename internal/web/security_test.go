@@ -111,11 +111,11 @@ func TestRoles(t *testing.T) {
 		{"stranger", "nightreel=guess", "GET", "/", 401},
 		{"looker", looker, "GET", "/", 200},
 		{"looker", looker, "POST", "/scan", 403},
-		{"looker", looker, "POST", "/flags/1", 403},
+		{"looker", looker, "POST", "/findings/1", 403},
 		{"looker", looker, "POST", "/night/2031-05-02/takes", 403},
 		{"operator", operator, "GET", "/", 200},
 		{"operator", operator, "POST", "/scan", 400},
-		{"operator", operator, "POST", "/flags/1", 400},
+		{"operator", operator, "POST", "/findings/1", 400},
 	} {
 		var form url.Values
 		if c.method == "POST" {
@@ -138,7 +138,7 @@ func TestRoles(t *testing.T) {
 			t.Errorf("POST %s by who operates: %d", path, status)
 		}
 	}
-	if status, h, _ := s.ask(t, "GET", "/flags?show=all", nil, map[string]string{"Accept": "text/html"}); status != 303 || h.Get("Location") != "/login?to=%2Fflags%3Fshow%3Dall" {
+	if status, h, _ := s.ask(t, "GET", "/findings?show=all", nil, map[string]string{"Accept": "text/html"}); status != 303 || h.Get("Location") != "/login?to=%2Ffindings%3Fshow%3Dall" {
 		t.Errorf("a stranger's page: %d, to %s", status, h.Get("Location"))
 	}
 	now = now.Add(17 * time.Hour) // a log-in lasts a show day

@@ -11,21 +11,21 @@ import (
 )
 
 // TestSharedDropout follows a dropout that several channels share: the night marks
-// the rows of all of them and no others, the flags have it once, also by any of
+// the rows of all of them and no others, the findings have it once, also by any of
 // its channels, to be listened to in the first of them.
 func TestSharedDropout(t *testing.T) {
 	s := demoSite(t, nil)
-	flags, err := s.store.Flags(t.Context(), catalog.FlagFilter{Show: "2031-05-05", Kind: catalog.Dropout})
-	if err != nil || len(flags) != 1 || len(flags[0].Tracks()) < 2 {
-		t.Fatalf("the demo's shared dropout: %+v, %v", flags, err)
+	findings, err := s.store.Findings(t.Context(), catalog.FindingFilter{Show: "2031-05-05", Kind: catalog.Dropout})
+	if err != nil || len(findings) != 1 || len(findings[0].Tracks()) < 2 {
+		t.Fatalf("the demo's shared dropout: %+v, %v", findings, err)
 	}
-	tracks, err := s.store.Tracks(t.Context(), catalog.TrackFilter{Recording: flags[0].RecordingID})
+	tracks, err := s.store.Tracks(t.Context(), catalog.TrackFilter{Recording: findings[0].RecordingID})
 	if err != nil {
 		t.Fatal(err)
 	}
 	var want []string
 	for _, tr := range tracks {
-		if flags[0].Concerns(tr.Number) {
+		if findings[0].Concerns(tr.Number) {
 			want = append(want, tr.Channel)
 		}
 	}
@@ -47,29 +47,29 @@ func TestSharedDropout(t *testing.T) {
 		p.press("f")
 		ok = eval[string](p, at) != first
 	}
-	all, err := s.store.Flags(t.Context(), catalog.FlagFilter{Recording: flags[0].RecordingID})
+	all, err := s.store.Findings(t.Context(), catalog.FindingFilter{Recording: findings[0].RecordingID})
 	if err != nil || round != len(all) {
 		t.Errorf("F came round after %d steps, want %d findings, %v", round, len(all), err)
 	}
 
 	for _, channel := range []string{"", want[0], want[len(want)-1]} {
-		p.visit("/flags?show=2031-05-05&kind=dropout&channel=" + channel)
-		if n := eval[int](p, `document.querySelectorAll(".flag").length`); n != 1 {
-			t.Fatalf("%q: %d flags, want 1", channel, n)
+		p.visit("/findings?show=2031-05-05&kind=dropout&channel=" + channel)
+		if n := eval[int](p, `document.querySelectorAll(".finding").length`); n != 1 {
+			t.Fatalf("%q: %d findings, want 1", channel, n)
 		}
-		if text := eval[string](p, `document.querySelector(".flag .channel").textContent`); text != fmt.Sprintf("%d channels", len(want)) {
+		if text := eval[string](p, `document.querySelector(".finding .channel").textContent`); text != fmt.Sprintf("%d channels", len(want)) {
 			t.Errorf("it is about %q", text)
 		}
 		if picked := eval[string](p, `document.querySelector("[name=channel]").value`); picked != channel {
 			t.Errorf("the list of channels stands on %q, want %q", picked, channel)
 		}
 	}
-	p.until(`document.querySelector(".flag img.evidence").complete && document.querySelector(".flag img.evidence").naturalWidth > 0`)
-	if text := eval[string](p, `document.querySelector(".flag .listen").textContent`); text[:len("Listen to "+want[0])] != "Listen to "+want[0] {
+	p.until(`document.querySelector(".finding img.evidence").complete && document.querySelector(".finding img.evidence").naturalWidth > 0`)
+	if text := eval[string](p, `document.querySelector(".finding .listen").textContent`); text[:len("Listen to "+want[0])] != "Listen to "+want[0] {
 		t.Errorf("the button says %q", text)
 	}
-	p.picture("shared-flags")
-	p.visit(eval[string](p, `document.querySelector(".flag .acts a").getAttribute("href")`))
+	p.picture("shared-findings")
+	p.visit(eval[string](p, `document.querySelector(".finding .acts a").getAttribute("href")`))
 	p.until(`document.querySelector("#night")?.dataset.drawn > 0`)
 	if name := eval[string](p, `document.querySelector(".chosen").track.channel`); name != want[0] {
 		t.Errorf("the night has chosen %q", name)

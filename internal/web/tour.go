@@ -25,7 +25,7 @@ func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := tourView{Glance: glance}
 	for _, n := range glance.Nights {
-		v.Last, v.Open, v.Takes = n.Date, v.Open+n.Flags, v.Takes+n.Takes
+		v.Last, v.Open, v.Takes = n.Date, v.Open+n.Findings, v.Takes+n.Takes
 	}
 	v.Rows = tourRows(glance)
 	s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
@@ -51,8 +51,8 @@ func tourRows(g overview.Glance) []byte {
 			if c.Takes > 1 {
 				fmt.Fprintf(&b, `<span class="times"> ×%d</span>`, c.Takes)
 			}
-			if c.State == overview.Flagged {
-				fmt.Fprintf(&b, ` <span class="state flagged">▲<span class="hidden"> %s</span></span></a></td>`, count(c.Flags, "flag"))
+			if c.State == overview.Found {
+				fmt.Fprintf(&b, ` <span class="state reported">▲<span class="hidden"> %s</span></span></a></td>`, count(c.Findings, "finding"))
 			} else {
 				b.WriteString(` <span class="state clean">✓<span class="hidden"> clean</span></span></a></td>`)
 			}

@@ -63,7 +63,7 @@ func TestTransport(t *testing.T) {
 
 	// Another window sees it on every page, has no hand on it, and can silence it.
 	other := open(t, s, 1000, 800, false)
-	other.visit("/flags")
+	other.visit("/findings")
 	other.until(`!document.querySelector('#stage').hidden && document.querySelector('#stage').textContent.startsWith("Feeding")`)
 	other.visit("/transport")
 	other.until(`document.querySelector('#hands').hidden && document.querySelector('#not-mine').textContent.includes("this machine")`)
@@ -194,7 +194,7 @@ func TestTroubleOnTheTransport(t *testing.T) {
 	put("device")
 	p.until(`document.querySelector('#feeding').textContent === "The sound device is gone: silent" && document.querySelector('#trouble').textContent.includes("pulled out")`)
 	other := open(t, s, 1000, 700, false)
-	other.visit("/flags")
+	other.visit("/findings")
 	other.until(`document.querySelector('#stage').textContent.startsWith("The sound device is gone")`)
 	p.click("#reopen") // too early
 	p.until(`document.querySelector('#say').textContent.includes("no such device")`)

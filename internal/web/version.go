@@ -55,15 +55,15 @@ func (s *Server) nightOfRecording(r *http.Request) catalog.Date {
 	return rec.Show
 }
 
-// nightOfFlag is the night of the finding that an address names.
-func (s *Server) nightOfFlag(r *http.Request) catalog.Date {
+// nightOfFinding is the night of the finding that an address names.
+func (s *Server) nightOfFinding(r *http.Request) catalog.Date {
 	id, err := number(r.PathValue("id"), "finding")
 	if err != nil {
 		return ""
 	}
-	flags, err := s.store.Flags(r.Context(), catalog.FlagFilter{ID: catalog.FlagID(id)})
-	if err != nil || len(flags) == 0 {
+	findings, err := s.store.Findings(r.Context(), catalog.FindingFilter{ID: catalog.FindingID(id)})
+	if err != nil || len(findings) == 0 {
 		return ""
 	}
-	return flags[0].Show
+	return findings[0].Show
 }

@@ -28,20 +28,20 @@ func TestNothingStale(t *testing.T) {
 	must(t, err)
 	takes, err := other.Takes(ctx, catalog.TakeFilter{Show: night})
 	must(t, err)
-	flags, err := other.Flags(ctx, catalog.FlagFilter{Show: night})
+	findings, err := other.Findings(ctx, catalog.FindingFilter{Show: night})
 	must(t, err)
-	if len(takes) < 3 || len(flags) < 2 {
-		t.Fatalf("%d takes, %d flags", len(takes), len(flags))
+	if len(takes) < 3 || len(findings) < 2 {
+		t.Fatalf("%d takes, %d findings", len(takes), len(findings))
 	}
 	song, err := other.Song(ctx, takes[0].Song)
 	must(t, err)
 	ses, err := other.Session(ctx, 1)
 	must(t, err)
 
-	paths := []string{"/", "/flags?show=all", "/flags", "/lists", "/lists?date=2031-05-02", "/lists/inputs.csv?date=2031-05-03", "/lists/desk/FOH", "/lists/desk/new", "/lists/desk/FOH/patch.csv",
+	paths := []string{"/", "/findings?show=all", "/findings", "/lists", "/lists?date=2031-05-02", "/lists/inputs.csv?date=2031-05-03", "/lists/desk/FOH", "/lists/desk/new", "/lists/desk/FOH/patch.csv",
 		"/sessions", "/session/1", "/session/1/sheet", "/session/1/sheet.csv",
 		fmt.Sprintf("/song/%d", song.ID), fmt.Sprintf("/song/%d?channel=Kick+In&measure=loudness", song.ID), fmt.Sprintf("/song/%d/plot.svg", song.ID), fmt.Sprintf("/song/%d/levels.csv", song.ID),
-		fmt.Sprintf("/flags/%d/evidence.svg", flags[0].ID), fmt.Sprintf("/data/strips/%d?from=0&to=20&columns=50", rec.ID), fmt.Sprintf("/data/figures/%s?take=%d", night, takes[0].ID)}
+		fmt.Sprintf("/findings/%d/evidence.svg", findings[0].ID), fmt.Sprintf("/data/strips/%d?from=0&to=20&columns=50", rec.ID), fmt.Sprintf("/data/figures/%s?take=%d", night, takes[0].ID)}
 	for _, d := range []catalog.Date{before, night, "2031-05-05"} {
 		paths = append(paths, "/night/"+string(d), "/data/night/"+string(d), "/data/figures/"+string(d))
 	}
@@ -57,12 +57,12 @@ func TestNothingStale(t *testing.T) {
 		change func() error
 	}{
 		{"a note", func() error { _, err := other.AddNote(ctx, night, "another microphone"); return err }},
-		{"an accepted finding", func() error { return other.AcceptFlag(ctx, flags[0].ID, "known") }},
-		{"one opened again", func() error { return other.UnacceptFlag(ctx, flags[0].ID) }},
+		{"an accepted finding", func() error { return other.AcceptFinding(ctx, findings[0].ID, "known") }},
+		{"one opened again", func() error { return other.UnacceptFinding(ctx, findings[0].ID) }},
 		{"findings replaced", func() error {
-			f := flags[1]
+			f := findings[1]
 			f.Text = "Something else was found."
-			return other.ReplaceFlags(ctx, rec.ID, append([]catalog.Flag{f}, flags[2:]...))
+			return other.ReplaceFindings(ctx, rec.ID, append([]catalog.Finding{f}, findings[2:]...))
 		}},
 		{"a take moved", func() error { tk := takes[0]; tk.EndFrame -= 44100; _, err := other.SaveTake(ctx, tk); return err }},
 		{"a take gone", func() error { return other.DismissTake(ctx, takes[2].ID) }},
@@ -144,7 +144,7 @@ func TestChangesOfOtherNights(t *testing.T) {
 	must(t, s.store.PutParts(ctx, []catalog.Part{{Track: tracks[0].ID, Data: []byte("x")}}, nil))
 	later, err := w.Changes(ctx)
 	must(t, err)
-	for _, about := range []catalog.About{catalog.AboutShows, catalog.AboutRecordings, catalog.AboutMeasured, catalog.AboutTakes, catalog.AboutFlags, catalog.AboutLists, catalog.AboutSongs} {
+	for _, about := range []catalog.About{catalog.AboutShows, catalog.AboutRecordings, catalog.AboutMeasured, catalog.AboutTakes, catalog.AboutFindings, catalog.AboutLists, catalog.AboutSongs} {
 		if earlier.Of(about, "") != later.Of(about, "") {
 			t.Errorf("a part of a night without takes counts as %s", about)
 		}

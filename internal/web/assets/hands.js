@@ -1,7 +1,7 @@
 // Hands on the night: mouse, fingers and keys.
 import { $, operates, typing } from "./app.js";
 
-export function hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname, flagStep }) {
+export function hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname, findingStep }) {
   $("#ruler canvas").addEventListener("pointerdown", (e) => setCursor(timeAt(e.clientX)));
   root.addEventListener("wheel", (e) => {
     if (e.ctrlKey || e.metaKey) { e.preventDefault(); zoom(Math.exp(e.deltaY * 0.004), timeAt(e.clientX)); }
@@ -41,7 +41,7 @@ export function hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, wi
       ArrowUp: () => stepRow(-1), ArrowDown: () => stepRow(1),
       "+": acts["zoom-in"], "=": acts["zoom-in"], "-": acts["zoom-out"], "0": acts["zoom-all"], z: press("zoom-take"),
       PageUp: acts.back, PageDown: acts.forward, Home: () => setCursor(0, true), End: () => setCursor(s.doc.length_s, true),
-      f: () => flagStep(1), F: () => flagStep(-1),
+      f: () => findingStep(1), F: () => findingStep(-1),
       l: hear, s: press("split"), m: press("merge"), r: press("rename"), n: press("add"), Delete: press("delete"),
     };
     const f = keys[e.key];

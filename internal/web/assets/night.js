@@ -4,7 +4,7 @@
 import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, on, parseClock, say } from "./app.js";
 import { hands } from "./hands.js";
 import { Lane } from "./lane.js";
-import { atCursor, flagsAt, levelAt, nextFlag } from "./readout.js";
+import { atCursor, findingsAt, levelAt, nextFinding } from "./readout.js";
 import { Songs, songTitle } from "./songs.js";
 import { drawMap, drawRuler, drawStrip, drawWave, palette } from "./strips.js";
 
@@ -51,24 +51,24 @@ async function start() {
   let built = "";
   function buildRows() {
     const tracks = s.doc.tracks.filter((t) => t.recording === s.rec.id);
-    const flags = s.doc.flags.filter((f) => f.recording === s.rec.id);
-    const stamp = JSON.stringify([tracks, flags.map((f) => [f.id, f.accepted])]);
+    const findings = s.doc.findings.filter((f) => f.recording === s.rec.id);
+    const stamp = JSON.stringify([tracks, findings.map((f) => [f.id, f.accepted])]);
     if (stamp === built) return;
     built = stamp;
     if (!tracks.some((t) => t.id === s.row)) s.row = tracks[0]?.id || 0;
     body.replaceChildren(...tracks.map((t) => {
-      const mine = flags.filter((f) => f.tracks.includes(t.number) && !f.accepted);
-      const canvas = el("canvas", { role: "img", "aria-label": `${t.channel}: level over time` + (mine.length ? `; ${mine.length} flags: ${[...new Set(mine.map((f) => f.kind))].join(", ")}` : "") });
+      const mine = findings.filter((f) => f.tracks.includes(t.number) && !f.accepted);
+      const canvas = el("canvas", { role: "img", "aria-label": `${t.channel}: level over time` + (mine.length ? `; ${mine.length} findings: ${[...new Set(mine.map((f) => f.kind))].join(", ")}` : "") });
       const row = el("tr", { "data-track": t.id, title: t.name && t.name !== t.channel ? `recorded as ${t.name}` : null },
         el("td", { class: "n" }, String(t.number)),
         el("th", { scope: "row" }, el("button", { onclick: () => chooseRow(t.id), onfocus: () => chooseRow(t.id) }, t.channel, mine.length ? el("span", { class: "state " + worst(mine), "aria-hidden": "true" }, ` ${mark(mine)}`) : null)),
         el("td", { class: "strip" }, canvas),
         ...["rms_dbfs", "true_peak_dbtp", "loudness_lufs", "crest_factor_db"].map((name) => el("td", { class: "n f", "data-figure": name })));
-      row.track = t; row.canvas = canvas; row.flags = flags.filter((f) => f.tracks.includes(t.number));
+      row.track = t; row.canvas = canvas; row.findings = findings.filter((f) => f.tracks.includes(t.number));
       canvas.addEventListener("pointerdown", (e) => { chooseRow(t.id); setCursor(timeAt(e.clientX)); });
       canvas.addEventListener("dblclick", () => hear());
       canvas.addEventListener("pointermove", (e) => {
-        const at = timeAt(e.clientX), found = flagsAt(row, at, offset(t.recording), (s.to - s.from) / width() * 4);
+        const at = timeAt(e.clientX), found = findingsAt(row, at, offset(t.recording), (s.to - s.from) / width() * 4);
         canvas.title = found.length ? found.map((f) => f.text).join("\n") : levelAt(s, t.id, at);
       });
       return row;
@@ -78,8 +78,8 @@ async function start() {
     chooseRow(s.row);
     observe();
   }
-  const worst = (flags) => ["fault", "warning", "note"].find((v) => flags.some((f) => f.severity === v));
-  const mark = (flags) => ({ fault: "✕", warning: "▲", note: "•" })[worst(flags)];
+  const worst = (findings) => ["fault", "warning", "note"].find((v) => findings.some((f) => f.severity === v));
+  const mark = (findings) => ({ fault: "✕", warning: "▲", note: "•" })[worst(findings)];
 
   function chooseRow(id) {
     s.row = id;
@@ -92,8 +92,8 @@ async function start() {
     const next = rows[Math.min(rows.length - 1, Math.max(0, i + by))];
     if (next) { chooseRow(next.track.id); next.scrollIntoView({ block: "nearest" }); }
   }
-  function flagStep(by) {
-    const next = nextFlag([...body.rows].filter((r) => !r.classList.contains("gone")), s, offset(s.rec.id), by);
+  function findingStep(by) {
+    const next = nextFinding([...body.rows].filter((r) => !r.classList.contains("gone")), s, offset(s.rec.id), by);
     if (!next) { say("Nothing is open here."); return; }
     chooseRow(next.row.track.id);
     next.row.scrollIntoView({ block: "nearest" });
@@ -167,7 +167,7 @@ async function start() {
     const shift = offset(s.rec.id);
     for (const row of body.rows) {
       if (row.classList.contains("gone")) continue;
-      const c = drawStrip(row.canvas, s, row.track.id, row.flags, shift, colours, s.doc.takes.find((t) => t.id === s.take));
+      const c = drawStrip(row.canvas, s, row.track.id, row.findings, shift, colours, s.doc.takes.find((t) => t.id === s.take));
       if (row.wave && s.to - s.from <= waveSpan) drawWave(c, row.wave, s, colours);
     }
     lane.place();
@@ -265,7 +265,7 @@ async function start() {
     listen(track.id, s.cursor - offset(track.recording), track.channel);
   }
 
-  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname: () => songs.unname(), flagStep });
+  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname: () => songs.unname(), findingStep });
 
   function fromHash() {
     const take = /^#take-(\d+)$/.exec(location.hash), at = /^#at-([\d.]+)-(\d+)-(\d+)$/.exec(location.hash);

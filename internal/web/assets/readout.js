@@ -12,27 +12,27 @@ export function levelAt(s, track, t) {
   return peak < 2 ? "digital silence" : `peak ${word(peak)}, RMS ${word(rms)} dBFS`;
 }
 
-/** flagsAt are the findings of a row at a time; near is how far off counts, in seconds. */
-export function flagsAt(row, t, shift, near) {
-  return row.flags.filter((f) => t >= f.start_s + shift - near && t <= Math.max(f.end_s, f.start_s) + shift + near);
+/** findingsAt are the findings of a row at a time; near is how far off counts, in seconds. */
+export function findingsAt(row, t, shift, near) {
+  return row.findings.filter((f) => t >= f.start_s + shift - near && t <= Math.max(f.end_s, f.start_s) + shift + near);
 }
 
 const marks = { fault: "✕", warning: "▲", note: "•" };
 
 /** atCursor words what the selected channel does at the cursor. */
 export function atCursor(s, row, shift) {
-  const found = flagsAt(row, s.cursor, shift, 0.06).map((f) => `${f.accepted ? "accepted" : marks[f.severity]} ${f.text}`);
+  const found = findingsAt(row, s.cursor, shift, 0.06).map((f) => `${f.accepted ? "accepted" : marks[f.severity]} ${f.text}`);
   return [`${row.track.channel} at ${clock(s.cursor, true)}: ${levelAt(s, row.track.id, s.cursor) || "–"}`, ...found].join("  ");
 }
 
 /**
- * nextFlag is the next open finding of the night, whatever its channel, or the one before. One that several
+ * nextFinding is the next open finding of the night, whatever its channel, or the one before. One that several
  * channels share is gone to once, in the first of their rows.
  */
-export function nextFlag(rows, s, shift, by) {
+export function nextFinding(rows, s, shift, by) {
   const seen = new Set();
   const fresh = (f) => !f.accepted && !seen.has(f.id) && seen.add(f.id);
-  const all = rows.flatMap((r) => r.flags.filter(fresh).map((f) => ({ row: r, at: f.start_s + shift })))
+  const all = rows.flatMap((r) => r.findings.filter(fresh).map((f) => ({ row: r, at: f.start_s + shift })))
     .sort((a, b) => a.at - b.at || a.row.track.number - b.row.track.number);
   const i = all.findIndex((f) => f.row.track.id === s.row && Math.abs(f.at - s.cursor) < 0.01);
   if (i >= 0) return all[(i + by + all.length) % all.length];

@@ -5,7 +5,7 @@ const floorDB = -66; // at the bottom of a strip
 
 export function palette() {
   const style = getComputedStyle(document.documentElement), c = {};
-  for (const name of ["sheet", "ink", "soft", "rule", "line", "accent", "peak", "rms", "wave", "shade", "fault", "amber", "flagged"]) c[name] = style.getPropertyValue(`--${name}`).trim();
+  for (const name of ["sheet", "ink", "soft", "rule", "line", "accent", "peak", "rms", "wave", "shade", "fault", "amber", "findingged"]) c[name] = style.getPropertyValue(`--${name}`).trim();
   return c;
 }
 
@@ -25,7 +25,7 @@ export function sized(canvas) {
 
 const part = (code) => Math.max(0, 1 - ((code - 255) / 2) / floorDB); // of the height
 
-export function drawStrip(canvas, s, track, flags, shift, colours, take) {
+export function drawStrip(canvas, s, track, findings, shift, colours, take) {
   const c = sized(canvas), { w, h } = c, scale = w / (s.to - s.from);
   const x = (t) => (t - s.from) * scale;
   if (take) {
@@ -62,13 +62,13 @@ export function drawStrip(canvas, s, track, flags, shift, colours, take) {
       if (levels[2 * i] === 0 && Math.floor(at / 6) !== Math.floor((at - step) / 6)) c.fillRect(Math.floor(at / 6) * 6, 0, 1, h);
     }
   }
-  for (const f of flags) drawFlag(c, f, x(f.start_s + shift), x(f.end_s + shift), colours);
+  for (const f of findings) drawFinding(c, f, x(f.start_s + shift), x(f.end_s + shift), colours);
   return c;
 }
 
 // A finding: a bar along the top, whole for a fault, dashed for a warning, dotted
 // for a note, with its mark where it begins; hollow once it was accepted.
-function drawFlag(c, f, from, to, colours) {
+function drawFinding(c, f, from, to, colours) {
   if (to < 0 || from > c.w) return;
   to = Math.max(to, from + 3);
   c.strokeStyle = f.accepted ? colours.soft : f.severity === "fault" ? colours.fault : colours.amber;

@@ -3,7 +3,7 @@ import { $, $$, earing, hush, listen, post, refresh, submitOnChange, typing } fr
 
 let chosen = "";
 
-const rows = () => $$(".flag");
+const rows = () => $$(".finding");
 const current = () => rows().find((r) => r.dataset.id === chosen) || null;
 
 function choose(row, focus = true) {
@@ -31,7 +31,7 @@ function hear(row) {
 
 async function accept(row, note) {
   const next = row.nextElementSibling || row.previousElementSibling;
-  if (await post(`/flags/${row.dataset.id}`, { do: "accept", note }) === null) return;
+  if (await post(`/findings/${row.dataset.id}`, { do: "accept", note }) === null) return;
   hush();
   document.activeElement.blur();
   chosen = next ? next.dataset.id : "";
@@ -39,17 +39,17 @@ async function accept(row, note) {
 }
 
 document.addEventListener("click", async (e) => {
-  const row = e.target.closest(".flag");
+  const row = e.target.closest(".finding");
   if (!row) return;
   choose(row, false);
   if (e.target.closest(".listen")) hear(row);
-  if (e.target.closest(".reopen") && await post(`/flags/${row.dataset.id}`, { do: "reopen" })) refresh();
+  if (e.target.closest(".reopen") && await post(`/findings/${row.dataset.id}`, { do: "reopen" })) refresh();
 });
-document.addEventListener("focusin", (e) => { const row = e.target.closest(".flag"); if (row && row.dataset.id !== chosen) choose(row, false); });
+document.addEventListener("focusin", (e) => { const row = e.target.closest(".finding"); if (row && row.dataset.id !== chosen) choose(row, false); });
 document.addEventListener("submit", (e) => {
   if (!e.target.matches(".accept")) return;
   e.preventDefault();
-  accept(e.target.closest(".flag"), e.target.note.value);
+  accept(e.target.closest(".finding"), e.target.note.value);
 });
 document.addEventListener("keydown", (e) => {
   if (e.key === "Escape" && e.target.closest(".accept")) { choose(current()); return; }

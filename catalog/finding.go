@@ -10,26 +10,26 @@ import (
 	"slices"
 )
 
-// FlagKind says what was found.
-type FlagKind string
+// FindingKind says what was found.
+type FindingKind string
 
 // The kinds of findings. Scripts rely on these words.
 const (
-	Clipped        FlagKind = "clipped"
-	FlatTop        FlagKind = "flat_top"
-	Dead           FlagKind = "dead"
-	WentSilent     FlagKind = "went_silent"
-	Dropout        FlagKind = "dropout"
-	DCOffset       FlagKind = "dc_offset"
-	MissingTrack   FlagKind = "missing_track"
-	ShortTrack     FlagKind = "short_track"
-	UnfinishedFile FlagKind = "unfinished_file"
-	Crackle        FlagKind = "crackle"
-	Hum            FlagKind = "hum"
-	Polarity       FlagKind = "polarity"
-	Duplicate      FlagKind = "duplicate"
-	Swapped        FlagKind = "swapped"
-	GainChange     FlagKind = "gain_change"
+	Clipped        FindingKind = "clipped"
+	FlatTop        FindingKind = "flat_top"
+	Dead           FindingKind = "dead"
+	WentSilent     FindingKind = "went_silent"
+	Dropout        FindingKind = "dropout"
+	DCOffset       FindingKind = "dc_offset"
+	MissingTrack   FindingKind = "missing_track"
+	ShortTrack     FindingKind = "short_track"
+	UnfinishedFile FindingKind = "unfinished_file"
+	Crackle        FindingKind = "crackle"
+	Hum            FindingKind = "hum"
+	Polarity       FindingKind = "polarity"
+	Duplicate      FindingKind = "duplicate"
+	Swapped        FindingKind = "swapped"
+	GainChange     FindingKind = "gain_change"
 )
 
 // Severity says what a finding means for the recording.
@@ -59,9 +59,9 @@ func (e Evidence) MarshalJSON() ([]byte, error) {
 	return json.Marshal(m)
 }
 
-// Flag is a finding: what, on which channel, when, and why we think so.
-type Flag struct {
-	ID          FlagID      `json:"id"`
+// Finding is a finding: what, on which channel, when, and why we think so.
+type Finding struct {
+	ID          FindingID   `json:"id"`
 	ShowID      ShowID      `json:"-"`
 	Show        Date        `json:"show"`
 	RecordingID RecordingID `json:"-"`
@@ -69,7 +69,7 @@ type Flag struct {
 	SampleRate  int         `json:"-"`       // of the recording, Hz
 	Track       int         `json:"track"`   // number; 0 where it is not about one track
 	Channel     string      `json:"channel"` // as resolved by the input list; filled by the store
-	Kind        FlagKind    `json:"kind"`
+	Kind        FindingKind `json:"kind"`
 	StartFrame  int64       `json:"-"`
 	EndFrame    int64       `json:"-"`
 	Severity    Severity    `json:"severity"`
@@ -80,14 +80,14 @@ type Flag struct {
 }
 
 // StartS returns the start in seconds from the recording's first frame.
-func (f Flag) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
+func (f Finding) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
 
 // EndS returns the end in seconds from the recording's first frame.
-func (f Flag) EndS() float64 { return seconds(f.EndFrame, f.SampleRate) }
+func (f Finding) EndS() float64 { return seconds(f.EndFrame, f.SampleRate) }
 
 // MarshalJSON adds start_s and end_s.
-func (f Flag) MarshalJSON() ([]byte, error) {
-	type plain Flag
+func (f Finding) MarshalJSON() ([]byte, error) {
+	type plain Finding
 	return json.Marshal(struct {
 		plain
 		StartS float64 `json:"start_s"`
@@ -95,18 +95,18 @@ func (f Flag) MarshalJSON() ([]byte, error) {
 	}{plain(f), f.StartS(), f.EndS()})
 }
 
-// FlagFilter chooses flags; zero fields choose all.
-type FlagFilter struct {
-	ID        FlagID
+// FindingFilter chooses findings; zero fields choose all.
+type FindingFilter struct {
+	ID        FindingID
 	Show      Date
 	Recording RecordingID
 	Channel   string // whose tracks they concern; compared as [SameName] does
-	Kind      FlagKind
+	Kind      FindingKind
 }
 
-// Flags returns flags in order of show, recording, track, start and kind.
-func (s *Store) Flags(ctx context.Context, f FlagFilter) ([]Flag, error) {
-	found, err := flags(ctx, s.db, f)
+// Findings returns findings in order of show, recording, track, start and kind.
+func (s *Store) Findings(ctx context.Context, f FindingFilter) ([]Finding, error) {
+	found, err := findings(ctx, s.db, f)
 	if err != nil || len(found) == 0 {
 		return found, err
 	}
@@ -130,7 +130,7 @@ func (s *Store) Flags(ctx context.Context, f FlagFilter) ([]Flag, error) {
 	if err != nil {
 		return nil, err
 	}
-	chosen := []Flag{}
+	chosen := []Finding{}
 	for _, fl := range found {
 		if SameName(f.Channel, fl.Channel) || slices.ContainsFunc(holds, func(t Track) bool { return t.RecordingID == fl.RecordingID && fl.Concerns(t.Number) }) {
 			chosen = append(chosen, fl)
@@ -139,17 +139,17 @@ func (s *Store) Flags(ctx context.Context, f FlagFilter) ([]Flag, error) {
 	return chosen, nil
 }
 
-// flags returns the flags a filter chooses, but for its channel, with what was
+// findings returns the findings a filter chooses, but for its channel, with what was
 // accepted and without their channels.
-func flags(ctx context.Context, q querier, f FlagFilter) ([]Flag, error) {
+func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error) {
 	var w where
 	w.add(f.ID != 0, "f.id = ?", f.ID)
 	w.add(f.Show != "", "s.date = ?", f.Show)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
 	return list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
-		FROM flags f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
-		w.args, func(row scanner) (f Flag, err error) {
+		FROM findings f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
+		w.args, func(row scanner) (f Finding, err error) {
 			var evidence string
 			var note sql.NullString
 			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text, &note)
@@ -178,11 +178,11 @@ func readEvidence(text string, into *Evidence) error {
 	return nil
 }
 
-// ReplaceFlags makes the findings about a recording the given ones. One that
+// ReplaceFindings makes the findings about a recording the given ones. One that
 // was there before, the same kind on the same track at an overlapping time,
 // keeps its id; of several the one that overlaps most. Of those that share
 // several tracks, one of the same tracks comes first.
-func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) error {
+func (s *Store) ReplaceFindings(ctx context.Context, id RecordingID, found []Finding) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		var show ShowID
 		err := tx.QueryRowContext(ctx, "SELECT show_id FROM recordings WHERE id = ?", id).Scan(&show)
@@ -192,25 +192,25 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 		if err != nil {
 			return fmt.Errorf("could not read the catalog: %w", err)
 		}
-		before, err := flags(ctx, tx, FlagFilter{Recording: id})
+		before, err := findings(ctx, tx, FindingFilter{Recording: id})
 		if err != nil {
 			return err
 		}
 		keep := keptIDs(before, found)
-		if _, err := exec(ctx, tx, "DELETE FROM flags WHERE recording_id = ?", id); err != nil {
+		if _, err := exec(ctx, tx, "DELETE FROM findings WHERE recording_id = ?", id); err != nil {
 			return err
 		}
 		for i, f := range found {
 			evidence, err := json.Marshal(f.Evidence)
 			if err != nil {
-				return fmt.Errorf("flag %s on track %d: could not store its evidence: %w", f.Kind, f.Track, err)
+				return fmt.Errorf("finding %s on track %d: could not store its evidence: %w", f.Kind, f.Track, err)
 			}
-			var flagID any // NULL lets SQLite choose one that was never given
+			var findingID any // NULL lets SQLite choose one that was never given
 			if keep[i] != 0 {
-				flagID = keep[i]
+				findingID = keep[i]
 			}
-			if _, err := exec(ctx, tx, "INSERT INTO flags (id, show_id, recording_id, track, tracks, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-				flagID, show, id, f.Track, f.shared(), f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
+			if _, err := exec(ctx, tx, "INSERT INTO findings (id, show_id, recording_id, track, tracks, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+				findingID, show, id, f.Track, f.shared(), f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
 				return err
 			}
 		}
@@ -220,22 +220,22 @@ func (s *Store) ReplaceFlags(ctx context.Context, id RecordingID, found []Flag) 
 
 // keptIDs returns for each finding the id of the one before that it is, 0 for
 // a new one.
-func keptIDs(before, found []Flag) []FlagID {
+func keptIDs(before, found []Finding) []FindingID {
 	type topic struct {
 		track  int
 		shared string
-		kind   FlagKind
+		kind   FindingKind
 	}
-	keep := make([]FlagID, len(found))
-	used := map[FlagID]bool{}
+	keep := make([]FindingID, len(found))
+	used := map[FindingID]bool{}
 	for _, exact := range []bool{true, false} {
-		topicOf := func(f Flag) topic {
+		topicOf := func(f Finding) topic {
 			if exact {
 				return topic{f.Track, f.shared(), f.Kind}
 			}
 			return topic{f.Track, "", f.Kind}
 		}
-		old := map[topic][]Flag{}
+		old := map[topic][]Finding{}
 		for _, o := range before {
 			if !used[o.ID] {
 				old[topicOf(o)] = append(old[topicOf(o)], o)

@@ -14,15 +14,15 @@ import (
 	"nightreel/internal/health"
 )
 
-// flagsPerPage keeps the page quick; a bad night has some dozens.
-const flagsPerPage = 100
+// findingsPerPage keeps the page quick; a bad night has some dozens.
+const findingsPerPage = 100
 
-type flagsView struct {
+type findingsView struct {
 	Show     catalog.Date // "" for all nights
-	Kind     catalog.FlagKind
+	Kind     catalog.FindingKind
 	Channel  string
 	Accepted bool // accepted ones too
-	Flags    []flagRow
+	Findings []findingRow
 	Open     int // of all that were chosen
 	Quiet    int // accepted ones
 	First    int // index of the first one shown, from 0
@@ -31,12 +31,12 @@ type flagsView struct {
 	Earlier  string // addresses of the pages around it, "" where there is none
 	Later    string
 	Shows    []catalog.Show
-	Kinds    []catalog.FlagKind
+	Kinds    []catalog.FindingKind
 	Channels []string
 }
 
-type flagRow struct {
-	catalog.Flag
+type findingRow struct {
+	catalog.Finding
 	TrackID catalog.TrackID // the first one that it names; 0 where it names none that was recorded
 	Number  int             // of that track
 	Heard   string          // and its channel
@@ -53,18 +53,18 @@ const listenBeforeS = 4
 // tell the colours apart.
 var marks = map[catalog.Severity]string{catalog.FaultSeverity: "✕", catalog.WarningSeverity: "▲", catalog.NoteSeverity: "•"}
 
-func (s *Server) flagsPage(w http.ResponseWriter, r *http.Request) {
-	v, err := s.chooseFlags(r)
+func (s *Server) findingsPage(w http.ResponseWriter, r *http.Request) {
+	v, err := s.chooseFindings(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
-	s.render(w, r, http.StatusOK, "flags.html", "Flags", v)
+	s.render(w, r, http.StatusOK, "findings.html", "Findings", v)
 }
 
-func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
+func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 	ctx, q := r.Context(), r.URL.Query()
-	v := flagsView{Kind: catalog.FlagKind(q.Get("kind")), Channel: q.Get("channel"), Accepted: q.Get("accepted") != "", Flags: []flagRow{}}
+	v := findingsView{Kind: catalog.FindingKind(q.Get("kind")), Channel: q.Get("channel"), Accepted: q.Get("accepted") != "", Findings: []findingRow{}}
 	var err error
 	if v.Shows, err = s.store.Shows(ctx, catalog.ShowFilter{}); err != nil {
 		return v, err
@@ -78,22 +78,22 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 	case len(v.Shows) > 0:
 		v.Show = v.Shows[len(v.Shows)-1].Date // tonight's
 	}
-	all, err := s.store.Flags(ctx, catalog.FlagFilter{Show: v.Show})
+	all, err := s.store.Findings(ctx, catalog.FindingFilter{Show: v.Show})
 	if err != nil {
 		return v, err
 	}
-	concerning := map[catalog.FlagID]bool{} // the channel, alone or with others
+	concerning := map[catalog.FindingID]bool{} // the channel, alone or with others
 	if v.Channel != "" {
-		flags, err := s.store.Flags(ctx, catalog.FlagFilter{Show: v.Show, Channel: v.Channel})
+		findings, err := s.store.Findings(ctx, catalog.FindingFilter{Show: v.Show, Channel: v.Channel})
 		if err != nil {
 			return v, err
 		}
-		for _, f := range flags {
+		for _, f := range findings {
 			concerning[f.ID] = true
 		}
 	}
 	tracks := s.tracksOnce(ctx)
-	chosen := []catalog.Flag{}
+	chosen := []catalog.Finding{}
 	for _, f := range all {
 		if !slices.Contains(v.Kinds, f.Kind) {
 			v.Kinds = append(v.Kinds, f.Kind)
@@ -130,7 +130,7 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 	}
 	slices.Sort(v.Kinds)
 	// Tonight first; open before accepted; what hurts most first.
-	slices.SortStableFunc(chosen, func(a, b catalog.Flag) int {
+	slices.SortStableFunc(chosen, func(a, b catalog.Finding) int {
 		if a.Accepted != b.Accepted {
 			return map[bool]int{false: -1, true: 1}[a.Accepted]
 		}
@@ -140,37 +140,37 @@ func (s *Server) chooseFlags(r *http.Request) (flagsView, error) {
 	v.Of = len(chosen)
 	v.First, _ = strconv.Atoi(q.Get("after"))
 	v.First = min(max(0, v.First), max(0, v.Of-1))
-	v.Last = min(v.Of, v.First+flagsPerPage)
+	v.Last = min(v.Of, v.First+findingsPerPage)
 	page := func(after int) string {
 		u := url.Values{}
 		for name, values := range q {
 			u[name] = values
 		}
 		u.Set("after", fmt.Sprint(after))
-		return "/flags?" + u.Encode()
+		return "/findings?" + u.Encode()
 	}
 	if v.First > 0 {
-		v.Earlier = page(max(0, v.First-flagsPerPage))
+		v.Earlier = page(max(0, v.First-findingsPerPage))
 	}
 	if v.Last < v.Of {
 		v.Later = page(v.Last)
 	}
-	v.Flags, err = s.flagRows(ctx, chosen[v.First:v.Last])
+	v.Findings, err = s.findingRows(ctx, chosen[v.First:v.Last])
 	return v, err
 }
 
-// flagRows finds the tracks of each finding.
-func (s *Server) flagRows(ctx context.Context, flags []catalog.Flag) ([]flagRow, error) {
-	rows := make([]flagRow, 0, len(flags))
+// findingRows finds the tracks of each finding.
+func (s *Server) findingRows(ctx context.Context, findings []catalog.Finding) ([]findingRow, error) {
+	rows := make([]findingRow, 0, len(findings))
 	tracks := s.tracksOnce(ctx)
-	for i, f := range flags {
+	for i, f := range findings {
 		of, err := tracks(f.RecordingID)
 		if err != nil {
 			return nil, err
 		}
 		t := firstOf(f, of)
-		rows = append(rows, flagRow{Flag: f, TrackID: t.ID, Number: t.Number, Heard: t.Channel, ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity],
-			Again: i > 0 && health.Alike(flags[i-1], f)})
+		rows = append(rows, findingRow{Finding: f, TrackID: t.ID, Number: t.Number, Heard: t.Channel, ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity],
+			Again: i > 0 && health.Alike(findings[i-1], f)})
 	}
 	return rows, nil
 }
@@ -191,7 +191,7 @@ func (s *Server) tracksOnce(ctx context.Context) func(catalog.RecordingID) ([]ca
 
 // firstOf returns the first track that a finding names, a zero one where there is
 // none.
-func firstOf(f catalog.Flag, tracks []catalog.Track) catalog.Track {
+func firstOf(f catalog.Finding, tracks []catalog.Track) catalog.Track {
 	for _, number := range f.Tracks() {
 		for _, t := range tracks {
 			if t.Number == number {
@@ -202,35 +202,35 @@ func firstOf(f catalog.Flag, tracks []catalog.Track) catalog.Track {
 	return catalog.Track{}
 }
 
-// flagOf returns the finding that an address names, with its first track.
-func (s *Server) flagOf(r *http.Request) (catalog.Flag, catalog.Track, error) {
+// findingOf returns the finding that an address names, with its first track.
+func (s *Server) findingOf(r *http.Request) (catalog.Finding, catalog.Track, error) {
 	id, err := number(r.PathValue("id"), "finding")
 	if err != nil {
-		return catalog.Flag{}, catalog.Track{}, err
+		return catalog.Finding{}, catalog.Track{}, err
 	}
-	flags, err := s.store.Flags(r.Context(), catalog.FlagFilter{ID: catalog.FlagID(id)})
+	findings, err := s.store.Findings(r.Context(), catalog.FindingFilter{ID: catalog.FindingID(id)})
 	if err != nil {
-		return catalog.Flag{}, catalog.Track{}, err
+		return catalog.Finding{}, catalog.Track{}, err
 	}
-	if len(flags) == 0 {
-		return catalog.Flag{}, catalog.Track{}, &catalog.NotFoundError{Kind: "flag", Name: r.PathValue("id"), Try: "a later scan may have found it otherwise; the flags page lists what there is"}
+	if len(findings) == 0 {
+		return catalog.Finding{}, catalog.Track{}, &catalog.NotFoundError{Kind: "finding", Name: r.PathValue("id"), Try: "a later scan may have found it otherwise; the findings page lists what there is"}
 	}
-	tracks, err := s.store.Tracks(r.Context(), catalog.TrackFilter{Recording: flags[0].RecordingID})
+	tracks, err := s.store.Tracks(r.Context(), catalog.TrackFilter{Recording: findings[0].RecordingID})
 	if err != nil {
-		return catalog.Flag{}, catalog.Track{}, err
+		return catalog.Finding{}, catalog.Track{}, err
 	}
-	return flags[0], firstOf(flags[0], tracks), nil
+	return findings[0], firstOf(findings[0], tracks), nil
 }
 
-// editFlag accepts a finding, or opens it again.
-func (s *Server) editFlag(w http.ResponseWriter, r *http.Request) {
+// editFinding accepts a finding, or opens it again.
+func (s *Server) editFinding(w http.ResponseWriter, r *http.Request) {
 	id, err := number(r.PathValue("id"), "finding")
 	if err == nil {
 		switch r.FormValue("do") {
 		case "accept":
-			err = s.store.AcceptFlag(r.Context(), catalog.FlagID(id), strings.TrimSpace(r.FormValue("note")))
+			err = s.store.AcceptFinding(r.Context(), catalog.FindingID(id), strings.TrimSpace(r.FormValue("note")))
 		case "reopen":
-			err = s.store.UnacceptFlag(r.Context(), catalog.FlagID(id))
+			err = s.store.UnacceptFinding(r.Context(), catalog.FindingID(id))
 		default:
 			err = &badRequest{"it was not said what to do with the finding", ""}
 		}
@@ -240,7 +240,7 @@ func (s *Server) editFlag(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if wantsPage(r) {
-		http.Redirect(w, r, "/flags", http.StatusSeeOther)
+		http.Redirect(w, r, "/findings", http.StatusSeeOther)
 		return
 	}
 	w.WriteHeader(http.StatusNoContent)

@@ -11,7 +11,7 @@ type channelsOf struct {
 	listed map[[2]int64]string // by the input lists, where there is no track too
 }
 
-func (c channelsOf) of(f Flag) string {
+func (c channelsOf) of(f Finding) string {
 	key := [2]int64{int64(f.RecordingID), int64(f.Track)}
 	if name, ok := c.held[key]; ok && f.Kind != MissingTrack {
 		return name
@@ -22,7 +22,7 @@ func (c channelsOf) of(f Flag) string {
 	return fmt.Sprintf("Track %d", f.Track)
 }
 
-// channelNames resolves the channels that flags may be about, of one show or of
+// channelNames resolves the channels that findings may be about, of one show or of
 // all: those of the input lists, also where there is no track, and those of
 // tracks with a name.
 func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error) {
@@ -48,7 +48,7 @@ func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error)
 	var w where
 	w.add(show != "", "s.date = ?", show)
 	w.add(true, "t.name <> ''")
-	w.add(true, "EXISTS (SELECT 1 FROM flags f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
+	w.add(true, "EXISTS (SELECT 1 FROM findings f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
 	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.assumed, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,
 		func(row scanner) (struct{}, error) {
 			var key [2]int64

@@ -6,11 +6,11 @@ import (
 	"strings"
 )
 
-// Tracks returns the numbers of the tracks that the flag tells of: its own, or
-// the few that a flag without a track numbers in its evidence as track_1, track_2
+// Tracks returns the numbers of the tracks that the finding tells of: its own, or
+// the few that a finding without a track numbers in its evidence as track_1, track_2
 // and so on. A MissingTrack is about none that there is; a dropout of the whole
 // recorder numbers none.
-func (f Flag) Tracks() []int {
+func (f Finding) Tracks() []int {
 	if f.Kind == MissingTrack {
 		return nil
 	}
@@ -27,16 +27,16 @@ func (f Flag) Tracks() []int {
 	}
 }
 
-// Concerns reports whether the flag tells of a track: it is one of [Flag.Tracks],
+// Concerns reports whether the finding tells of a track: it is one of [Finding.Tracks],
 // or the whole recorder dropped out.
-func (f Flag) Concerns(track int) bool {
+func (f Finding) Concerns(track int) bool {
 	tracks := f.Tracks()
 	return slices.Contains(tracks, track) || f.Kind == Dropout && len(tracks) == 0
 }
 
-// About names what the flag is about, for a list: its channel, else how many
+// About names what the finding is about, for a list: its channel, else how many
 // share it.
-func (f Flag) About() string {
+func (f Finding) About() string {
 	switch n := len(f.Tracks()); {
 	case f.Channel != "":
 		return f.Channel
@@ -48,9 +48,9 @@ func (f Flag) About() string {
 	return "whole recording"
 }
 
-// shared writes the tracks of a flag without one of its own as the store keeps
+// shared writes the tracks of a finding without one of its own as the store keeps
 // them.
-func (f Flag) shared() string {
+func (f Finding) shared() string {
 	if f.Track != 0 {
 		return ""
 	}

@@ -12,15 +12,15 @@ import (
 	"nightreel/internal/health"
 )
 
-func (e *env) flagsCommand() *cli.Command {
+func (e *env) findingsCommand() *cli.Command {
 	return &cli.Command{
-		Name:  "flags",
+		Name:  "findings",
 		Usage: "list the findings: what clipped, died, dropped out",
 		Flags: []cli.Flag{
 			showFlag("only this show"), channelFlag(),
 			&cli.StringFlag{Name: "kind", Usage: "only this `KIND` of finding, for example clipped or dropout"},
 			&cli.BoolFlag{Name: "all", Usage: "accepted ones too"},
-			&cli.BoolFlag{Name: "fail-on-flags", Usage: "exit with status 3 when there are any that are not accepted"},
+			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are any that are not accepted"},
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -37,12 +37,12 @@ func (e *env) flagsCommand() *cli.Command {
 						return err
 					}
 				}
-				flags, err := store.Flags(c.Context, catalog.FlagFilter{Show: day, Channel: c.String("channel"), Kind: catalog.FlagKind(c.String("kind"))})
+				findings, err := store.Findings(c.Context, catalog.FindingFilter{Show: day, Channel: c.String("channel"), Kind: catalog.FindingKind(c.String("kind"))})
 				if err != nil {
 					return err
 				}
-				health.Sort(flags)
-				return e.printFlags(c, flags)
+				health.Sort(findings)
+				return e.printFindings(c, findings)
 			})
 		},
 		Subcommands: []*cli.Command{
@@ -52,8 +52,8 @@ func (e *env) flagsCommand() *cli.Command {
 				ArgsUsage: "ID…",
 				Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
 				Action: func(c *cli.Context) error {
-					return e.editFlags(c, "accepted", func(store *catalog.Store, id catalog.FlagID) error {
-						return store.AcceptFlag(c.Context, id, c.String("note"))
+					return e.editFindings(c, "accepted", func(store *catalog.Store, id catalog.FindingID) error {
+						return store.AcceptFinding(c.Context, id, c.String("note"))
 					})
 				},
 			},
@@ -62,8 +62,8 @@ func (e *env) flagsCommand() *cli.Command {
 				Usage:     "take acceptance back",
 				ArgsUsage: "ID…",
 				Action: func(c *cli.Context) error {
-					return e.editFlags(c, "open again", func(store *catalog.Store, id catalog.FlagID) error {
-						return store.UnacceptFlag(c.Context, id)
+					return e.editFindings(c, "open again", func(store *catalog.Store, id catalog.FindingID) error {
+						return store.UnacceptFinding(c.Context, id)
 					})
 				},
 			},
@@ -71,43 +71,43 @@ func (e *env) flagsCommand() *cli.Command {
 	}
 }
 
-func (e *env) printFlags(c *cli.Context, flags []catalog.Flag) error {
+func (e *env) printFindings(c *cli.Context, findings []catalog.Finding) error {
 	open := 0
-	for _, f := range flags {
+	for _, f := range findings {
 		if !f.Accepted {
 			open++
 		}
 	}
 	var err error
 	if c.Bool("json") {
-		err = e.printJSON(flags)
+		err = e.printJSON(findings)
 	} else {
-		err = e.listFlags(flags, open, c.Bool("all"))
+		err = e.listFindings(findings, open, c.Bool("all"))
 	}
-	if err == nil && open > 0 && c.Bool("fail-on-flags") {
+	if err == nil && open > 0 && c.Bool("fail-on-findings") {
 		return &foundError{count(open, "finding")}
 	}
 	return err
 }
 
-// flagWidth is how wide sentences are printed at most: what a laptop's terminal
+// findingWidth is how wide sentences are printed at most: what a laptop's terminal
 // shows and a person reads in one look.
-const flagWidth = 100
+const findingWidth = 100
 
 // textWidth returns how wide sentences are printed here.
 func (e *env) textWidth() int {
 	if width := columns(e.stdout); width > 20 {
-		return min(width, flagWidth)
+		return min(width, findingWidth)
 	}
-	return flagWidth
+	return findingWidth
 }
 
-// listFlags prints findings by show and rig, what hurts most first, each with its
+// listFindings prints findings by show and rig, what hurts most first, each with its
 // sentence below it. Those that are alike stand below one line.
-func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
-	shown := slices.Clone(flags)
+func (e *env) listFindings(findings []catalog.Finding, open int, all bool) error {
+	shown := slices.Clone(findings)
 	if !all {
-		shown = slices.DeleteFunc(shown, func(f catalog.Flag) bool { return f.Accepted })
+		shown = slices.DeleteFunc(shown, func(f catalog.Finding) bool { return f.Accepted })
 	}
 	shown = health.Together(shown)
 	head := ""
@@ -144,24 +144,24 @@ func (e *env) listFlags(flags []catalog.Flag, open int, all bool) error {
 		shown = shown[n:]
 	}
 	summary := count(open, "finding")
-	if accepted := len(flags) - open; accepted > 0 {
+	if accepted := len(findings) - open; accepted > 0 {
 		summary += fmt.Sprintf(", %d accepted", accepted)
 	}
 	_, err := fmt.Fprintln(e.stdout, summary)
 	return err
 }
 
-func (e *env) editFlags(c *cli.Context, done string, edit func(*catalog.Store, catalog.FlagID) error) error {
+func (e *env) editFindings(c *cli.Context, done string, edit func(*catalog.Store, catalog.FindingID) error) error {
 	if err := arguments(c, 1, -1, "the ids of findings"); err != nil {
 		return err
 	}
-	var ids []catalog.FlagID
+	var ids []catalog.FindingID
 	for _, arg := range c.Args().Slice() {
 		id, err := strconv.ParseInt(arg, 10, 64)
 		if err != nil || id < 1 {
-			return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a finding; nightreel flags lists them", arg)}
+			return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a finding; nightreel findings lists them", arg)}
 		}
-		ids = append(ids, catalog.FlagID(id))
+		ids = append(ids, catalog.FindingID(id))
 	}
 	return e.withStore(c, func(store *catalog.Store) error {
 		for _, id := range ids {
