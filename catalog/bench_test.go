@@ -19,16 +19,16 @@ func longTour(b *testing.B) *Store {
 			list = append(list, Input{Track: i + 1, Channel: fmt.Sprintf("Channel %d", (i+n)%tracks)})
 		}
 		if n%10 == 0 {
-			ok(b, s.SaveInputList(ctx, InputList{From: date, Inputs: list}))
+			ok(b, s.SaveInputList(ctx, InputList{From: ShowKey(date), Inputs: list}))
 		}
 		if n%5 == 0 {
-			ok(b, s.SaveInputList(ctx, InputList{From: date, Only: true, Inputs: list[:4]}))
+			ok(b, s.SaveInputList(ctx, InputList{From: ShowKey(date), Only: true, Inputs: list[:4]}))
 		}
 		addRecording(b, s, date, "backup", tracks)
 		r := addRecording(b, s, date, MainRig, tracks)
 		var takes []Take
 		for i := range int64(20) {
-			takes = append(takes, Take{Show: date, Song: fmt.Sprintf("Song %d", (int(i)+n)%40), RecordingID: r.ID, StartFrame: i * 300 * rate, EndFrame: (i*300 + 240) * rate, FoundBy: ByMusic, Confidence: 0.5})
+			takes = append(takes, Take{Show: ShowKey(date), Song: fmt.Sprintf("Song %d", (int(i)+n)%40), RecordingID: r.ID, StartFrame: i * 300 * rate, EndFrame: (i*300 + 240) * rate, FoundBy: ByMusic, Confidence: 0.5})
 		}
 		ok(b, s.EditTakes(ctx, nil, takes))
 		var findings []Finding
@@ -36,7 +36,7 @@ func longTour(b *testing.B) *Store {
 			findings = append(findings, Finding{Track: int(i)%tracks + 1, Kind: Clipped, StartFrame: i * 60 * rate, EndFrame: (i*60 + 1) * rate, Severity: NoteSeverity, Evidence: Evidence{"runs": 1}})
 		}
 		ok(b, s.ReplaceFindings(ctx, r.ID, findings))
-		for i, f := range must(s.Findings(ctx, FindingFilter{Show: date}))(b) {
+		for i, f := range must(s.Findings(ctx, FindingFilter{Show: ShowKey(date)}))(b) {
 			if i%10 == 0 {
 				ok(b, s.AcceptFinding(ctx, f.ID, ""))
 			}

@@ -8,7 +8,7 @@ import (
 // Dismissal is a take that a person deleted: a place where a song was not
 // played. A finder asks for them and leaves those places alone.
 type Dismissal struct {
-	Show   Date    `json:"show"`
+	Show   ShowKey `json:"show"`
 	SongID SongID  `json:"-"`
 	Song   string  `json:"song"`
 	StartS float64 `json:"start_s"` // from the first frame of the show's reference recording
@@ -16,9 +16,9 @@ type Dismissal struct {
 }
 
 // Dismissed returns the dismissals of a show in order of start.
-func (s *Store) Dismissed(ctx context.Context, date Date) ([]Dismissal, error) {
-	return list(ctx, s.db, `SELECT s.date, d.song_id, g.title, d.start_s, d.end_s FROM dismissed d
-		JOIN shows s ON s.id = d.show_id JOIN songs g ON g.id = d.song_id WHERE s.date = ? ORDER BY d.start_s, d.id`, []any{date},
+func (s *Store) Dismissed(ctx context.Context, show ShowKey) ([]Dismissal, error) {
+	return list(ctx, s.db, `SELECT s.key, d.song_id, g.title, d.start_s, d.end_s FROM dismissed d
+		JOIN shows s ON s.id = d.show_id JOIN songs g ON g.id = d.song_id WHERE s.key = ? ORDER BY d.start_s, d.id`, []any{show},
 		func(row scanner) (d Dismissal, err error) {
 			return d, row.Scan(&d.Show, &d.SongID, &d.Song, &d.StartS, &d.EndS)
 		})

@@ -42,7 +42,7 @@ func (f File) FullPath() string { return filepath.Join(f.Root, filepath.FromSlas
 // FileFilter chooses files; zero fields choose all.
 type FileFilter struct {
 	Recording RecordingID
-	Show      Date
+	Show      ShowKey
 	Volume    VolumeID
 }
 
@@ -50,11 +50,11 @@ type FileFilter struct {
 func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
 	var w where
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
-	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Volume != 0, "f.volume_id = ?", f.Volume)
 	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs, v.root
 		FROM files f JOIN volumes v ON v.id = f.volume_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
-		` ORDER BY s.date, f.recording_id, f.first_track, f.segment, f.path`,
+		` ORDER BY s.date, s.place, f.recording_id, f.first_track, f.segment, f.path`,
 		w.args, func(row scanner) (f File, err error) {
 			var mod int64
 			var repairs string

@@ -63,7 +63,7 @@ func (e Evidence) MarshalJSON() ([]byte, error) {
 type Finding struct {
 	ID          FindingID   `json:"id"`
 	ShowID      ShowID      `json:"-"`
-	Show        Date        `json:"show"`
+	Show        ShowKey     `json:"show"`
 	RecordingID RecordingID `json:"-"`
 	Rig         string      `json:"rig"`
 	SampleRate  int         `json:"-"`       // of the recording, Hz
@@ -98,7 +98,7 @@ func (f Finding) MarshalJSON() ([]byte, error) {
 // FindingFilter chooses findings; zero fields choose all.
 type FindingFilter struct {
 	ID        FindingID
-	Show      Date
+	Show      ShowKey
 	Recording RecordingID
 	Channel   string // whose tracks they concern; compared as [SameName] does
 	Kind      FindingKind
@@ -144,10 +144,10 @@ func (s *Store) Findings(ctx context.Context, f FindingFilter) ([]Finding, error
 func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error) {
 	var w where
 	w.add(f.ID != 0, "f.id = ?", f.ID)
-	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
-	return list(ctx, q, `SELECT f.id, f.show_id, s.date, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
+	return list(ctx, q, `SELECT f.id, f.show_id, s.key, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
 		FROM findings f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
 		w.args, func(row scanner) (f Finding, err error) {
 			var evidence string

@@ -25,7 +25,7 @@ func (c channelsOf) of(f Finding) string {
 // channelNames resolves the channels that findings may be about, of one show or of
 // all: those of the input lists, also where there is no track, and those of
 // tracks with a name.
-func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error) {
+func (s *Store) channelNames(ctx context.Context, show ShowKey) (channelsOf, error) {
 	names := channelsOf{map[[2]int64]string{}, map[[2]int64]string{}}
 	recordings, err := s.Recordings(ctx, RecordingFilter{Show: show})
 	if err != nil {
@@ -46,7 +46,7 @@ func (s *Store) channelNames(ctx context.Context, show Date) (channelsOf, error)
 		}
 	}
 	var w where
-	w.add(show != "", "s.date = ?", show)
+	w.add(show != "", "s.key = ?", show)
 	w.add(true, "t.name <> ''")
 	w.add(true, "EXISTS (SELECT 1 FROM findings f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
 	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.assumed, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,

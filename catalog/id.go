@@ -2,6 +2,7 @@ package catalog
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -33,6 +34,25 @@ func ParseDate(s string) (Date, error) {
 	}
 	return Date(s), nil
 }
+
+// ShowKey is the address of a show: its date, followed by a space and its name
+// where the date has several shows, for example "2031-08-01 matinee".
+type ShowKey string
+
+// ParseShowKey checks that s begins with a day in the form YYYY-MM-DD, and that
+// a space and a name are all that may follow it. Only the store can tell whether
+// there is such a show: see [Store.Show].
+func ParseShowKey(s string) (ShowKey, error) {
+	s = strings.Join(strings.Fields(s), " ")
+	date, name, more := strings.Cut(s, " ")
+	if _, err := ParseDate(date); err != nil || more && name == "" {
+		return "", fmt.Errorf("%q is not a show: a date in the form YYYY-MM-DD, with the show's name behind it where the date has several", s)
+	}
+	return ShowKey(s), nil
+}
+
+// Date returns the day on which the show began.
+func (k ShowKey) Date() Date { return Date(k[:min(len(k), len(time.DateOnly))]) }
 
 // NotFoundError says that something asked for by name is not in the catalog.
 type NotFoundError struct {

@@ -19,7 +19,7 @@ type Input struct {
 
 // InputList is an input list with the nights it is for.
 type InputList struct {
-	From Date `json:"from"` // in force from this show on
+	From ShowKey `json:"from"` // in force from this show on
 	// Only restricts the list to the one night From. It is then laid over the
 	// list in force: its tracks and channels replace theirs.
 	Only   bool    `json:"only"`
@@ -59,15 +59,15 @@ func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 // date the rig's own list counts, not the one for all rigs. Lists for that
 // night only are laid over it, the one for all rigs first. The lists are in the
 // order of [Store.InputLists].
-func InForce(lists []InputList, date Date, rig string) []Input {
+func InForce(lists []InputList, show ShowKey, rig string) []Input {
 	var base []Input
 	var over [][]Input
 	for _, l := range lists {
 		switch {
-		case l.Rig != "" && l.Rig != rig || l.From > date:
+		case l.Rig != "" && l.Rig != rig || l.From > show:
 		case !l.Only:
 			base = l.Inputs // the last one stands
-		case l.From == date:
+		case l.From == show:
 			over = append(over, l.Inputs)
 		}
 	}
@@ -98,7 +98,7 @@ func lay(over, under []Input) []Input {
 // SaveInputList stores a list in place of the one for the same nights and rig.
 // A list without inputs takes that one away.
 func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
-	if _, err := ParseDate(string(l.From)); err != nil {
+	if _, err := ParseShowKey(string(l.From)); err != nil {
 		return fmt.Errorf("input list: %w", err)
 	}
 	return s.update(ctx, func(tx *sql.Tx) error {

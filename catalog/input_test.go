@@ -33,7 +33,7 @@ func inputs(t *testing.T, text string) (all []Input) {
 
 func TestInputListInForce(t *testing.T) {
 	type given struct {
-		from Date
+		from ShowKey
 		only bool
 		rig  string
 		text string
@@ -42,7 +42,7 @@ func TestInputListInForce(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		lists []given
-		date  Date
+		date  ShowKey
 		rig   string
 		want  string
 	}{

@@ -99,7 +99,7 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 	if version == len(names) {
 		return nil // without waiting for somebody who writes
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
+	return s.withoutForeignKeys(ctx, func(tx *sql.Tx) error {
 		// Another process may have been faster: look again inside.
 		version, err := schemaVersion(ctx, tx)
 		if err != nil {
@@ -133,6 +133,49 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 		}
 		return makeCounters(ctx, tx)
 	})
+}
+
+// withoutForeignKeys runs f in one transaction in which rows may lack the rows
+// that they refer to, as they must while a migration builds a table anew:
+// dropping the old one would delete its rows' children. All must hold again
+// when f returns.
+func (s *Store) withoutForeignKeys(ctx context.Context, f func(tx *sql.Tx) error) error {
+	conn, err := s.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	// SQLite ignores the pragma within a transaction, so it surrounds it.
+	if _, err := conn.ExecContext(ctx, "PRAGMA foreign_keys = off"); err != nil {
+		return err
+	}
+	defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA foreign_keys = on")
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // a no-op once committed
+	if err := f(tx); err != nil {
+		return err
+	}
+	if err := foreignKeysHold(ctx, tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// foreignKeysHold returns an error that names the first row whose parent is
+// missing.
+func foreignKeysHold(ctx context.Context, q querier) error {
+	var table, parent sql.NullString
+	err := q.QueryRowContext(ctx, `SELECT "table", parent FROM pragma_foreign_key_check LIMIT 1`).Scan(&table, &parent)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err == nil {
+		err = fmt.Errorf("a row of %s refers to one of %s that is gone", table.String, parent.String)
+	}
+	return err
 }
 
 // schemaVersion returns the version of a catalog's schema, 0 for an empty one.

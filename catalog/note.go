@@ -9,17 +9,17 @@ import (
 // Note is something worth remembering about a show, such as a new rig.
 type Note struct {
 	ID   NoteID    `json:"id"`
-	Show Date      `json:"show"`
+	Show ShowKey   `json:"show"`
 	Text string    `json:"text"`
 	At   time.Time `json:"at"` // when it was written
 }
 
 // Notes returns the notes of one show, or of all where date is "", in order of
 // show and age.
-func (s *Store) Notes(ctx context.Context, date Date) ([]Note, error) {
+func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
 	var w where
-	w.add(date != "", "s.date = ?", date)
-	return list(ctx, s.db, "SELECT n.id, s.date, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, n.id", w.args,
+	w.add(show != "", "s.key = ?", show)
+	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.id", w.args,
 		func(row scanner) (n Note, err error) {
 			var at string
 			if err := row.Scan(&n.ID, &n.Show, &n.Text, &at); err != nil {
@@ -31,10 +31,10 @@ func (s *Store) Notes(ctx context.Context, date Date) ([]Note, error) {
 }
 
 // AddNote stores a note about a show.
-func (s *Store) AddNote(ctx context.Context, date Date, text string) (Note, error) {
-	n := Note{Show: date, Text: text, At: s.now().UTC().Truncate(time.Second)}
+func (s *Store) AddNote(ctx context.Context, show ShowKey, text string) (Note, error) {
+	n := Note{Show: show, Text: text, At: s.now().UTC().Truncate(time.Second)}
 	err := s.update(ctx, func(tx *sql.Tx) error {
-		show, err := showID(ctx, tx, date)
+		show, err := showID(ctx, tx, show)
 		if err != nil {
 			return err
 		}

@@ -23,13 +23,13 @@ func (s *Store) OpenSpans(ctx context.Context) ([]OpenSpan, error) {
 
 // Wanted is a song that stands on a show's set list.
 type Wanted struct {
-	Show Date
+	Show ShowKey
 	Song SongID
 }
 
 // SetLists returns what stands on the set lists of all shows, in order of show
 // and position.
 func (s *Store) SetLists(ctx context.Context) ([]Wanted, error) {
-	return list(ctx, s.db, `SELECT s.date, e.song_id FROM set_list_entries e JOIN shows s ON s.id = e.show_id ORDER BY s.date, e.position`,
+	return list(ctx, s.db, `SELECT s.key, e.song_id FROM set_list_entries e JOIN shows s ON s.id = e.show_id ORDER BY s.date, s.place, e.position`,
 		nil, func(row scanner) (w Wanted, err error) { return w, row.Scan(&w.Show, &w.Song) })
 }

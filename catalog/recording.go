@@ -17,7 +17,7 @@ const MainRig = "main"
 type Recording struct {
 	ID          RecordingID `json:"id"`
 	ShowID      ShowID      `json:"-"`
-	Show        Date        `json:"-"`
+	Show        ShowKey     `json:"-"`
 	Rig         string      `json:"rig"`
 	SampleRate  int         `json:"sample_rate"` // Hz
 	BitDepth    int         `json:"bit_depth"`   // valid bits of a sample
@@ -71,14 +71,14 @@ func (r Recording) MarshalJSON() ([]byte, error) {
 // RecordingFilter chooses recordings; zero fields choose all.
 type RecordingFilter struct {
 	ID   RecordingID
-	Show Date
+	Show ShowKey
 	Rig  string
 }
 
 // recordingOrder puts a show's reference first: the main rig's recording before
 // others', of those the one that others are placed on (offset 0) before any
 // that turned out to have started earlier.
-const recordingOrder = `s.date, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.id`
+const recordingOrder = `s.date, s.place, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.id`
 
 // Recordings returns recordings in order of show; within a show the main rig's
 // come first, then by offset (0 before all others), rig and id. So the first
@@ -86,9 +86,9 @@ const recordingOrder = `s.date, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.o
 func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
 	var w where
 	w.add(f.ID != 0, "r.id = ?", f.ID)
-	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	return list(ctx, s.db, `SELECT r.id, r.show_id, s.date, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
+	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
 		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY `+recordingOrder,
 		w.args, func(row scanner) (r Recording, err error) {

@@ -1,9 +1,11 @@
 package catalog
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 )
@@ -210,12 +212,23 @@ func TestEnsureShowNeverReplaces(t *testing.T) {
 	for _, c := range []struct{ give, want Show }{
 		{Show{Date: "2031-05-02"}, Show{}},
 		{Show{Date: "2031-05-02", Venue: "Some Hall"}, Show{Venue: "Some Hall"}},
-		{Show{Date: "2031-05-02", Venue: "Other Hall", Name: "late"}, Show{Venue: "Some Hall", Name: "late"}},
+		{Show{Date: "2031-05-02", Venue: "Other Hall"}, Show{Venue: "Some Hall"}},
 	} {
 		got := must(s.EnsureShow(ctx, c.give))(t)
-		if got.ID != 1 || got.Venue != c.want.Venue || got.Name != c.want.Name {
+		if got.ID != 1 || got.Venue != c.want.Venue || got.Key != "2031-05-02" {
 			t.Errorf("got %+v, want %+v", got, c.want)
 		}
+	}
+	late := must(s.EnsureShow(ctx, Show{Date: "2031-05-02", Venue: "Other Hall", Name: "late"}))(t)
+	if late.ID == 1 || late.Key != "2031-05-02 late" {
+		t.Errorf("another name is another show: got %+v", late)
+	}
+	var several *AmbiguousShowError
+	if _, err := s.Show(ctx, "2031-05-02"); !errors.As(err, &several) || len(several.Shows) != 2 || !strings.Contains(several.Hint(), "2031-05-02 late") {
+		t.Errorf("a date with two shows: %v", err)
+	}
+	if got := must(s.Show(ctx, "2031-05-02 LATE"))(t); got.ID != late.ID {
+		t.Errorf("got %+v", got)
 	}
 	for _, date := range []Date{"", "2031-5-2", "20310502", "2031-02-30", "2031-05-02x"} {
 		if _, err := s.EnsureShow(ctx, Show{Date: date}); err == nil {

@@ -36,7 +36,7 @@ type Session struct {
 // SessionItem is one take of a session.
 type SessionItem struct {
 	Take       TakeID      `json:"take"`
-	Show       Date        `json:"show"`
+	Show       ShowKey     `json:"show"`
 	Song       string      `json:"song"`
 	Recording  RecordingID `json:"recording"` // that the frames count in, and that feeds the desk
 	Rig        string      `json:"rig"`

@@ -18,9 +18,9 @@ type SetListEntry struct {
 }
 
 // SetList returns a show's set list in its order; empty where there is none.
-func (s *Store) SetList(ctx context.Context, date Date) ([]SetListEntry, error) {
+func (s *Store) SetList(ctx context.Context, show ShowKey) ([]SetListEntry, error) {
 	return list(ctx, s.db, `SELECT e.position, e.song_id, g.title, e.start_s, e.end_s, e.clock FROM set_list_entries e
-		JOIN songs g ON g.id = e.song_id JOIN shows s ON s.id = e.show_id WHERE s.date = ? ORDER BY e.position`, []any{date},
+		JOIN songs g ON g.id = e.song_id JOIN shows s ON s.id = e.show_id WHERE s.key = ? ORDER BY e.position`, []any{show},
 		func(row scanner) (e SetListEntry, err error) {
 			return e, row.Scan(&e.Position, &e.SongID, &e.Song, &e.StartS, &e.EndS, &e.Clock)
 		})
@@ -29,13 +29,13 @@ func (s *Store) SetList(ctx context.Context, date Date) ([]SetListEntry, error) 
 // SaveSetList stores a show's set list in place of what was there. Songs are
 // found by title or alias and made where they are new; positions are given in
 // the order of the entries.
-func (s *Store) SaveSetList(ctx context.Context, date Date, entries []SetListEntry) error {
+func (s *Store) SaveSetList(ctx context.Context, show ShowKey, entries []SetListEntry) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
-		show, err := showID(ctx, tx, date)
+		night, err := showID(ctx, tx, show)
 		if err != nil {
 			return err
 		}
-		if _, err := exec(ctx, tx, "DELETE FROM set_list_entries WHERE show_id = ?", show); err != nil {
+		if _, err := exec(ctx, tx, "DELETE FROM set_list_entries WHERE show_id = ?", night); err != nil {
 			return err
 		}
 		for i, e := range entries {
@@ -44,7 +44,7 @@ func (s *Store) SaveSetList(ctx context.Context, date Date, entries []SetListEnt
 				return err
 			}
 			if _, err := exec(ctx, tx, "INSERT INTO set_list_entries (show_id, position, song_id, start_s, end_s, clock) VALUES (?, ?, ?, ?, ?, ?)",
-				show, i+1, song, e.StartS, e.EndS, e.Clock); err != nil {
+				night, i+1, song, e.StartS, e.EndS, e.Clock); err != nil {
 				return err
 			}
 		}

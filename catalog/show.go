@@ -3,16 +3,18 @@ package catalog
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
+	"strings"
 )
 
-// Show is one night of the tour.
+// Show is one concert, or one recorded soundcheck, of the tour. A date may have
+// several.
 type Show struct {
 	ID         ShowID      `json:"-"`
+	Key        ShowKey     `json:"show"`
 	Date       Date        `json:"date"`
 	Venue      string      `json:"venue"`
-	Name       string      `json:"name"`
+	Name       string      `json:"name"` // what tells it from others of its date, "" for none
 	Recordings []Recording `json:"recordings"`
 	Takes      int         `json:"takes"`
 	Findings   int         `json:"findings"` // not accepted ones
@@ -20,21 +22,21 @@ type Show struct {
 
 // ShowFilter chooses shows; empty fields choose all.
 type ShowFilter struct {
-	Date Date
+	Show ShowKey
 }
 
-// Shows returns the shows in order of date, each with its recordings in the
-// order of [Store.Recordings].
+// Shows returns the shows in order of date and start, each with its recordings
+// in the order of [Store.Recordings].
 func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	var w where
-	w.add(f.Date != "", "s.date = ?", f.Date)
-	shows, err := list(ctx, s.db, `SELECT s.id, s.date, s.venue, s.name,
+	w.add(f.Show != "", "s.key = ?", f.Show)
+	shows, err := list(ctx, s.db, `SELECT s.id, s.key, s.date, s.venue, s.name,
 		(SELECT count(*) FROM takes t WHERE t.show_id = s.id),
 		(SELECT count(*) FROM findings f JOIN recordings r ON r.id = f.recording_id WHERE f.show_id = s.id AND `+acceptedNote+` IS NULL)
-		FROM shows s`+w.String()+` ORDER BY s.date`,
+		FROM shows s`+w.String()+` ORDER BY s.date, s.place`,
 		w.args, func(row scanner) (sh Show, err error) {
 			sh.Recordings = []Recording{}
-			return sh, row.Scan(&sh.ID, &sh.Date, &sh.Venue, &sh.Name, &sh.Takes, &sh.Findings)
+			return sh, row.Scan(&sh.ID, &sh.Key, &sh.Date, &sh.Venue, &sh.Name, &sh.Takes, &sh.Findings)
 		})
 	if err != nil {
 		return nil, err
@@ -43,7 +45,7 @@ func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	for i := range shows {
 		at[shows[i].ID] = &shows[i]
 	}
-	recordings, err := s.Recordings(ctx, RecordingFilter{Show: f.Date})
+	recordings, err := s.Recordings(ctx, RecordingFilter{Show: f.Show})
 	if err != nil {
 		return nil, err
 	}
@@ -55,43 +57,129 @@ func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	return shows, nil
 }
 
-// Show returns the show of a date, or *NotFoundError.
-func (s *Store) Show(ctx context.Context, date Date) (Show, error) {
-	shows, err := s.Shows(ctx, ShowFilter{Date: date})
+// Show returns the show of an address. A date alone is the address of the only
+// show of that date; where it has several the error is *[AmbiguousShowError].
+// Without such a show it is *[NotFoundError].
+func (s *Store) Show(ctx context.Context, key ShowKey) (Show, error) {
+	id, err := showID(ctx, s.db, key)
 	if err != nil {
 		return Show{}, err
 	}
-	if len(shows) == 0 {
-		return Show{}, &NotFoundError{Kind: "show", Name: string(date), Try: "nightreel shows lists what there is"}
-	}
-	return shows[0], nil
+	return s.showOf(ctx, id)
 }
 
-// EnsureShow returns the show of sh.Date and makes it where there is none.
-// A venue or name is filled in where the show had none, never replaced.
+func (s *Store) showOf(ctx context.Context, id ShowID) (Show, error) {
+	shows, err := s.Shows(ctx, ShowFilter{})
+	for _, sh := range shows {
+		if sh.ID == id {
+			return sh, nil
+		}
+	}
+	if err == nil {
+		err = &NotFoundError{Kind: "show", Name: fmt.Sprint(id), Try: "nightreel shows lists what there is"}
+	}
+	return Show{}, err
+}
+
+// AmbiguousShowError says that a date has several shows.
+type AmbiguousShowError struct {
+	Date  Date
+	Shows []ShowKey // in order of start
+}
+
+func (e *AmbiguousShowError) Error() string {
+	return fmt.Sprintf("%s has %d shows", e.Date, len(e.Shows))
+}
+
+// Hint lists the choices.
+func (e *AmbiguousShowError) Hint() string {
+	names := make([]string, len(e.Shows))
+	for i, k := range e.Shows {
+		names[i] = fmt.Sprintf("%q", k)
+	}
+	return "name one of them: " + strings.Join(names, ", ")
+}
+
+// EnsureShow returns the show of sh.Date and sh.Name and makes it where there is
+// none. A venue is filled in where the show had none, never replaced.
 func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 	if _, err := ParseDate(string(sh.Date)); err != nil {
 		return Show{}, err
 	}
-	_, err := exec(ctx, s.db, `INSERT INTO shows (date, venue, name) VALUES (?, ?, ?)
-		ON CONFLICT (date) DO UPDATE SET
-			venue = CASE venue WHEN '' THEN excluded.venue ELSE venue END,
-			name  = CASE name  WHEN '' THEN excluded.name  ELSE name  END`, sh.Date, sh.Venue, sh.Name)
+	var id ShowID
+	err := s.update(ctx, func(tx *sql.Tx) error {
+		_, err := exec(ctx, tx, `INSERT INTO shows (date, venue, name, key, place) VALUES (?1, ?2, ?3, ?1 || ' ' || ?3 || ' new', 0)
+			ON CONFLICT (date, name) DO UPDATE SET venue = CASE venue WHEN '' THEN excluded.venue ELSE venue END`, sh.Date, sh.Venue, sh.Name)
+		if err == nil {
+			err = settleKeys(ctx, tx, sh.Date)
+		}
+		if err == nil {
+			err = tx.QueryRowContext(ctx, "SELECT id FROM shows WHERE date = ? AND name = ?", sh.Date, sh.Name).Scan(&id)
+		}
+		return err
+	})
 	if err != nil {
 		return Show{}, err
 	}
-	return s.Show(ctx, sh.Date)
+	return s.showOf(ctx, id)
 }
 
-// showID finds the id of a show by its date.
-func showID(ctx context.Context, q querier, date Date) (ShowID, error) {
-	var id ShowID
-	err := q.QueryRowContext(ctx, "SELECT id FROM shows WHERE date = ?", date).Scan(&id)
-	if errors.Is(err, sql.ErrNoRows) {
-		return 0, &NotFoundError{Kind: "show", Name: string(date), Try: "nightreel shows lists what there is"}
+// settleKeys gives the shows of a date their addresses and their order: by the
+// earliest start that a recording tells, then by name.
+func settleKeys(ctx context.Context, tx *sql.Tx, date Date) error {
+	type row struct {
+		id   ShowID
+		name string
 	}
+	shows, err := list(ctx, tx, `SELECT s.id, s.name FROM shows s WHERE s.date = ?
+		ORDER BY coalesce((SELECT min(r.starts_at) FROM recordings r WHERE r.show_id = s.id), '~'), s.name, s.id`, []any{date},
+		func(sc scanner) (r row, err error) { return r, sc.Scan(&r.id, &r.name) })
 	if err != nil {
-		return 0, fmt.Errorf("could not read the catalog: %w", err)
+		return err
 	}
-	return id, nil
+	for i, sh := range shows {
+		key := string(date)
+		if len(shows) > 1 {
+			name := sh.name
+			if name == "" {
+				name = fmt.Sprint(i + 1)
+			}
+			key += " " + name
+		}
+		// Keys are unique: a key that another show gives up in this loop must be free.
+		if _, err := exec(ctx, tx, "UPDATE shows SET key = '~' || id WHERE date = ? AND key = ? AND id <> ?", date, key, sh.id); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, tx, "UPDATE shows SET key = ?1, place = ?2 WHERE id = ?3 AND (key <> ?1 OR place <> ?2)", key, i, sh.id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// showID finds the id of a show by its address.
+func showID(ctx context.Context, q querier, key ShowKey) (ShowID, error) {
+	type row struct {
+		id   ShowID
+		key  ShowKey
+		name string
+	}
+	date := key.Date()
+	shows, err := list(ctx, q, "SELECT id, key, name FROM shows WHERE date = ? ORDER BY place", []any{date},
+		func(sc scanner) (r row, err error) { return r, sc.Scan(&r.id, &r.key, &r.name) })
+	if err != nil {
+		return 0, err
+	}
+	name := strings.TrimSpace(strings.TrimPrefix(string(key), string(date)))
+	ambiguous := &AmbiguousShowError{Date: date}
+	for _, sh := range shows {
+		if sh.key == key || name != "" && SameName(sh.name, name) || name == "" && len(shows) == 1 {
+			return sh.id, nil
+		}
+		ambiguous.Shows = append(ambiguous.Shows, sh.key)
+	}
+	if name == "" && len(shows) > 1 {
+		return 0, ambiguous
+	}
+	return 0, &NotFoundError{Kind: "show", Name: string(key), Try: "nightreel shows lists what there is"}
 }

@@ -101,15 +101,10 @@ func (s *Store) Check(ctx context.Context) error {
 	case found != "ok":
 		return &DamageError{File: s.path, Found: found}
 	}
-	var table, parent sql.NullString
-	err = s.db.QueryRowContext(ctx, `SELECT "table", parent FROM pragma_foreign_key_check LIMIT 1`).Scan(&table, &parent)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
+	if err := foreignKeysHold(ctx, s.db); err != nil {
+		return &DamageError{File: s.path, Found: err.Error()}
 	}
-	if err != nil {
-		return fmt.Errorf("%s: could not check the catalog: %w", s.path, err)
-	}
-	return &DamageError{File: s.path, Found: fmt.Sprintf("a row of %s refers to one of %s that is gone", table.String, parent.String)}
+	return nil
 }
 
 // update runs f in one transaction, which is rolled back when f fails.

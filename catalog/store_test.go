@@ -138,7 +138,7 @@ func TestTwoStoresOnOneFile(t *testing.T) {
 					if _, err := s.EnsureShow(t.Context(), Show{Date: date}); err != nil {
 						return err
 					}
-					if _, err := s.AddNote(t.Context(), date, "new bass rig"); err != nil {
+					if _, err := s.AddNote(t.Context(), ShowKey(date), "new bass rig"); err != nil {
 						return err
 					}
 					if _, err := s.Shows(t.Context(), ShowFilter{}); err != nil {
@@ -181,7 +181,7 @@ func TestUpdateRollsBack(t *testing.T) {
 	s := testStore(t)
 	cause := errors.New("no")
 	err := s.update(t.Context(), func(tx *sql.Tx) error {
-		must(insert(t.Context(), tx, "INSERT INTO shows (date) VALUES ('2031-05-02')"))(t)
+		must(insert(t.Context(), tx, "INSERT INTO shows (date, key) VALUES ('2031-05-02', '2031-05-02')"))(t)
 		return cause
 	})
 	if !errors.Is(err, cause) {

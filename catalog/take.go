@@ -24,7 +24,7 @@ const (
 type Take struct {
 	ID          TakeID      `json:"id"`
 	ShowID      ShowID      `json:"-"`
-	Show        Date        `json:"show"`
+	Show        ShowKey     `json:"show"`
 	SongID      SongID      `json:"-"`
 	Song        string      `json:"song"` // the song's title
 	Nth         int         `json:"nth"`  // 1 for the song's first take of the night; counted by the store
@@ -55,7 +55,7 @@ func (t Take) MarshalJSON() ([]byte, error) {
 // TakeFilter chooses takes; zero fields choose all. Song may be an alias.
 type TakeFilter struct {
 	ID   TakeID
-	Show Date
+	Show ShowKey
 	Song string
 }
 
@@ -64,7 +64,7 @@ type TakeFilter struct {
 func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 	var w where
 	w.add(f.ID != 0, "id = ?", f.ID)
-	w.add(f.Show != "", "date = ?", f.Show)
+	w.add(f.Show != "", "key = ?", f.Show)
 	if f.Song != "" {
 		song, err := s.Song(ctx, f.Song)
 		if err != nil {
@@ -76,11 +76,11 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 }
 
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
-	return list(ctx, q, `SELECT id, show_id, date, song_id, title, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
-			SELECT t.*, s.date, g.title, r.sample_rate,
+	return list(ctx, q, `SELECT id, show_id, key, song_id, title, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
+			SELECT t.*, s.date, s.place, s.key, g.title, r.sample_rate,
 				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, t.id) AS nth,
 				r.offset_s + 1.0 * t.start_frame / r.sample_rate AS at
-			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, at, id`,
+			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, place, at, id`,
 		w.args, func(row scanner) (t Take, err error) {
 			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
 		})
@@ -176,10 +176,10 @@ func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) err
 // those given, in the order of [Store.Takes]: a finder's answer must not undo
 // what a person changed while it was worked out. done is false where they are
 // not, and then nothing is changed.
-func (s *Store) EditTakesFrom(ctx context.Context, show Date, from []Take, remove []TakeID, save []Take) (done bool, err error) {
+func (s *Store) EditTakesFrom(ctx context.Context, show ShowKey, from []Take, remove []TakeID, save []Take) (done bool, err error) {
 	err = s.update(ctx, func(tx *sql.Tx) error {
 		var w where
-		w.add(true, "date = ?", show)
+		w.add(true, "key = ?", show)
 		now, err := takes(ctx, tx, w)
 		if err != nil || !slices.Equal(now, from) {
 			return err

@@ -10,7 +10,7 @@ import (
 type Track struct {
 	ID          TrackID
 	RecordingID RecordingID
-	Show        Date
+	Show        ShowKey
 	Rig         string
 	SampleRate  int // Hz
 	Number      int // from 1, as the recorder counts
@@ -32,7 +32,7 @@ type Track struct {
 type TrackFilter struct {
 	ID        TrackID
 	Recording RecordingID
-	Show      Date
+	Show      ShowKey
 	Rig       string
 	Channel   string // as resolved; compared as [SameName] does
 }
@@ -43,9 +43,9 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	var w where
 	w.add(f.ID != 0, "t.id = ?", f.ID)
 	w.add(f.Recording != 0, "t.recording_id = ?", f.Recording)
-	w.add(f.Show != "", "s.date = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.date, r.rig, r.sample_rate, t.number, t.assumed, t.name, t.frames
+	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.key, r.rig, r.sample_rate, t.number, t.assumed, t.name, t.frames
 		FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
 		` ORDER BY `+recordingOrder+`, t.number`,
 		w.args, func(row scanner) (t Track, err error) {

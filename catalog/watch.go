@@ -33,7 +33,7 @@ const (
 type Changes struct {
 	total int64
 	all   map[About]int64
-	night map[Date]map[About]int64
+	night map[ShowKey]map[About]int64
 }
 
 // Total counts all changes.
@@ -42,7 +42,7 @@ func (c *Changes) Total() int64 { return c.total }
 // Of counts the changes about something, of one night or, where show is "", of
 // all nights together. What is not counted night by night has no changes of a
 // night.
-func (c *Changes) Of(about About, show Date) int64 {
+func (c *Changes) Of(about About, show ShowKey) int64 {
 	if show == "" {
 		return c.all[about]
 	}
@@ -103,15 +103,15 @@ func (w *Watcher) Changes(ctx context.Context) (*Changes, error) {
 
 // read counts anew. w.mu is held.
 func (w *Watcher) read(ctx context.Context) error {
-	rows, err := w.conn.QueryContext(ctx, "SELECT c.kind, coalesce(s.date, ''), c.n FROM changed c LEFT JOIN shows s ON s.id = c.show_id")
+	rows, err := w.conn.QueryContext(ctx, "SELECT c.kind, coalesce(s.key, ''), c.n FROM changed c LEFT JOIN shows s ON s.id = c.show_id")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	c := &Changes{all: map[About]int64{}, night: map[Date]map[About]int64{}}
+	c := &Changes{all: map[About]int64{}, night: map[ShowKey]map[About]int64{}}
 	for rows.Next() {
 		var about About
-		var show Date
+		var show ShowKey
 		var n int64
 		if err := rows.Scan(&about, &show, &n); err != nil {
 			return err

@@ -61,8 +61,8 @@ func makeTour(ctx context.Context, dir, path string, from, to int) (*catalog.Sto
 	return store, nil
 }
 
-func date(night int) catalog.Date {
-	return catalog.Date(time.Date(2031, 5, 2+night, 0, 0, 0, 0, time.UTC).Format(time.DateOnly))
+func date(night int) catalog.ShowKey {
+	return catalog.ShowKey(time.Date(2031, 5, 2+night, 0, 0, 0, 0, time.UTC).Format(time.DateOnly))
 }
 
 // sparseNight lays mono files of the right length that take no room.
@@ -167,7 +167,7 @@ type question struct {
 
 // questions are what screens and commands ask of a tour whose last night is
 // given.
-func questions(last catalog.Date) []question {
+func questions(last catalog.ShowKey) []question {
 	return []question{
 		{"shows", func(ctx context.Context, s *catalog.Store) error {
 			_, err := s.Shows(ctx, catalog.ShowFilter{})

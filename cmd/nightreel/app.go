@@ -143,12 +143,12 @@ func need(c *cli.Context, options ...string) error {
 }
 
 // date reads an option that holds a show's date; "" when it was not given.
-func date(c *cli.Context, option string) (catalog.Date, error) {
+func date(c *cli.Context, option string) (catalog.ShowKey, error) {
 	s := c.String(option)
 	if s == "" {
 		return "", nil
 	}
-	d, err := catalog.ParseDate(s)
+	d, err := catalog.ParseShowKey(s)
 	if err != nil {
 		return "", &usageError{command: commandPath(c), text: fmt.Sprintf("--%s: %v", option, err)}
 	}
@@ -156,7 +156,7 @@ func date(c *cli.Context, option string) (catalog.Date, error) {
 }
 
 // neededShow reads --show where a command cannot do without.
-func neededShow(c *cli.Context) (catalog.Date, error) {
+func neededShow(c *cli.Context) (catalog.ShowKey, error) {
 	if err := need(c, "show"); err != nil {
 		return "", err
 	}

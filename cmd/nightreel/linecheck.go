@@ -147,7 +147,7 @@ func linecheckSummary(inputs []linecheck.Input) string {
 }
 
 // linecheckAgainst says which nights the check was compared with.
-func linecheckAgainst(nights []catalog.Date) string {
+func linecheckAgainst(nights []catalog.ShowKey) string {
 	switch len(nights) {
 	case 0:
 		return "no other night is known, so levels and floors alone"

@@ -35,9 +35,12 @@ func (e *env) scanCommand() *cli.Command {
 			if err := arguments(c, 1, -1, "at least one folder"); err != nil {
 				return err
 			}
-			day, err := date(c, "date")
-			if err != nil {
-				return err
+			var day catalog.Date
+			var err error
+			if text := c.String("date"); text != "" {
+				if day, err = catalog.ParseDate(text); err != nil {
+					return &usageError{command: commandPath(c), text: "--date: " + err.Error()}
+				}
 			}
 			opt := scan.Options{Date: day, Rig: c.String("rig"), Venue: c.String("venue"), NamePattern: c.String("name-pattern"), Check: c.Bool("check")}
 			if c.IsSet("clip-level") {

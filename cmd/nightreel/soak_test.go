@@ -160,11 +160,11 @@ func soakSession(t *testing.T, channels int) (*catalog.Store, catalog.Session) {
 			f.Close()
 		}
 	}
-	rec, err := store.SaveRecording(ctx, catalog.Recording{ShowID: show.ID, Show: show.Date, Rig: "main", SampleRate: soakRate, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: soakFrames}, files, tracks, nil)
+	rec, err := store.SaveRecording(ctx, catalog.Recording{ShowID: show.ID, Show: show.Key, Rig: "main", SampleRate: soakRate, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: soakFrames}, files, tracks, nil)
 	must(err)
 	ses := catalog.Session{Desk: "foh"}
 	for i, span := range [][2]int64{{soakStart1, soakEnd1}, {soakStart2, soakEnd2}} {
-		ses.Items = append(ses.Items, catalog.SessionItem{Show: show.Date, Song: fmt.Sprintf("Song %d", i+1), Recording: rec.ID, Rig: "main", SampleRate: soakRate, StartFrame: span[0], EndFrame: span[1]})
+		ses.Items = append(ses.Items, catalog.SessionItem{Show: show.Key, Song: fmt.Sprintf("Song %d", i+1), Recording: rec.ID, Rig: "main", SampleRate: soakRate, StartFrame: span[0], EndFrame: span[1]})
 		for ch := range channels {
 			ses.Inputs = append(ses.Inputs, catalog.SessionInput{Item: i, DeskInput: ch + 1, Output: ch + 1, Channel: tracks[ch].Name, Rig: "main", Track: ch + 1, Status: catalog.Playback})
 		}

@@ -234,7 +234,7 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		if err != nil {
 			return err
 		}
-		judged := map[catalog.Date]bool{}
+		judged := map[catalog.ShowKey]bool{}
 		for _, t := range takes {
 			if judged[t.Show] {
 				continue
@@ -253,7 +253,7 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 
 // learn lets the rest of the night and other nights learn from what was
 // corrected.
-func (e *env) learn(c *cli.Context, store *catalog.Store, show catalog.Date, corrected []catalog.Take) error {
+func (e *env) learn(c *cli.Context, store *catalog.Store, show catalog.ShowKey, corrected []catalog.Take) error {
 	all, err := store.Takes(c.Context, catalog.TakeFilter{Show: show})
 	if err != nil {
 		return err

@@ -12,7 +12,7 @@ import (
 // anew, and that damage to what is kept costs time and nothing else.
 func TestKeptFigures(t *testing.T) {
 	store := openStore(t)
-	for i, date := range []catalog.Date{"2031-05-02", "2031-05-03"} {
+	for i, date := range []catalog.ShowKey{"2031-05-02", "2031-05-03"} {
 		r := addRecording(t, store, date, "main", 0, []string{"Kick In", "Snare"}, [][]byte{noise(uint64(i), 70), noise(9, 66)})
 		addTake(t, store, date, r, "Salt on the Wire", 3, 68)
 	}

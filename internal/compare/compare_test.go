@@ -34,10 +34,10 @@ func openStore(t *testing.T) *catalog.Store {
 }
 
 // addRecording measures tracks of 16-bit samples into the catalog.
-func addRecording(t *testing.T, store *catalog.Store, date catalog.Date, rig string, offsetS float64, names []string, samples [][]byte) catalog.Recording {
+func addRecording(t *testing.T, store *catalog.Store, date catalog.ShowKey, rig string, offsetS float64, names []string, samples [][]byte) catalog.Recording {
 	t.Helper()
 	ctx := context.Background()
-	show, err := store.EnsureShow(ctx, catalog.Show{Date: date})
+	show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,7 +110,7 @@ func steady(db, seconds float64) []byte {
 	return data
 }
 
-func addTake(t *testing.T, store *catalog.Store, date catalog.Date, rec catalog.Recording, song string, startS, endS float64) catalog.Take {
+func addTake(t *testing.T, store *catalog.Store, date catalog.ShowKey, rec catalog.Recording, song string, startS, endS float64) catalog.Take {
 	t.Helper()
 	take, err := store.SaveTake(context.Background(), catalog.Take{Show: date, Song: song, RecordingID: rec.ID, StartFrame: rec.Frame(startS), EndFrame: rec.Frame(endS), FoundBy: catalog.ByPerson, Confidence: 1})
 	if err != nil {
@@ -189,7 +189,7 @@ func tourOf(t *testing.T, bass ...float64) (*catalog.Store, []catalog.Take) {
 	store := openStore(t)
 	var takes []catalog.Take
 	for i, db := range bass {
-		date := catalog.Date(fmt.Sprintf("2031-05-%02d", i+1))
+		date := catalog.ShowKey(fmt.Sprintf("2031-05-%02d", i+1))
 		inputs := []catalog.Input{{Track: 1, Channel: "Kick"}, {Track: 2, Channel: "Bass"}}
 		samples := [][]byte{steady(-20, 14), steady(db, 14)}
 		if i >= len(bass)/2 {
@@ -329,7 +329,7 @@ func TestSongGainAndNotes(t *testing.T) {
 	store, _ := tourOf(t, -30, -30, -30, -24)
 	gain := func(db float64) *float64 { return &db }
 	for i, db := range []float64{20, 20, 20, 26} {
-		date := catalog.Date(fmt.Sprintf("2031-05-%02d", i+1))
+		date := catalog.ShowKey(fmt.Sprintf("2031-05-%02d", i+1))
 		lists, err := store.InputLists(ctx)
 		if err != nil {
 			t.Fatal(err)
@@ -345,10 +345,10 @@ func TestSongGainAndNotes(t *testing.T) {
 		}
 	}
 	for _, n := range []struct {
-		date catalog.Date
+		date catalog.ShowKey
 		text string
 	}{{"2031-05-04", "hotter bass"}, {"2031-05-02", "new kick pedal"}, {"2031-05-09", "after the last take"}} {
-		if _, err := store.EnsureShow(ctx, catalog.Show{Date: n.date}); err != nil {
+		if _, err := store.EnsureShow(ctx, catalog.Show{Date: n.date.Date()}); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := store.AddNote(ctx, n.date, n.text); err != nil {

@@ -30,7 +30,7 @@ func TestDemoTour(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, l := range truth.InputLists {
-		list := catalog.InputList{From: catalog.Date(l.From), Only: l.Only}
+		list := catalog.InputList{From: catalog.ShowKey(l.From), Only: l.Only}
 		for _, in := range l.Inputs {
 			list.Inputs = append(list.Inputs, catalog.Input{Track: in.Track, Channel: in.Channel, GainDB: &in.GainDB, Group: in.Group})
 		}
@@ -39,14 +39,14 @@ func TestDemoTour(t *testing.T) {
 		}
 	}
 	for _, take := range truth.Takes {
-		recs, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.Date(take.Show)})
+		recs, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.ShowKey(take.Show)})
 		if err != nil || len(recs) == 0 {
 			t.Fatalf("%s: recordings %v, error %v", take.Show, recs, err)
 		}
-		addTake(t, store, catalog.Date(take.Show), recs[0], take.Song, take.StartS, take.EndS)
+		addTake(t, store, catalog.ShowKey(take.Show), recs[0], take.Song, take.StartS, take.EndS)
 	}
 	for _, n := range truth.Notes {
-		if _, err := store.AddNote(ctx, catalog.Date(n.Show), n.Text); err != nil {
+		if _, err := store.AddNote(ctx, catalog.ShowKey(n.Show), n.Text); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -13,7 +13,7 @@ import (
 type Filter struct {
 	Take    catalog.TakeID
 	Song    string // title or alias
-	Show    catalog.Date
+	Show    catalog.ShowKey
 	Channel string // as the input list in force names it
 	Rig     string
 }
@@ -21,12 +21,12 @@ type Filter struct {
 // TakeLevel is the level of one track during one take. Where the track was not
 // recorded or not measured in the take, its figures are not measured.
 type TakeLevel struct {
-	Take    catalog.TakeID `json:"take"`
-	Show    catalog.Date   `json:"show"`
-	Song    string         `json:"song"`
-	Channel string         `json:"channel"`
-	Rig     string         `json:"rig"`
-	Track   int            `json:"track"`
+	Take    catalog.TakeID  `json:"take"`
+	Show    catalog.ShowKey `json:"show"`
+	Song    string          `json:"song"`
+	Channel string          `json:"channel"`
+	Rig     string          `json:"rig"`
+	Track   int             `json:"track"`
 	// StartS and EndS are seconds from the first frame of this rig's recording,
 	// as much of the take as it holds.
 	StartS float64 `json:"start_s"`
@@ -87,7 +87,7 @@ type TrackLevel struct {
 
 // Tracks returns the figures of all tracks of a show, in order of recording and
 // track. A track that was not measured to its end has none.
-func Tracks(ctx context.Context, store *catalog.Store, date catalog.Date) ([]TrackLevel, error) {
+func Tracks(ctx context.Context, store *catalog.Store, date catalog.ShowKey) ([]TrackLevel, error) {
 	n, err := readTour(ctx, store, date)
 	if err != nil {
 		return nil, err
@@ -110,7 +110,7 @@ func Tracks(ctx context.Context, store *catalog.Store, date catalog.Date) ([]Tra
 
 // tour is what the catalog knows of the nights that are looked at.
 type tour struct {
-	recordings map[catalog.Date][]catalog.Recording // the reference first
+	recordings map[catalog.ShowKey][]catalog.Recording // the reference first
 	byID       map[catalog.RecordingID]catalog.Recording
 	tracks     map[catalog.RecordingID][]catalog.Track
 	byKey      map[catalog.RecordingID]map[string]catalog.Track // the first track of each channel, by its key
@@ -119,9 +119,9 @@ type tour struct {
 }
 
 // readTour reads one show, or all where date is "".
-func readTour(ctx context.Context, store *catalog.Store, date catalog.Date) (tour, error) {
+func readTour(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (tour, error) {
 	n := tour{
-		recordings: map[catalog.Date][]catalog.Recording{},
+		recordings: map[catalog.ShowKey][]catalog.Recording{},
 		byID:       map[catalog.RecordingID]catalog.Recording{},
 		tracks:     map[catalog.RecordingID][]catalog.Track{},
 		byKey:      map[catalog.RecordingID]map[string]catalog.Track{},

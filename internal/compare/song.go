@@ -26,10 +26,10 @@ type Comparison struct {
 
 // TakeSpan is one take of the song.
 type TakeSpan struct {
-	Take    catalog.TakeID `json:"take"`
-	Show    catalog.Date   `json:"show"`
-	Nth     int            `json:"nth"` // among the song's takes of that night
-	LengthS float64        `json:"length_s"`
+	Take    catalog.TakeID  `json:"take"`
+	Show    catalog.ShowKey `json:"show"`
+	Nth     int             `json:"nth"` // among the song's takes of that night
+	LengthS float64         `json:"length_s"`
 }
 
 // Channel is one channel in all takes of the song.
@@ -43,10 +43,10 @@ type Channel struct {
 
 // Value is one channel in one take.
 type Value struct {
-	Show  catalog.Date   `json:"show"`
-	Take  catalog.TakeID `json:"take"`
-	Rig   string         `json:"rig"` // whose recording was measured
-	Track int            `json:"track"`
+	Show  catalog.ShowKey `json:"show"`
+	Take  catalog.TakeID  `json:"take"`
+	Rig   string          `json:"rig"` // whose recording was measured
+	Track int             `json:"track"`
 	meter.Figures
 	// Delta is the RMS against the median's, in dB: null where the channel is
 	// digitally silent in this take, left out where there is nothing to compare.
@@ -64,18 +64,18 @@ type Value struct {
 
 // Change is how a channel's level differs from the night before.
 type Change struct {
-	Show         catalog.Date   `json:"show"`
-	Take         catalog.TakeID `json:"take"`
-	Since        catalog.Date   `json:"since"` // the night before
-	Channel      string         `json:"channel"`
-	ChangeDB     meter.Level    `json:"change_db"` // of the RMS; null: now silent
-	GainChangeDB *float64       `json:"gain_change_db,omitempty"`
+	Show         catalog.ShowKey `json:"show"`
+	Take         catalog.TakeID  `json:"take"`
+	Since        catalog.ShowKey `json:"since"` // the night before
+	Channel      string          `json:"channel"`
+	ChangeDB     meter.Level     `json:"change_db"` // of the RMS; null: now silent
+	GainChangeDB *float64        `json:"gain_change_db,omitempty"`
 }
 
 // Note is a note about a show.
 type Note struct {
-	Show catalog.Date `json:"show"`
-	Text string       `json:"text"`
+	Show catalog.ShowKey `json:"show"`
+	Text string          `json:"text"`
 }
 
 // Options are the choices of [Song].
@@ -282,7 +282,7 @@ func aboveBelow(db float64) string {
 }
 
 // nightBefore returns the channel's last value of an earlier show.
-func (ch *Channel) nightBefore(show catalog.Date) (Value, bool) {
+func (ch *Channel) nightBefore(show catalog.ShowKey) (Value, bool) {
 	for _, v := range slices.Backward(ch.Values) {
 		if v.Show < show {
 			return v, true

@@ -35,10 +35,10 @@ type ToneChannel struct {
 
 // ToneValue is one channel in one take.
 type ToneValue struct {
-	Show  catalog.Date   `json:"show"`
-	Take  catalog.TakeID `json:"take"`
-	Rig   string         `json:"rig"`
-	Track int            `json:"track"`
+	Show  catalog.ShowKey `json:"show"`
+	Take  catalog.TakeID  `json:"take"`
+	Rig   string          `json:"rig"`
+	Track int             `json:"track"`
 	// Bands is the mean level by band in dB of full scale; null is silence, and a
 	// band above half the rate.
 	Bands []meter.Level `json:"bands_db"`

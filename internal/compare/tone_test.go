@@ -43,8 +43,8 @@ func TestTone(t *testing.T) {
 		if err := w.Close(); err != nil {
 			t.Fatal(err)
 		}
-		date := catalog.Date(fmt.Sprintf("2031-05-%02d", i+1))
-		result, err := scan.Run(t.Context(), store, []string{dir}, scan.Options{Date: date}, nil)
+		date := catalog.ShowKey(fmt.Sprintf("2031-05-%02d", i+1))
+		result, err := scan.Run(t.Context(), store, []string{dir}, scan.Options{Date: date.Date()}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -13,10 +13,10 @@ import (
 )
 
 // fill puts a night into the catalog, as a scan would have left it.
-func fill(ctx context.Context, store *catalog.Store, st stage, n *night, date catalog.Date) error {
+func fill(ctx context.Context, store *catalog.Store, st stage, n *night, date catalog.ShowKey) error {
 	const rate = 48000
 	h := n.hear(st)
-	show, err := store.EnsureShow(ctx, catalog.Show{Date: date})
+	show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})
 	if err != nil {
 		return err
 	}

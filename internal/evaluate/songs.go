@@ -241,7 +241,7 @@ func (t *Tally) place(ctx context.Context, store *catalog.Store, i int, n *night
 
 // confirm does what a person does who looked at the night: every take is as it
 // was played.
-func confirm(ctx context.Context, store *catalog.Store, date catalog.Date, played []Played) error {
+func confirm(ctx context.Context, store *catalog.Store, date catalog.ShowKey, played []Played) error {
 	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
 	if err != nil {
 		return err
@@ -292,6 +292,6 @@ func newCatalog(ctx context.Context) (store *catalog.Store, done func(), err err
 	return store, func() { store.Close(); os.RemoveAll(dir) }, nil
 }
 
-func nightDate(i int) catalog.Date {
-	return catalog.Date(time.Date(2031, 5, 2, 0, 0, 0, 0, time.UTC).AddDate(0, 0, i).Format("2006-01-02"))
+func nightDate(i int) catalog.ShowKey {
+	return catalog.ShowKey(time.Date(2031, 5, 2, 0, 0, 0, 0, time.UTC).AddDate(0, 0, i).Format("2006-01-02"))
 }

@@ -27,7 +27,7 @@ type Tally struct {
 
 // count compares the takes of a night with what was played. known are the
 // titles that somebody has told.
-func (t *Tally) count(date catalog.Date, played []Played, takes []catalog.Take, known map[string]bool) {
+func (t *Tally) count(date catalog.ShowKey, played []Played, takes []catalog.Take, known map[string]bool) {
 	t.Nights++
 	right := make([]bool, len(takes))
 	for _, p := range played {

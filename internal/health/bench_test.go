@@ -29,9 +29,9 @@ func BenchmarkJudge(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer store.Close()
-	var date catalog.Date
+	var date catalog.ShowKey
 	for day := range 6 {
-		date = catalog.Date(fmt.Sprintf("2031-05-%02d", 2+day))
+		date = catalog.ShowKey(fmt.Sprintf("2031-05-%02d", 2+day))
 		storeBenchNight(b, store, date, uint64(day), day == 5)
 	}
 	findings := 0
@@ -50,9 +50,9 @@ func BenchmarkJudge(b *testing.B) {
 
 // storeBenchNight writes a night down: the same songs in the same order, and the
 // same parts for each channel, with another noise. Neighbours hear each other.
-func storeBenchNight(b *testing.B, store *catalog.Store, date catalog.Date, seed uint64, whole bool) {
+func storeBenchNight(b *testing.B, store *catalog.Store, date catalog.ShowKey, seed uint64, whole bool) {
 	ctx := context.Background()
-	show, err := store.EnsureShow(ctx, catalog.Show{Date: date})
+	show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -130,7 +130,7 @@ func TestCracksOfExchanged(t *testing.T) {
 				for range 30 * len(snare.levels) / 2 {
 					snare.cracked = append(snare.cracked, 1)
 				}
-				n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
+				n.remember(catalog.ShowKey(fmt.Sprintf("2031-04-%02d", i+1)), p)
 			}
 			n.Sound = &sound.Night{Voices: []sound.Voice{{Track: n.track(13).Track}, {Track: n.track(2).Track}}}
 			if found := n.crackles(n.carried(row.swaps, nil)); len(found) != row.want {

@@ -44,7 +44,7 @@ func tour(t *testing.T, scale demo.Scale) (*catalog.Store, *demo.Truth) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.Date(l.From), Only: l.Only, Inputs: inputs}); err != nil {
+		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.ShowKey(l.From), Only: l.Only, Inputs: inputs}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -55,7 +55,7 @@ func saveTakes(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	t.Helper()
 	ctx := context.Background()
 	for _, k := range truth.Takes {
-		recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.Date(k.Show)})
+		recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.ShowKey(k.Show)})
 		if err != nil || len(recordings) == 0 {
 			t.Fatal(k.Show, recordings, err)
 		}
@@ -143,7 +143,7 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	t.Helper()
 	ctx := context.Background()
 	for _, s := range truth.Shows {
-		if err := health.Judge(ctx, store, catalog.Date(s.Date), health.Options{}); err != nil {
+		if err := health.Judge(ctx, store, catalog.ShowKey(s.Date), health.Options{}); err != nil {
 			t.Fatal(err)
 		}
 	}

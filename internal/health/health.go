@@ -40,7 +40,7 @@ const maxPastNights = 5
 // not wholly measured is judged by its files alone. It returns
 // [catalog.NotFoundError] for a date without a show, and ctx's error when
 // cancelled; findings are replaced one recording at a time.
-func Judge(ctx context.Context, store *catalog.Store, date catalog.Date, opt Options) error {
+func Judge(ctx context.Context, store *catalog.Store, date catalog.ShowKey, opt Options) error {
 	show, err := store.Show(ctx, date)
 	if err != nil {
 		return err
@@ -168,17 +168,17 @@ func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (
 
 // usual returns on how many other nights each channel was recorded, by its key,
 // and how many other nights there are.
-func usual(ctx context.Context, store *catalog.Store, night catalog.Date) (on map[string]int, others int, err error) {
+func usual(ctx context.Context, store *catalog.Store, night catalog.ShowKey) (on map[string]int, others int, err error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{})
 	if err != nil {
 		return nil, 0, err
 	}
 	type channelOn struct {
-		show catalog.Date
+		show catalog.ShowKey
 		key  string
 	}
 	on = map[string]int{}
-	shows, had := map[catalog.Date]bool{}, map[channelOn]bool{}
+	shows, had := map[catalog.ShowKey]bool{}, map[channelOn]bool{}
 	for _, t := range tracks {
 		c := channelOn{t.Show, catalog.Key(t.Channel)}
 		if t.Show == night || had[c] {
@@ -198,8 +198,8 @@ func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channe
 	}
 	// One track a night: that of the same rig, else the first, which is the
 	// main rig's.
-	byNight := map[catalog.Date]catalog.Track{}
-	var nights []catalog.Date
+	byNight := map[catalog.ShowKey]catalog.Track{}
+	var nights []catalog.ShowKey
 	for _, t := range tracks {
 		if t.Show == r.Show {
 			continue
@@ -240,10 +240,10 @@ func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channe
 
 // nearest returns up to maxPastNights of the nights, in order of their distance
 // from night in the tour; of two as near the earlier one first.
-func nearest(nights []catalog.Date, night catalog.Date) []catalog.Date {
+func nearest(nights []catalog.ShowKey, night catalog.ShowKey) []catalog.ShowKey {
 	slices.Sort(nights)
 	at, _ := slices.BinarySearch(nights, night)
-	var chosen []catalog.Date
+	var chosen []catalog.ShowKey
 	for before, after := at-1, at; len(chosen) < maxPastNights && (before >= 0 || after < len(nights)); before, after = before-1, after+1 {
 		if before >= 0 {
 			chosen = append(chosen, nights[before])

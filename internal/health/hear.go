@@ -19,19 +19,19 @@ func (n *Night) listen(ctx context.Context, store *catalog.Store, r catalog.Reco
 }
 
 // loadTour loads the nights nearest to a date.
-func (n *Night) loadTour(ctx context.Context, store *catalog.Store, date catalog.Date, rig string) error {
+func (n *Night) loadTour(ctx context.Context, store *catalog.Store, date catalog.ShowKey, rig string) error {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return err
 	}
-	of := map[catalog.Date]catalog.Recording{}
-	var nights []catalog.Date
+	of := map[catalog.ShowKey]catalog.Recording{}
+	var nights []catalog.ShowKey
 	for _, s := range shows {
-		if s.Date == date || len(s.Recordings) == 0 {
+		if s.Key == date || len(s.Recordings) == 0 {
 			continue
 		}
-		nights = append(nights, s.Date)
-		of[s.Date] = longest(s.Recordings, rig)
+		nights = append(nights, s.Key)
+		of[s.Key] = longest(s.Recordings, rig)
 	}
 	for _, night := range nearest(nights, date) {
 		takes, err := takesOn(ctx, store, of[night])

@@ -9,7 +9,7 @@ import (
 
 // Tour returns what the nights nearest to a date sound like, for comparison:
 // those of one rig where it was there.
-func Tour(ctx context.Context, store *catalog.Store, date catalog.Date, rig string) ([]*sound.Night, error) {
+func Tour(ctx context.Context, store *catalog.Store, date catalog.ShowKey, rig string) ([]*sound.Night, error) {
 	n := &Night{}
 	err := n.loadTour(ctx, store, date, rig)
 	return n.Tour, err

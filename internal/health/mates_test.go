@@ -80,7 +80,7 @@ func TestStepAgainstMates(t *testing.T) {
 							levels[b] += float32(row.arranged)
 						}
 					}
-					n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
+					n.remember(catalog.ShowKey(fmt.Sprintf("2031-04-%02d", i+1)), p)
 					n.Tour = append(n.Tour, listened(p, number))
 				}
 				want := row.want

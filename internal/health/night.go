@@ -51,7 +51,7 @@ type Take struct {
 
 // Past is a channel on another night.
 type Past struct {
-	Show     catalog.Date
+	Show     catalog.ShowKey
 	BitDepth int // of its recording; 0 if it is not known
 	Track    Track
 	Takes    []Take // of that night, in frames of the track's recording

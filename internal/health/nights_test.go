@@ -194,7 +194,7 @@ func (sc *scene) damaged(rng *rand.Rand, clean bool) (*Night, []planted) {
 	}
 	n := night(sc.st, sc.voices, tapes)
 	for i, p := range sc.past {
-		n.remember(catalog.Date(fmt.Sprintf("2031-04-%02d", i+1)), p)
+		n.remember(catalog.ShowKey(fmt.Sprintf("2031-04-%02d", i+1)), p)
 	}
 	return n, truth
 }

@@ -37,7 +37,7 @@ type turn struct {
 
 // since is what one other night says.
 type since struct {
-	show  catalog.Date
+	show  catalog.ShowKey
 	turns []turn
 	has   []bool // by voice: it was recorded then
 }
@@ -102,7 +102,7 @@ func turnOf(c, d *sound.Curve) float64 {
 }
 
 // showOf returns a night's date; a line check has none, and is of today.
-func showOf(n *sound.Night) catalog.Date {
+func showOf(n *sound.Night) catalog.ShowKey {
 	if len(n.Voices) == 0 || n.Voices[0].Track.Show == "" {
 		return "9999-12-31"
 	}

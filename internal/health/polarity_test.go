@@ -10,7 +10,7 @@ import (
 
 // turnsOf returns what one night says of five voices of which some are turned
 // over against tonight: 0 and 1 stand close together, the others farther off.
-func turnsOf(show catalog.Date, over ...int) since {
+func turnsOf(show catalog.ShowKey, over ...int) since {
 	s := since{show: show, has: []bool{true, true, true, true, true}}
 	sign := map[int]float64{}
 	for _, v := range over {
@@ -49,7 +49,7 @@ func (s since) without(voices ...int) since {
 func TestOutvoted(t *testing.T) {
 	for _, row := range []struct {
 		what    string
-		tonight catalog.Date
+		tonight catalog.ShowKey
 		nights  []since
 		want    string // voice, nights the other way, nights as tonight
 	}{

@@ -51,18 +51,18 @@ func TestSilentAndExchanged(t *testing.T) {
 // Of two nights that contradict each other the later one is told, and a line check
 // is later than any.
 func TestSwappedOnce(t *testing.T) {
-	heard := func(show catalog.Date) *sound.Night {
+	heard := func(show catalog.ShowKey) *sound.Night {
 		return &sound.Night{Voices: []sound.Voice{{Track: catalog.Track{Show: show, Number: 1, Channel: "Tom"}}, {Track: catalog.Track{Show: show, Number: 2, Channel: "Bass"}}}}
 	}
 	for _, row := range []struct {
-		tonight catalog.Date
-		tour    []catalog.Date
+		tonight catalog.ShowKey
+		tour    []catalog.ShowKey
 		want    int
 	}{
-		{"2031-05-02", []catalog.Date{"2031-05-03"}, 0},
-		{"2031-05-03", []catalog.Date{"2031-05-02"}, 1},
-		{"", []catalog.Date{"2031-05-02"}, 1},
-		{"2031-05-02", []catalog.Date{"2031-05-03", "2031-05-04"}, 1},
+		{"2031-05-02", []catalog.ShowKey{"2031-05-03"}, 0},
+		{"2031-05-03", []catalog.ShowKey{"2031-05-02"}, 1},
+		{"", []catalog.ShowKey{"2031-05-02"}, 1},
+		{"2031-05-02", []catalog.ShowKey{"2031-05-03", "2031-05-04"}, 1},
 	} {
 		n := &Night{Sound: heard(row.tonight)}
 		for i := range n.Sound.Voices {

@@ -323,7 +323,7 @@ func night(st *stageNight, voices []voice, tapes []*tape) *Night {
 }
 
 // remember makes a night's tracks the past of n.
-func (n *Night) remember(date catalog.Date, other *Night) {
+func (n *Night) remember(date catalog.ShowKey, other *Night) {
 	for _, t := range other.Tracks {
 		k := catalog.Key(t.Channel)
 		n.Past[k] = append(n.Past[k], Past{Show: date, Track: t, Takes: other.Takes})

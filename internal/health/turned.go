@@ -42,8 +42,8 @@ type turnedVoice struct {
 	nights   int   // on which it was the other way
 	alike    int   // on which it was as tonight
 
-	has         int          // nights that recorded it
-	last, other catalog.Date // the latest night that is as tonight, tonight included, and the latest other one
+	has         int             // nights that recorded it
+	last, other catalog.ShowKey // the latest night that is as tonight, tonight included, and the latest other one
 }
 
 // outvoted returns the voices that are turned over against the other nights.
@@ -51,7 +51,7 @@ type turnedVoice struct {
 // tonight must be of the fewer. Of as many on both sides nobody knows which is
 // right, and it is told of those that the latest night belongs to, so that it is
 // told once. One night alone does not tell where more have the voice.
-func outvoted(tonight catalog.Date, nights []since) []turnedVoice {
+func outvoted(tonight catalog.ShowKey, nights []since) []turnedVoice {
 	found := map[int]*turnedVoice{}
 	for _, s := range nights {
 		for v, ok := range s.has {

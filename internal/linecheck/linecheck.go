@@ -19,8 +19,8 @@ import (
 
 // Report is a line check.
 type Report struct {
-	Against []catalog.Date `json:"against"` // the nights it was compared with
-	Inputs  []Input        `json:"inputs"`  // in order of track
+	Against []catalog.ShowKey `json:"against"` // the nights it was compared with
+	Inputs  []Input           `json:"inputs"`  // in order of track
 	// NotRecorded are channels of the input list that the recording lacks.
 	NotRecorded []string       `json:"not_recorded"`
 	Problems    []scan.Problem `json:"problems"`
@@ -65,14 +65,14 @@ type Input struct {
 
 // Options are the choices of [Check].
 type Options struct {
-	Date catalog.Date // the day: whose input list is in force; "" = after the last show
-	Rig  string       // "" = main
+	Date catalog.ShowKey // the day: whose input list is in force; "" = after the last show
+	Rig  string          // "" = main
 }
 
 // Check measures a file or a folder and compares it with the tour in the
 // catalog. A partial input list, or none, is no hindrance.
 func Check(ctx context.Context, store *catalog.Store, path string, opt Options, p *scan.Progress) (Report, error) {
-	r := Report{Against: []catalog.Date{}, Inputs: []Input{}, NotRecorded: []string{}, Problems: []scan.Problem{}}
+	r := Report{Against: []catalog.ShowKey{}, Inputs: []Input{}, NotRecorded: []string{}, Problems: []scan.Problem{}}
 	if opt.Rig == "" {
 		opt.Rig = catalog.MainRig
 	}

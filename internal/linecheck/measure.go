@@ -118,7 +118,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 			return nil, nil, err
 		}
 	}
-	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date, Rig: opt.Rig, Files: true}, p)
+	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date.Date(), Rig: opt.Rig, Files: true}, p)
 	if err != nil {
 		return nil, result.Problems, err
 	}

@@ -83,13 +83,13 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 		return Glance{}, err
 	}
 	g := Glance{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
-	column, row := map[catalog.Date]int{}, map[catalog.SongID]int{}
+	column, row := map[catalog.ShowKey]int{}, map[catalog.SongID]int{}
 	byRecording := map[catalog.RecordingID][]catalog.OpenSpan{}
 	for _, f := range findings {
 		byRecording[f.Recording] = append(byRecording[f.Recording], f)
 	}
 	for i, s := range shows {
-		column[s.Date] = i
+		column[s.Key] = i
 		g.Nights = append(g.Nights, judge(s, byRecording))
 	}
 	for i, s := range songs {

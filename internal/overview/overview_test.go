@@ -18,9 +18,9 @@ func TestTour(t *testing.T) {
 	}
 	defer store.Close()
 	const rate = 1000
-	recs := map[catalog.Date]catalog.Recording{}
-	for _, date := range []catalog.Date{"2031-05-02", "2031-05-03"} {
-		show, err := store.EnsureShow(ctx, catalog.Show{Date: date})
+	recs := map[catalog.ShowKey]catalog.Recording{}
+	for _, date := range []catalog.ShowKey{"2031-05-02", "2031-05-03"} {
+		show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -31,7 +31,7 @@ func TestTour(t *testing.T) {
 	if _, err := store.EnsureShow(ctx, catalog.Show{Date: "2031-05-04"}); err != nil { // nothing recorded
 		t.Fatal(err)
 	}
-	take := func(date catalog.Date, song string, start, end int64) catalog.Take {
+	take := func(date catalog.ShowKey, song string, start, end int64) catalog.Take {
 		return catalog.Take{Show: date, Song: song, RecordingID: recs[date].ID, StartFrame: start * rate, EndFrame: end * rate, FoundBy: catalog.ByPerson, Confidence: 1}
 	}
 	if err := store.EditTakes(ctx, nil, []catalog.Take{take("2031-05-02", "A", 0, 100), take("2031-05-02", "B", 100, 200), take("2031-05-03", "A", 50, 150), take("2031-05-03", "A", 300, 350)}); err != nil {

@@ -35,7 +35,7 @@ type ProgramInput struct {
 // ProgramItem is one take.
 type ProgramItem struct {
 	Song    string          `json:"song"`
-	Show    catalog.Date    `json:"show"`
+	Show    catalog.ShowKey `json:"show"`
 	Rig     string          `json:"rig"`
 	LengthS float64         `json:"length_s"`
 	Frames  int64           `json:"frames"` // at the program's rate

@@ -20,13 +20,13 @@ const mostAgain = 4
 // that more is known: a new night, where known is nil, or some takes that a
 // person corrected. What a person placed stays where it is, here as everywhere.
 // It returns a sentence for each night that changed.
-func Learn(ctx context.Context, store *catalog.Store, show catalog.Date, known []catalog.Take) ([]string, error) {
+func Learn(ctx context.Context, store *catalog.Store, show catalog.ShowKey, known []catalog.Take) ([]string, error) {
 	takes, err := store.Takes(ctx, catalog.TakeFilter{})
 	if err != nil {
 		return nil, err
 	}
-	doubtful := slices.DeleteFunc(songs.Doubtful(takes), func(d catalog.Date) bool { return d == show })
-	slices.SortStableFunc(doubtful, func(a, b catalog.Date) int { return int(apart(a, show) - apart(b, show)) })
+	doubtful := slices.DeleteFunc(songs.Doubtful(takes), func(d catalog.ShowKey) bool { return d == show })
+	slices.SortStableFunc(doubtful, func(a, b catalog.ShowKey) int { return int(apart(a, show) - apart(b, show)) })
 	said := []string{}
 	for _, d := range doubtful[:min(len(doubtful), mostAgain)] {
 		if known != nil {
@@ -51,7 +51,7 @@ func Learn(ctx context.Context, store *catalog.Store, show catalog.Date, known [
 
 // Again places a show's songs again and, if any changed, judges its channels
 // again. It returns a sentence about what changed, "" if nothing did.
-func Again(ctx context.Context, store *catalog.Store, show catalog.Date) (string, error) {
+func Again(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (string, error) {
 	before, err := store.Takes(ctx, catalog.TakeFilter{Show: show})
 	if err != nil {
 		return "", err
@@ -124,8 +124,8 @@ func clock(seconds float64) string {
 }
 
 // apart returns how long two shows are apart; a date that is none is farthest.
-func apart(a, b catalog.Date) time.Duration {
-	day := func(d catalog.Date) time.Time {
+func apart(a, b catalog.ShowKey) time.Duration {
+	day := func(d catalog.ShowKey) time.Time {
 		t, _ := time.Parse(time.DateOnly, string(d))
 		return t
 	}

@@ -13,7 +13,7 @@ import (
 // called like another channel of the list, whose number is believed, and tracks
 // without one that are called like none. One such track in four is told: a
 // talkback microphone need not be in the list.
-func Names(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
+func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]string, error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {
 		return nil, err

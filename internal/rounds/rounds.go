@@ -43,39 +43,39 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 	// nights is evidence.
 	fresh := map[int]func() error{}
 	for i, show := range out.Shows {
-		done, mark, err := judged(ctx, store, show.Date)
+		done, mark, err := judged(ctx, store, show.Key)
 		if err != nil {
 			return out, err
 		}
 		if done {
 			continue
 		}
-		warnings, err := place(ctx, store, show.Date)
+		warnings, err := place(ctx, store, show.Key)
 		out.Warnings = append(out.Warnings, warnings...)
 		if err != nil {
 			return out, err
 		}
 		fresh[i] = mark
 	}
-	var learned []catalog.Date
+	var learned []catalog.ShowKey
 	for i, show := range out.Shows {
 		mark := fresh[i]
 		if mark == nil {
 			continue
 		}
-		if err := Rejudge(ctx, store, show.Date); err != nil {
+		if err := Rejudge(ctx, store, show.Key); err != nil {
 			return out, err
 		}
-		if out.Shows[i], err = store.Show(ctx, show.Date); err != nil {
+		if out.Shows[i], err = store.Show(ctx, show.Key); err != nil {
 			return out, err
 		}
-		if err := Prepare(ctx, store, show.Date); err != nil {
+		if err := Prepare(ctx, store, show.Key); err != nil {
 			return out, err
 		}
 		if err := mark(); err != nil {
 			return out, err
 		}
-		learned = append(learned, show.Date)
+		learned = append(learned, show.Key)
 	}
 	for _, show := range learned[max(0, len(learned)-1):] {
 		// After many new nights at once the last one has learned from all others,
@@ -95,7 +95,7 @@ const judging = "22"
 
 // judged reports whether a show was judged since its recordings changed. mark
 // notes that it was, unless they have changed meanwhile.
-func judged(ctx context.Context, store *catalog.Store, show catalog.Date) (done bool, mark func() error, err error) {
+func judged(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (done bool, mark func() error, err error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {
 		return false, nil, err
@@ -123,7 +123,7 @@ func judged(ctx context.Context, store *catalog.Store, show catalog.Date) (done 
 // person should know about songs that found no place and names that contradict
 // the input list. Both work from the
 // catalog alone and may be done again at any time.
-func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
+func Judge(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]string, error) {
 	warnings, err := place(ctx, store, show)
 	if err != nil {
 		return warnings, err
@@ -132,7 +132,7 @@ func Judge(ctx context.Context, store *catalog.Store, show catalog.Date) ([]stri
 }
 
 // place is [Judge] without the channels.
-func place(ctx context.Context, store *catalog.Store, show catalog.Date) ([]string, error) {
+func place(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]string, error) {
 	placed, err := songs.Place(ctx, store, show)
 	if err != nil {
 		return nil, err
@@ -150,23 +150,23 @@ func place(ctx context.Context, store *catalog.Store, show catalog.Date) ([]stri
 
 // Rejudge judges a show's channels again where its songs are placed already,
 // since what a channel should do depends on the song.
-func Rejudge(ctx context.Context, store *catalog.Store, show catalog.Date) error {
+func Rejudge(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
 	return health.Judge(ctx, store, show, health.Options{})
 }
 
 // JudgeFrom judges every show from a date on, or that one only: what a new
 // input list may change.
-func JudgeFrom(ctx context.Context, store *catalog.Store, from catalog.Date, only bool) ([]string, error) {
+func JudgeFrom(ctx context.Context, store *catalog.Store, from catalog.ShowKey, only bool) ([]string, error) {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return nil, err
 	}
 	warnings := []string{}
 	for _, show := range shows {
-		if show.Date < from || only && show.Date != from {
+		if show.Key < from || only && show.Key != from {
 			continue
 		}
-		more, err := Judge(ctx, store, show.Date)
+		more, err := Judge(ctx, store, show.Key)
 		warnings = append(warnings, more...)
 		if err != nil {
 			return warnings, err
@@ -178,7 +178,7 @@ func JudgeFrom(ctx context.Context, store *catalog.Store, from catalog.Date, onl
 // Prepare works out what screens ask of a show: the strips of its recordings
 // and the figures of its takes and tracks. All of it would be worked out when
 // it is asked for, too, and is kept in the catalog either way.
-func Prepare(ctx context.Context, store *catalog.Store, show catalog.Date) error {
+func Prepare(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {
 		return err

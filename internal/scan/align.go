@@ -39,7 +39,7 @@ func (s *scan) align(ctx context.Context) error {
 		return err
 	}
 	for _, sh := range shows {
-		if !s.touched[sh.Date] || len(sh.Recordings) < 2 {
+		if !s.touched[sh.ID] || len(sh.Recordings) < 2 {
 			continue
 		}
 		// Offsets that are there hold as long as nothing was measured anew.

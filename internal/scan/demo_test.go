@@ -87,7 +87,7 @@ func tracksOf(t *testing.T, store *catalog.Store, truth *demo.Truth, show demo.S
 			}
 		}
 	}
-	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Show: catalog.Date(show.Date)})
+	tracks, err := store.Tracks(t.Context(), catalog.TrackFilter{Show: catalog.ShowKey(show.Date)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -206,7 +206,7 @@ func same(t *testing.T, what string, got, want []string) {
 }
 
 // summary lists the tracks and files of a show: "rig: 1 Kick In [a.wav@0 …]".
-func summary(t *testing.T, store *catalog.Store, date catalog.Date) []string {
+func summary(t *testing.T, store *catalog.Store, date catalog.ShowKey) []string {
 	t.Helper()
 	recordings, err := store.Recordings(t.Context(), catalog.RecordingFilter{Show: date})
 	if err != nil {

@@ -18,7 +18,7 @@ func (s *scan) numbersFor(g *group) map[string]int {
 		rig = old.Rig
 	}
 	numbers := map[string]int{}
-	for _, in := range catalog.InForce(s.lists, g.key.date, rig) {
+	for _, in := range catalog.InForce(s.lists, catalog.ShowKey(g.key.date), rig) {
 		if key := catalog.Key(in.Channel); numbers[key] == 0 {
 			numbers[key] = in.Track
 		}
@@ -69,7 +69,7 @@ func (s *scan) knownNumber(l *lane, twins map[string]int) int {
 // own recording, before somebody gave the folder another name or place.
 func (s *scan) twins(g *group) map[string]int {
 	for _, id := range slices.Sorted(maps.Keys(s.known.recordings)) {
-		if s.known.recordings[id].Show != g.key.date {
+		if s.known.recordings[id].Show.Date() != g.key.date {
 			continue
 		}
 		numbers, sizes := map[string]int{}, map[string]int64{}

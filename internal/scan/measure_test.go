@@ -117,7 +117,7 @@ func TestAFileThatFailsIsTriedAgain(t *testing.T) {
 	}
 
 	ctx := t.Context()
-	s := &scan{store: store, opt: Options{Workers: 2}, progress: &Progress{}, touched: map[catalog.Date]bool{}}
+	s := &scan{store: store, opt: Options{Workers: 2}, progress: &Progress{}, touched: map[catalog.ShowID]bool{}}
 	sources, err := s.find(ctx, []string{dir})
 	if err != nil {
 		t.Fatal(err)

@@ -114,7 +114,7 @@ func (g *group) startsAt() *time.Time {
 
 func (g *group) recording(show catalog.Show, old catalog.Recording, tracks []catalog.Track) catalog.Recording {
 	r := catalog.Recording{
-		ID: old.ID, ShowID: show.ID, Show: show.Date, Rig: g.key.rig, SampleRate: g.key.rate,
+		ID: old.ID, ShowID: show.ID, Show: show.Key, Rig: g.key.rig, SampleRate: g.key.rate,
 		BitDepth: g.key.bits, SampleBytes: g.key.bytes, Encoding: g.key.encoding.String(),
 		StartsAt: g.startsAt(), OffsetS: old.OffsetS,
 	}

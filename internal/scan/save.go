@@ -31,7 +31,7 @@ func (s *scan) save(ctx context.Context, g *group) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.touched[show.Date] = true
+	s.touched[show.ID] = true
 
 	ghosts := s.ghosts(g, old)
 	files, err := s.files(g, ghosts)
@@ -102,7 +102,7 @@ func (s *scan) renamed(ctx context.Context, g *group) (catalog.Recording, error)
 	first := g.lanes[0].sources[0]
 	for _, id := range slices.Sorted(maps.Keys(s.known.recordings)) {
 		r, files := s.known.recordings[id], s.known.of[id]
-		if r.Show != g.key.date || r.SampleRate != g.key.rate || r.SampleBytes != g.key.bytes || r.Encoding != g.key.encoding.String() || len(files) != len(g.sources) {
+		if r.Show.Date() != g.key.date || r.SampleRate != g.key.rate || r.SampleBytes != g.key.bytes || r.Encoding != g.key.encoding.String() || len(files) != len(g.sources) {
 			continue
 		}
 		here := func(f catalog.File) bool { _, err := os.Stat(f.FullPath()); return err == nil }
@@ -133,7 +133,7 @@ func (s *scan) settleRig(g *group, old catalog.Recording) {
 	taken := map[string]bool{}
 	clash := false
 	for id, r := range s.known.recordings {
-		if r.Show != g.key.date {
+		if r.Show.Date() != g.key.date {
 			continue
 		}
 		// Another rate is another recording of the same rig.

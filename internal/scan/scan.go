@@ -95,7 +95,7 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 		opt.Workers = max(2, runtime.NumCPU()) // one measures while another waits for the disk
 	}
 	began := time.Now()
-	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.Date]bool{}}
+	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.ShowID]bool{}}
 	s.result.Shows, s.result.Moved, s.result.Problems = []catalog.Show{}, []catalog.Volume{}, []Problem{}
 	err := s.run(ctx, dirs)
 	if ctx.Err() != nil {
@@ -121,7 +121,7 @@ type scan struct {
 	result   Result
 	known    known
 	lists    []catalog.InputList
-	touched  map[catalog.Date]bool // shows to report
+	touched  map[catalog.ShowID]bool // shows to report
 
 	bytesRead atomic.Int64
 }
@@ -169,7 +169,7 @@ func (s *scan) run(ctx context.Context, dirs []string) error {
 func (s *scan) shows(ctx context.Context) error {
 	all, err := s.store.Shows(ctx, catalog.ShowFilter{})
 	for _, sh := range all {
-		if s.touched[sh.Date] {
+		if s.touched[sh.ID] {
 			s.result.Shows = append(s.result.Shows, sh)
 		}
 	}

@@ -198,7 +198,7 @@ func (s *scan) goesOnFrom(before catalog.Date, src *source, all []*source) bool 
 		}
 	}
 	for _, r := range s.known.recordings {
-		if r.Show == before && r.StartsAt != nil && near(*r.StartsAt, r.Seconds(r.Frames)) {
+		if r.Show.Date() == before && r.StartsAt != nil && near(*r.StartsAt, r.Seconds(r.Frames)) {
 			return true
 		}
 	}

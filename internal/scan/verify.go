@@ -40,7 +40,7 @@ type Bytes struct {
 // the checksums kept when they were scanned. Files come in the catalog's order.
 // p may be nil. The error is the catalog's or ctx.Err(); what is wrong with a
 // file is in its Verified.
-func Verify(ctx context.Context, store *catalog.Store, show catalog.Date, p *Progress) ([]Verified, error) {
+func Verify(ctx context.Context, store *catalog.Store, show catalog.ShowKey, p *Progress) ([]Verified, error) {
 	if p == nil {
 		p = &Progress{}
 	}

@@ -29,7 +29,7 @@ func newTour(t *testing.T) *tourFixture {
 	f := mono(48000, 24, 3, wavfile.PCM)
 	// Level of kick, snare, voice in dBFS.
 	levels := [][3]float64{{-20, -18, -22}, {-14, -15, -16}, {-21, -24, -20}}
-	dates := []catalog.Date{"2031-05-02", "2031-05-03", "2031-05-05"}
+	dates := []catalog.ShowKey{"2031-05-02", "2031-05-03", "2031-05-05"}
 	order := [][3]int{{0, 1, 2}, {0, 1, 2}, {2, 0, 1}}
 	channels := [3]string{"Kick In", "Snare Top", "Lead Vox"}
 	for n, date := range dates {
@@ -65,7 +65,7 @@ func TestPick(t *testing.T) {
 	for _, tt := range []struct {
 		name, pick string
 		prepare    func(fx *tourFixture)
-		want       catalog.Date
+		want       catalog.ShowKey
 		why        string
 	}{
 		{"latest by default", "", nil, "2031-05-05", "latest of 3 takes"},

@@ -19,7 +19,7 @@ type builder struct {
 	desk  catalog.Desk
 	lists []catalog.InputList
 
-	nights     map[catalog.Date]*night
+	nights     map[catalog.ShowKey]*night
 	candidates map[catalog.TakeID]*candidate
 }
 
@@ -31,7 +31,7 @@ type night struct {
 }
 
 func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builder, error) {
-	b := &builder{store: store, req: req, nights: map[catalog.Date]*night{}, candidates: map[catalog.TakeID]*candidate{}}
+	b := &builder{store: store, req: req, nights: map[catalog.ShowKey]*night{}, candidates: map[catalog.TakeID]*candidate{}}
 	var err error
 	if b.pick, err = parsePick(req.Pick); err != nil {
 		return nil, err
@@ -162,7 +162,7 @@ func (b *builder) listedTrack(c *candidate, channel string) int {
 }
 
 // night reads what a show recorded, once.
-func (b *builder) night(ctx context.Context, date catalog.Date) (*night, error) {
+func (b *builder) night(ctx context.Context, date catalog.ShowKey) (*night, error) {
 	if n := b.nights[date]; n != nil {
 		return n, nil
 	}

@@ -36,21 +36,21 @@ func demoTour(t *testing.T) (*fixture, *demo.Truth) {
 		t.Fatalf("%d shows scanned, want %d; problems %v", len(result.Shows), len(truth.Shows), result.Problems)
 	}
 	for _, l := range truth.InputLists {
-		list := catalog.InputList{From: catalog.Date(l.From), Only: l.Only}
+		list := catalog.InputList{From: catalog.ShowKey(l.From), Only: l.Only}
 		for _, in := range l.Inputs {
 			list.Inputs = append(list.Inputs, catalog.Input{Track: in.Track, Channel: in.Channel, GainDB: db(in.GainDB), Group: in.Group})
 		}
 		ok(t, store.SaveInputList(ctx, list))
 	}
 	for _, tk := range truth.Takes {
-		recs, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.Date(tk.Show)})
+		recs, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.ShowKey(tk.Show)})
 		ok(t, err)
-		_, err = store.SaveTake(ctx, catalog.Take{Show: catalog.Date(tk.Show), Song: tk.Song, RecordingID: recs[0].ID,
+		_, err = store.SaveTake(ctx, catalog.Take{Show: catalog.ShowKey(tk.Show), Song: tk.Song, RecordingID: recs[0].ID,
 			StartFrame: recs[0].Frame(tk.StartS), EndFrame: recs[0].Frame(tk.EndS), FoundBy: catalog.ByPerson, Confidence: 1})
 		ok(t, err)
 	}
 	for _, sh := range truth.Shows {
-		ok(t, health.Judge(ctx, store, catalog.Date(sh.Date), health.Options{}))
+		ok(t, health.Judge(ctx, store, catalog.ShowKey(sh.Date), health.Options{}))
 	}
 	return &fixture{t: t, store: store, root: root}, truth
 }
@@ -77,7 +77,7 @@ func demoRenders(t *testing.T, fx *fixture, truth *demo.Truth) {
 	compared := map[string]int{}
 	for _, sh := range truth.Shows {
 		for _, rec := range sh.Recordings {
-			ses := fx.build(session.Request{Show: catalog.Date(sh.Date), Rig: rec.Rig})
+			ses := fx.build(session.Request{Show: catalog.ShowKey(sh.Date), Rig: rec.Rig})
 			got := fx.render(ses, session.RenderOptions{Dir: t.TempDir()})
 			for _, file := range got.Files {
 				it := ses.Items[file.Item]
@@ -151,7 +151,7 @@ func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 			}
 		}
 		d := truth.Desks[0]
-		ses, err := session.Build(t.Context(), fx.store, session.Request{Desk: d.Name, Show: catalog.Date(sh.Date)})
+		ses, err := session.Build(t.Context(), fx.store, session.Request{Desk: d.Name, Show: catalog.ShowKey(sh.Date)})
 		ok(t, err)
 		if len(ses.Inputs) != len(ses.Items)*len(d.Inputs) || len(ses.Items) == 0 {
 			t.Fatalf("%s: %d items, %d inputs", sh.Date, len(ses.Items), len(ses.Inputs))

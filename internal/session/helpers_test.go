@@ -100,10 +100,10 @@ func ok(t *testing.T, err error) {
 }
 
 // record writes a recording's files and puts it into the catalog.
-func (fx *fixture) record(date catalog.Date, r rig) catalog.Recording {
+func (fx *fixture) record(date catalog.ShowKey, r rig) catalog.Recording {
 	fx.t.Helper()
 	t, ctx := fx.t, fx.t.Context()
-	show, err := fx.store.EnsureShow(ctx, catalog.Show{Date: date, Venue: "Hall of " + string(date)})
+	show, err := fx.store.EnsureShow(ctx, catalog.Show{Date: date.Date(), Venue: "Hall of " + string(date)})
 	ok(t, err)
 	size := r.format.ContainerBytes
 	rec := catalog.Recording{ShowID: show.ID, Show: date, Rig: r.name, SampleRate: r.format.SampleRate, BitDepth: r.format.BitDepth,
@@ -202,7 +202,7 @@ func (fx *fixture) desk(inputs ...catalog.DeskInput) {
 	ok(fx.t, fx.store.SaveDesk(fx.t.Context(), catalog.Desk{Name: "FOH", Inputs: inputs}))
 }
 
-func (fx *fixture) inputs(from catalog.Date, only bool, inputs ...catalog.Input) {
+func (fx *fixture) inputs(from catalog.ShowKey, only bool, inputs ...catalog.Input) {
 	fx.t.Helper()
 	ok(fx.t, fx.store.SaveInputList(fx.t.Context(), catalog.InputList{From: from, Only: only, Inputs: inputs}))
 }

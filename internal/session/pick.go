@@ -47,7 +47,7 @@ const quietest = -120.0 // dBFS
 
 type pick struct {
 	word string
-	date catalog.Date // set where a night was named
+	date catalog.ShowKey // set where a night was named
 }
 
 func parsePick(s string) (pick, error) {
@@ -57,7 +57,7 @@ func parsePick(s string) (pick, error) {
 	if slices.Contains(Picks(), strings.ToLower(s)) {
 		return pick{word: strings.ToLower(s)}, nil
 	}
-	date, err := catalog.ParseDate(s)
+	date, err := catalog.ParseShowKey(s)
 	if err != nil {
 		return pick{}, &RequestError{fmt.Sprintf("%q is no way to pick a take", s), "pick " + strings.Join(Picks(), ", ") + " or a date as YYYY-MM-DD"}
 	}

@@ -34,7 +34,7 @@ type Request struct {
 	// it was played.
 	Songs []string
 	// Show restricts the takes to those of one night.
-	Show catalog.Date
+	Show catalog.ShowKey
 	// Pick chooses among the takes of a song: "latest" (also ""), "cleanest",
 	// "typical", "loudest", or a date for the last take of that night. See
 	// [Picks].

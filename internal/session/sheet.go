@@ -26,14 +26,14 @@ type Sheet struct {
 
 // SheetItem is one line of the running order.
 type SheetItem struct {
-	Number     int          `json:"number"` // from 1
-	Song       string       `json:"song"`
-	Show       catalog.Date `json:"show"`
-	Venue      string       `json:"venue"`
-	Rig        string       `json:"rig"`
-	SampleRate int          `json:"sample_rate"`
-	LengthS    float64      `json:"length_s"`
-	Why        string       `json:"why"`
+	Number     int             `json:"number"` // from 1
+	Song       string          `json:"song"`
+	Show       catalog.ShowKey `json:"show"`
+	Venue      string          `json:"venue"`
+	Rig        string          `json:"rig"`
+	SampleRate int             `json:"sample_rate"`
+	LengthS    float64         `json:"length_s"`
+	Why        string          `json:"why"`
 }
 
 // SheetInput is one desk input.
@@ -49,7 +49,7 @@ type SheetInput struct {
 type SheetSource struct {
 	Items  string              `json:"items"` // numbers, "1, 3", or "all"
 	Status catalog.InputStatus `json:"status"`
-	Show   catalog.Date        `json:"show"`
+	Show   catalog.ShowKey     `json:"show"`
 	Rig    string              `json:"rig"`
 	Track  int                 `json:"track"`
 	TrimDB float64             `json:"trim_db"`
@@ -66,11 +66,11 @@ func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (S
 	if err != nil {
 		return Sheet{}, err
 	}
-	venue := map[catalog.Date]string{}
+	venue := map[catalog.ShowKey]string{}
 	for _, sh := range shows {
-		venue[sh.Date] = sh.Venue
+		venue[sh.Key] = sh.Venue
 		if sh.Venue == "" {
-			venue[sh.Date] = sh.Name
+			venue[sh.Key] = sh.Name
 		}
 	}
 	for i, it := range ses.Items {

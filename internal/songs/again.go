@@ -13,8 +13,8 @@ const sure = 0.9
 // Doubtful returns the shows with takes that the finder is not sure of, of a
 // tour's takes in order of show: they are worth placing again when more is
 // known.
-func Doubtful(takes []catalog.Take) []catalog.Date {
-	var shows []catalog.Date
+func Doubtful(takes []catalog.Take) []catalog.ShowKey {
+	var shows []catalog.ShowKey
 	for _, t := range takes {
 		if t.FoundBy == catalog.ByMusic && t.Confidence < sure && !slices.Contains(shows, t.Show) {
 			shows = append(shows, t.Show)
@@ -26,7 +26,7 @@ func Doubtful(takes []catalog.Take) []catalog.Date {
 // Concerns tells whether a show has doubtful takes that run like one of some
 // known takes, so that what is known of these may change what was found. It
 // compares takes alone, so it is cheap beside [Place].
-func Concerns(ctx context.Context, store *catalog.Store, date catalog.Date, known []catalog.Take) (bool, error) {
+func Concerns(ctx context.Context, store *catalog.Store, date catalog.ShowKey, known []catalog.Take) (bool, error) {
 	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
 	if err != nil {
 		return false, err

@@ -19,12 +19,12 @@ func TestLearn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 9))
 	store := openStore(t)
 	tunes := []tune{newTune(rng, 150), newTune(rng, 140), newTune(rng, 160), newTune(rng, 150)}
-	const first, second = catalog.Date("2031-06-10"), catalog.Date("2031-06-12")
+	const first, second = catalog.ShowKey("2031-06-10"), catalog.ShowKey("2031-06-12")
 	n, spans := bandNight(first, 1, tunes...)
 	n.store(t, store)
 	n, _ = bandNight(second, 1.04, tunes[3], tunes[2], tunes[1], tunes[0])
 	n.store(t, store)
-	for _, d := range []catalog.Date{first, second} {
+	for _, d := range []catalog.ShowKey{first, second} {
 		if p, err := songs.Place(ctx, store, d); err != nil || len(p.Takes) != 4 || len(songs.Doubtful(p.Takes)) != 1 {
 			t.Fatalf("%s: %v, %s", d, err, titles(p.Takes))
 		}
@@ -83,7 +83,7 @@ func TestRestoreFound(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(2, 9))
 	store := openStore(t)
-	const date = catalog.Date("2031-06-10")
+	const date = catalog.ShowKey("2031-06-10")
 	n, spans := bandNight(date, 1, newTune(rng, 150), newTune(rng, 140), newTune(rng, 160))
 	n.store(t, store)
 	p, err := songs.Place(ctx, store, date)

@@ -29,7 +29,7 @@ func BenchmarkPlace(b *testing.B) {
 		return tunes, names
 	}
 	for day := range 60 {
-		date := catalog.Date(fmt.Sprintf("2031-%02d-%02d", 2+day/28, 1+day%28))
+		date := catalog.ShowKey(fmt.Sprintf("2031-%02d-%02d", 2+day/28, 1+day%28))
 		tunes, names := set()
 		n, spans := bandNight(date, 0.94+0.12*rng.Float64(), tunes...)
 		n.levels = n.levels[:1]

@@ -48,7 +48,7 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 	right := 0
 	var starts, ends []float64
 	for _, show := range truth.Shows {
-		date := catalog.Date(show.Date)
+		date := catalog.ShowKey(show.Date)
 		var want []demo.Take
 		var entries []catalog.SetListEntry
 		for _, take := range truth.Takes {
@@ -158,7 +158,7 @@ func scanTour(t *testing.T, store *catalog.Store, dir string, truth *demo.Truth)
 		t.Fatal(err)
 	}
 	for _, l := range truth.InputLists {
-		list := catalog.InputList{From: catalog.Date(l.From), Only: l.Only}
+		list := catalog.InputList{From: catalog.ShowKey(l.From), Only: l.Only}
 		for _, in := range l.Inputs {
 			list.Inputs = append(list.Inputs, catalog.Input{Track: in.Track, Channel: in.Channel, Group: in.Group})
 		}

@@ -10,7 +10,7 @@ import (
 
 // SetRequest says where a person puts a take.
 type SetRequest struct {
-	Show catalog.Date
+	Show catalog.ShowKey
 	Song string // title or alias; a new title makes a new song
 	// Nth tells which of the song's takes that night is corrected; 0 means 1.
 	// One more than there are adds a take.
@@ -23,7 +23,7 @@ type SetRequest struct {
 // OverlapError says that a take would lie over takes that a person placed.
 type OverlapError struct {
 	Song         string
-	Show         catalog.Date
+	Show         catalog.ShowKey
 	StartS, EndS float64
 	With         []catalog.Take
 }

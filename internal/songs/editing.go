@@ -11,12 +11,12 @@ import (
 
 // edit is a show while a person corrects its takes.
 type edit struct {
-	date  catalog.Date
+	date  catalog.ShowKey
 	ref   catalog.Recording
 	takes []catalog.Take // on the reference recording
 }
 
-func newEdit(ctx context.Context, store *catalog.Store, date catalog.Date) (edit, error) {
+func newEdit(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (edit, error) {
 	show, err := store.Show(ctx, date)
 	if err != nil {
 		return edit{}, err

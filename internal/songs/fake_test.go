@@ -16,7 +16,7 @@ const fakeRate = 8000 // Hz; a block is 800 frames
 // fakeNight is a night whose envelopes are written down instead of measured:
 // each channel has a level in dB for every block.
 type fakeNight struct {
-	date     catalog.Date
+	date     catalog.ShowKey
 	rig      string // "" is the main rig
 	offsetS  float64
 	channels []string
@@ -29,7 +29,7 @@ type fakeNight struct {
 func (f fakeNight) store(t testing.TB, store *catalog.Store) catalog.Recording {
 	t.Helper()
 	ctx := context.Background()
-	show, err := store.EnsureShow(ctx, catalog.Show{Date: f.date})
+	show, err := store.EnsureShow(ctx, catalog.Show{Date: f.date.Date()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -109,7 +109,7 @@ func fakeBand() []string {
 
 // playNight writes a night's levels: noise, applause and talk between songs,
 // tuning before some. Levels are invented, of the size that stages have.
-func playNight(rng *rand.Rand, date catalog.Date, lengthS float64, set []fakeSong) fakeNight {
+func playNight(rng *rand.Rand, date catalog.ShowKey, lengthS float64, set []fakeSong) fakeNight {
 	n := fakeNight{date: date, channels: fakeBand()}
 	blocks := int(lengthS * 10)
 	for _, name := range n.channels {
@@ -205,7 +205,7 @@ func playNight(rng *rand.Rand, date catalog.Date, lengthS float64, set []fakeSon
 
 // flatNight is a night in which all play in the given spans, in seconds, and
 // nobody else makes a sound.
-func flatNight(date catalog.Date, lengthS float64, spans ...[2]float64) fakeNight {
+func flatNight(date catalog.ShowKey, lengthS float64, spans ...[2]float64) fakeNight {
 	n := fakeNight{date: date, channels: []string{"Kick", "Bass", "Guitar", "Keys"}}
 	for c := range n.channels {
 		l := make([]float64, int(lengthS*10))

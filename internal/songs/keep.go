@@ -78,10 +78,10 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 
 // numberedTitle names a song whose title nobody knows yet. The date is in it
 // since the third song of two nights need not be one song.
-func numberedTitle(number int, date catalog.Date) string {
+func numberedTitle(number int, date catalog.ShowKey) string {
 	return fmt.Sprintf("Song %d, %s", number, date)
 }
 
-func isNumbered(title string, date catalog.Date) bool {
+func isNumbered(title string, date catalog.ShowKey) bool {
 	return strings.HasPrefix(title, "Song ") && strings.HasSuffix(title, ", "+string(date))
 }

@@ -78,7 +78,7 @@ func TestLongNights(t *testing.T) {
 				if k >= kind.clean {
 					titles = kind.set(rng, set)
 				}
-				date := catalog.Date(fmt.Sprintf("2031-06-%02d", k+1))
+				date := catalog.ShowKey(fmt.Sprintf("2031-06-%02d", k+1))
 				playNight(rng, date, length, set).store(t, store)
 				saveSetList(t, store, date, titles)
 				placed, err := songs.Place(ctx, store, date)
@@ -146,7 +146,7 @@ func titlesOf(set []fakeSong) []string {
 	return titles
 }
 
-func saveSetList(t *testing.T, store *catalog.Store, date catalog.Date, titles []string) {
+func saveSetList(t *testing.T, store *catalog.Store, date catalog.ShowKey, titles []string) {
 	t.Helper()
 	var entries []catalog.SetListEntry
 	for _, title := range titles {

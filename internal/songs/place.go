@@ -40,7 +40,7 @@ type Span struct {
 //
 // A show that is not in the catalog is *[catalog.NotFoundError]. A show without
 // a recording has no takes.
-func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed, error) {
+func Place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (Placed, error) {
 	for {
 		placed, done, err := place(ctx, store, date)
 		if done || err != nil {
@@ -51,7 +51,7 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.Date) (Placed
 
 // place does what Place does once; done is false if somebody changed the show's
 // takes meanwhile.
-func place(ctx context.Context, store *catalog.Store, date catalog.Date) (placed Placed, done bool, err error) {
+func place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (placed Placed, done bool, err error) {
 	show, err := store.Show(ctx, date)
 	if err != nil {
 		return Placed{}, false, err
@@ -91,7 +91,7 @@ type candidate struct {
 
 // night is all that is known of a show while its takes are placed.
 type night struct {
-	date       catalog.Date
+	date       catalog.ShowKey
 	ref        catalog.Recording
 	recordings []catalog.Recording
 	activity   activity

@@ -13,7 +13,7 @@ import (
 	"nightreel/internal/songs"
 )
 
-const night = catalog.Date("2031-07-01")
+const night = catalog.ShowKey("2031-07-01")
 
 // threeSongs is a night of three stretches of music: 30–90, 110–200 and
 // 230–300 s of 330.
@@ -194,7 +194,7 @@ func TestPlaceWithoutMusic(t *testing.T) {
 	})
 	t.Run("no recording", func(t *testing.T) {
 		store := openStore(t)
-		if _, err := store.EnsureShow(context.Background(), catalog.Show{Date: night}); err != nil {
+		if _, err := store.EnsureShow(context.Background(), catalog.Show{Date: night.Date()}); err != nil {
 			t.Fatal(err)
 		}
 		wantTakes(t, place(t, store).Takes)

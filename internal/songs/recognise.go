@@ -192,8 +192,8 @@ func (n *night) references(ctx context.Context, store *catalog.Store, takes []ca
 }
 
 // apart returns how many days two shows are apart.
-func apart(a, b catalog.Date) int {
-	day := func(d catalog.Date) int {
+func apart(a, b catalog.ShowKey) int {
+	day := func(d catalog.ShowKey) int {
 		t, err := time.Parse(time.DateOnly, string(d))
 		if err != nil {
 			return 0

@@ -40,7 +40,7 @@ func (n *fakeNight) sing(t tune, startS int, tempo float64) (endS int) {
 }
 
 // bandNight is a night of songs, each 20 s after the last.
-func bandNight(date catalog.Date, tempo float64, tunes ...tune) (fakeNight, [][2]int) {
+func bandNight(date catalog.ShowKey, tempo float64, tunes ...tune) (fakeNight, [][2]int) {
 	n := fakeNight{date: date}
 	var spans [][2]int
 	var music [][2]float64
@@ -79,7 +79,7 @@ func TestKnownByItsSound(t *testing.T) {
 		names = append(names, fmt.Sprintf("Tune %c", 'A'+i))
 	}
 	for day := range 2 {
-		date := catalog.Date(fmt.Sprintf("2031-06-%02d", 10+day))
+		date := catalog.ShowKey(fmt.Sprintf("2031-06-%02d", 10+day))
 		n, spans := bandNight(date, 1+0.05*float64(day), known...)
 		n.store(t, store)
 		for i, s := range spans {

@@ -9,7 +9,7 @@ import (
 )
 
 // StaleError says that a show's takes are not those that an undo was for.
-type StaleError struct{ Show catalog.Date }
+type StaleError struct{ Show catalog.ShowKey }
 
 func (e *StaleError) Error() string {
 	return fmt.Sprintf("show %s: its songs were changed elsewhere in the meantime; nothing was undone", e.Show)
@@ -24,7 +24,7 @@ func (e *StaleError) Hint() string { return "look at the songs as they are now a
 // *[StaleError]. A take that is gone comes back with a new id; one that a person
 // deleted as a person's, since only a person's word outweighs the deletion. It
 // returns the takes as they are now.
-func Restore(ctx context.Context, store *catalog.Store, date catalog.Date, from, to []catalog.Take) ([]catalog.Take, error) {
+func Restore(ctx context.Context, store *catalog.Store, date catalog.ShowKey, from, to []catalog.Take) ([]catalog.Take, error) {
 	now, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
 	if err != nil {
 		return nil, err

@@ -93,13 +93,13 @@ func bigPart(rng *rand.Rand, db float64) []byte {
 }
 
 func bigNight(ctx context.Context, store *catalog.Store, rng *rand.Rand, n int, inputs []catalog.Input, pool [][]byte) error {
-	date := catalog.Date(fmt.Sprintf("2031-%02d-%02d", n/28+1, n%28+1))
+	date := catalog.ShowKey(fmt.Sprintf("2031-%02d-%02d", n/28+1, n%28+1))
 	song, gap := shortSongS, shortGapS
 	if n == bigNights-1 {
 		song, gap = longSongS, longGapS
 	}
 	frames := int64(bigSongs*(song+gap)) * bigRate
-	show, err := store.EnsureShow(ctx, catalog.Show{Date: date, Venue: fmt.Sprintf("Hall %d", n+1)})
+	show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date(), Venue: fmt.Sprintf("Hall %d", n+1)})
 	if err != nil {
 		return err
 	}

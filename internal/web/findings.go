@@ -18,7 +18,7 @@ import (
 const findingsPerPage = 100
 
 type findingsView struct {
-	Show     catalog.Date // "" for all nights
+	Show     catalog.ShowKey // "" for all nights
 	Kind     catalog.FindingKind
 	Channel  string
 	Accepted bool // accepted ones too
@@ -72,11 +72,11 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 	switch show := q.Get("show"); {
 	case show == "all":
 	case show != "":
-		if v.Show, err = catalog.ParseDate(show); err != nil {
+		if v.Show, err = catalog.ParseShowKey(show); err != nil {
 			return v, &badRequest{err.Error(), ""}
 		}
 	case len(v.Shows) > 0:
-		v.Show = v.Shows[len(v.Shows)-1].Date // tonight's
+		v.Show = v.Shows[len(v.Shows)-1].Key // tonight's
 	}
 	all, err := s.store.Findings(ctx, catalog.FindingFilter{Show: v.Show})
 	if err != nil {

@@ -107,21 +107,22 @@ func size(n int64) string {
 func percent(part float64) string { return fmt.Sprintf("%.0f %%", 100*part) }
 
 // weekday writes the day of a date, "Fri".
-func weekday(d catalog.Date) string {
-	t, err := time.Parse(time.DateOnly, string(d))
+func weekday(d catalog.ShowKey) string {
+	t, err := time.Parse(time.DateOnly, string(d.Date()))
 	if err != nil {
 		return ""
 	}
 	return t.Format("Mon")
 }
 
-// shortDate writes a date as a column's head: day and month, "2 May".
-func shortDate(d catalog.Date) string {
-	t, err := time.Parse(time.DateOnly, string(d))
+// shortDate writes a show as a column's head: day and month, "2 May", and
+// its name where the date has several.
+func shortDate(d catalog.ShowKey) string {
+	t, err := time.Parse(time.DateOnly, string(d.Date()))
 	if err != nil {
 		return string(d)
 	}
-	return t.Format("2 Jan")
+	return t.Format("2 Jan") + string(d[len(time.DateOnly):])
 }
 
 // asJSON is for data attributes.

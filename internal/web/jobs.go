@@ -23,7 +23,7 @@ type jobs struct {
 	mu      sync.Mutex
 	running map[string]context.CancelFunc // by kind
 	latest  map[string]Job
-	judge   []catalog.Date // shows to be judged again
+	judge   []catalog.ShowKey // shows to be judged again
 }
 
 // Job is what pages are told of a job.
@@ -171,7 +171,7 @@ func (j *jobs) all() []Job {
 
 // rejudge has a show judged again, soon and in the background: a big night
 // takes seconds, and somebody who moves boundaries moves several.
-func (j *jobs) rejudge(shows ...catalog.Date) {
+func (j *jobs) rejudge(shows ...catalog.ShowKey) {
 	j.mu.Lock()
 	for _, d := range shows {
 		if !slices.Contains(j.judge, d) {

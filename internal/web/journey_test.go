@@ -279,7 +279,7 @@ func TestZoomToTheSamples(t *testing.T) {
 	}
 }
 
-func takeOf(t *testing.T, s *site, date catalog.Date) string {
+func takeOf(t *testing.T, s *site, date catalog.ShowKey) string {
 	t.Helper()
 	takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: date})
 	if err != nil || len(takes) == 0 {

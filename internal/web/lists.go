@@ -16,7 +16,7 @@ import (
 )
 
 type listsView struct {
-	Date    catalog.Date // the night whose lists are shown
+	Date    catalog.ShowKey // the night whose lists are shown
 	Rig     string
 	Rigs    []string
 	Shows   []catalog.Show
@@ -49,11 +49,11 @@ func (s *Server) chooseLists(r *http.Request) (listsView, error) {
 		v.Rig = catalog.MainRig
 	}
 	if text := q.Get("date"); text != "" {
-		if v.Date, err = catalog.ParseDate(text); err != nil {
+		if v.Date, err = catalog.ParseShowKey(text); err != nil {
 			return v, &badRequest{err.Error(), ""}
 		}
 	} else if len(v.Shows) > 0 {
-		v.Date = v.Shows[len(v.Shows)-1].Date
+		v.Date = v.Shows[len(v.Shows)-1].Key
 	}
 	all, err := s.store.InputLists(ctx)
 	if err != nil {
@@ -111,7 +111,7 @@ func sendCSV(w http.ResponseWriter, name string, data []byte) {
 // spreadsheet gives it, and the nights that it is for.
 func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) {
 	list := catalog.InputList{Only: r.FormValue("only") != "", Rig: strings.TrimSpace(r.FormValue("rig"))}
-	from, err := catalog.ParseDate(strings.TrimSpace(r.FormValue("from")))
+	from, err := catalog.ParseShowKey(strings.TrimSpace(r.FormValue("from")))
 	if err != nil {
 		err = &badRequest{err.Error(), "say from which night on the list is in force"}
 	}
@@ -132,15 +132,15 @@ func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) {
 
 // judgeLater judges the nights that a new input list may change, in the
 // background.
-func (s *Server) judgeLater(from catalog.Date, only bool) {
+func (s *Server) judgeLater(from catalog.ShowKey, only bool) {
 	shows, err := s.store.Shows(context.WithoutCancel(s.jobs.ctx), catalog.ShowFilter{})
 	if err != nil {
 		s.log.Warn("nights not judged again", "error", err)
 		return
 	}
 	for _, sh := range shows {
-		if sh.Date == from || sh.Date > from && !only {
-			s.jobs.rejudge(sh.Date)
+		if sh.Key == from || sh.Key > from && !only {
+			s.jobs.rejudge(sh.Key)
 		}
 	}
 }
@@ -193,7 +193,7 @@ func (s *Server) channels(ctx context.Context) ([]string, error) {
 	if err != nil || len(shows) == 0 {
 		return nil, err
 	}
-	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Show: shows[len(shows)-1].Date})
+	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Show: shows[len(shows)-1].Key})
 	if err != nil {
 		return nil, err
 	}
@@ -241,7 +241,7 @@ func (s *Server) saveDesk(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) {
-	date, err := catalog.ParseDate(r.FormValue("date"))
+	date, err := catalog.ParseShowKey(r.FormValue("date"))
 	if err != nil {
 		err = &badRequest{err.Error(), "choose the night"}
 	}

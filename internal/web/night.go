@@ -10,7 +10,7 @@ import (
 
 type nightView struct {
 	Show         catalog.Show
-	Before, Next catalog.Date // the nights around it, "" where there is none
+	Before, Next catalog.ShowKey // the nights around it, "" where there is none
 	Songs        []catalog.Song
 	Notes        []catalog.Note
 	SetList      []catalog.SetListEntry
@@ -29,15 +29,15 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := nightView{}
 	for i, sh := range shows {
-		if sh.Date != date {
+		if sh.Key != date {
 			continue
 		}
 		v.Show = sh
 		if i > 0 {
-			v.Before = shows[i-1].Date
+			v.Before = shows[i-1].Key
 		}
 		if i+1 < len(shows) {
-			v.Next = shows[i+1].Date
+			v.Next = shows[i+1].Key
 		}
 	}
 	if v.Show.Date == "" {
@@ -67,7 +67,7 @@ func venue(s catalog.Show) string {
 // nightDoc is what the night page draws: times in seconds from the first frame
 // of the show's reference recording.
 type nightDoc struct {
-	Date       catalog.Date        `json:"date"`
+	Date       catalog.ShowKey     `json:"date"`
 	LengthS    float64             `json:"length_s"`
 	Recordings []catalog.Recording `json:"recordings"`
 	Tracks     []trackDoc          `json:"tracks"`
@@ -114,7 +114,7 @@ func (s *Server) nightData(w http.ResponseWriter, r *http.Request) {
 	s.sendJSON(w, r, doc)
 }
 
-func (s *Server) night(r *http.Request, date catalog.Date) (nightDoc, error) {
+func (s *Server) night(r *http.Request, date catalog.ShowKey) (nightDoc, error) {
 	ctx := r.Context()
 	show, err := s.store.Show(ctx, date)
 	if err != nil {

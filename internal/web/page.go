@@ -187,8 +187,8 @@ func (s *Server) assets(w http.ResponseWriter, r *http.Request) {
 }
 
 // pathDate reads the date in a page's address.
-func pathDate(r *http.Request) (catalog.Date, error) {
-	d, err := catalog.ParseDate(r.PathValue("date"))
+func pathDate(r *http.Request) (catalog.ShowKey, error) {
+	d, err := catalog.ParseShowKey(r.PathValue("date"))
 	if err != nil {
 		return "", &badRequest{err.Error(), "a night's address is /night/YYYY-MM-DD"}
 	}

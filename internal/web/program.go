@@ -20,7 +20,7 @@ type programDoc struct {
 
 type itemDoc struct {
 	Song      string                   `json:"song"`
-	Show      catalog.Date             `json:"show"`
+	Show      catalog.ShowKey          `json:"show"`
 	Rig       string                   `json:"rig"`
 	LengthS   float64                  `json:"length_s"`
 	Markers   []playback.ProgramMarker `json:"markers"`

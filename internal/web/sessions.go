@@ -122,7 +122,7 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) {
 	}
 	var err error
 	if len(req.Songs) == 0 && r.FormValue("show") != "" {
-		if req.Show, err = catalog.ParseDate(r.FormValue("show")); err != nil {
+		if req.Show, err = catalog.ParseShowKey(r.FormValue("show")); err != nil {
 			err = &badRequest{err.Error(), ""}
 		}
 	}

@@ -99,7 +99,7 @@ func papers(ctx context.Context, store *catalog.Store, dir string, truth *demo.T
 		if err != nil {
 			return err
 		}
-		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.Date(l.From), Only: l.Only, Inputs: inputs}); err != nil {
+		if err := store.SaveInputList(ctx, catalog.InputList{From: catalog.ShowKey(l.From), Only: l.Only, Inputs: inputs}); err != nil {
 			return err
 		}
 	}
@@ -116,12 +116,12 @@ func papers(ctx context.Context, store *catalog.Store, dir string, truth *demo.T
 		if err != nil {
 			return err
 		}
-		if err := store.SaveSetList(ctx, catalog.Date(s.Date), entries); err != nil {
+		if err := store.SaveSetList(ctx, catalog.ShowKey(s.Date), entries); err != nil {
 			return err
 		}
 	}
 	for _, n := range truth.Notes {
-		if _, err := store.AddNote(ctx, catalog.Date(n.Show), n.Text); err != nil {
+		if _, err := store.AddNote(ctx, catalog.ShowKey(n.Show), n.Text); err != nil {
 			return err
 		}
 	}
@@ -143,7 +143,7 @@ func papers(ctx context.Context, store *catalog.Store, dir string, truth *demo.T
 		return err
 	}
 	for _, s := range truth.Shows {
-		if err := rounds.Prepare(ctx, store, catalog.Date(s.Date)); err != nil {
+		if err := rounds.Prepare(ctx, store, catalog.ShowKey(s.Date)); err != nil {
 			return err
 		}
 	}

@@ -27,7 +27,7 @@ type songView struct {
 
 // outlier is a take that stands out, with what may be behind it.
 type outlier struct {
-	Show    catalog.Date
+	Show    catalog.ShowKey
 	Take    catalog.TakeID
 	Delta   meter.Level
 	Reasons []string

@@ -147,7 +147,7 @@ func (g *stage) feeding(prog *playback.Program, st playback.Status) feeding {
 			n++
 		}
 	}
-	var from catalog.Date
+	var from catalog.ShowKey
 	if st.Item >= 0 && st.Item < len(prog.Items) {
 		from = prog.Items[st.Item].Show
 	}

@@ -16,7 +16,7 @@ import (
 // that an edit can be undone by whoever looks at the page.
 type edits struct {
 	mu     sync.Mutex // held through an edit: two people edit one after the other
-	nights map[catalog.Date]*history
+	nights map[catalog.ShowKey]*history
 }
 
 type history struct {
@@ -32,10 +32,10 @@ type step struct {
 
 const mostSteps = 100
 
-func newEdits() *edits { return &edits{nights: map[catalog.Date]*history{}} }
+func newEdits() *edits { return &edits{nights: map[catalog.ShowKey]*history{}} }
 
 // names returns what undo and redo would do.
-func (e *edits) names(date catalog.Date) (undo, redo string) {
+func (e *edits) names(date catalog.ShowKey) (undo, redo string) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	h := e.nights[date]
@@ -52,7 +52,7 @@ func (e *edits) names(date catalog.Date) (undo, redo string) {
 }
 
 // do runs an edit and remembers what was before it.
-func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.Date, name string, edit func() error) error {
+func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.ShowKey, name string, edit func() error) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	before, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
@@ -80,7 +80,7 @@ func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.Date,
 }
 
 // back goes one step back, or forward again.
-func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.Date, forward bool) error {
+func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.ShowKey, forward bool) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	h := e.nights[date]
@@ -140,7 +140,7 @@ func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
 	s.sendJSON(w, r, doc)
 }
 
-func (s *Server) editTake(r *http.Request, date catalog.Date) error {
+func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 	ctx := r.Context()
 	switch do := r.FormValue("do"); do {
 	case "undo", "redo":
@@ -225,7 +225,7 @@ func asked(err error) error {
 }
 
 // played counts the takes of a song on a night.
-func (s *Server) played(ctx context.Context, date catalog.Date, song string) (int, error) {
+func (s *Server) played(ctx context.Context, date catalog.ShowKey, song string) (int, error) {
 	takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
 	if err != nil {
 		return 0, err
@@ -271,7 +271,7 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
 // doubtful: which song one is, that it is one, or that it is none, tells which
 // its neighbours are. What a person placed stays. Undoing the edit undoes this
 // too.
-func (s *Server) correct(ctx context.Context, date catalog.Date, name string, edit func() error) error {
+func (s *Server) correct(ctx context.Context, date catalog.ShowKey, name string, edit func() error) error {
 	return s.edits.do(ctx, s.store, date, name, func() error {
 		if err := edit(); err != nil {
 			return err

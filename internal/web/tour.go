@@ -11,8 +11,8 @@ import (
 
 type tourView struct {
 	overview.Glance
-	Last  catalog.Date // the last night's
-	Open  int          // findings
+	Last  catalog.ShowKey // the last night's
+	Open  int             // findings
 	Takes int
 	Rows  []byte // markup: the songs
 }
@@ -25,7 +25,7 @@ func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := tourView{Glance: glance}
 	for _, n := range glance.Nights {
-		v.Last, v.Open, v.Takes = n.Date, v.Open+n.Findings, v.Takes+n.Takes
+		v.Last, v.Open, v.Takes = n.Key, v.Open+n.Findings, v.Takes+n.Takes
 	}
 	v.Rows = tourRows(glance)
 	s.render(w, r, http.StatusOK, "tour.html", "Tour", v)

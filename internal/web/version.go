@@ -22,14 +22,14 @@ func of(kinds ...catalog.About) version {
 // ofNight is the version of what is made of these kinds of one night, and of all
 // that is not counted by nights but may change what a night is called or shows:
 // titles, channels' names. Where the night is not known, all nights count.
-func (s *Server) ofNight(night func(*http.Request) catalog.Date, kinds ...catalog.About) version {
+func (s *Server) ofNight(night func(*http.Request) catalog.ShowKey, kinds ...catalog.About) version {
 	common := []catalog.About{catalog.AboutShows, catalog.AboutSongs, catalog.AboutLists}
 	return func(r *http.Request, c *catalog.Changes) int64 {
 		return count64(c, "", common) + count64(c, night(r), kinds)
 	}
 }
 
-func count64(c *catalog.Changes, show catalog.Date, kinds []catalog.About) int64 {
+func count64(c *catalog.Changes, show catalog.ShowKey, kinds []catalog.About) int64 {
 	n := int64(0)
 	for _, k := range kinds {
 		n += c.Of(k, show)
@@ -38,7 +38,7 @@ func count64(c *catalog.Changes, show catalog.Date, kinds []catalog.About) int64
 }
 
 // nightInPath is the night that an address names.
-func nightInPath(r *http.Request) catalog.Date {
+func nightInPath(r *http.Request) catalog.ShowKey {
 	date, err := pathDate(r)
 	if err != nil {
 		return ""
@@ -47,7 +47,7 @@ func nightInPath(r *http.Request) catalog.Date {
 }
 
 // nightOfRecording is the night of the recording that an address names.
-func (s *Server) nightOfRecording(r *http.Request) catalog.Date {
+func (s *Server) nightOfRecording(r *http.Request) catalog.ShowKey {
 	rec, err := s.recordingOf(r)
 	if err != nil {
 		return ""
@@ -56,7 +56,7 @@ func (s *Server) nightOfRecording(r *http.Request) catalog.Date {
 }
 
 // nightOfFinding is the night of the finding that an address names.
-func (s *Server) nightOfFinding(r *http.Request) catalog.Date {
+func (s *Server) nightOfFinding(r *http.Request) catalog.ShowKey {
 	id, err := number(r.PathValue("id"), "finding")
 	if err != nil {
 		return ""

@@ -20,7 +20,7 @@ func TestNothingStale(t *testing.T) {
 	other, err := catalog.Open(ctx, s.store.Path())
 	must(t, err)
 	defer other.Close()
-	const night, before = catalog.Date("2031-05-03"), catalog.Date("2031-05-02")
+	const night, before = catalog.ShowKey("2031-05-03"), catalog.ShowKey("2031-05-02")
 	recs, err := other.Recordings(ctx, catalog.RecordingFilter{Show: night})
 	must(t, err)
 	rec := recs[0]
@@ -42,7 +42,7 @@ func TestNothingStale(t *testing.T) {
 		"/sessions", "/session/1", "/session/1/sheet", "/session/1/sheet.csv",
 		fmt.Sprintf("/song/%d", song.ID), fmt.Sprintf("/song/%d?channel=Kick+In&measure=loudness", song.ID), fmt.Sprintf("/song/%d/plot.svg", song.ID), fmt.Sprintf("/song/%d/levels.csv", song.ID),
 		fmt.Sprintf("/findings/%d/evidence.svg", findings[0].ID), fmt.Sprintf("/data/strips/%d?from=0&to=20&columns=50", rec.ID), fmt.Sprintf("/data/figures/%s?take=%d", night, takes[0].ID)}
-	for _, d := range []catalog.Date{before, night, "2031-05-05"} {
+	for _, d := range []catalog.ShowKey{before, night, "2031-05-05"} {
 		paths = append(paths, "/night/"+string(d), "/data/night/"+string(d), "/data/figures/"+string(d))
 	}
 	ask := func(s *site, path string) []byte {

@@ -5,7 +5,7 @@ const floorDB = -66; // at the bottom of a strip
 
 export function palette() {
   const style = getComputedStyle(document.documentElement), c = {};
-  for (const name of ["sheet", "ink", "soft", "rule", "line", "accent", "peak", "rms", "wave", "shade", "fault", "amber", "findingged"]) c[name] = style.getPropertyValue(`--${name}`).trim();
+  for (const name of ["sheet", "ink", "soft", "rule", "line", "accent", "peak", "rms", "wave", "shade", "fault", "amber", "reported"]) c[name] = style.getPropertyValue(`--${name}`).trim();
   return c;
 }
 

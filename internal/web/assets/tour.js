@@ -1,13 +1,13 @@
 import { $, $$ } from "./app.js";
 
-const filter = $("#filter"), findingged = $("#only-findingged");
+const filter = $("#filter"), reported = $("#only-reported");
 
 // Songs that do not fit the filter step aside; the night's columns stay.
 function choose() {
   const wanted = filter.value.trim().toLowerCase();
   for (const row of $$("#grid tbody tr")) {
     const title = $("th", row).textContent.toLowerCase();
-    row.classList.toggle("gone", !title.includes(wanted) || findingged.checked && !$(".findingged", row));
+    row.classList.toggle("gone", !title.includes(wanted) || reported.checked && !$(".reported", row));
   }
 }
 
@@ -22,7 +22,7 @@ function lastNight(e) {
 
 if (filter) {
   filter.addEventListener("input", choose);
-  findingged.addEventListener("change", choose);
+  reported.addEventListener("change", choose);
   $("#last-night").addEventListener("click", lastNight);
   document.addEventListener("fresh", choose);
   lastNight();
