@@ -14,7 +14,6 @@ type DerivedKind string
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
-	Judged      DerivedKind = "judged"  // that its songs were placed and its channels judged, and by what
 )
 
 // DerivedKey names one thing that was worked out: its kind, and the span of the

@@ -43,6 +43,7 @@ func newApp(e *env) *cli.App {
 			e.songsCommand(),
 			e.takesCommand(),
 			e.findingsCommand(),
+			e.refreshCommand(),
 			e.levelsCommand(),
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),

@@ -28,11 +28,12 @@ var rooms = map[string][]string{
 	"nightreel/internal/scan":      {"nightreel/catalog", "nightreel/internal/{wavfile,meter,spectrum,feature,envelope}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night
 	"nightreel/internal/feature":   {},                                                                                                                                      // arithmetic alone
 	"nightreel/internal/evaluate":  {"nightreel/catalog", "nightreel/internal/", "gitlab.com/gomidi/midi/v2/smf", "gonum.org/v1/gonum/dsp/fourier"},                         // makes nights and counts; for developers
-	"nightreel/internal/songs":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,feature}"},                                                                    // from the catalog alone
-	"nightreel/internal/health":    {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound}"},                                                             // from the catalog alone
+	"nightreel/internal/songs":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,feature,evidence}"},                                                           // from the catalog alone
+	"nightreel/internal/health":    {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound,evidence}"},                                                    // from the catalog alone
 	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound}"},                                                             // from the catalog alone
 	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile}"},                                                                    // builds and renders
-	"nightreel/internal/rounds":    {"nightreel/catalog", "nightreel/internal/{scan,songs,health,compare,envelope}"},                                                        // the order of the jobs that reach over rooms
+	"nightreel/internal/refresh":   {"nightreel/catalog", "nightreel/internal/{songs,health,compare,envelope,evidence,lists}"},                                              // what is stale, brought up to date in one order
+	"nightreel/internal/evidence":  {"nightreel/catalog"},                                                                                                                   // which other shows count
 	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile}", "github.com/gofrs/flock"},                                                   // feeds the desk; knows the catalog only outside of the player's process
 	"nightreel/internal/overview":  {"nightreel/catalog"},                                                                                                                   // the tour at a glance
 	"nightreel/internal/listen":    {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                                     // one track as sound or as a picture

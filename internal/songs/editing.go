@@ -127,7 +127,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 		if gone[old.ID] || old.FoundBy == catalog.ByPerson {
 			continue
 		}
-		n := night{ref: e.ref, date: e.date}
+		n := night{ref: e.ref, show: e.date}
 		for _, t := range takes {
 			n.found = append(n.found, candidate{title: t.Song, start: t.StartFrame, end: t.EndFrame})
 		}
