@@ -43,7 +43,9 @@ func TestWAVViewAgainstAReferenceDecoder(t *testing.T) {
 			}
 			info, err := wavfile.Parse(bytes.NewReader(whole), int64(len(whole)))
 			ok(t, err)
-			if info.Format != f || info.Frames != 30_001 || len(info.Repairs) > 0 {
+			announced := f
+			announced.BitDepth = 8 * f.ContainerBytes
+			if info.Format != announced || info.Frames != 30_001 || len(info.Repairs) > 0 {
 				t.Errorf("%+v", info)
 			}
 			want := tp.want(2, 0, 30_001)

@@ -21,13 +21,15 @@ type WAV struct {
 }
 
 // WAV returns the track from frame start to frame end of its recording, cut to
-// the recording, as a WAV file. The samples are the recording's own, bit for bit.
-// Reads end with ctx.Err() once ctx is cancelled.
+// the recording, as a WAV file. The samples are the recording's own, bit for bit; 24
+// bits in 4 bytes are announced as 32, since browsers refuse unused bits. Reads end with ctx.Err() once ctx is cancelled.
 func (t *Track) WAV(ctx context.Context, start, end int64) (*WAV, error) {
 	w := &WAV{ctx: ctx, track: t}
 	w.start, w.frames = t.span(start, end)
+	format := Format(t.Recording, 1)
+	format.BitDepth = 8 * format.ContainerBytes
 	var err error
-	w.header, err = wavfile.Header(Format(t.Recording, 1), w.frames, wavfile.Meta{})
+	w.header, err = wavfile.Header(format, w.frames, wavfile.Meta{})
 	return w, err
 }
 
