@@ -34,6 +34,10 @@ type Recording struct {
 	OffsetS float64 `json:"offset_s"`
 }
 
+// Float reports whether samples are floating point; otherwise they are integer
+// PCM.
+func (r Recording) Float() bool { return r.Encoding == "float" }
+
 // Seconds converts a frame of the recording to seconds from its first frame.
 func (r Recording) Seconds(frame int64) float64 { return seconds(frame, r.SampleRate) }
 

@@ -58,7 +58,7 @@ func (e *env) printShows(shows []catalog.Show) error {
 // format words how a recording's samples are coded, "48 kHz 24 bit".
 func format(r catalog.Recording) string {
 	text := fmt.Sprintf("%g kHz %d bit", float64(r.SampleRate)/1000, r.BitDepth)
-	if r.Encoding == "float" {
+	if r.Float() {
 		text += " float"
 	}
 	return text

@@ -48,7 +48,7 @@ func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old 
 		drops = append(drops, d)
 	}
 	keep := map[fileKey]bool{}
-	changedForm := old.SampleRate != g.key.rate || old.SampleBytes != g.key.bytes || old.BitDepth != g.key.bits || old.Encoding != g.key.encoding.String()
+	changedForm := !g.key.codes(old)
 	for _, f := range files {
 		key := fileKey{f.VolumeID, f.Path}
 		keep[key] = true

@@ -102,7 +102,7 @@ func (s *scan) renamed(ctx context.Context, g *group) (catalog.Recording, error)
 	first := g.lanes[0].sources[0]
 	for _, id := range slices.Sorted(maps.Keys(s.known.recordings)) {
 		r, files := s.known.recordings[id], s.known.of[id]
-		if r.Show.Date() != g.key.date || r.SampleRate != g.key.rate || r.SampleBytes != g.key.bytes || r.Encoding != g.key.encoding.String() || len(files) != len(g.sources) {
+		if r.Show.Date() != g.key.date || !g.key.codes(r) || len(files) != len(g.sources) {
 			continue
 		}
 		here := func(f catalog.File) bool { _, err := os.Stat(f.FullPath()); return err == nil }

@@ -90,7 +90,7 @@ func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans 
 		parts[p.Track] = append(parts[p.Track], t)
 	}
 	n := &Night{SampleRate: r.SampleRate, Takes: spans}
-	if r.Encoding == "pcm" {
+	if !r.Float() {
 		n.BitDepth = r.BitDepth
 	}
 	perPart := 60 * int64(r.SampleRate)
