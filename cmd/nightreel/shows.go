@@ -48,7 +48,7 @@ func (e *env) printShows(shows []catalog.Show) error {
 			if r.StartsAt != nil {
 				starts = r.StartsAt.Format("15:04:05")
 			}
-			t.row(show, venue, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, findings)
+			t.row(show, venue, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
 			show, venue, takes, findings = "", "", "", "" // said once a show
 		}
 	}
@@ -90,7 +90,7 @@ func (e *env) tracksCommand() *cli.Command {
 				}
 				t := newTable(append([]string{"rig", ">track", "channel", "recorded as", ">length"}, figureHeads...)...)
 				for _, tr := range tracks {
-					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, clock(tr.DurationS, false)}, figureCells(tr.Figures)...)...)
+					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, catalog.Clock(tr.DurationS)}, figureCells(tr.Figures)...)...)
 				}
 				return t.print(e.stdout)
 			})

@@ -260,7 +260,7 @@ func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
 		if take.Nth > 1 {
 			title += fmt.Sprintf(" (%d)", take.Nth)
 		}
-		t.row(fmt.Sprint(take.ID), string(take.Show), clock(take.StartS(), true), clock(take.EndS(), true), clock(take.EndS()-take.StartS(), false),
+		t.row(fmt.Sprint(take.ID), string(take.Show), catalog.ClockTenths(take.StartS()), catalog.ClockTenths(take.EndS()), catalog.Clock(take.EndS()-take.StartS()),
 			title, string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
 	}
 	return t.print(e.stdout)

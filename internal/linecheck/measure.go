@@ -13,6 +13,7 @@ import (
 	"nightreel/internal/scan"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 // NotReadError says that nothing was found to check.
@@ -70,9 +71,9 @@ func (r *recording) hush(nights []*sound.Night) {
 		if len(quiet) == 0 {
 			continue
 		}
-		v.Quiet = min(v.Quiet, sound.Median(quiet))
+		v.Quiet = min(v.Quiet, stats.Median(quiet))
 		for b := range v.QuietBands {
-			v.QuietBands[b] = min(v.QuietBands[b], sound.Median(bands[b]))
+			v.QuietBands[b] = min(v.QuietBands[b], stats.Median(bands[b]))
 		}
 	}
 }

@@ -25,7 +25,7 @@ func changes(before, after []catalog.Take) string {
 		case before[i].Song != t.Song:
 			moved = append(moved, at(t)+", before "+before[i].Song)
 		case before[i].StartFrame != t.StartFrame || before[i].EndFrame != t.EndFrame || before[i].RecordingID != t.RecordingID:
-			moved = append(moved, fmt.Sprintf("%s, before at %s", at(t), clock(before[i].StartS())))
+			moved = append(moved, fmt.Sprintf("%s, before at %s", at(t), catalog.Clock(before[i].StartS())))
 		case before[i].FoundBy != t.FoundBy || before[i].Confidence != t.Confidence:
 			moved = append(moved, fmt.Sprintf("%s, %.0f %% sure, before %.0f", at(t), 100*t.Confidence, 100*before[i].Confidence))
 		}
@@ -54,10 +54,4 @@ func changes(before, after []catalog.Take) string {
 }
 
 // at names a take by its song and its place in the night.
-func at(t catalog.Take) string { return t.Song + " at " + clock(t.StartS()) }
-
-// clock writes seconds as h:mm:ss, cut off as a counter shows them.
-func clock(seconds float64) string {
-	n := int64(seconds)
-	return fmt.Sprintf("%d:%02d:%02d", n/3600, n/60%60, n%60)
-}
+func at(t catalog.Take) string { return t.Song + " at " + catalog.Clock(t.StartS()) }

@@ -217,7 +217,7 @@ func (plan *itemPlan) gaps(o *out) []string {
 	words := []string{}
 	for _, s := range tracks.Stretches(o.segments, max(0, plan.from), min(plan.from+plan.frames, plan.rec.Frames)) {
 		if s.File < 0 {
-			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", clock(plan.rec.Seconds(s.From)), clock(plan.rec.Seconds(s.To))))
+			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", catalog.ClockTenths(plan.rec.Seconds(s.From)), catalog.ClockTenths(plan.rec.Seconds(s.To))))
 		}
 	}
 	return words

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 // anchor is what the set list and its order say about a stretch of a night, for
@@ -30,16 +31,16 @@ const (
 func (n *night) anchor(list []int, titles []wanted, music []stretch, of [][]float64) {
 	for i, s := range music {
 		a := anchor{start: n.frame(s.from), end: n.frame(s.to), titles: map[string]float64{}}
-		add := func(t int, p float64) { a.titles[titles[t].title] += byOrder * p }
+		add := func(t int, p float64) { a.titles[titles[t].title] += float64(byOrder * p) }
 		for k, t := range list {
 			p := of[i][t]
 			if k > 0 {
 				add(list[k-1], swapped*p)
-				p -= swapped * of[i][t]
+				p -= float64(swapped * of[i][t])
 			}
 			if k+1 < len(list) {
 				add(list[k+1], swapped*p)
-				p -= swapped * of[i][t]
+				p -= float64(swapped * of[i][t])
 			}
 			add(t, p)
 		}
@@ -71,11 +72,11 @@ func (n *night) titlesOf(c candidate) map[string]float64 {
 			continue
 		}
 		for title, p := range a.titles {
-			titles[title] += share * p
+			titles[title] += float64(share * p)
 		}
 	}
 	for title, p := range titles {
-		titles[title] = math.Round(1e6*p) / 1e6
+		titles[title] = stats.Round(p, 1e6)
 	}
 	return titles
 }

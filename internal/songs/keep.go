@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 // store makes the show's takes what was found, unless they changed meanwhile.
@@ -65,7 +66,7 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 		remove = append(remove, t.ID)
 	}
 	for i, c := range found {
-		t := catalog.Take{ID: takes[i].ID, Show: n.show, Song: c.title, RecordingID: n.ref.ID, StartFrame: c.start, EndFrame: c.end, FoundBy: c.by, Confidence: c.confidence}
+		t := catalog.Take{ID: takes[i].ID, Show: n.show, Song: c.title, RecordingID: n.ref.ID, StartFrame: c.start, EndFrame: c.end, FoundBy: c.by, Confidence: stats.Round(c.confidence, 1e6)}
 		unchanged := slices.ContainsFunc(n.before, func(b catalog.Take) bool {
 			return b.ID == t.ID && b.Song == t.Song && b.RecordingID == t.RecordingID && b.StartFrame == t.StartFrame && b.EndFrame == t.EndFrame && b.FoundBy == t.FoundBy && b.Confidence == t.Confidence
 		})

@@ -8,6 +8,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // recognition is what the sound of a night says about the titles.
@@ -92,7 +93,7 @@ func (r recognition) says(from, to int) said {
 		}
 		v := likeSlope * (like - evenLike)
 		if other > 0 {
-			v = v/2 + marginSlope*(like-other-evenMargin)
+			v = float64(v/2) + float64(marginSlope*(like-other-evenMargin))
 		}
 		w.weight[i] = max(-mostTold, min(mostTold, v*seconds/(seconds+soundS)))
 	}
@@ -105,7 +106,7 @@ func (s said) of(title int) float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if p := song.titles[title]; p > 0 {
-			sum += math.Log1p(p * math.Expm1(s.weight[i]))
+			sum += stats.Log1p(p * stats.Expm1(s.weight[i]))
 		}
 	}
 	return sum
@@ -116,7 +117,7 @@ func (s said) none() float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if song.none > 0 {
-			sum += math.Log1p(song.none * max(0, math.Expm1(s.weight[i])))
+			sum += stats.Log1p(song.none * max(0, stats.Expm1(s.weight[i])))
 		}
 	}
 	return sum
@@ -182,7 +183,7 @@ func lengthsOf(known []Reference, show catalog.ShowKey) map[string]float64 {
 	}
 	lengths := map[string]float64{}
 	for key, l := range all {
-		lengths[key] = median(l)
+		lengths[key] = stats.Median(l)
 	}
 	return lengths
 }

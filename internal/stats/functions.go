@@ -199,7 +199,7 @@ func Pow(x, y float64) float64 {
 			a *= f
 			ae += e
 		}
-		f *= f
+		f = float64(f * f)
 		e <<= 1
 		if f < .5 {
 			f += f

@@ -31,12 +31,13 @@ func Median[N Number](values []N) float64 { return Percentile(values, 0.5) }
 // Statistician 50(4), 1996, which is also R's default. The smallest value is at
 // 0, the largest at 1. It is NaN for no values; those that are not numbers are
 // passed over. It does not reorder the values.
-//
-// The time it takes grows with the number of values, where sorting takes several
-// times as much.
-func Percentile[N Number](values []N, p float64) float64 {
-	v := slices.Clone(values)
-	v = v[notNumbers(v):]
+func Percentile[N Number](values []N, p float64) float64 { return Pick(slices.Clone(values), p) }
+
+// Pick is [Percentile] of values whose order does not matter: it reorders them,
+// and so needs no room. The time it takes grows with their number, where sorting
+// takes several times as much.
+func Pick[N Number](values []N, p float64) float64 {
+	v := values[notNumbers(values):]
 	if len(v) == 0 {
 		return math.NaN()
 	}
