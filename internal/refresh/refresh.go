@@ -35,9 +35,9 @@ import (
 // The versions of what computes results. Raise one when it computes something
 // else from the same facts: then all its results are stale.
 const (
-	ownVersion      = 1
-	placedVersion   = 1
-	findingsVersion = 1
+	ownVersion      = 2
+	placedVersion   = 2
+	findingsVersion = 2
 )
 
 // Options are the choices of [Tour]. The zero value refreshes the whole tour.
