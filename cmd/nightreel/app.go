@@ -44,6 +44,7 @@ func newApp(e *env) *cli.App {
 			e.takesCommand(),
 			e.findingsCommand(),
 			e.refreshCommand(),
+			e.resultsCommand(),
 			e.levelsCommand(),
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),

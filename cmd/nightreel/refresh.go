@@ -26,6 +26,26 @@ func (e *env) refreshCommand() *cli.Command {
 	}
 }
 
+func (e *env) resultsCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "results",
+		Usage: "print all that was computed, as text",
+		Description: "Two catalogs that hold the same recordings, lists and corrections print the same\n" +
+			"text, whatever the order in which they were entered, and on whatever machine.",
+		Action: func(c *cli.Context) error {
+			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+				return err
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				if err := e.refresh(c.Context, store, false, nil, nil); err != nil {
+					return err
+				}
+				return refresh.Dump(c.Context, store, e.stdout)
+			})
+		},
+	}
+}
+
 // refresh brings results up to date after facts changed. As soon as those of
 // the shows in first are, it prints their warnings and calls answer, which may be
 // nil; then it goes on with the shows that the change made stale.

@@ -105,6 +105,23 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 	return r.report, r.answered()
 }
 
+// Stale returns the shows whose results are not of today's facts: never computed,
+// or interrupted, or computed by another version. It computes nothing.
+func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error) {
+	r := &refresher{store: store}
+	if err := r.load(ctx); err != nil {
+		return nil, err
+	}
+	stale := []catalog.ShowKey{}
+	for _, show := range r.facts.shows {
+		placed, _ := r.placedStamp(show)
+		if r.stale(catalog.OwnResult, show, r.ownStamp(show)) || r.stale(catalog.PlacedResult, show, placed) || r.stale(catalog.FindingsResult, show, r.findingsStamp(show)) {
+			stale = append(stale, show)
+		}
+	}
+	return stale, nil
+}
+
 // Songs brings the takes of one show up to date and nothing else: for whoever
 // measures how well songs are found.
 func Songs(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
@@ -227,9 +244,14 @@ func (r *refresher) keep(ctx context.Context, result catalog.Result) error {
 	return r.store.PutResult(ctx, result)
 }
 
+// ownStamp is made of all that findOwn depends on.
+func (r *refresher) ownStamp(show catalog.ShowKey) string {
+	return digest(ownVersion, r.facts.of[show].songs)
+}
+
 // findOwn works out what a show says of its songs by itself.
 func (r *refresher) findOwn(ctx context.Context, show catalog.ShowKey) (bool, error) {
-	stamp := digest(ownVersion, r.facts.of[show].songs)
+	stamp := r.ownStamp(show)
 	if !r.stale(catalog.OwnResult, show, stamp) {
 		return false, nil
 	}
@@ -252,14 +274,20 @@ type placedContent struct {
 	Problems  []string     `json:"problems"`
 }
 
-// place places a show's songs.
-func (r *refresher) place(ctx context.Context, show catalog.ShowKey) (bool, error) {
+// placedStamp is made of all that place depends on; it returns the references
+// too.
+func (r *refresher) placedStamp(show catalog.ShowKey) (string, []songs.Reference) {
 	refs := songs.References(r.own, show)
 	sounds := map[catalog.ShowKey]string{}
 	for _, ref := range refs {
 		sounds[ref.Show] = r.facts.of[ref.Show].sound
 	}
-	stamp := digest(placedVersion, r.facts.of[show].songs, refs, sounds)
+	return digest(placedVersion, r.facts.of[show].songs, refs, sounds), refs
+}
+
+// place places a show's songs.
+func (r *refresher) place(ctx context.Context, show catalog.ShowKey) (bool, error) {
+	stamp, refs := r.placedStamp(show)
 	if !r.stale(catalog.PlacedResult, show, stamp) {
 		return false, nil
 	}
@@ -354,14 +382,19 @@ func (r *refresher) near(show catalog.ShowKey) []catalog.ShowKey {
 	return slices.Sorted(maps.Keys(chosen))
 }
 
-// judge judges a show's recordings.
-func (r *refresher) judge(ctx context.Context, show catalog.ShowKey) (bool, error) {
+// findingsStamp is made of all that judge depends on.
+func (r *refresher) findingsStamp(show catalog.ShowKey) string {
 	placed := r.results[catalog.PlacedResult]
 	made := []any{findingsVersion, r.facts.of[show].all, placed[show].Digest}
 	for _, k := range r.near(show) {
 		made = append(made, k, r.facts.of[k].all, placed[k].Digest)
 	}
-	stamp := digest(made...)
+	return digest(made...)
+}
+
+// judge judges a show's recordings.
+func (r *refresher) judge(ctx context.Context, show catalog.ShowKey) (bool, error) {
+	stamp := r.findingsStamp(show)
 	if !r.stale(catalog.FindingsResult, show, stamp) {
 		return false, nil
 	}
