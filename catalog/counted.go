@@ -22,6 +22,7 @@ const (
 	ofTour      = "0"
 	ofShow      = "ROW.show_id"
 	ofRecording = "(SELECT show_id FROM recordings WHERE id = ROW.recording_id)"
+	ofFile      = "(SELECT r.show_id FROM files f JOIN recordings r ON r.id = f.recording_id WHERE f.id = ROW.file_id)"
 	ofTrack     = "(SELECT r.show_id FROM tracks t JOIN recordings r ON r.id = t.recording_id WHERE t.id = ROW.track_id)"
 )
 
@@ -33,6 +34,7 @@ var countedTables = []counted{
 	{table: "shows", about: AboutShows, show: ofTour},
 	{table: "recordings", about: AboutRecordings, show: ofShow},
 	{table: "files", about: AboutFiles, show: ofRecording},
+	{table: "changed_files", about: AboutFiles, show: ofFile},
 	{table: "tracks", about: AboutRecordings, show: ofRecording},
 	{table: "parts", about: AboutParts, show: ofTrack},
 	{table: "parts", about: AboutMeasured, show: ofTrack, only: "EXISTS (SELECT 1 FROM takes k WHERE k.show_id = changed.show_id)"},

@@ -74,8 +74,8 @@ func editDistance(a, b string) int {
 
 // NotFoundError says that something asked for by name is not in the catalog.
 type NotFoundError struct {
-	Kind string // "show", "song", "desk" …
-	Name string
+	Kind string   // "show", "song", "desk" …
+	Name string   // "" where the newest was asked for and there is none
 	Near []string // names that it may stand for, nearest first
 	Try  string   // what to do about it; may be empty
 }
@@ -102,7 +102,12 @@ func NotFound(kind, name string, known []string, try string) *NotFoundError {
 	return e
 }
 
-func (e *NotFoundError) Error() string { return fmt.Sprintf("no %s %q in the catalog", e.Kind, e.Name) }
+func (e *NotFoundError) Error() string {
+	if e.Name == "" {
+		return fmt.Sprintf("there is no %s in the catalog yet", e.Kind)
+	}
+	return fmt.Sprintf("no %s %q in the catalog", e.Kind, e.Name)
+}
 
 // Hint offers the near names and says what else to do about it; it may be "".
 func (e *NotFoundError) Hint() string { return strings.TrimSuffix(didYouMean(e.Near)+e.Try, " ") }
