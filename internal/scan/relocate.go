@@ -48,7 +48,9 @@ func Relocate(ctx context.Context, store *catalog.Store, oldRoot, newRoot string
 		for _, v := range volumes {
 			known = append(known, v.Root)
 		}
-		return nil, catalog.NotFound("volume", oldRoot, known, "name the folder that was scanned; nightreel verify prints where files are looked for")
+		unknown := catalog.NotFound("volume", from, known, "name the folder that was scanned; nightreel verify prints where files are looked for")
+		unknown.Name = oldRoot
+		return nil, unknown
 	}
 	for _, v := range moved { // all are looked at before the first one moves
 		if err := liesAt(ctx, store, v); err != nil {
