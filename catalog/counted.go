@@ -27,7 +27,7 @@ const (
 )
 
 // countedTables lists what the triggers count. A new table that a page shows
-// needs a line here. Results that can be computed again, and the position of a
+// needs a line here. What is kept to answer sooner, and the position of a
 // player, which is stored every second, are not counted.
 var countedTables = []counted{
 	{table: "volumes", about: AboutVolumes, show: ofTour},
@@ -47,6 +47,7 @@ var countedTables = []counted{
 	{table: "takes", about: AboutTakes, show: ofShow},
 	{table: "dismissed", about: AboutTakes, show: ofShow},
 	{table: "findings", about: AboutFindings, show: ofShow},
+	{table: "results", about: AboutFindings, show: ofShow, only: "ROW.kind = 'findings'"}, // that a show was judged, also where nothing was found
 	{table: "acceptances", about: AboutFindings, show: ofShow},
 	{table: "notes", about: AboutNotes, show: ofShow},
 	{table: "desks", about: AboutDesks, show: ofTour},

@@ -116,8 +116,13 @@ func (e *env) mind(s state) {
 	if len(s.shows) == 0 {
 		return // an empty list says so itself
 	}
-	for _, line := range s.unknown() {
-		e.warn("%s", line)
+	for i, v := range s.verdicts {
+		switch v.Answer {
+		case verdict.NotRead:
+			e.warn("%s: %s; nightreel scan DIR goes on from there", s.shows[i].Key, v.Text())
+		case verdict.Unsettled:
+			e.warn("%s: %s; nightreel refresh brings them up to date", s.shows[i].Key, v.Text())
+		}
 	}
 }
 

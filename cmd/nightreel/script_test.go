@@ -60,7 +60,7 @@ var smallTour = sync.OnceValues(func() (string, error) {
 //	document FIELD…       wants stdout to be one JSON document whose objects have these fields
 //	tour DIR              puts the small demo tour at DIR, read-only
 //	flip FILE OFFSET      changes one byte of a file, and neither its size nor its time
-//	half CATALOG DATE N   leaves of a show what a scan that was stopped after N files leaves
+//	half CATALOG DATE N   leaves of a show what a scan that was stopped after N files leaves, and no results
 //	protect DIR           makes DIR a write-protected disk; where [mounts] holds
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
@@ -164,8 +164,8 @@ func half(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		n -= min(n, len(files))
 		ts.Check(store.DropParts(ctx, catalog.PartFilter{Recording: r.ID}, ids, -1))
-		ts.Check(store.ReplaceFindings(ctx, r.ID, nil))
 	}
+	ts.Check(store.DropResults(ctx)) // a scan that was stopped has computed nothing
 }
 
 // mounts tells whether this user may mount a folder.

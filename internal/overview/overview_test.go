@@ -31,6 +31,9 @@ func TestTour(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if err := store.PutResult(ctx, catalog.Result{Kind: catalog.FindingsResult, Show: date}); err != nil {
+			t.Fatal(err)
+		}
 		for m := range minutes {
 			if err := store.PutParts(ctx, []catalog.Part{{Track: tracks[0].ID, Part: m, Data: []byte("x")}}, nil); err != nil {
 				t.Fatal(err)

@@ -31,6 +31,10 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	if err != nil {
 		return nil, err
 	}
+	judged, err := store.Results(ctx, catalog.FindingsResult)
+	if err != nil {
+		return nil, err
+	}
 	kinds := map[catalog.RecordingID][]catalog.FindingKind{}
 	for _, f := range open {
 		kinds[f.Recording] = append(kinds[f.Recording], f.Kind)
@@ -41,7 +45,8 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	}
 	all := make([]Loaded, len(shows))
 	for i, sh := range shows {
-		in := Input{Judged: true}
+		_, ok := judged[sh.Key]
+		in := Input{Judged: ok}
 		all[i].Reads = map[catalog.RecordingID]catalog.ReadState{}
 		for _, r := range sh.Recordings {
 			all[i].Reads[r.ID] = reads[r.ID]
