@@ -102,6 +102,9 @@ func opening(abs string, err error) error {
 	case damaged(err):
 		return &DamageError{File: abs, Found: err.Error()}
 	}
+	if protected(err) {
+		return &ReadOnlyError{File: abs}
+	}
 	return fmt.Errorf("%s: could not open the catalog: %w", abs, err)
 }
 
@@ -137,7 +140,11 @@ func openWritable(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 func create(ctx context.Context, abs string, all fs.FS) (created bool, err error) {
 	dir, err := os.MkdirTemp(filepath.Dir(abs), ".new-catalog-")
 	if err != nil {
-		return false, err
+		var at *fs.PathError
+		if errors.As(err, &at) {
+			err = at.Err // the path is a temporary one
+		}
+		return false, fmt.Errorf("a new one cannot be made there: %w", err)
 	}
 	defer os.RemoveAll(dir)
 	part := filepath.Join(dir, filepath.Base(abs))
@@ -282,7 +289,7 @@ func (e *MissingError) Error() string { return "there is no catalog at " + e.Fil
 
 // Hint offers the catalogs that are there, and says how a new one is made.
 func (e *MissingError) Hint() string {
-	return didYouMean(e.Near) + "nightreel scan DIR and nightreel demo DIR make a catalog; --catalog FILE names another one"
+	return didYouMean(e.Near) + "nightreel scan DIR and nightreel demo DIR make a catalog; --catalog FILE, before or after the command, names one"
 }
 
 // catalogsNear returns the catalogs in the folder of a file that is not there, or
@@ -296,9 +303,7 @@ func catalogsNear(abs string) []string {
 	}
 	if _, err := os.Stat(dir); err == nil {
 		if len(near) == 0 {
-			for _, name := range catalogsIn(dir) {
-				near = append(near, filepath.Join(dir, name))
-			}
+			near = Beside(dir)
 		}
 		return near[:min(len(near), mostNear)]
 	}
@@ -320,6 +325,15 @@ func catalogsNear(abs string) []string {
 		}
 	}
 	return near[:min(len(near), mostNear)]
+}
+
+// Beside returns the catalogs in a folder, in order of name.
+func Beside(dir string) []string {
+	paths := []string{}
+	for _, name := range catalogsIn(dir) {
+		paths = append(paths, filepath.Join(dir, name))
+	}
+	return paths
 }
 
 // catalogsIn returns the names of the catalogs in a folder, told by their

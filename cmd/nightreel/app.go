@@ -21,7 +21,7 @@ type env struct {
 }
 
 const exitStatusHelp = `EXIT STATUS:
-   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found; 130 interrupted, what was finished is kept
+   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found, or is not known; 130 interrupted, what was finished is kept
 `
 
 // newApp builds the command table.

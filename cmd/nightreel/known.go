@@ -30,16 +30,30 @@ func (e *env) withNew(c *cli.Context, f func(store *catalog.Store) error) error 
 func (e *env) withStore(c *cli.Context, f func(store *catalog.Store) error) error {
 	store, err := catalog.OpenExisting(c.Context, catalogPath(c))
 	if missing := (*catalog.MissingError)(nil); errors.As(err, &missing) && len(missing.Near) == 0 {
-		if usual := defaultCatalog(); usual != missing.File {
-			if _, serr := os.Stat(usual); serr == nil {
-				missing.Near = []string{usual}
-			}
-		}
+		missing.Near = likely(missing.File)
 	}
 	if err != nil {
 		return err
 	}
 	return closing(store, f(store))
+}
+
+// likely returns the catalogs that may be meant where none has a like name: the
+// usual one; where that is missing, those in this folder and in those below it.
+func likely(missing string) []string {
+	if usual := defaultCatalog(); usual != missing {
+		if _, err := os.Stat(usual); err == nil {
+			return []string{usual}
+		}
+	}
+	here := catalog.Beside(".")
+	entries, _ := os.ReadDir(".")
+	for _, entry := range entries {
+		if entry.IsDir() {
+			here = append(here, catalog.Beside(entry.Name())...)
+		}
+	}
+	return here[:min(len(here), 3)]
 }
 
 // closing closes a catalog and returns the first error.
