@@ -57,7 +57,11 @@ func (s *Store) ForgetChanged(ctx context.Context, c Change) error {
 				return err
 			}
 		}
-		_, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte)
+		if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte); err != nil {
+			return err
+		}
+		// The triggers see parts, and there may have been none.
+		_, err := exec(ctx, tx, "UPDATE editions SET edition = edition + 1 WHERE recording_id = (SELECT recording_id FROM files WHERE id = ?)", c.File)
 		return err
 	})
 }

@@ -13,6 +13,7 @@ type DerivedKind string
 // The kinds of what is derived. Who works it out owns the form of its data.
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
+	ReadWhole   DerivedKind = "read"    // that all of it was read and measured: see [Store.ReadStates]
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
 )
 

@@ -40,6 +40,10 @@ func TestReadState(t *testing.T) {
 	want("all", 2, 2, true)
 	ok(t, s.DropParts(ctx, PartFilter{Track: tracks[1].ID, From: 2}, nil, 0))
 	want("the checksums are there, one minute is not", 2, 1, false)
+	put(1, 2)
+	want("measured again", 2, 2, true)
+	ok(t, s.ForgetChanged(ctx, Change{File: files[0].ID, FromByte: 0, ToByte: 1}))
+	want("the header changed", 1, 2, false)
 	if got := must(s.ReadStates(ctx, ""))(t); len(got) != 1 {
 		t.Errorf("of all shows: %v", got)
 	}
