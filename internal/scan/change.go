@@ -17,6 +17,8 @@ type drop struct {
 	from, to        int            // parts from … to-1
 	file            catalog.FileID // 0 = its checksums stay and are written over
 	fromByte        int64          // checksums that end after it go; -1 = all
+	toByte          int64          // of changed bytes; 0 = to the file's end
+	changed         bool           // the file's bytes are others than those measured: see [catalog.Store.ForgetChanged]
 	header          *catalog.Piece // the checksum of a header that was written anew
 }
 
@@ -42,8 +44,8 @@ func touching(rate int, start, end int64) (from, to int) {
 func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old catalog.Recording) ([]drop, error) {
 	var drops []drop
 	var suspects []catalog.File // may have changed: only their bytes tell
-	all := func(f catalog.File) {
-		d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1}
+	all := func(f catalog.File, changed bool) {
+		d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1, changed: changed}
 		d.from, d.to = touching(g.key.rate, f.StartFrame, f.StartFrame+f.Frames)
 		drops = append(drops, d)
 	}
@@ -58,11 +60,15 @@ func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old 
 		}
 		switch {
 		case !ok:
-			all(f)
+			all(f, false)
 		case was.RecordingID != old.ID || changedForm || !sameLayout(was, f):
 			f.ID = was.ID
-			all(f)
-			all(was)
+			changed, err := s.changedBytes(ctx, f, was)
+			if err != nil {
+				return nil, err
+			}
+			all(f, changed)
+			all(was, changed)
 		case was.Size == f.Size && was.Frames == f.Frames && was.ModTime.Equal(f.ModTime) && !s.opt.Check:
 		case was.Size == f.Size && was.Frames == f.Frames:
 			f.ID = was.ID
@@ -79,11 +85,31 @@ func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old 
 	for _, was := range s.known.of[old.ID] {
 		if !keep[fileKey{was.VolumeID, was.Path}] {
 			was.ID = 0 // its row goes, and its checksums with it
-			all(was)
+			all(was, false)
 		}
 	}
 	more, err := s.check(ctx, g, suspects)
 	return append(drops, more...), err
+}
+
+// changedBytes tells whether a file that lies elsewhere in its recording now, and
+// may have been written to, holds other bytes than those that were measured. It
+// notes so as a problem.
+func (s *scan) changedBytes(ctx context.Context, f, was catalog.File) (bool, error) {
+	if was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
+		return false, nil
+	}
+	v, err := verify(ctx, s.store, f, s.read)
+	if err != nil || len(v.Differs) == 0 {
+		return false, err
+	}
+	s.changedFile(f.FullPath(), v.Differs[0].Offset, "changed since it was measured; it is measured again")
+	return true, nil
+}
+
+// changedFile notes that a file changed.
+func (s *scan) changedFile(file string, offset int64, text string) {
+	s.result.Problems = append(s.result.Problems, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify goes on to report it; if the file is right as it is now, nightreel verify accept FILE accepts it"})
 }
 
 // grown tells what to measure again of a file that has another length now. Of
@@ -92,20 +118,25 @@ func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old 
 func (s *scan) grown(ctx context.Context, g *group, f, was catalog.File) (drop, error) {
 	d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1}
 	d.from, d.to = touching(g.key.rate, f.StartFrame, f.StartFrame+max(f.Frames, was.Frames))
-	if f.Frames < was.Frames {
+	pieces, err := s.store.Pieces(ctx, was.ID)
+	if err != nil || len(pieces) == 0 {
+		return d, err // nothing of it was read
+	}
+	// Longer audio is what a recorder went on writing; so is an end that it gave to
+	// an unfinished file.
+	if f.Frames < was.Frames || f.Frames == was.Frames && !was.Unfinished {
+		d.changed = true
+		s.changedFile(f.FullPath(), 0, fmt.Sprintf("%d bytes long, and was %d when it was measured; it is measured again", f.Size, was.Size))
 		return d, nil
 	}
 	from, _ := touching(g.key.rate, was.StartFrame+was.Frames, was.StartFrame+was.Frames)
 	whole := int64(from)*partFrames(g.key.rate) - f.StartFrame // frames of the file in parts that may stay
-	if whole <= 0 {
-		return d, nil
-	}
 	fromByte := f.DataOffset + whole*int64(f.Channels*g.key.bytes)
-	pieces, err := s.store.Pieces(ctx, was.ID)
-	if err != nil {
-		return d, err
+	at := slices.IndexFunc(pieces, func(p catalog.Piece) bool { return whole > 0 && p.Offset+p.Length == fromByte })
+	stays := at >= 0
+	if !stays { // too short for a part that may stay: its first audio tells whether it only grew
+		at = slices.IndexFunc(pieces, func(p catalog.Piece) bool { return p.Offset == f.DataOffset })
 	}
-	at := slices.IndexFunc(pieces, func(p catalog.Piece) bool { return p.Offset+p.Length == fromByte })
 	if at < 0 {
 		return d, nil
 	}
@@ -119,7 +150,11 @@ func (s *scan) grown(ctx context.Context, g *group, f, was catalog.File) (drop, 
 	if ctx.Err() != nil {
 		return d, ctx.Err()
 	}
-	if err != nil || sum != pieces[at].Sum {
+	if err == nil && sum != pieces[at].Sum {
+		d.changed = true
+		s.changedFile(f.FullPath(), pieces[at].Offset, "changed since it was measured; it is measured again")
+	}
+	if err != nil || d.changed || !stays {
 		return d, nil
 	}
 	if sum, err = sumOf(ctx, r, 0, f.DataOffset, buf, s.read); err != nil {
@@ -164,12 +199,12 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 		}
 		for k, p := range v.Differs {
 			if k == 0 {
-				s.problem(f.FullPath(), p.Offset, fmt.Sprintf("changed since it was measured, in %d of its stretches; they are measured again", len(v.Differs)))
+				s.changedFile(f.FullPath(), p.Offset, fmt.Sprintf("changed since it was measured, in %d of its stretches; they are measured again", len(v.Differs)))
 			}
 			frames := func(bytes int64) int64 {
 				return f.StartFrame + min(max(bytes-f.DataOffset, 0)/int64(f.Channels*g.key.bytes), f.Frames-1)
 			}
-			d := drop{track: f.FirstTrack, channels: f.Channels}
+			d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: p.Offset, toByte: p.Offset + p.Length, changed: true}
 			d.from, d.to = touching(g.key.rate, frames(p.Offset), frames(p.Offset+p.Length-1)+1)
 			drops = append(drops, d)
 		}
@@ -194,6 +229,18 @@ func (s *scan) drop(ctx context.Context, old catalog.Recording, drops []drop) er
 		ids[t.Number] = t.ID
 	}
 	for _, d := range drops {
+		if d.changed {
+			c := catalog.Change{File: d.file, FromByte: max(d.fromByte, 0), ToByte: d.toByte, FromPart: d.from, ToPart: d.to}
+			for i := range d.channels {
+				if id := ids[d.track+i]; id != 0 {
+					c.Tracks = append(c.Tracks, id)
+				}
+			}
+			if err := s.store.ForgetChanged(ctx, c); err != nil {
+				return err
+			}
+			continue
+		}
 		var files []catalog.FileID
 		if d.file != 0 {
 			files = append(files, d.file)

@@ -113,7 +113,7 @@ func (s *scan) renamed(ctx context.Context, g *group) (catalog.Recording, error)
 		if at < 0 {
 			continue
 		}
-		if same, err := s.sameBeginning(ctx, files[at], first.path); same || err != nil {
+		if same, err := sameBeginning(ctx, s.store, files[at], first.path); same || err != nil {
 			return r, err
 		}
 	}

@@ -85,8 +85,9 @@ type Problem struct {
 
 // Run scans folders into the catalog. p may be nil.
 //
-// The error is that of a folder that is not there, of an unusable name pattern,
-// of the catalog, or ctx.Err(); everything else is in Result.Problems. Even
+// The error is that of a folder that is not there, *[NoRecordingsError] if none
+// of the folders holds a recording, that of an unusable name pattern, of the
+// catalog, or ctx.Err(); everything else is in Result.Problems. Even
 // with an error the Result tells what was done, and what was finished is kept.
 func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, p *Progress) (Result, error) {
 	if p == nil {
@@ -123,6 +124,9 @@ type scan struct {
 	known    known
 	lists    []catalog.InputList
 	touched  map[catalog.ShowID]bool // shows to report
+
+	unusable int            // files named like recordings that are none or cannot be read
+	audio    map[string]int // audio files that are not read, by the end of their names
 
 	bytesRead atomic.Int64
 }
