@@ -53,11 +53,39 @@ func (s *Store) PutResult(ctx context.Context, r Result) error {
 	return err
 }
 
+// factChanges counts the changes of what results are computed from. Takes are
+// counted with those that a finder placed, so the count may rise although no fact
+// changed.
+const factChanges = `SELECT coalesce(sum(n), 0) FROM changed WHERE kind IN ('shows', 'recordings', 'files', 'parts', 'lists', 'songs', 'takes')`
+
+// Refreshed reports whether a refresh by the given version was complete and
+// nothing that results are computed from changed since. changes is the count of
+// such changes so far, for [Store.PutRefreshed].
+func (s *Store) Refreshed(ctx context.Context, version string) (done bool, changes int64, err error) {
+	err = s.db.QueryRowContext(ctx, "WITH now (n) AS ("+factChanges+") SELECT n, EXISTS (SELECT 1 FROM refreshed r WHERE r.version = ? AND r.changes = n) FROM now", version).Scan(&changes, &done)
+	if err != nil {
+		err = fmt.Errorf("could not read the catalog: %w", err)
+	}
+	return done, changes, err
+}
+
+// PutRefreshed notes that a refresh was complete. changes is what
+// [Store.Refreshed] counted before the refresh looked whether anything is stale.
+func (s *Store) PutRefreshed(ctx context.Context, version string, changes int64) error {
+	return s.update(ctx, func(tx *sql.Tx) error {
+		if _, err := exec(ctx, tx, "DELETE FROM refreshed"); err != nil {
+			return err
+		}
+		_, err := exec(ctx, tx, "INSERT INTO refreshed (version, changes) VALUES (?, ?)", version, changes)
+		return err
+	})
+}
+
 // DropResults forgets all that was computed of facts, a finder's takes and
 // findings too, so that the next refresh computes everything anew.
 func (s *Store) DropResults(ctx context.Context) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
-		for _, q := range []string{"DELETE FROM results", "DELETE FROM measured_digests", "DELETE FROM findings", "DELETE FROM derived", "DELETE FROM takes WHERE found_by <> 'person'"} {
+		for _, q := range []string{"DELETE FROM results", "DELETE FROM refreshed", "DELETE FROM measured_digests", "DELETE FROM findings", "DELETE FROM derived", "DELETE FROM takes WHERE found_by <> 'person'"} {
 			if _, err := exec(ctx, tx, q); err != nil {
 				return err
 			}

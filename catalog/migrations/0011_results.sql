@@ -14,4 +14,7 @@ CREATE TABLE measured_digests (
 	edition      INTEGER NOT NULL,
 	digest       TEXT NOT NULL
 );
+-- The last complete refresh: by what version, and the count of the changes that
+-- it knew of.
+CREATE TABLE refreshed (version TEXT NOT NULL, changes INTEGER NOT NULL);
 DELETE FROM derived WHERE kind IN ('song titles', 'judged');

@@ -23,7 +23,7 @@ func (e *env) levelsCommand() *cli.Command {
 			if err != nil {
 				return err
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
+			return e.withResults(c, func(store *catalog.Store) error {
 				show, err := knownShow(c.Context, store, day)
 				if err != nil {
 					return err
@@ -107,7 +107,7 @@ func (e *env) compareCommand() *cli.Command {
 			if c.Int("last") < 0 {
 				return &usageError{command: commandPath(c), text: "--last must be 0 (all) or more"}
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
+			return e.withResults(c, func(store *catalog.Store) error {
 				if c.Bool("tone") {
 					result, err := compare.Tone(c.Context, store, c.String("song"), c.String("channel"))
 					switch {

@@ -37,7 +37,7 @@ func (e *env) findingsCommand() *cli.Command {
 					return err
 				}
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
+			return e.withResults(c, func(store *catalog.Store) error {
 				if filter.Show, err = knownShow(c.Context, store, day); err != nil {
 					return err
 				}

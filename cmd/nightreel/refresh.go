@@ -36,14 +36,25 @@ func (e *env) resultsCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
-				if err := e.refresh(c.Context, store, false, nil, nil); err != nil {
-					return err
-				}
+			return e.withResults(c, func(store *catalog.Store) error {
 				return refresh.Dump(c.Context, store, e.stdout)
 			})
 		},
 	}
+}
+
+// withResults is withStore for a command that shows results: it first finishes
+// what an interrupted command left stale. A catalog that cannot be written to is
+// shown as it is.
+func (e *env) withResults(c *cli.Context, f func(store *catalog.Store) error) error {
+	return e.withStore(c, func(store *catalog.Store) error {
+		if !store.ReadOnly() {
+			if err := e.refresh(c.Context, store, c.Bool("json"), nil, nil); err != nil {
+				return err
+			}
+		}
+		return f(store)
+	})
 }
 
 // refresh brings results up to date after facts changed. As soon as those of

@@ -136,7 +136,7 @@ func (e *env) buildSession(c *cli.Context) error {
 	if len(c.StringSlice("song")) == 0 && day == "" {
 		return &usageError{command: commandPath(c), text: "needs --song TITLE, or --show DATE for a night's whole set"}
 	}
-	return e.withStore(c, func(store *catalog.Store) error {
+	return e.withResults(c, func(store *catalog.Store) error {
 		ses, err := session.Build(c.Context, store, session.Request{
 			Desk: c.String("desk"), Songs: c.StringSlice("song"), Show: day, Pick: c.String("pick"), Rig: c.String("rig"),
 			Only: c.StringSlice("only"), Except: c.StringSlice("except"),

@@ -99,7 +99,7 @@ func (e *env) takesCommand() *cli.Command {
 			if err != nil {
 				return err
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
+			return e.withResults(c, func(store *catalog.Store) error {
 				show, err := knownShow(c.Context, store, day)
 				if err != nil {
 					return err

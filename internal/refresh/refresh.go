@@ -40,6 +40,9 @@ const (
 	findingsVersion = 2
 )
 
+// version names all of them.
+var version = fmt.Sprint(ownVersion, placedVersion, findingsVersion)
+
 // Options are the choices of [Tour]. The zero value refreshes the whole tour.
 type Options struct {
 	// First are the shows whose answer somebody waits for.
@@ -91,7 +94,16 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 	r := &refresher{store: store, opt: opt}
 	defer opt.Progress.set("")
 	for range mostRounds {
-		done, err := r.round(ctx)
+		done, changes, err := store.Refreshed(ctx, version)
+		if err != nil {
+			return r.report, err
+		}
+		if done {
+			break
+		}
+		if done, err = r.round(ctx); err == nil && done {
+			err = store.PutRefreshed(ctx, version, changes)
+		}
 		if err == nil {
 			err = ctx.Err()
 		}
@@ -108,6 +120,9 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 // Stale returns the shows whose results are not of today's facts: never computed,
 // or interrupted, or computed by another version. It computes nothing.
 func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error) {
+	if done, _, err := store.Refreshed(ctx, version); done || err != nil {
+		return []catalog.ShowKey{}, err
+	}
 	r := &refresher{store: store}
 	if err := r.load(ctx); err != nil {
 		return nil, err

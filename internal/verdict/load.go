@@ -2,8 +2,10 @@ package verdict
 
 import (
 	"context"
+	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/refresh"
 )
 
 // Loaded is a verdict with how much was read of each recording.
@@ -31,7 +33,7 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	if err != nil {
 		return nil, err
 	}
-	judged, err := store.Results(ctx, catalog.FindingsResult)
+	stale, err := refresh.Stale(ctx, store)
 	if err != nil {
 		return nil, err
 	}
@@ -45,8 +47,7 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	}
 	all := make([]Loaded, len(shows))
 	for i, sh := range shows {
-		_, ok := judged[sh.Key]
-		in := Input{Judged: ok}
+		in := Input{Judged: !slices.Contains(stale, sh.Key)}
 		all[i].Reads = map[catalog.RecordingID]catalog.ReadState{}
 		for _, r := range sh.Recordings {
 			all[i].Reads[r.ID] = reads[r.ID]

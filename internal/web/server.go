@@ -127,7 +127,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	// with in the background.
 	if stale, err := refresh.Stale(ctx, s.store); err != nil {
 		return err
-	} else if len(stale) > 0 {
+	} else if len(stale) > 0 && !s.store.ReadOnly() {
 		s.jobs.refresh()
 	}
 	srv := &http.Server{
