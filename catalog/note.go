@@ -18,7 +18,7 @@ type Note struct {
 func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
 	var w where
 	w.add(show != "", "s.key = ?", show)
-	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.at, (SELECT max(f.at) FROM facts f WHERE f.kind = 'note' AND f.subject = n.subject), n.text, n.subject", w.args,
+	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.at, (SELECT max(f.at) FROM facts f WHERE f.kind = 'note' AND f.subject = n.subject), n.text, n.id", w.args,
 		func(row scanner) (n Note, err error) {
 			var at string
 			if err := row.Scan(&n.ID, &n.Show, &n.Text, &at); err != nil {
