@@ -67,7 +67,7 @@ func (e *env) songsCommand() *cli.Command {
 						if err != nil {
 							return err
 						}
-						e.tell([]string{fmt.Sprintf("%q is no other name of %q any more", c.Args().First(), title)})
+						e.say("%q is no other name of %q any more", c.Args().First(), title)
 						return e.refresh(c.Context, store, false, nil, nil)
 					})
 				},
@@ -88,8 +88,8 @@ func (e *env) aliasSong(c *cli.Context) error {
 	return e.editSong(c, "a title and an alias", func(store *catalog.Store, ctx context.Context, id catalog.SongID, alias string) error {
 		merged, err := store.AddAlias(ctx, id, alias, c.Bool("merge"))
 		if err == nil && merged != nil {
-			e.tell([]string{fmt.Sprintf("%q (%s on %s) is the same song as %q now; nightreel songs unalias %q takes that back",
-				merged.Title, count(merged.Takes, "take"), count(merged.Shows, "show"), c.Args().First(), merged.Title)})
+			e.say("%q (%s on %s) is the same song as %q now; nightreel songs unalias %q takes that back",
+				merged.Title, count(merged.Takes, "take"), count(merged.Shows, "show"), c.Args().First(), merged.Title)
 		}
 		return err
 	})
