@@ -41,7 +41,7 @@ func projections() []projection {
 func (w *writing) project(ctx context.Context, f Fact) error {
 	for _, p := range projections() {
 		if p.kind == f.Kind {
-			return p.project(w, ctx, f)
+			return w.show(ctx, p, f)
 		}
 	}
 	return nil // of a kind that no table shows
@@ -75,14 +75,39 @@ func (s *Store) reproject(ctx context.Context, tx *sql.Tx) error {
 				return err
 			}
 		}
+		if p.table == "" || !p.sited {
+			continue
+		}
+		for _, q := range []string{"DELETE FROM waiting WHERE kind = ?",
+			fmt.Sprintf("INSERT INTO waiting (kind, subject) SELECT DISTINCT f.kind, f.subject FROM facts f WHERE f.kind = ? AND f.body IS NOT NULL AND %s AND NOT EXISTS (SELECT 1 FROM %s x WHERE x.subject = f.subject)", isHead, p.table)} {
+			if _, err := exec(ctx, w, q, p.kind); err != nil {
+				return err
+			}
+		}
 	}
 	w.all = true
 	return w.settle(ctx)
 }
 
+// show projects a fact, and lets it wait where no row can show it yet.
+func (w *writing) show(ctx context.Context, p projection, f Fact) error {
+	if err := p.project(w, ctx, f); err != nil || !p.sited || p.table == "" {
+		return err
+	}
+	query := "DELETE FROM waiting WHERE kind = ?1 AND subject = ?2"
+	if f.Body != nil {
+		query += fmt.Sprintf(" AND EXISTS (SELECT 1 FROM %s WHERE subject = ?2)", p.table)
+		if _, err := exec(ctx, w, fmt.Sprintf("INSERT OR IGNORE INTO waiting (kind, subject) SELECT ?1, ?2 WHERE NOT EXISTS (SELECT 1 FROM %s WHERE subject = ?2)", p.table), f.Kind, f.Subject); err != nil {
+			return err
+		}
+	}
+	_, err := exec(ctx, w, query, f.Kind, f.Subject)
+	return err
+}
+
 // sited projects the facts that speak of a show and its recordings anew, and
-// those that no row shows yet: they waited for a show or a recording. It is
-// called after these have changed.
+// those that wait for a show or a recording. It is called after these have
+// changed.
 func (w *writing) sited(ctx context.Context, show ShowID) error {
 	ref, err := refOfShow(ctx, w, show)
 	if err != nil {
@@ -94,18 +119,23 @@ func (w *writing) sited(ctx context.Context, show ShowID) error {
 		if !p.sited {
 			continue
 		}
-		var all []Fact
-		if p.table == "" {
-			all, err = standing(ctx, w, p.kind, " AND f.subject = ?", ref)
-		} else {
-			all, err = standing(ctx, w, p.kind, fmt.Sprintf(" AND NOT EXISTS (SELECT 1 FROM %[1]s x WHERE x.subject = f.subject AND x.show_id <> ?)", p.table), show)
-		}
-		if err != nil {
-			return err
-		}
-		for _, f := range all {
-			if err := p.project(w, ctx, f); err != nil {
+		subjects := []string{ref}
+		if p.table != "" {
+			subjects, err = list(ctx, w, fmt.Sprintf("SELECT subject FROM %s WHERE show_id = ?1 AND subject <> '' UNION SELECT subject FROM waiting WHERE kind = ?2 ORDER BY 1", p.table), []any{show, p.kind},
+				func(row scanner) (s string, err error) { return s, row.Scan(&s) })
+			if err != nil {
 				return err
+			}
+		}
+		for _, subject := range subjects {
+			all, err := standing(ctx, w, p.kind, " AND f.subject = ?", subject)
+			if err != nil {
+				return err
+			}
+			for _, f := range all {
+				if err := w.show(ctx, p, f); err != nil {
+					return err
+				}
 			}
 		}
 	}

@@ -65,8 +65,17 @@ type TakeFilter struct {
 // catalog is *NotFoundError.
 func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 	var w where
+	if f.ID != 0 {
+		if err := w.ofShow(ctx, s.db, "SELECT show_id FROM takes WHERE id = ?", f.ID); err != nil {
+			return nil, err
+		}
+	}
+	if f.Show != "" {
+		if err := w.ofShow(ctx, s.db, "SELECT id FROM shows WHERE key = ?", f.Show); err != nil {
+			return nil, err
+		}
+	}
 	w.add(f.ID != 0, "id = ?", f.ID)
-	w.add(f.Show != "", "show_key = ?", f.Show)
 	if f.Song != "" {
 		song, err := s.Song(ctx, f.Song)
 		if err != nil {
@@ -75,6 +84,14 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 		w.add(true, "song_id = ?", song.ID)
 	}
 	return takes(ctx, s.db, w)
+}
+
+// ofShow restricts takes to one show. SQLite counts the takes of that show only,
+// because counting starts anew with each show_id, if it is given as a value.
+func (w *where) ofShow(ctx context.Context, q querier, query string, arg any) error {
+	ids, err := list(ctx, q, query, []any{arg}, func(row scanner) (id ShowID, err error) { return id, row.Scan(&id) })
+	w.add(true, "show_id = ?", append(ids, 0)[0])
+	return err
 }
 
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
@@ -118,6 +135,9 @@ func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 // take returns one take, or *NotFoundError.
 func take(ctx context.Context, q querier, id TakeID) (Take, error) {
 	var w where
+	if err := w.ofShow(ctx, q, "SELECT show_id FROM takes WHERE id = ?", id); err != nil {
+		return Take{}, err
+	}
 	w.add(true, "id = ?", id)
 	all, err := takes(ctx, q, w)
 	if err != nil {
@@ -375,7 +395,9 @@ func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Tak
 // takesAre reports whether a show's takes are the given ones.
 func takesAre(ctx context.Context, q querier, show ShowKey, takesNow []Take) (bool, error) {
 	var w where
-	w.add(true, "show_key = ?", show)
+	if err := w.ofShow(ctx, q, "SELECT id FROM shows WHERE key = ?", show); err != nil {
+		return false, err
+	}
 	now, err := takes(ctx, q, w)
 	return slices.Equal(now, takesNow), err
 }

@@ -28,7 +28,9 @@ ALTER TABLE desks ADD COLUMN subject TEXT NOT NULL DEFAULT '';
 ALTER TABLE notes ADD COLUMN subject TEXT NOT NULL DEFAULT '';
 ALTER TABLE sessions ADD COLUMN subject TEXT NOT NULL DEFAULT '';
 ALTER TABLE takes ADD COLUMN subject TEXT NOT NULL DEFAULT '';
-CREATE UNIQUE INDEX takes_subject ON takes (subject) WHERE subject <> '';
+CREATE INDEX takes_subject ON takes (subject);
+CREATE INDEX notes_subject ON notes (subject);
+CREATE INDEX sessions_subject ON sessions (subject);
 
 -- spelling: a song's name as it was entered; song_key: what that comes down to.
 ALTER TABLE takes ADD COLUMN spelling TEXT NOT NULL DEFAULT '';
@@ -85,3 +87,14 @@ CREATE TABLE acceptances (
 	at           INTEGER NOT NULL -- of the fact
 ) WITHOUT ROWID;
 CREATE INDEX acceptances_about ON acceptances (recording_id, kind, track, tracks);
+
+-- Facts that no row shows: their show or recording is not here, or not any more.
+CREATE TABLE waiting (
+	kind    TEXT NOT NULL,
+	subject TEXT NOT NULL,
+	PRIMARY KEY (kind, subject)
+) WITHOUT ROWID;
+CREATE TRIGGER waiting_takes AFTER DELETE ON takes WHEN OLD.subject <> '' BEGIN INSERT OR IGNORE INTO waiting (kind, subject) VALUES ('take', OLD.subject); END;
+CREATE TRIGGER waiting_notes AFTER DELETE ON notes BEGIN INSERT OR IGNORE INTO waiting (kind, subject) VALUES ('note', OLD.subject); END;
+CREATE TRIGGER waiting_dismissed AFTER DELETE ON dismissed BEGIN INSERT OR IGNORE INTO waiting (kind, subject) VALUES ('dismissal', OLD.subject); END;
+CREATE TRIGGER waiting_acceptances AFTER DELETE ON acceptances BEGIN INSERT OR IGNORE INTO waiting (kind, subject) VALUES ('acceptance', OLD.subject); END;
