@@ -487,3 +487,27 @@ func TestCatalogOfVersion8(t *testing.T) {
 		t.Errorf("kept once more as %q", again.Kept())
 	}
 }
+
+// A file whose bytes were changed is still the one that a person spoke of, as
+// long as no other file has the audio that it had.
+func TestFactsStayWithAChangedFile(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	small(t, s)
+	all := must(s.Recordings(ctx, RecordingFilter{Show: "2031-05-02"}))(t)
+	rec := all[0]
+	must(s.SaveTake(ctx, Take{Show: rec.Show, Song: "Low Tide", RecordingID: rec.ID, StartFrame: 5, EndFrame: 50, FoundBy: ByPerson, Confidence: 1}))(t)
+	on := func(want RecordingID) {
+		t.Helper()
+		ok(t, s.Reproject(ctx))
+		if takes := must(s.Takes(ctx, TakeFilter{}))(t); len(takes) != 1 || takes[0].RecordingID != want {
+			t.Errorf("got %+v, want one take on recording %d", takes, want)
+		}
+	}
+	first := must(s.Files(ctx, FileFilter{Recording: rec.ID}))(t)[0]
+	ok(t, s.PutParts(ctx, nil, []Piece{{File: first.ID, Offset: 44, Length: 1 << 20, Sum: 4711}}))
+	on(rec.ID)
+	other := must(s.Files(ctx, FileFilter{Recording: all[1].ID}))(t)[0]
+	ok(t, s.PutParts(ctx, nil, []Piece{{File: other.ID, Offset: 44, Length: 1 << 20, Sum: 0}})) // what the first one was
+	on(all[1].ID)
+}
