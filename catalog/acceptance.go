@@ -2,44 +2,107 @@ package catalog
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
-	"time"
 )
 
+// acceptanceBody is a finding that a person accepted, as a fact.
+type acceptanceBody struct {
+	File   fileRef     `json:"file"`
+	Kind   FindingKind `json:"kind"`
+	Track  int         `json:"track"`
+	Tracks string      `json:"tracks"`
+	Start  int64       `json:"start"` // frames from the file's first sample
+	End    int64       `json:"end"`
+	Note   string      `json:"note"`
+}
+
+func (b acceptanceBody) subject() string {
+	return digest(b.File.name(), string(b.Kind), b.Track, b.Tracks, b.Start, b.End)
+}
+
 // AcceptFinding quiets a finding: it, and whatever a later scan finds of the same
-// kind on the same track, or the same tracks together, of that rig at an
-// overlapping time, counts as accepted. It is kept apart from the findings, so that
-// it outlives them. Accepting once more replaces the note. A finding that is not
-// there is *NotFoundError.
+// kind on the same track, or the same tracks together, of that recording at an
+// overlapping time, counts as accepted. It is kept apart from the findings, so
+// that it outlives them, and another name for the rig. Accepting once more
+// replaces the note. A finding that is not there is *NotFoundError.
 func (s *Store) AcceptFinding(ctx context.Context, id FindingID, note string) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
-		f, err := finding(ctx, tx, id)
+	return s.write(ctx, func(w *writing) error {
+		f, err := finding(ctx, w, id)
 		if err != nil {
 			return err
 		}
-		if _, err := exec(ctx, tx, "DELETE FROM acceptances WHERE show_id = ? AND rig = ? AND track = ? AND kind = ? AND tracks = ? AND start_s = ? AND end_s = ?",
-			f.ShowID, f.Rig, f.Track, f.Kind, f.shared(), f.StartS(), f.EndS()); err != nil {
+		before, err := w.acceptedAs(ctx, f)
+		if err != nil {
 			return err
 		}
-		_, err = exec(ctx, tx, "INSERT INTO acceptances (show_id, rig, track, kind, tracks, start_s, end_s, note, accepted_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-			f.ShowID, f.Rig, f.Track, f.Kind, f.shared(), f.StartS(), f.EndS(), note, s.now().UTC().Format(time.RFC3339))
-		return err
+		ref, at, err := w.refFor(ctx, f.RecordingID, before)
+		if err != nil {
+			return err
+		}
+		b := acceptanceBody{ref, f.Kind, f.Track, f.shared(), f.StartFrame - at.start, f.EndFrame - at.start, note}
+		return w.put(ctx, FactAcceptance, b.subject(), b)
 	})
+}
+
+// acceptedAs returns how the acceptance of exactly this finding names its
+// recording, nil where there is none.
+func (w *writing) acceptedAs(ctx context.Context, f Finding) (*fileRef, error) {
+	subjects, err := list(ctx, w, "SELECT subject FROM acceptances WHERE recording_id = ? AND kind = ? AND track = ? AND tracks = ? AND start_frame = ? AND end_frame = ? ORDER BY subject",
+		[]any{f.RecordingID, f.Kind, f.Track, f.shared(), f.StartFrame, f.EndFrame}, func(row scanner) (s string, err error) { return s, row.Scan(&s) })
+	if err != nil || len(subjects) == 0 {
+		return nil, err
+	}
+	all, err := heads(ctx, w, FactAcceptance, subjects[0])
+	if err != nil {
+		return nil, err
+	}
+	for _, h := range all {
+		var b acceptanceBody
+		if there, err := h.read(&b); err != nil || there {
+			return &b.File, err
+		}
+	}
+	return nil, nil
 }
 
 // UnacceptFinding takes acceptance back. A finding that is not there is
 // *NotFoundError.
 func (s *Store) UnacceptFinding(ctx context.Context, id FindingID) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
-		f, err := finding(ctx, tx, id)
+	return s.write(ctx, func(w *writing) error {
+		f, err := finding(ctx, w, id)
 		if err != nil {
 			return err
 		}
-		_, err = exec(ctx, tx, "DELETE FROM acceptances WHERE show_id = ? AND rig = ? AND track = ? AND kind = ? AND tracks = ? AND start_s <= ? AND end_s >= ?",
-			f.ShowID, f.Rig, f.Track, f.Kind, f.shared(), f.EndS(), f.StartS())
+		subjects, err := list(ctx, w, "SELECT subject FROM acceptances WHERE recording_id = ? AND kind = ? AND track = ? AND tracks = ? AND start_frame <= ? AND end_frame >= ? ORDER BY subject",
+			[]any{f.RecordingID, f.Kind, f.Track, f.shared(), f.EndFrame, f.StartFrame}, func(row scanner) (s string, err error) { return s, row.Scan(&s) })
+		for _, subject := range subjects {
+			if err == nil {
+				err = w.put(ctx, FactAcceptance, subject, nil)
+			}
+		}
 		return err
 	})
+}
+
+func (w *writing) projectAcceptance(ctx context.Context, f Fact) error {
+	var b acceptanceBody
+	there, err := f.read(&b)
+	if err != nil {
+		return err
+	}
+	at := place{}
+	if there {
+		if at, err = w.resolve(ctx, b.File); err != nil {
+			return err
+		}
+	}
+	if at.recording == 0 {
+		_, err := exec(ctx, w, "DELETE FROM acceptances WHERE subject = ?", f.Subject)
+		return err
+	}
+	_, err = exec(ctx, w, "INSERT OR REPLACE INTO acceptances (subject, show_id, recording_id, kind, track, tracks, start_frame, end_frame, note, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		f.Subject, at.show, at.recording, b.Kind, b.Track, b.Tracks, at.frame(b.Start, b.File), at.frame(b.End, b.File), b.Note, f.At)
+	return err
 }
 
 // finding returns one finding without its channel, or *NotFoundError.
@@ -56,9 +119,9 @@ func finding(ctx context.Context, q querier, id FindingID) (Finding, error) {
 	return Finding{}, &NotFoundError{Kind: "finding", Name: fmt.Sprint(id), Try: "nightreel findings lists them with their ids"}
 }
 
-// acceptedNote is the note of the last acceptance of a finding f of a recording r,
-// NULL where it was not accepted.
+// acceptedNote is the note of the last acceptance of a finding f, NULL where it
+// was not accepted.
 const acceptedNote = `(SELECT a.note FROM acceptances a
-	WHERE a.show_id = f.show_id AND a.rig = r.rig AND a.track = f.track AND a.kind = f.kind AND a.tracks = f.tracks
-		AND a.start_s <= 1.0 * f.end_frame / r.sample_rate AND a.end_s >= 1.0 * f.start_frame / r.sample_rate
-	ORDER BY a.id DESC LIMIT 1)`
+	WHERE a.recording_id = f.recording_id AND a.kind = f.kind AND a.track = f.track AND a.tracks = f.tracks
+		AND a.start_frame <= f.end_frame AND a.end_frame >= f.start_frame
+	ORDER BY a.at DESC, a.subject DESC LIMIT 1)`

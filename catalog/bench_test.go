@@ -78,3 +78,95 @@ func BenchmarkLongTour(b *testing.B) {
 		})
 	}
 }
+
+// A tour of 60 nights of 64 files with 4,000 takes that a person placed, each
+// corrected four times.
+func corrected(b *testing.B) *Store {
+	b.Helper()
+	s := testStore(b)
+	ctx := b.Context()
+	const rate, shows, takes, corrections = 48000, 60, 67, 4
+	vol := must(s.AddVolume(ctx, Volume{Name: "A", Root: "/a"}))(b)
+	for n := range shows {
+		sh := must(s.EnsureShow(ctx, Show{Date: Date(fmt.Sprintf("2031-%02d-%02d", n/28+1, n%28+1))}))(b)
+		files, tracks, pieces := []File{}, []Track{}, []Piece{}
+		for i := range 64 {
+			files = append(files, File{VolumeID: vol.ID, Path: fmt.Sprintf("%s/main/%02d.wav", sh.Key, i), FirstTrack: i + 1, Channels: 1, Frames: 7200 * rate, DataOffset: 44})
+			tracks = append(tracks, Track{Number: i + 1, Frames: 7200 * rate})
+		}
+		r := must(s.SaveRecording(ctx, Recording{ShowID: sh.ID, Rig: MainRig, SampleRate: rate, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: 7200 * rate}, files, tracks, nil))(b)
+		for i, f := range must(s.Files(ctx, FileFilter{Recording: r.ID}))(b) {
+			for k := range int64(120) {
+				pieces = append(pieces, Piece{File: f.ID, Offset: 44 + k<<23, Length: 1 << 23, Sum: uint64(n*64+i)<<10 + uint64(k)})
+			}
+		}
+		ok(b, s.PutParts(ctx, nil, pieces))
+		list := []SetListEntry{}
+		for i := range 25 {
+			list = append(list, SetListEntry{Song: fmt.Sprintf("Song %d", (i+n)%40)})
+		}
+		ok(b, s.SaveSetList(ctx, sh.Key, list))
+		all := []Take{}
+		for i := range int64(takes) {
+			all = append(all, Take{Show: sh.Key, Song: fmt.Sprintf("Song %d", (int(i)+n)%40), RecordingID: r.ID, StartFrame: i * 100 * rate, EndFrame: (i*100 + 80) * rate, FoundBy: ByPerson, Confidence: 1})
+		}
+		ok(b, s.EditTakes(ctx, nil, all))
+		for c := range int64(corrections) {
+			all = must(s.Takes(ctx, TakeFilter{Show: sh.Key}))(b)
+			for i := range all {
+				all[i].EndFrame += c + 1
+			}
+			ok(b, s.EditTakes(ctx, nil, all))
+		}
+	}
+	return s
+}
+
+func BenchmarkFacts(b *testing.B) {
+	s := corrected(b)
+	ctx := b.Context()
+	facts, _ := factsOf(b, s)
+	b.Logf("%d facts", len(facts))
+	b.Run("Reproject", func(b *testing.B) {
+		for b.Loop() {
+			ok(b, s.Reproject(ctx))
+		}
+	})
+	b.Run("ReprojectFromNothing", func(b *testing.B) {
+		for b.Loop() {
+			b.StopTimer()
+			forget(b, s)
+			b.StartTimer()
+			ok(b, s.Reproject(ctx))
+		}
+	})
+	show := must(s.Shows(ctx, ShowFilter{}))(b)[30]
+	take := must(s.Takes(ctx, TakeFilter{Show: show.Key}))(b)[10]
+	list := must(s.SetList(ctx, show.Key))(b)
+	b.Run("MoveABoundary", func(b *testing.B) {
+		for b.Loop() {
+			take.EndFrame ^= 1
+			must(s.SaveTake(ctx, take))(b)
+		}
+	})
+	b.Run("RenameATake", func(b *testing.B) {
+		for i := 0; b.Loop(); i++ {
+			take.Song, take.Entered = fmt.Sprintf("Song %d", i%40), ""
+			take = must(s.SaveTake(ctx, take))(b)
+		}
+	})
+	b.Run("SaveASetList", func(b *testing.B) {
+		for i := 0; b.Loop(); i++ {
+			list[3].Song, list[3].Entered = fmt.Sprintf("Song %d", i%40), ""
+			ok(b, s.SaveSetList(ctx, show.Key, list))
+		}
+	})
+	b.Run("SaveARecording", func(b *testing.B) {
+		r := show.Recordings[0]
+		files := must(s.Files(ctx, FileFilter{Recording: r.ID}))(b)
+		tracks := must(s.Tracks(ctx, TrackFilter{Recording: r.ID}))(b)
+		for b.Loop() {
+			must(s.SaveRecording(ctx, r, files, tracks, nil))(b)
+		}
+	})
+}

@@ -1,9 +1,10 @@
 package catalog
 
 import (
+	"cmp"
 	"context"
-	"database/sql"
 	"fmt"
+	"slices"
 )
 
 // Desk is a mixing desk with its patch: which channel comes in where.
@@ -25,7 +26,7 @@ type DeskInput struct {
 func (s *Store) Desks(ctx context.Context) ([]Desk, error) { return desks(ctx, s.db) }
 
 func desks(ctx context.Context, q querier) ([]Desk, error) {
-	all, err := list(ctx, q, "SELECT id, name FROM desks ORDER BY name, id", nil, func(row scanner) (d Desk, err error) {
+	all, err := list(ctx, q, "SELECT id, name FROM desks ORDER BY name", nil, func(row scanner) (d Desk, err error) {
 		d.Inputs = []DeskInput{}
 		return d, row.Scan(&d.ID, &d.Name)
 	})
@@ -77,30 +78,50 @@ func (s *Store) SaveDesk(ctx context.Context, d Desk) error {
 	if Key(d.Name) == "" {
 		return fmt.Errorf("a desk needs a name")
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
-		all, err := desks(ctx, tx)
-		if err != nil {
+	seen := map[int]bool{}
+	for _, in := range d.Inputs {
+		if in.Input < 1 || in.Channel == "" {
+			return fmt.Errorf("desk %s: desk input %d, channel %q: an input number from 1 and a channel name are needed", d.Name, in.Input, in.Channel)
+		}
+		if seen[in.Input] {
+			return fmt.Errorf("desk %s: desk input %d stands there twice", d.Name, in.Input)
+		}
+		seen[in.Input] = true
+	}
+	return s.write(ctx, func(w *writing) error { return w.put(ctx, FactDesk, Key(d.Name), deskFact(d)) })
+}
+
+// deskFact returns a desk as a fact's body: its inputs in order.
+func deskFact(d Desk) any {
+	d.Inputs = append([]DeskInput{}, d.Inputs...)
+	slices.SortFunc(d.Inputs, func(a, b DeskInput) int { return cmp.Compare(a.Input, b.Input) })
+	return d
+}
+
+func (w *writing) projectDesk(ctx context.Context, f Fact) error {
+	if _, err := exec(ctx, w, "DELETE FROM desk_inputs WHERE desk_id IN (SELECT id FROM desks WHERE subject = ?)", f.Subject); err != nil {
+		return err
+	}
+	var d Desk
+	there, err := f.read(&d)
+	if err != nil {
+		return err
+	}
+	if !there {
+		_, err := exec(ctx, w, "DELETE FROM desks WHERE subject = ?", f.Subject)
+		return err
+	}
+	if n, err := exec(ctx, w, "UPDATE desks SET name = ? WHERE subject = ?", d.Name, f.Subject); err != nil {
+		return err
+	} else if n == 0 {
+		if _, err := insert(ctx, w, "INSERT INTO desks (name, subject) VALUES (?, ?)", d.Name, f.Subject); err != nil {
 			return err
 		}
-		for _, old := range all {
-			if SameName(old.Name, d.Name) {
-				if _, err := exec(ctx, tx, "DELETE FROM desks WHERE id = ?", old.ID); err != nil {
-					return err
-				}
-			}
-		}
-		id, err := insert(ctx, tx, "INSERT INTO desks (name) VALUES (?)", d.Name)
-		if err != nil {
+	}
+	for _, in := range d.Inputs {
+		if _, err := exec(ctx, w, "INSERT INTO desk_inputs (desk_id, input, channel, gain_db, output) VALUES ((SELECT id FROM desks WHERE subject = ?), ?, ?, ?, ?)", f.Subject, in.Input, in.Channel, in.GainDB, in.Output); err != nil {
 			return err
 		}
-		for _, in := range d.Inputs {
-			if in.Input < 1 || in.Channel == "" {
-				return fmt.Errorf("desk %s: desk input %d, channel %q: an input number from 1 and a channel name are needed", d.Name, in.Input, in.Channel)
-			}
-			if _, err := exec(ctx, tx, "INSERT INTO desk_inputs (desk_id, input, channel, gain_db, output) VALUES (?, ?, ?, ?, ?)", id, in.Input, in.Channel, in.GainDB, in.Output); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	}
+	return nil
 }

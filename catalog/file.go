@@ -54,7 +54,7 @@ func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
 	w.add(f.Volume != 0, "f.volume_id = ?", f.Volume)
 	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs, v.root
 		FROM files f JOIN volumes v ON v.id = f.volume_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
-		` ORDER BY s.date, s.place, f.recording_id, f.first_track, f.segment, f.path`,
+		` ORDER BY `+recordingOrder+`, f.first_track, f.segment, f.path`,
 		w.args, func(row scanner) (f File, err error) {
 			var mod int64
 			var repairs string

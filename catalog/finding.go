@@ -148,7 +148,7 @@ func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
 	return list(ctx, q, `SELECT f.id, f.show_id, s.key, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
-		FROM findings f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.id`,
+		FROM findings f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.end_frame, f.tracks, f.text, f.id`,
 		w.args, func(row scanner) (f Finding, err error) {
 			var evidence string
 			var note sql.NullString

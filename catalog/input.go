@@ -1,10 +1,12 @@
 package catalog
 
 import (
+	"cmp"
 	"context"
-	"database/sql"
 	"fmt"
+	"slices"
 	"sort"
+	"strings"
 )
 
 // Input is one line of the input list: what a track holds and how its preamp
@@ -101,25 +103,58 @@ func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
 	if _, err := ParseShowKey(string(l.From)); err != nil {
 		return fmt.Errorf("input list: %w", err)
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
-		if _, err := exec(ctx, tx, "DELETE FROM input_lists WHERE from_date = ? AND only = ? AND rig = ?", l.From, l.Only, l.Rig); err != nil {
-			return err
+	seen := map[int]bool{}
+	for _, in := range l.Inputs {
+		if in.Track < 1 || in.Channel == "" {
+			return fmt.Errorf("input list from %s: track %d, channel %q: a track number from 1 and a channel name are needed", l.From, in.Track, in.Channel)
 		}
-		if len(l.Inputs) == 0 {
-			return nil
+		if seen[in.Track] {
+			return fmt.Errorf("input list from %s: track %d stands there twice", l.From, in.Track)
 		}
-		id, err := insert(ctx, tx, "INSERT INTO input_lists (from_date, only, rig) VALUES (?, ?, ?)", l.From, l.Only, l.Rig)
-		if err != nil {
-			return err
-		}
-		for _, in := range l.Inputs {
-			if in.Track < 1 || in.Channel == "" {
-				return fmt.Errorf("input list from %s: track %d, channel %q: a track number from 1 and a channel name are needed", l.From, in.Track, in.Channel)
-			}
-			if _, err := exec(ctx, tx, "INSERT INTO inputs (list_id, track, channel, gain_db, grp, notes) VALUES (?, ?, ?, ?, ?, ?)", id, in.Track, in.Channel, in.GainDB, in.Group, in.Notes); err != nil {
-				return err
-			}
-		}
-		return nil
+		seen[in.Track] = true
+	}
+	return s.write(ctx, func(w *writing) error {
+		subject, body := inputListFact(l)
+		return w.put(ctx, FactInputList, subject, body)
 	})
+}
+
+// inputListFact returns an input list as a fact: its lines in order of track.
+func inputListFact(l InputList) (subject string, body any) {
+	which := "from"
+	if l.Only {
+		which = "only"
+	}
+	subject = strings.Join([]string{string(l.From), which, l.Rig}, "\t")
+	if len(l.Inputs) == 0 {
+		return subject, nil
+	}
+	l.Inputs = slices.Clone(l.Inputs)
+	slices.SortFunc(l.Inputs, func(a, b Input) int { return cmp.Compare(a.Track, b.Track) })
+	return subject, l
+}
+
+func (w *writing) projectInputList(ctx context.Context, f Fact) error {
+	for _, q := range []string{
+		"DELETE FROM inputs WHERE list_id IN (SELECT id FROM input_lists WHERE subject = ?)",
+		"DELETE FROM input_lists WHERE subject = ?",
+	} {
+		if _, err := exec(ctx, w, q, f.Subject); err != nil {
+			return err
+		}
+	}
+	var l InputList
+	if there, err := f.read(&l); err != nil || !there {
+		return err
+	}
+	id, err := insert(ctx, w, "INSERT INTO input_lists (from_date, only, rig, subject) VALUES (?, ?, ?, ?)", l.From, l.Only, l.Rig, f.Subject)
+	if err != nil {
+		return err
+	}
+	for _, in := range l.Inputs {
+		if _, err := exec(ctx, w, "INSERT INTO inputs (list_id, track, channel, gain_db, grp, notes) VALUES (?, ?, ?, ?, ?, ?)", id, in.Track, in.Channel, in.GainDB, in.Group, in.Notes); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -37,7 +37,7 @@ func fill(t testing.TB, s *Store) {
 		{Track: 1, Channel: "Kick In", GainDB: dB(24), Group: "Drums", Notes: "gate"}, {Track: 2, Channel: "Bass DI"}}}))
 	ok(t, s.SaveSetList(ctx, "2031-05-02", []SetListEntry{{Song: "Paper Lanterns", StartS: dB(10), EndS: dB(200.25)}, {Song: "Low Tide"}, {Song: "Third Rail", StartS: dB(75900), Clock: true}}))
 	song := must(s.Song(ctx, "Paper Lanterns"))(t)
-	ok(t, s.AddAlias(ctx, song.ID, "Lanterns"))
+	must(s.AddAlias(ctx, song.ID, "Lanterns", true))(t)
 	must(s.SaveTake(ctx, Take{Show: "2031-05-02", Song: "lanterns", RecordingID: night.ID, StartFrame: 10 * rate, EndFrame: 200*rate + rate/4, FoundBy: BySetList, Confidence: 0.875}))(t)
 	must(s.SaveTake(ctx, Take{Show: "2031-05-02", Song: "Low Tide", RecordingID: night.ID, StartFrame: 210 * rate, EndFrame: 400 * rate, FoundBy: ByPerson, Confidence: 1}))(t)
 	gone := must(s.SaveTake(ctx, Take{Show: "2031-05-02", Song: "Third Rail", RecordingID: night.ID, StartFrame: 410 * rate, EndFrame: 500 * rate, FoundBy: ByMusic, Confidence: 0.5}))(t)

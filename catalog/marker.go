@@ -16,7 +16,7 @@ type Marker struct {
 
 // Markers returns the markers of a recording in order of frame.
 func (s *Store) Markers(ctx context.Context, id RecordingID) ([]Marker, error) {
-	return list(ctx, s.db, "SELECT id, recording_id, frame, length, label FROM markers WHERE recording_id = ? ORDER BY frame, id", []any{id},
+	return list(ctx, s.db, "SELECT id, recording_id, frame, length, label FROM markers WHERE recording_id = ? ORDER BY frame, label, length", []any{id},
 		func(row scanner) (m Marker, err error) {
 			return m, row.Scan(&m.ID, &m.RecordingID, &m.Frame, &m.Length, &m.Label)
 		})

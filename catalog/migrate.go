@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"strings"
 )
 
 //go:embed migrations/*.sql
@@ -111,6 +112,7 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 				return err
 			}
 		}
+		seeded := false
 		for i := version; i < len(names); i++ {
 			if i >= generatedCounters {
 				if err := dropCounters(ctx, tx); err != nil {
@@ -124,7 +126,18 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 			if _, err := tx.ExecContext(ctx, string(text)); err != nil {
 				return fmt.Errorf("migration %s: %w", path.Base(names[i]), err)
 			}
+			if strings.HasSuffix(names[i], factsMigration) {
+				if err := s.seed(ctx, tx); err != nil {
+					return fmt.Errorf("migration %s: %w", path.Base(names[i]), err)
+				}
+				seeded = true
+			}
 			if _, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", i+1)); err != nil {
+				return err
+			}
+		}
+		if seeded { // by now all tables are as this program knows them
+			if err := s.reproject(ctx, tx); err != nil {
 				return err
 			}
 		}
@@ -190,7 +203,16 @@ func schemaVersion(ctx context.Context, q querier) (int, error) {
 func (s *Store) backup(ctx context.Context, version int) error {
 	name := fmt.Sprintf("%s.v%d", s.path, version)
 	part := name + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	// A disk that was full left the copy's journal, too.
+	clean := func() error {
+		for _, left := range []string{part, part + "-journal"} {
+			if err := os.Remove(left); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return err
+			}
+		}
+		return nil
+	}
+	if err := clean(); err != nil {
 		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
 	}
 	_, err := s.db.ExecContext(ctx, "VACUUM INTO ?", part)
@@ -201,9 +223,10 @@ func (s *Store) backup(ctx context.Context, version int) error {
 		err = os.Rename(part, name)
 	}
 	if err != nil {
-		os.Remove(part)
+		clean()
 		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
 	}
+	s.kept = name
 	return nil
 }
 

@@ -263,3 +263,26 @@ func TestFirstMigrationIsAsItLanded(t *testing.T) {
 		t.Errorf("%s was edited:\ngot  %s\nwant %s", first, got, want)
 	}
 }
+
+// Neither a migration that was cut off on a full disk before nor one that cannot
+// keep its copy leaves half a copy behind.
+func TestNoHalfCopyIsLeft(t *testing.T) {
+	left := func(path string) []string { t.Helper(); return must(filepath.Glob(path + ".v*.part*"))(t) }
+	path := copyOf(t, oldest)
+	for _, name := range []string{".v1.part", ".v1.part-journal"} {
+		ok(t, os.WriteFile(path+name, []byte("cut off"), 0o644))
+	}
+	s := reopen(t, path)
+	if s.Kept() != path+".v1" || len(left(path)) != 0 {
+		t.Errorf("kept %q, left %q", s.Kept(), left(path))
+	}
+
+	path = copyOf(t, oldest)
+	ok(t, os.MkdirAll(filepath.Join(path+".v1", "in the way"), 0o755))
+	if _, err := Open(t.Context(), path); err == nil || !strings.Contains(err.Error(), path+".v1") {
+		t.Errorf("got %v, want an error that names the copy", err)
+	}
+	if len(left(path)) != 0 {
+		t.Errorf("left %q", left(path))
+	}
+}

@@ -2,7 +2,6 @@ package catalog
 
 import (
 	"context"
-	"database/sql"
 	"time"
 )
 
@@ -19,7 +18,7 @@ type Note struct {
 func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
 	var w where
 	w.add(show != "", "s.key = ?", show)
-	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.id", w.args,
+	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.at, (SELECT max(f.at) FROM facts f WHERE f.kind = 'note' AND f.subject = n.subject), n.text, n.id", w.args,
 		func(row scanner) (n Note, err error) {
 			var at string
 			if err := row.Scan(&n.ID, &n.Show, &n.Text, &at); err != nil {
@@ -30,17 +29,51 @@ func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
 		})
 }
 
+// noteBody is a note as a fact.
+type noteBody struct {
+	Show string `json:"show"` // as showRef writes it
+	Text string `json:"text"`
+	At   string `json:"at"` // RFC 3339
+}
+
 // AddNote stores a note about a show.
 func (s *Store) AddNote(ctx context.Context, show ShowKey, text string) (Note, error) {
 	n := Note{Show: show, Text: text, At: s.now().UTC().Truncate(time.Second)}
-	err := s.update(ctx, func(tx *sql.Tx) error {
-		show, err := showID(ctx, tx, show)
+	err := s.write(ctx, func(w *writing) error {
+		id, err := showID(ctx, w, show)
 		if err != nil {
 			return err
 		}
-		id, err := insert(ctx, tx, "INSERT INTO notes (show_id, text, at) VALUES (?, ?, ?)", show, text, n.At.Format(time.RFC3339))
-		n.ID = NoteID(id)
-		return err
+		ref, err := refOfShow(ctx, w, id)
+		if err != nil {
+			return err
+		}
+		subject := randomName()
+		if err := w.put(ctx, FactNote, subject, noteBody{ref, text, n.At.Format(time.RFC3339)}); err != nil {
+			return err
+		}
+		return w.QueryRowContext(ctx, "SELECT id FROM notes WHERE subject = ?", subject).Scan(&n.ID)
 	})
 	return n, err
+}
+
+func (w *writing) projectNote(ctx context.Context, f Fact) error {
+	var n noteBody
+	there, err := f.read(&n)
+	if err != nil {
+		return err
+	}
+	show, err := showOfRef(ctx, w, n.Show)
+	if err != nil {
+		return err
+	}
+	if !there || show == 0 {
+		_, err := exec(ctx, w, "DELETE FROM notes WHERE subject = ?", f.Subject)
+		return err
+	}
+	if known, err := exec(ctx, w, "UPDATE notes SET show_id = ?, text = ?, at = ? WHERE subject = ?", show, n.Text, n.At, f.Subject); err != nil || known > 0 {
+		return err
+	}
+	_, err = insert(ctx, w, "INSERT INTO notes (show_id, text, at, subject) VALUES (?, ?, ?, ?)", show, n.Text, n.At, f.Subject)
+	return err
 }

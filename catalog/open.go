@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -117,7 +118,7 @@ func connect(abs, options string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Store{db: db, path: abs, now: time.Now}, nil
+	return &Store{db: db, path: abs, now: time.Now, author: DefaultAuthor(), device: sync.OnceValue(randomDevice)}, nil
 }
 
 // openWritable opens a catalog that is there and brings it up to date.

@@ -18,7 +18,7 @@ func (s *Store) OpenSpans(ctx context.Context, show ShowKey) ([]OpenSpan, error)
 	w.add(show != "", "f.show_id IN (SELECT id FROM shows WHERE key = ?)", show)
 	w.add(true, acceptedNote+" IS NULL")
 	return list(ctx, s.db, `SELECT f.recording_id, f.kind, f.severity, f.start_frame, f.end_frame
-		FROM findings f JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY f.recording_id, f.start_frame`,
+		FROM findings f JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY f.recording_id, f.start_frame, f.kind, f.end_frame`,
 		w.args, func(row scanner) (f OpenSpan, err error) {
 			return f, row.Scan(&f.Recording, &f.Kind, &f.Severity, &f.Start, &f.End)
 		})

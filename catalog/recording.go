@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -146,11 +147,26 @@ func recordingGone(id RecordingID) error {
 }
 
 // DeleteRecording forgets a recording and all that was measured of it, found
-// in it or placed on it, takes too. What was accepted and dismissed stays. The
-// files themselves are untouched.
+// in it or placed on it. What a person said of it is kept as facts, and holds
+// again when the recording comes back. The files themselves are untouched.
 func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
-	_, err := exec(ctx, s.db, "DELETE FROM recordings WHERE id = ?", id)
-	return err
+	return s.write(ctx, func(w *writing) error {
+		var show ShowID
+		err := w.QueryRowContext(ctx, "SELECT show_id FROM recordings WHERE id = ?", id).Scan(&show)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("could not read the catalog: %w", err)
+		}
+		if err := w.touch(ctx, "SELECT song_key FROM takes WHERE recording_id = ?", id); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, w, "DELETE FROM recordings WHERE id = ?", id); err != nil {
+			return err
+		}
+		return w.sited(ctx, show)
+	})
 }
 
 // SaveRecording stores a recording with its files, tracks and markers in one
@@ -160,7 +176,14 @@ func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
 // of it. It returns the recording with its id; the counts and ids of files and
 // tracks are read back with [Store.Files] and [Store.Tracks].
 func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tracks []Track, markers []Marker) (Recording, error) {
-	err := s.update(ctx, func(tx *sql.Tx) error {
+	err := s.write(ctx, func(w *writing) error {
+		tx := w.tx
+		was := r.ShowID
+		if r.ID != 0 {
+			if err := tx.QueryRowContext(ctx, "SELECT show_id FROM recordings WHERE id = ?", r.ID).Scan(&was); err != nil && !errors.Is(err, sql.ErrNoRows) {
+				return fmt.Errorf("could not read the catalog: %w", err)
+			}
+		}
 		var starts any
 		if r.StartsAt != nil {
 			starts = r.StartsAt.Format(time.RFC3339Nano)
@@ -189,7 +212,15 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		}
 		// Its findings speak of files and tracks too.
 		_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", r.ID)
-		return err
+		if err != nil {
+			return err
+		}
+		if was != r.ShowID {
+			if err := w.sited(ctx, was); err != nil {
+				return err
+			}
+		}
+		return w.sited(ctx, r.ShowID)
 	})
 	if err != nil {
 		return Recording{}, err

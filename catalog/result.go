@@ -84,9 +84,10 @@ func (s *Store) PutRefreshed(ctx context.Context, version string, changes int64)
 // DropResults forgets all that was computed of facts, a finder's takes and
 // findings too, so that the next refresh computes everything anew.
 func (s *Store) DropResults(ctx context.Context) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
+	return s.write(ctx, func(w *writing) error {
+		w.all = true // songs that only a finder's takes refer to go
 		for _, q := range []string{"DELETE FROM results", "DELETE FROM refreshed", "DELETE FROM measured_digests", "DELETE FROM findings", "DELETE FROM derived", "DELETE FROM takes WHERE found_by <> 'person'"} {
-			if _, err := exec(ctx, tx, q); err != nil {
+			if _, err := exec(ctx, w, q); err != nil {
 				return err
 			}
 		}

@@ -69,16 +69,106 @@ func (s *Store) SaveSession(ctx context.Context, ses Session) (Session, error) {
 	ses.Inputs = append([]SessionInput{}, ses.Inputs...)
 	ses.Problems = append([]string{}, ses.Problems...)
 	ses.CreatedAt = s.now().UTC().Truncate(time.Second)
-	doc, err := json.Marshal(ses)
-	if err != nil {
-		return Session{}, fmt.Errorf("could not store the session: %w", err)
-	}
-	id, err := insert(ctx, s.db, "INSERT INTO sessions (created_at, document) VALUES (?, ?)", ses.CreatedAt.Format(time.RFC3339), string(doc))
+	err := s.write(ctx, func(w *writing) error {
+		body, err := w.sessionFact(ctx, ses)
+		if err != nil {
+			return err
+		}
+		// The document is stored as it is, with this catalog's ids.
+		subject := randomName()
+		if ses.ID, err = storeSession(ctx, w, subject, ses); err != nil {
+			return err
+		}
+		return w.put(ctx, FactSession, subject, body)
+	})
 	if err != nil {
 		return Session{}, err
 	}
-	ses.ID = SessionID(id)
 	return ses, nil
+}
+
+func storeSession(ctx context.Context, q querier, subject string, ses Session) (SessionID, error) {
+	doc, err := json.Marshal(ses)
+	if err != nil {
+		return 0, fmt.Errorf("could not store the session: %w", err)
+	}
+	id, err := insert(ctx, q, "INSERT INTO sessions (created_at, document, subject) VALUES (?, ?, ?)", ses.CreatedAt.Format(time.RFC3339), string(doc), subject)
+	return SessionID(id), err
+}
+
+// sessionBody is a session as a fact: without the ids of this catalog.
+type sessionBody struct {
+	Session
+	ID    *struct{}         `json:"id,omitempty"` // hides the session's own
+	Items []sessionItemBody `json:"items"`
+}
+
+type sessionItemBody struct {
+	SessionItem
+	Take      *struct{} `json:"take,omitempty"`      // hides the item's own
+	Recording *struct{} `json:"recording,omitempty"` // hides the item's own
+	File      fileRef   `json:"file"`
+	Start     int64     `json:"start"` // frames from the file's first sample
+	End       int64     `json:"end"`
+}
+
+func (w *writing) sessionFact(ctx context.Context, ses Session) (sessionBody, error) {
+	body := sessionBody{Session: ses, Items: []sessionItemBody{}}
+	for _, it := range ses.Items {
+		ref, at, err := w.refOf(ctx, it.Recording)
+		if gone := (*NotFoundError)(nil); errors.As(err, &gone) {
+			ref, at = fileRef{Show: string(it.Show), Rig: it.Rig, Rate: it.SampleRate}, place{}
+		} else if err != nil {
+			return body, err
+		}
+		body.Items = append(body.Items, sessionItemBody{SessionItem: it, File: ref, Start: it.StartFrame - at.start, End: it.EndFrame - at.start})
+	}
+	return body, nil
+}
+
+// projectSession stores a session that came from elsewhere. One that is there
+// stays as it was built.
+func (w *writing) projectSession(ctx context.Context, f Fact) error {
+	var b sessionBody
+	there, err := f.read(&b)
+	if err != nil {
+		return err
+	}
+	if !there {
+		for _, q := range []string{"DELETE FROM playback_states WHERE session_id IN (SELECT id FROM sessions WHERE subject = ?)",
+			"DELETE FROM playback_ticks WHERE session_id IN (SELECT id FROM sessions WHERE subject = ?)", "DELETE FROM sessions WHERE subject = ?"} {
+			if _, err := exec(ctx, w, q, f.Subject); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	var known bool
+	if err := w.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM sessions WHERE subject = ?)", f.Subject).Scan(&known); err != nil || known {
+		return err
+	}
+	ses := b.Session
+	ses.Items = []SessionItem{}
+	for _, item := range b.Items {
+		it := item.SessionItem
+		at, err := w.resolve(ctx, item.File)
+		if err != nil {
+			return err
+		}
+		it.Recording, it.StartFrame, it.EndFrame = at.recording, at.frame(item.Start, item.File), at.frame(item.End, item.File)
+		// The take at that place may be called otherwise by now.
+		err = w.QueryRowContext(ctx, "SELECT id FROM takes WHERE recording_id = ?1 AND start_frame < ?3 AND end_frame > ?2 ORDER BY min(end_frame, ?3) - max(start_frame, ?2) DESC, start_frame LIMIT 1",
+			it.Recording, it.StartFrame, it.EndFrame).Scan(&it.Take)
+		if errors.Is(err, sql.ErrNoRows) {
+			it.Take, err = 0, nil
+		}
+		if err != nil {
+			return fmt.Errorf("could not read the catalog: %w", err)
+		}
+		ses.Items = append(ses.Items, it)
+	}
+	_, err = storeSession(ctx, w, f.Subject, ses)
+	return err
 }
 
 // Sessions returns all sessions, newest last.

@@ -107,7 +107,8 @@ func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 		return Show{}, err
 	}
 	var id ShowID
-	err := s.update(ctx, func(tx *sql.Tx) error {
+	err := s.write(ctx, func(w *writing) error {
+		tx := w.tx
 		_, err := exec(ctx, tx, `INSERT INTO shows (date, venue, name, key, place) VALUES (?1, ?2, ?3, ?1 || ' ' || ?3 || ' new', 0)
 			ON CONFLICT (date, name) DO UPDATE SET venue = CASE venue WHEN '' THEN excluded.venue ELSE venue END`, sh.Date, sh.Venue, sh.Name)
 		if err == nil {
@@ -115,6 +116,9 @@ func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 		}
 		if err == nil {
 			err = tx.QueryRowContext(ctx, "SELECT id FROM shows WHERE date = ? AND name = ?", sh.Date, sh.Name).Scan(&id)
+		}
+		if err == nil {
+			err = w.sited(ctx, id)
 		}
 		return err
 	})

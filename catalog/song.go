@@ -17,9 +17,10 @@ type Song struct {
 	Shows   int      `json:"shows"` // nights on which it was played
 }
 
-// Songs returns all songs in order of title.
+// Songs returns all songs in order of title: those that were played or stand on
+// a set list.
 func (s *Store) Songs(ctx context.Context) ([]Song, error) {
-	songs, err := list(ctx, s.db, `SELECT s.id, s.title, count(t.id), count(DISTINCT t.show_id) FROM songs s LEFT JOIN takes t ON t.song_id = s.id GROUP BY s.id ORDER BY s.title, s.id`, nil,
+	songs, err := list(ctx, s.db, `SELECT s.id, s.title, count(t.id), count(DISTINCT t.show_id) FROM songs s LEFT JOIN takes t ON t.song_id = s.id GROUP BY s.id HAVING count(t.id) > 0 OR EXISTS (SELECT 1 FROM set_list_entries e WHERE e.song_id = s.id) ORDER BY s.title, s.key`, nil,
 		func(row scanner) (sg Song, err error) {
 			sg.Aliases = []string{}
 			return sg, row.Scan(&sg.ID, &sg.Title, &sg.Takes, &sg.Shows)
@@ -84,102 +85,131 @@ func songID(ctx context.Context, q querier, name string) (SongID, error) {
 	return id, nil
 }
 
-// ensureSong returns the id of the song of a title or alias and makes the song
-// where there is none.
-func ensureSong(ctx context.Context, tx *sql.Tx, title string) (SongID, error) {
-	title = strings.TrimSpace(title)
-	if title == "" {
-		return 0, errNoTitle
-	}
-	id, err := songID(ctx, tx, title)
-	if err != nil || id != 0 {
-		return id, err
-	}
-	n, err := insert(ctx, tx, "INSERT INTO songs (title) VALUES (?)", title)
-	if err != nil {
-		return 0, err
-	}
-	_, err = exec(ctx, tx, "INSERT INTO song_keys (key, song_id) VALUES (?, ?)", Key(title), n)
-	return SongID(n), err
-}
-
 var errNoTitle = errors.New("a song needs a title")
 
-// AddAlias makes alias another name of a song. Where the alias is a song of
-// its own, the two become one: its takes, dismissals, set-list entries and
-// names go to song.
-func (s *Store) AddAlias(ctx context.Context, song SongID, alias string) error {
+// titleBody says how a song's title is written: the song was renamed.
+type titleBody struct {
+	Title string `json:"title"`
+}
+
+// aliasBody says that the fact's subject, a key, is another name of a song.
+type aliasBody struct {
+	Alias string `json:"alias"` // as it was entered
+	Of    string `json:"of"`    // the song's title by then
+}
+
+// MergeError says that an alias is the name of another song, so that giving it
+// away would make one song of two.
+type MergeError struct {
+	Song, Other Song
+	Name        string // the alias as it was asked for
+}
+
+func (e *MergeError) Error() string {
+	what := fmt.Sprintf("%q is a song of its own", e.Other.Title)
+	if !SameName(e.Name, e.Other.Title) {
+		what = fmt.Sprintf("%q is another name of %q", e.Name, e.Other.Title)
+	}
+	return fmt.Sprintf("%s (%d takes on %d shows), not of %q", what, e.Other.Takes, e.Other.Shows, e.Song.Title)
+}
+
+// Hint says what to do about it.
+func (e *MergeError) Hint() string {
+	return "if the two are one song, add --merge; nightreel songs unalias takes that back"
+}
+
+// AddAlias makes alias another name of a song. Where it is a name of another
+// song the two become one if merge is set, and merged is what the other was; if
+// not, the error is *[MergeError].
+func (s *Store) AddAlias(ctx context.Context, id SongID, alias string, merge bool) (merged *Song, err error) {
 	alias = strings.TrimSpace(alias)
 	if alias == "" {
-		return errNoTitle
+		return nil, errNoTitle
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
-		if err := songExists(ctx, tx, song); err != nil {
-			return err
-		}
-		other, err := songID(ctx, tx, alias)
+	err = s.write(ctx, func(w *writing) error {
+		song, err := songOf(ctx, w, id)
 		if err != nil {
 			return err
 		}
-		switch other {
-		case song:
-			return nil
-		case 0:
-			_, err := exec(ctx, tx, "INSERT INTO song_keys (key, song_id, alias) VALUES (?, ?, ?)", Key(alias), song, alias)
+		other, err := songID(ctx, w, alias)
+		switch {
+		case err != nil || other == id:
+			return err
+		case other == 0:
+			return w.put(ctx, FactAlias, Key(alias), aliasBody{alias, song.Title})
+		}
+		o, err := songOf(ctx, w, other)
+		if err != nil {
 			return err
 		}
-		for _, q := range []string{
-			"UPDATE takes SET song_id = ?1 WHERE song_id = ?2",
-			"UPDATE dismissed SET song_id = ?1 WHERE song_id = ?2",
-			"UPDATE set_list_entries SET song_id = ?1 WHERE song_id = ?2",
-			"UPDATE song_keys SET alias = (SELECT title FROM songs WHERE id = ?2) WHERE song_id = ?2 AND alias = ''",
-			"UPDATE song_keys SET song_id = ?1 WHERE song_id = ?2",
-		} {
-			if _, err := exec(ctx, tx, q, song, other); err != nil {
-				return err
-			}
+		if !merge {
+			return &MergeError{song, o, alias}
 		}
-		_, err = exec(ctx, tx, "DELETE FROM songs WHERE id = ?", other)
-		return err
+		merged = &o
+		return w.put(ctx, FactAlias, Key(o.Title), aliasBody{o.Title, song.Title})
 	})
+	return merged, err
+}
+
+// RemoveAlias takes a name away from its song: what was entered under that name
+// is a song of its own again. It returns the song that had the name. A name that
+// is no alias is *NotFoundError.
+func (s *Store) RemoveAlias(ctx context.Context, alias string) (of string, err error) {
+	err = s.write(ctx, func(w *writing) error {
+		n, err := w.readNames(ctx)
+		if err != nil {
+			return err
+		}
+		key := Key(alias)
+		a, ok := n.aliases[key]
+		if !ok {
+			return &NotFoundError{Kind: "other name of a song", Name: alias, Try: "nightreel songs lists them"}
+		}
+		of = a.Of
+		return w.put(ctx, FactAlias, key, nil)
+	})
+	return of, err
 }
 
 // RenameSong gives a song another title; the old one becomes an alias. It
 // fails where the title is another song's.
-func (s *Store) RenameSong(ctx context.Context, song SongID, title string) error {
+func (s *Store) RenameSong(ctx context.Context, id SongID, title string) error {
 	title = strings.TrimSpace(title)
 	if title == "" {
 		return errNoTitle
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
-		if err := songExists(ctx, tx, song); err != nil {
-			return err
-		}
-		other, err := songID(ctx, tx, title)
+	return s.write(ctx, func(w *writing) error {
+		song, err := songOf(ctx, w, id)
 		if err != nil {
 			return err
 		}
-		if other != 0 && other != song {
+		other, err := songID(ctx, w, title)
+		if err != nil {
+			return err
+		}
+		if other != 0 && other != id {
 			return fmt.Errorf("there is another song %q", title)
 		}
-		if _, err := exec(ctx, tx, "UPDATE song_keys SET alias = (SELECT title FROM songs WHERE id = ?1) WHERE song_id = ?1 AND alias = ''", song); err != nil {
+		if err := w.put(ctx, FactTitle, Key(title), titleBody{title}); err != nil || SameName(title, song.Title) {
 			return err
 		}
-		if _, err := exec(ctx, tx, "INSERT INTO song_keys (key, song_id) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET alias = ''", Key(title), song); err != nil {
+		if err := w.put(ctx, FactAlias, Key(title), nil); err != nil {
 			return err
 		}
-		_, err = exec(ctx, tx, "UPDATE songs SET title = ? WHERE id = ?", title, song)
-		return err
+		return w.put(ctx, FactAlias, Key(song.Title), aliasBody{song.Title, title})
 	})
 }
 
-func songExists(ctx context.Context, tx *sql.Tx, id SongID) error {
-	var there bool
-	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM songs WHERE id = ?)", id).Scan(&there); err != nil {
-		return fmt.Errorf("could not read the catalog: %w", err)
+// songOf returns a song without its aliases, or *NotFoundError.
+func songOf(ctx context.Context, q querier, id SongID) (Song, error) {
+	sg := Song{ID: id}
+	err := q.QueryRowContext(ctx, "SELECT s.title, (SELECT count(*) FROM takes t WHERE t.song_id = s.id), (SELECT count(DISTINCT t.show_id) FROM takes t WHERE t.song_id = s.id) FROM songs s WHERE s.id = ?", id).
+		Scan(&sg.Title, &sg.Takes, &sg.Shows)
+	if errors.Is(err, sql.ErrNoRows) {
+		return sg, songGone(fmt.Sprint(id), nil)
 	}
-	if !there {
-		return songGone(fmt.Sprint(id), nil)
+	if err != nil {
+		return sg, fmt.Errorf("could not read the catalog: %w", err)
 	}
-	return nil
+	return sg, nil
 }

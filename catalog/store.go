@@ -17,7 +17,14 @@ type Store struct {
 	created  bool   // by Open
 	readOnly bool   // see OpenExisting
 	copied   string // the folder of a temporary copy, "" for none
+	author   string
+	device   func() DeviceID // called when a step is first written
+	kept     string
 }
+
+// Kept returns the path of the copy that [Open] kept of the catalog as it was
+// before it was brought up to date; "" where it was up to date.
+func (s *Store) Kept() string { return s.kept }
 
 // DamageError says that a catalog's file does not hold together any more.
 type DamageError struct {
@@ -57,20 +64,20 @@ func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	}
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
-		return fmt.Errorf("%s: %w", s.path, writing(err))
+		return fmt.Errorf("%s: %w", s.path, notWritten(err))
 	}
 	defer tx.Rollback() // a no-op once committed
 	if err := f(tx); err != nil {
 		return err
 	}
 	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("%s: %w", s.path, writing(err))
+		return fmt.Errorf("%s: %w", s.path, notWritten(err))
 	}
 	return nil
 }
 
-// writing words an error of SQLite about a change.
-func writing(err error) error {
+// notWritten words an error of SQLite about a change.
+func notWritten(err error) error {
 	if protected(err) {
 		return &ReadOnlyError{}
 	}
@@ -113,7 +120,7 @@ func list[T any](ctx context.Context, q querier, query string, args []any, scan 
 func insert(ctx context.Context, q querier, query string, args ...any) (int64, error) {
 	res, err := q.ExecContext(ctx, query, args...)
 	if err != nil {
-		return 0, writing(err)
+		return 0, notWritten(err)
 	}
 	return res.LastInsertId()
 }
@@ -122,7 +129,7 @@ func insert(ctx context.Context, q querier, query string, args ...any) (int64, e
 func exec(ctx context.Context, q querier, query string, args ...any) (int64, error) {
 	res, err := q.ExecContext(ctx, query, args...)
 	if err != nil {
-		return 0, writing(err)
+		return 0, notWritten(err)
 	}
 	return res.RowsAffected()
 }

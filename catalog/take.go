@@ -28,6 +28,7 @@ type Take struct {
 	Show        ShowKey     `json:"show"`
 	SongID      SongID      `json:"-"`
 	Song        string      `json:"song"` // the song's title
+	Entered     string      `json:"-"`    // the song's name as it was entered
 	Nth         int         `json:"nth"`  // 1 for the song's first take of the night; counted by the store
 	RecordingID RecordingID `json:"-"`    // the recording that the frames count in
 	SampleRate  int         `json:"-"`    // its rate, Hz
@@ -64,8 +65,17 @@ type TakeFilter struct {
 // catalog is *NotFoundError.
 func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 	var w where
+	if f.ID != 0 {
+		if err := w.ofShow(ctx, s.db, "SELECT show_id FROM takes WHERE id = ?", f.ID); err != nil {
+			return nil, err
+		}
+	}
+	if f.Show != "" {
+		if err := w.ofShow(ctx, s.db, "SELECT id FROM shows WHERE key = ?", f.Show); err != nil {
+			return nil, err
+		}
+	}
 	w.add(f.ID != 0, "id = ?", f.ID)
-	w.add(f.Show != "", "key = ?", f.Show)
 	if f.Song != "" {
 		song, err := s.Song(ctx, f.Song)
 		if err != nil {
@@ -76,31 +86,44 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 	return takes(ctx, s.db, w)
 }
 
+// ofShow restricts takes to one show. SQLite counts the takes of that show only,
+// because counting starts anew with each show_id, if it is given as a value.
+func (w *where) ofShow(ctx context.Context, q querier, query string, arg any) error {
+	ids, err := list(ctx, q, query, []any{arg}, func(row scanner) (id ShowID, err error) { return id, row.Scan(&id) })
+	w.add(true, "show_id = ?", append(ids, 0)[0])
+	return err
+}
+
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
-	return list(ctx, q, `SELECT id, show_id, key, song_id, title, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
-			SELECT t.*, s.date, s.place, s.key, g.title, r.sample_rate,
-				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, t.id) AS nth,
+	return list(ctx, q, `SELECT id, show_id, show_key, song_id, title, spelling, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
+			SELECT t.*, s.date, s.place, s.key AS show_key, g.title, r.sample_rate, r.rig,
+				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, r.rig, t.end_frame, t.found_by, t.spelling, t.subject, t.id) AS nth,
 				r.offset_s + 1.0 * t.start_frame / r.sample_rate AS at
-			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, place, at, id`,
+			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, place, at, title, nth`,
 		w.args, func(row scanner) (t Take, err error) {
-			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
+			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Entered, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
 		})
 }
 
 // SaveTake stores a take, as a new one where its id is 0. The show is given by
-// Show, the song by Song, which is made where it is new. A person's take ends
-// the dismissals of that song that it overlaps: see [Store.DismissTake].
+// Show, the song by Song, which is made where it is new. The name is kept as it
+// was entered: it is Entered where that still names Song, else Song. A person's
+// take ends the dismissals of that song that it overlaps: see
+// [Store.DismissTake].
 func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 	var saved Take
-	err := s.update(ctx, func(tx *sql.Tx) error {
-		if err := outdate(ctx, tx, nil, []Take{t}); err != nil {
+	err := s.write(ctx, func(w *writing) error {
+		if err := outdate(ctx, w, nil, []Take{t}); err != nil {
 			return err
 		}
-		id, err := saveTake(ctx, tx, t)
+		id, err := w.saveTake(ctx, t)
 		if err != nil {
 			return err
 		}
-		saved, err = take(ctx, tx, id)
+		if err := w.settle(ctx); err != nil { // its title
+			return err
+		}
+		saved, err = take(ctx, w, id)
 		return err
 	})
 	if err != nil {
@@ -112,6 +135,9 @@ func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 // take returns one take, or *NotFoundError.
 func take(ctx context.Context, q querier, id TakeID) (Take, error) {
 	var w where
+	if err := w.ofShow(ctx, q, "SELECT show_id FROM takes WHERE id = ?", id); err != nil {
+		return Take{}, err
+	}
 	w.add(true, "id = ?", id)
 	all, err := takes(ctx, q, w)
 	if err != nil {
@@ -127,45 +153,177 @@ func takeGone(id TakeID) error {
 	return &NotFoundError{Kind: "take", Name: fmt.Sprint(id), Try: "nightreel takes lists them"}
 }
 
-func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
+// takeBody is a person's take as a fact.
+type takeBody struct {
+	File       fileRef `json:"file"`
+	Start      int64   `json:"start"` // frames from the file's first sample
+	End        int64   `json:"end"`
+	Song       string  `json:"song"` // as it was entered
+	Confidence float64 `json:"confidence"`
+}
+
+func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 	if t.StartFrame < 0 || t.EndFrame <= t.StartFrame {
 		return 0, fmt.Errorf("take of %q on %s: its end (frame %d) must come after its start (frame %d)", t.Song, t.Show, t.EndFrame, t.StartFrame)
 	}
-	show, err := showID(ctx, tx, t.Show)
+	if !(t.Confidence >= 0 && t.Confidence <= 1) {
+		return 0, fmt.Errorf("take of %q on %s: a confidence of 0 to 1 is needed, not %g", t.Song, t.Show, t.Confidence)
+	}
+	show, err := showID(ctx, w, t.Show)
 	if err != nil {
 		return 0, err
 	}
 	var of ShowID
 	var offset float64
 	var rate int
-	err = tx.QueryRowContext(ctx, "SELECT show_id, offset_s, sample_rate FROM recordings WHERE id = ?", t.RecordingID).Scan(&of, &offset, &rate)
+	err = w.QueryRowContext(ctx, "SELECT show_id, offset_s, sample_rate FROM recordings WHERE id = ?", t.RecordingID).Scan(&of, &offset, &rate)
 	if errors.Is(err, sql.ErrNoRows) || err == nil && of != show {
 		return 0, fmt.Errorf("take of %q on %s: recording %d is none of that show", t.Song, t.Show, t.RecordingID)
 	}
 	if err != nil {
 		return 0, fmt.Errorf("could not read the catalog: %w", err)
 	}
-	song, err := ensureSong(ctx, tx, t.Song)
-	if err != nil {
+	if t.Entered, err = w.entered(ctx, t.Song, t.Entered); err != nil {
 		return 0, err
+	}
+	subject := "" // of the person's take that it was until now
+	if t.ID != 0 {
+		err := w.QueryRowContext(ctx, "SELECT subject FROM takes WHERE id = ?", t.ID).Scan(&subject)
+		if errors.Is(err, sql.ErrNoRows) {
+			return 0, takeGone(t.ID)
+		}
+		if err != nil {
+			return 0, fmt.Errorf("could not read the catalog: %w", err)
+		}
 	}
 	if t.FoundBy == ByPerson {
 		start, end := offset+seconds(t.StartFrame, rate), offset+seconds(t.EndFrame, rate)
-		if err := undismiss(ctx, tx, show, song, start, end); err != nil {
+		if err := w.undismiss(ctx, show, Key(t.Entered), start, end); err != nil {
+			return 0, err
+		}
+		return w.savePersons(ctx, t, subject)
+	}
+	if subject != "" { // a finder's from now on
+		if err := w.release(ctx, t.ID, subject); err != nil {
 			return 0, err
 		}
 	}
+	return w.saveFinders(ctx, show, t)
+}
+
+// savePersons states a person's take. One that a finder placed until now keeps
+// its id.
+func (w *writing) savePersons(ctx context.Context, t Take, subject string) (TakeID, error) {
+	var before *fileRef
+	switch {
+	case subject != "":
+		old, err := heads(ctx, w, FactTake, subject)
+		if err != nil {
+			return 0, err
+		}
+		for _, f := range old {
+			var b takeBody
+			if there, err := f.read(&b); err != nil {
+				return 0, err
+			} else if there {
+				before = &b.File
+			}
+		}
+	default:
+		subject = randomName()
+		if _, err := exec(ctx, w, "UPDATE takes SET subject = ? WHERE id = ?", subject, t.ID); err != nil {
+			return 0, err
+		}
+	}
+	ref, at, err := w.refFor(ctx, t.RecordingID, before)
+	if err != nil {
+		return 0, err
+	}
+	if err := w.put(ctx, FactTake, subject, takeBody{ref, t.StartFrame - at.start, t.EndFrame - at.start, t.Entered, t.Confidence}); err != nil {
+		return 0, err
+	}
+	var id TakeID
+	if err := w.QueryRowContext(ctx, "SELECT id FROM takes WHERE subject = ?", subject).Scan(&id); err != nil {
+		return 0, fmt.Errorf("take of %q on %s: its recording cannot be told from others: %w", t.Song, t.Show, err)
+	}
+	return id, nil
+}
+
+// release makes a person's take none, and leaves its row.
+func (w *writing) release(ctx context.Context, id TakeID, subject string) error {
+	if _, err := exec(ctx, w, "UPDATE takes SET subject = '' WHERE id = ?", id); err != nil {
+		return err
+	}
+	return w.put(ctx, FactTake, subject, nil)
+}
+
+// saveFinders stores a take that a finder placed: a result, no fact.
+func (w *writing) saveFinders(ctx context.Context, show ShowID, t Take) (TakeID, error) {
+	song, key, err := w.song(ctx, t.Entered)
+	if err != nil {
+		return 0, err
+	}
 	if t.ID == 0 {
-		id, err := insert(ctx, tx, "INSERT INTO takes (show_id, song_id, recording_id, start_frame, end_frame, found_by, confidence) VALUES (?, ?, ?, ?, ?, ?, ?)",
-			show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence)
+		id, err := insert(ctx, w, "INSERT INTO takes (show_id, song_id, recording_id, start_frame, end_frame, found_by, confidence, spelling, song_key) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+			show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence, t.Entered, key)
 		return TakeID(id), err
 	}
-	n, err := exec(ctx, tx, "UPDATE takes SET show_id = ?, song_id = ?, recording_id = ?, start_frame = ?, end_frame = ?, found_by = ?, confidence = ? WHERE id = ?",
-		show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence, t.ID)
-	if err == nil && n == 0 {
-		err = takeGone(t.ID)
+	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE id = ?", t.ID); err != nil {
+		return 0, err
 	}
+	_, err = exec(ctx, w, "UPDATE takes SET show_id = ?, song_id = ?, recording_id = ?, start_frame = ?, end_frame = ?, found_by = ?, confidence = ?, spelling = ?, song_key = ? WHERE id = ?",
+		show, song, t.RecordingID, t.StartFrame, t.EndFrame, t.FoundBy, t.Confidence, t.Entered, key, t.ID)
 	return t.ID, err
+}
+
+// projectTake makes the row of a person's take what the fact says.
+func (w *writing) projectTake(ctx context.Context, f Fact) error {
+	var b takeBody
+	there, err := f.read(&b)
+	if err != nil {
+		return err
+	}
+	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE subject = ?", f.Subject); err != nil {
+		return err
+	}
+	at := place{}
+	if there {
+		if at, err = w.resolve(ctx, b.File); err != nil {
+			return err
+		}
+	}
+	if at.recording == 0 {
+		_, err := exec(ctx, w, "DELETE FROM takes WHERE subject = ?", f.Subject)
+		return err
+	}
+	song, key, err := w.song(ctx, b.Song)
+	if err != nil {
+		return err
+	}
+	args := []any{at.show, song, at.recording, at.frame(b.Start, b.File), at.frame(b.End, b.File), ByPerson, b.Confidence, b.Song, key, f.Subject}
+	if n, err := exec(ctx, w, "UPDATE takes SET show_id = ?, song_id = ?, recording_id = ?, start_frame = ?, end_frame = ?, found_by = ?, confidence = ?, spelling = ?, song_key = ? WHERE subject = ?", args...); err != nil || n > 0 {
+		return err
+	}
+	_, err = insert(ctx, w, "INSERT INTO takes (show_id, song_id, recording_id, start_frame, end_frame, found_by, confidence, spelling, song_key, subject) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", args...)
+	return err
+}
+
+// deleteTake deletes a take; one that is gone already is no error.
+func (w *writing) deleteTake(ctx context.Context, id TakeID) error {
+	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE id = ?", id); err != nil {
+		return err
+	}
+	subjects, err := list(ctx, w, "SELECT subject FROM takes WHERE id = ? AND subject <> ''", []any{id}, func(row scanner) (s string, err error) { return s, row.Scan(&s) })
+	if err != nil {
+		return err
+	}
+	for _, subject := range subjects {
+		if err := w.put(ctx, FactTake, subject, nil); err != nil {
+			return err
+		}
+	}
+	_, err = exec(ctx, w, "DELETE FROM takes WHERE id = ?", id)
+	return err
 }
 
 // EditTakes deletes and stores takes in one transaction: a split or a merge.
@@ -173,24 +331,24 @@ func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
 // gone already is no error. Where a person says that there is no such take, use
 // [Store.DismissTake].
 func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
-		if err := outdate(ctx, tx, remove, save); err != nil {
+	return s.write(ctx, func(w *writing) error {
+		if err := outdate(ctx, w, remove, save); err != nil {
 			return err
 		}
-		return editTakes(ctx, tx, remove, save)
+		return w.editTakes(ctx, remove, save)
 	})
 }
 
 // outdate drops the results about the takes of the shows that a person edits: the
 // edit moves takes that a finder placed, so they are no longer what was computed.
-func outdate(ctx context.Context, tx *sql.Tx, remove []TakeID, save []Take) error {
+func outdate(ctx context.Context, q querier, remove []TakeID, save []Take) error {
 	for _, id := range remove {
-		if _, err := exec(ctx, tx, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT show_id FROM takes WHERE id = ?)", PlacedResult, id); err != nil {
+		if _, err := exec(ctx, q, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT show_id FROM takes WHERE id = ?)", PlacedResult, id); err != nil {
 			return err
 		}
 	}
 	for _, t := range save {
-		if _, err := exec(ctx, tx, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT id FROM shows WHERE key = ?)", PlacedResult, t.Show); err != nil {
+		if _, err := exec(ctx, q, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT id FROM shows WHERE key = ?)", PlacedResult, t.Show); err != nil {
 			return err
 		}
 	}
@@ -201,12 +359,12 @@ func outdate(ctx context.Context, tx *sql.Tx, remove []TakeID, save []Take) erro
 // still are those of now, in the order of [Store.Takes]. done is false where they
 // are not, and then nothing is changed. A take whose id is gone gets a new one.
 func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Take, dismissed []Dismissal) (done bool, err error) {
-	err = s.update(ctx, func(tx *sql.Tx) error {
-		id, err := showID(ctx, tx, show)
+	err = s.write(ctx, func(w *writing) error {
+		id, err := showID(ctx, w, show)
 		if err != nil {
 			return err
 		}
-		same, err := takesAre(ctx, tx, show, now)
+		same, err := takesAre(ctx, w, show, now)
 		if err != nil || !same {
 			return err
 		}
@@ -221,32 +379,26 @@ func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Tak
 			}
 			delete(there, save[i].ID)
 		}
-		remove := slices.Collect(maps.Keys(there))
-		if err := outdate(ctx, tx, remove, save); err != nil {
+		remove := slices.Sorted(maps.Keys(there))
+		if err := outdate(ctx, w, remove, save); err != nil {
 			return err
 		}
-		if err := editTakes(ctx, tx, remove, save); err != nil {
+		if err := w.editTakes(ctx, remove, save); err != nil {
 			return err
-		}
-		if _, err := exec(ctx, tx, "DELETE FROM dismissed WHERE show_id = ?", id); err != nil {
-			return err
-		}
-		for _, d := range dismissed {
-			if _, err := exec(ctx, tx, "INSERT INTO dismissed (show_id, song_id, start_s, end_s) VALUES (?, ?, ?, ?)", id, d.SongID, d.StartS, d.EndS); err != nil {
-				return err
-			}
 		}
 		done = true
-		return nil
+		return w.restoreDismissals(ctx, id, dismissed)
 	})
 	return done && err == nil, err
 }
 
 // takesAre reports whether a show's takes are the given ones.
-func takesAre(ctx context.Context, tx *sql.Tx, show ShowKey, takesNow []Take) (bool, error) {
+func takesAre(ctx context.Context, q querier, show ShowKey, takesNow []Take) (bool, error) {
 	var w where
-	w.add(true, "key = ?", show)
-	now, err := takes(ctx, tx, w)
+	if err := w.ofShow(ctx, q, "SELECT id FROM shows WHERE key = ?", show); err != nil {
+		return false, err
+	}
+	now, err := takes(ctx, q, w)
 	return slices.Equal(now, takesNow), err
 }
 
@@ -255,25 +407,25 @@ func takesAre(ctx context.Context, tx *sql.Tx, show ShowKey, takesNow []Take) (b
 // what a person changed while it was worked out. done is false where they are
 // not, and then nothing is changed.
 func (s *Store) EditTakesFrom(ctx context.Context, show ShowKey, from []Take, remove []TakeID, save []Take) (done bool, err error) {
-	err = s.update(ctx, func(tx *sql.Tx) error {
-		same, err := takesAre(ctx, tx, show, from)
+	err = s.write(ctx, func(w *writing) error {
+		same, err := takesAre(ctx, w, show, from)
 		if err != nil || !same {
 			return err
 		}
 		done = true
-		return editTakes(ctx, tx, remove, save)
+		return w.editTakes(ctx, remove, save)
 	})
 	return done && err == nil, err
 }
 
-func editTakes(ctx context.Context, tx *sql.Tx, remove []TakeID, save []Take) error {
+func (w *writing) editTakes(ctx context.Context, remove []TakeID, save []Take) error {
 	for _, id := range remove {
-		if _, err := exec(ctx, tx, "DELETE FROM takes WHERE id = ?", id); err != nil {
+		if err := w.deleteTake(ctx, id); err != nil {
 			return err
 		}
 	}
 	for _, t := range save {
-		if _, err := saveTake(ctx, tx, t); err != nil {
+		if _, err := w.saveTake(ctx, t); err != nil {
 			return err
 		}
 	}

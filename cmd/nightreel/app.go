@@ -32,6 +32,7 @@ func newApp(e *env) *cli.App {
 		UsageText: "nightreel [--catalog FILE] COMMAND …",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "catalog", Usage: "the catalog `FILE`", EnvVars: []string{"NIGHTREEL_CATALOG"}, DefaultText: defaultCatalog()},
+			&cli.StringFlag{Name: "author", Usage: "`NAME` of the person or machine that what is entered is signed with", EnvVars: []string{"NIGHTREEL_AUTHOR"}, DefaultText: catalog.DefaultAuthor()},
 		},
 		Commands: []*cli.Command{
 			e.demoCommand(),
@@ -48,6 +49,7 @@ func newApp(e *env) *cli.App {
 			e.levelsCommand(),
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),
+			e.historyCommand(),
 			e.deskCommand(),
 			e.sessionCommand(),
 			e.devicesCommand(),

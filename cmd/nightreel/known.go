@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strings"
+	"sync"
 
 	"github.com/urfave/cli/v2"
 
@@ -22,7 +24,7 @@ func (e *env) withNew(c *cli.Context, f func(store *catalog.Store) error) error 
 	if store.Created() {
 		e.say("made a new catalog at %s", store.Path())
 	}
-	return closing(store, f(store))
+	return closing(store, f(e.signed(c, store)))
 }
 
 // withStore opens a catalog that is there, runs f and closes the catalog again.
@@ -35,7 +37,21 @@ func (e *env) withStore(c *cli.Context, f func(store *catalog.Store) error) erro
 	if err != nil {
 		return err
 	}
-	return closing(store, f(store))
+	return closing(store, f(e.signed(c, store)))
+}
+
+// signed says who enters what is entered from now on, and that a catalog was
+// brought up to date.
+func (e *env) signed(c *cli.Context, store *catalog.Store) *catalog.Store {
+	if kept := store.Kept(); kept != "" {
+		e.say("%s was made by an earlier nightreel and is up to date now; a copy of it as it was is kept as %s", store.Path(), kept)
+	}
+	author := strings.TrimSpace(c.String("author"))
+	if author == "" {
+		author = catalog.DefaultAuthor()
+	}
+	store.SignAs(author, sync.OnceValue(deviceID))
+	return store
 }
 
 // likely returns the catalogs that may be meant where none has a like name: the

@@ -15,6 +15,8 @@ import (
 	"syscall"
 
 	"golang.org/x/term"
+
+	"nightreel/catalog"
 )
 
 func main() {
@@ -35,7 +37,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, terminal 
 	app := newApp(e)
 	args, err := arrange(app, args)
 	if err == nil {
-		err = app.RunContext(ctx, append([]string{app.Name}, args...))
+		err = app.RunContext(catalog.WithStep(ctx), append([]string{app.Name}, args...))
 	}
 	return e.report(ctx, err)
 }

@@ -34,6 +34,10 @@ func (t tests) Run() int {
 			os.RemoveAll(tourDir)
 		}
 	}()
+	if config, err := os.MkdirTemp("", "nightreel-config-"); err == nil { // where this machine's id is kept
+		defer os.RemoveAll(config)
+		os.Setenv("XDG_CONFIG_HOME", config)
+	}
 	return t.M.Run()
 }
 
@@ -66,6 +70,12 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("testdata", "script"),
 		UpdateScripts: os.Getenv("UPDATE") != "",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, ".config"))
+			old, err := filepath.Abs(filepath.Join("..", "..", "catalog", "testdata", "catalog-v8.db"))
+			e.Setenv("OLD_CATALOG", old)
+			return err
+		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":    exits,
 			"document": document,

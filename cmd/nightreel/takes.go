@@ -49,10 +49,27 @@ func (e *env) songsCommand() *cli.Command {
 		Subcommands: []*cli.Command{
 			{
 				Name:      "alias",
-				Usage:     "give a song another name; a song of that name becomes one with it",
+				Usage:     "give a song another name",
 				ArgsUsage: "TITLE ALIAS",
+				Flags:     []cli.Flag{&cli.BoolFlag{Name: "merge", Usage: "where ALIAS is a song of its own, make one song of the two"}},
+				Action:    e.aliasSong,
+			},
+			{
+				Name:      "unalias",
+				Usage:     "take a name away from its song: what was entered under it is a song of its own again",
+				ArgsUsage: "ALIAS",
 				Action: func(c *cli.Context) error {
-					return e.editSong(c, "a title and an alias", (*catalog.Store).AddAlias)
+					if err := arguments(c, 1, 1, "a name"); err != nil {
+						return err
+					}
+					return e.withStore(c, func(store *catalog.Store) error {
+						title, err := store.RemoveAlias(c.Context, c.Args().First())
+						if err != nil {
+							return err
+						}
+						e.say("%q is no other name of %q any more", c.Args().First(), title)
+						return e.refresh(c.Context, store, false, nil, nil)
+					})
 				},
 			},
 			{
@@ -65,6 +82,17 @@ func (e *env) songsCommand() *cli.Command {
 			},
 		},
 	}
+}
+
+func (e *env) aliasSong(c *cli.Context) error {
+	return e.editSong(c, "a title and an alias", func(store *catalog.Store, ctx context.Context, id catalog.SongID, alias string) error {
+		merged, err := store.AddAlias(ctx, id, alias, c.Bool("merge"))
+		if err == nil && merged != nil {
+			e.say("%q (%s on %s) is the same song as %q now; nightreel songs unalias %q takes that back",
+				merged.Title, count(merged.Takes, "take"), count(merged.Shows, "show"), c.Args().First(), merged.Title)
+		}
+		return err
+	})
 }
 
 func (e *env) editSong(c *cli.Context, what string, edit func(*catalog.Store, context.Context, catalog.SongID, string) error) error {

@@ -1,6 +1,7 @@
 package compare_test
 
 import (
+	"database/sql"
 	"encoding/json"
 	"testing"
 
@@ -50,5 +51,21 @@ func TestKeptFigures(t *testing.T) {
 	}
 	if again := ask(); again != fresh {
 		t.Error("damage to what is kept changed the figures")
+	}
+	// All that is kept there can be worked out again.
+	db, err := sql.Open("sqlite3", "file:"+store.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	gone, err := db.ExecContext(t.Context(), "DELETE FROM derived")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n, err := gone.RowsAffected(); err != nil || n == 0 {
+		t.Fatalf("%d rows were kept, %v", n, err)
+	}
+	if again := ask(); again != fresh {
+		t.Error("without what was kept the figures are others")
 	}
 }

@@ -53,7 +53,7 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 		return catalog.Take{}, err
 	}
 	nth := max(1, r.Nth)
-	t := catalog.Take{Show: r.Show, Song: title}
+	t := catalog.Take{Show: r.Show, Song: title, Entered: r.Song}
 	count := 0
 	for _, old := range e.takes {
 		if catalog.SameName(old.Song, title) {
@@ -91,15 +91,17 @@ func Split(ctx context.Context, store *catalog.Store, take catalog.TakeID, atS f
 	if title2 == "" {
 		title2 = t.Song
 	}
+	entered := title2
 	if title2, err = e.title(ctx, store, title2); err != nil {
 		return nil, err
 	}
-	second := e.person(catalog.Take{Show: t.Show, Song: title2}, at, t.EndFrame)
+	second := e.person(catalog.Take{Show: t.Show, Song: title2, Entered: entered}, at, t.EndFrame)
 	return e.save(ctx, store, nil, e.person(t, t.StartFrame, at), second)
 }
 
 // Merge makes one take of two of a night: it reaches from where the earlier
-// starts to where the later ends, and keeps the earlier's id and title.
+// starts to where the later ends, and keeps the earlier's id and title. Takes
+// with another between them are refused: it would vanish.
 func Merge(ctx context.Context, store *catalog.Store, a, b catalog.TakeID) (catalog.Take, error) {
 	first, e, err := editOf(ctx, store, a)
 	if err != nil {
@@ -117,6 +119,12 @@ func Merge(ctx context.Context, store *catalog.Store, a, b catalog.TakeID) (cata
 	if second.StartFrame < first.StartFrame {
 		first, second = second, first
 	}
+	for _, t := range e.takes {
+		if t.ID != first.ID && t.ID != second.ID && t.StartFrame >= first.StartFrame && t.StartFrame < second.StartFrame {
+			return catalog.Take{}, fmt.Errorf("takes %d and %d on %s: could not merge them: take %d of %q (%s to %s) lies between; merge neighbours, or delete that one first",
+				a, b, first.Show, t.ID, t.Song, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS()))
+		}
+	}
 	saved, err := e.save(ctx, store, []catalog.TakeID{second.ID}, e.person(first, first.StartFrame, max(first.EndFrame, second.EndFrame)))
 	if err != nil {
 		return catalog.Take{}, err
@@ -133,6 +141,7 @@ func Rename(ctx context.Context, store *catalog.Store, take catalog.TakeID, titl
 	if t.Song, err = e.title(ctx, store, title); err != nil {
 		return catalog.Take{}, err
 	}
+	t.Entered = title
 	saved, err := e.save(ctx, store, nil, e.person(t, t.StartFrame, t.EndFrame))
 	if err != nil {
 		return catalog.Take{}, err

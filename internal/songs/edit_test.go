@@ -3,7 +3,10 @@ package songs_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"nightreel/catalog"
@@ -95,6 +98,19 @@ func TestSetRefuses(t *testing.T) {
 	var notFound *catalog.NotFoundError
 	if _, err := songs.Set(ctx, store, songs.SetRequest{Show: "2031-07-02", Song: "B", StartS: 90, EndS: 120}); !errors.As(err, &notFound) {
 		t.Errorf("error is %v", err)
+	}
+}
+
+// A take that lies between two others would vanish if they were merged.
+func TestTakesThatAreNoNeighboursAreNotMerged(t *testing.T) {
+	store, takes := threePlaced(t)
+	before := takesOf(t, store)
+	_, err := songs.Merge(t.Context(), store, takes[2].ID, takes[0].ID)
+	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("take %d of %q", takes[1].ID, takes[1].Song)) {
+		t.Errorf("got %v, want an error that names the take between", err)
+	}
+	if now := takesOf(t, store); !slices.Equal(now, before) {
+		t.Errorf("changed to %+v", now)
 	}
 }
 

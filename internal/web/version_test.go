@@ -67,7 +67,7 @@ func TestNothingStale(t *testing.T) {
 		{"a take moved", func() error { tk := takes[0]; tk.EndFrame -= 44100; _, err := other.SaveTake(ctx, tk); return err }},
 		{"a take gone", func() error { return other.DismissTake(ctx, takes[2].ID) }},
 		{"a song renamed", func() error { return other.RenameSong(ctx, song.ID, "Pepper on the Wire") }},
-		{"an alias", func() error { return other.AddAlias(ctx, song.ID, "The Pepper Song") }},
+		{"an alias", func() error { _, err := other.AddAlias(ctx, song.ID, "The Pepper Song", false); return err }},
 		{"a set list", func() error {
 			return other.SaveSetList(ctx, night, []catalog.SetListEntry{{Song: "Pepper on the Wire"}, {Song: "Never Played"}})
 		}},

@@ -1,0 +1,67 @@
+package catalog
+
+import (
+	"context"
+	"crypto/rand"
+	"os"
+	"os/user"
+	"strings"
+)
+
+// DefaultAuthor returns the author of facts where nobody named one: the user's
+// name on this machine and the machine's, for example "ada@monitors".
+func DefaultAuthor() string {
+	name, host := "", ""
+	if u, err := user.Current(); err == nil {
+		name = u.Username
+		if i := strings.LastIndexByte(name, '\\'); i >= 0 { // MACHINE\user on Windows
+			name = name[i+1:]
+		}
+	}
+	if h, err := os.Hostname(); err == nil {
+		host, _, _ = strings.Cut(h, ".")
+	}
+	switch {
+	case name == "":
+		return host
+	case host == "":
+		return name
+	}
+	return name + "@" + host
+}
+
+// DeviceID tells this machine from others. It is kept outside the catalog,
+// because catalogs are copied from one machine to another.
+type DeviceID [8]byte
+
+// SignAs says who writes what is written from now on: the author's name and the
+// machine. device is called when something is first written. It must be called
+// before the store is used.
+func (s *Store) SignAs(author string, device func() DeviceID) {
+	s.author, s.device = author, device
+}
+
+// randomDevice is the id of a machine that keeps none.
+func randomDevice() (id DeviceID) {
+	rand.Read(id[:]) // never fails
+	return id
+}
+
+type stepKey struct{}
+
+// WithStep returns a context in which all that is written belongs to one step:
+// one command, or one click on a page. Without it each write is a step of its
+// own.
+func WithStep(ctx context.Context) context.Context {
+	return context.WithValue(ctx, stepKey{}, [8]byte(randomDevice()))
+}
+
+// step returns the id of the step that a context is for.
+func (s *Store) step(ctx context.Context) StepID {
+	of, ok := ctx.Value(stepKey{}).([8]byte)
+	if !ok {
+		of = randomDevice()
+	}
+	device := s.device()
+	return StepID(append(device[:], of[:]...))
+}

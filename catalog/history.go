@@ -1,0 +1,154 @@
+package catalog
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Step is what one command or one click wrote.
+type Step struct {
+	ID     StepID     `json:"-"`
+	Name   string     `json:"step"` // the id in hexadecimal
+	At     *time.Time `json:"at"`   // nil: before nightreel kept a history
+	Author string     `json:"author"`
+	Facts  []StepFact `json:"facts"`
+}
+
+// StepFact is one fact of a step, in words.
+type StepFact struct {
+	Kind    FactKind `json:"kind"`
+	Show    string   `json:"show"` // its date, and its name where it has one; "" where the fact is for the tour
+	Deleted bool     `json:"deleted"`
+	Text    string   `json:"text"`
+}
+
+// History returns what people wrote, step by step, in order of time: about one
+// show, or about all where show is "". What was written before there was a
+// history is one step.
+func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
+	only := ""
+	if show != "" {
+		sh, err := s.Show(ctx, show)
+		if err != nil {
+			return nil, err
+		}
+		only = showRef(sh.Date, sh.Name)
+	}
+	facts, err := list(ctx, s.db, "SELECT "+factColumns+" FROM facts f ORDER BY f.at, f.kind, f.subject, f.id", nil, readFact)
+	if err != nil {
+		return nil, err
+	}
+	type key struct {
+		kind    FactKind
+		subject string
+	}
+	said := map[key]StepFact{}
+	at := map[StepID]int{}
+	steps := []Step{}
+	for _, f := range facts {
+		what, there, err := f.describe()
+		if err != nil {
+			return nil, err
+		}
+		of := key{f.Kind, f.Subject}
+		if !there { // it says what was deleted
+			what = said[of]
+			what.Kind, what.Deleted = f.Kind, true
+		}
+		said[of] = what
+		if only != "" && what.Show != only {
+			continue
+		}
+		i, known := at[f.Step]
+		if !known {
+			i = len(steps)
+			at[f.Step] = i
+			st := Step{ID: f.Step, Name: fmt.Sprintf("%x", f.Step[:]), Author: f.Author, Facts: []StepFact{}}
+			if f.At > 0 {
+				when := time.UnixMilli(f.At).UTC()
+				st.At = &when
+			}
+			steps = append(steps, st)
+		}
+		steps[i].Facts = append(steps[i].Facts, what)
+	}
+	if len(steps) > 0 && steps[0].At == nil { // all at once, so in an order that can be read
+		slices.SortStableFunc(steps[0].Facts, func(a, b StepFact) int {
+			return cmp.Or(cmp.Compare(a.Show, b.Show), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Text, b.Text))
+		})
+	}
+	return steps, nil
+}
+
+// describe puts a fact into words.
+func (f Fact) describe() (what StepFact, there bool, err error) {
+	// The bodies have few fields, of which each kind has some.
+	var b struct {
+		File    fileRef           `json:"file"`
+		Show    string            `json:"show"`
+		From    string            `json:"from"`
+		Only    bool              `json:"only"`
+		Rig     string            `json:"rig"`
+		Inputs  []json.RawMessage `json:"inputs"`
+		Entries []json.RawMessage `json:"entries"`
+		Items   []json.RawMessage `json:"items"`
+		Name    string            `json:"name"`
+		Desk    string            `json:"desk"`
+		Text    string            `json:"text"`
+		Title   string            `json:"title"`
+		Alias   string            `json:"alias"`
+		Of      string            `json:"of"`
+		Song    string            `json:"song"`
+		Kind    FindingKind       `json:"kind"`
+		Track   int               `json:"track"`
+		Tracks  string            `json:"tracks"`
+		Note    string            `json:"note"`
+		Start   int64             `json:"start"`
+		End     int64             `json:"end"`
+	}
+	if there, err = f.read(&b); err != nil || !there {
+		return what, there, err
+	}
+	what.Kind, what.Show = f.Kind, b.Show+b.File.Show
+	span := fmt.Sprintf("from %.1f s to %.1f s on %s", seconds(b.Start, b.File.Rate), seconds(b.End, b.File.Rate), b.File.Rig)
+	switch f.Kind {
+	case FactInputList:
+		what.Text = fmt.Sprintf("input list from %s on, %d inputs", b.From, len(b.Inputs))
+		if b.Only {
+			what.Show, what.Text = b.From, fmt.Sprintf("input list for this show only, %d inputs", len(b.Inputs))
+		}
+		if b.Rig != "" {
+			what.Text += ", for rig " + b.Rig
+		}
+	case FactSetList:
+		what.Show, what.Text = f.Subject, fmt.Sprintf("set list, %d songs", len(b.Entries))
+	case FactDesk:
+		what.Text = fmt.Sprintf("desk %s, %d inputs", b.Name, len(b.Inputs))
+	case FactNote:
+		what.Text = "note: " + b.Text
+	case FactTitle:
+		what.Text = fmt.Sprintf("the title %q", b.Title)
+	case FactAlias:
+		what.Text = fmt.Sprintf("%q is another name of %q", b.Alias, b.Of)
+	case FactTake:
+		what.Text = fmt.Sprintf("take of %q %s", b.Song, span)
+	case FactDismissal:
+		what.Text = fmt.Sprintf("no take of %q %s", b.Song, span)
+	case FactAcceptance:
+		tracks := "tracks " + b.Tracks
+		if b.Track > 0 {
+			tracks = fmt.Sprintf("track %d", b.Track)
+		}
+		what.Text = fmt.Sprintf("accepted: %s, %s, %s", b.Kind, tracks, span)
+		if b.Note != "" {
+			what.Text += ": " + b.Note
+		}
+	case FactSession:
+		what.Text = fmt.Sprintf("playback session for desk %s, %d takes", b.Desk, len(b.Items))
+	}
+	return what, true, nil
+}

@@ -1,0 +1,223 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+)
+
+// showRef names a show in facts: its date, and its name behind a space. It is
+// not the show's address, which changes when the date gets another show.
+func showRef(date Date, name string) string {
+	return strings.TrimSpace(string(date) + " " + name)
+}
+
+// showOfRef returns the id of the show that a fact names, 0 where there is none.
+func showOfRef(ctx context.Context, q querier, ref string) (ShowID, error) {
+	date := ShowKey(ref).Date()
+	var id ShowID
+	err := q.QueryRowContext(ctx, "SELECT id FROM shows WHERE date = ? AND name = ?", date, strings.TrimPrefix(strings.TrimPrefix(ref, string(date)), " ")).Scan(&id)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return 0, fmt.Errorf("could not read the catalog: %w", err)
+	}
+	return id, nil
+}
+
+// refOfShow returns how facts name a show.
+func refOfShow(ctx context.Context, q querier, id ShowID) (string, error) {
+	var date Date
+	var name string
+	if err := q.QueryRowContext(ctx, "SELECT date, name FROM shows WHERE id = ?", id).Scan(&date, &name); err != nil {
+		return "", fmt.Errorf("could not read the catalog: %w", err)
+	}
+	return showRef(date, name), nil
+}
+
+// fileRef names the place that frames of a fact count from: the first sample of
+// a file. Frames stay right when the recording gets other files, or becomes
+// another rig's or another show's.
+type fileRef struct {
+	// Sum is the checksum of the file's first stretch of audio, "" where the file
+	// had not been read. It names the file on every machine.
+	Sum string `json:"sum,omitempty"`
+	// Path is the file's path below its volume, with slashes, "" for a recording
+	// without files.
+	Path string `json:"path,omitempty"`
+	Show string `json:"show"` // as showRef writes it
+	Rig  string `json:"rig"`
+	Rate int    `json:"rate"` // Hz
+}
+
+// name is the part of a reference that a digest may hold.
+func (r fileRef) name() string {
+	switch {
+	case r.Sum != "":
+		return "sum " + r.Sum
+	case r.Path != "":
+		return "path " + r.Show + "/" + r.Path
+	}
+	return "rig " + r.Show + "/" + r.Rig
+}
+
+// place is where a fileRef leads to in this catalog.
+type place struct {
+	recording RecordingID // 0: nowhere
+	show      ShowID
+	start     int64 // frame of the recording at which the file starts
+	rate      int   // Hz
+}
+
+// frame returns the recording's frame of one that counts from the file's first
+// sample, at the rate of the recording that was meant.
+func (p place) frame(n int64, ref fileRef) int64 {
+	if ref.Rate != p.rate && ref.Rate > 0 {
+		n = int64(math.Round(float64(n) * float64(p.rate) / float64(ref.Rate)))
+	}
+	return p.start + n
+}
+
+// foundFile is a file that a reference may lead to.
+type foundFile struct {
+	place
+	path, sum, rig string
+	show           string // as showRef writes it
+}
+
+// firstPiece is the checksum of the stretch of audio that a file f begins with.
+const firstPiece = "coalesce((SELECT printf('%016x', p.sum) || '-' || p.length FROM pieces p WHERE p.file_id = f.id AND p.offset = f.data_offset), '')"
+
+const (
+	foundFiles = "SELECT r.id, r.show_id, f.start_frame, r.sample_rate, f.path, r.rig, s.date, s.name, " + firstPiece + " FROM files f JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id"
+	foundOrder = " ORDER BY s.date, s.name, r.rig, f.path, r.id"
+)
+
+func readFound(row scanner) (f foundFile, err error) {
+	var date Date
+	var name string
+	err = row.Scan(&f.recording, &f.place.show, &f.start, &f.rate, &f.path, &f.rig, &date, &name, &f.sum)
+	f.show = showRef(date, name)
+	return f, err
+}
+
+// refOf names the first file of a recording.
+func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, place, error) {
+	var ref fileRef
+	at := place{recording: id}
+	var date Date
+	var name string
+	err := w.QueryRowContext(ctx, "SELECT s.id, s.date, s.name, r.rig, r.sample_rate FROM recordings r JOIN shows s ON s.id = r.show_id WHERE r.id = ?", id).
+		Scan(&at.show, &date, &name, &ref.Rig, &at.rate)
+	if errors.Is(err, sql.ErrNoRows) {
+		return ref, at, recordingGone(id)
+	}
+	ref.Show, ref.Rate = showRef(date, name), at.rate
+	if err == nil {
+		err = w.QueryRowContext(ctx, "SELECT f.path, f.start_frame, "+firstPiece+" FROM files f WHERE f.recording_id = ? ORDER BY f.first_track, f.segment, f.path LIMIT 1", id).
+			Scan(&ref.Path, &at.start, &ref.Sum)
+		if errors.Is(err, sql.ErrNoRows) {
+			err = nil
+		}
+	}
+	if err != nil {
+		return ref, at, fmt.Errorf("could not read the catalog: %w", err)
+	}
+	return ref, at, nil
+}
+
+// resolve finds the place that a reference names: a file of that path in that
+// show, or in another of its date; if its audio is known to differ, rather a
+// file of that audio elsewhere; and for a recording that had no files, the rig
+// of that name.
+func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
+	if at, ok := w.refs[ref]; ok {
+		return at, nil
+	}
+	at, err := w.look(ctx, ref)
+	if err != nil {
+		return at, fmt.Errorf("could not read the catalog: %w", err)
+	}
+	w.refs[ref] = at
+	return at, nil
+}
+
+func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
+	best := -1
+	consider := func(f foundFile) (inShow bool) {
+		sameSum := f.sum != "" && f.sum == ref.Sum
+		samePath := f.path == ref.Path && ShowKey(f.show).Date() == ShowKey(ref.Show).Date()
+		changed := f.sum != "" && ref.Sum != "" && !sameSum // only if there is no better one
+		if !sameSum && !samePath {
+			return false
+		}
+		score := 16*b2i(sameSum) + 8*b2i(samePath && !changed) + 4*b2i(f.show == ref.Show) + 2*b2i(samePath) + b2i(f.rig == ref.Rig)
+		if score > best { // in order of content: the first of equals stays
+			at, best = f.place, score
+		}
+		return samePath && !changed && f.show == ref.Show
+	}
+	if ref.Path != "" {
+		here, err := list(ctx, w, foundFiles+" WHERE f.volume_id IN (SELECT id FROM volumes) AND f.path = ?"+foundOrder, []any{ref.Path}, readFound)
+		if err != nil {
+			return at, err
+		}
+		sure := 0
+		for _, f := range here {
+			sure += b2i(consider(f))
+		}
+		if sure == 1 || ref.Sum == "" {
+			return at, nil
+		}
+	}
+	if ref.Sum != "" {
+		if err := w.readSums(ctx); err != nil {
+			return at, err
+		}
+		for _, f := range w.sums[ref.Sum] {
+			consider(f)
+		}
+		return at, nil
+	}
+	show, err := showOfRef(ctx, w, ref.Show)
+	if err != nil {
+		return at, err
+	}
+	err = w.QueryRowContext(ctx, "SELECT r.id, r.show_id, r.sample_rate FROM recordings r JOIN shows s ON s.id = r.show_id WHERE r.show_id = ?1 AND (r.rig = ?2 OR ?2 = '') ORDER BY "+recordingOrder+" LIMIT 1", show, ref.Rig).
+		Scan(&at.recording, &at.show, &at.rate)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	return at, err
+}
+
+// readSums reads which files begin with which audio.
+func (w *writing) readSums(ctx context.Context) error {
+	if w.sums != nil {
+		return nil
+	}
+	all, err := list(ctx, w, foundFiles+foundOrder, nil, readFound)
+	if err != nil {
+		return err
+	}
+	w.sums = map[string][]foundFile{}
+	for _, f := range all {
+		if f.sum != "" {
+			w.sums[f.sum] = append(w.sums[f.sum], f)
+		}
+	}
+	return nil
+}
+
+// refFor returns the reference to a recording for a fact that corrects another:
+// the former one where that leads to the same recording, so that a renamed rig
+// or a file read meanwhile is no edit.
+func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (fileRef, place, error) {
+	if before != nil {
+		if at, err := w.resolve(ctx, *before); err != nil || at.recording == id {
+			return *before, at, err
+		}
+	}
+	return w.refOf(ctx, id)
+}
