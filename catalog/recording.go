@@ -9,8 +9,7 @@ import (
 	"time"
 )
 
-// MainRig is the name of the rig whose recording a show's positions refer to,
-// where there is one of that name.
+// MainRig is the name of the rig that a show's only recording is of.
 const MainRig = "main"
 
 // Recording is one rig's capture of one show.
@@ -32,6 +31,12 @@ type Recording struct {
 	// OffsetS is how many seconds after the first frame of the show's reference
 	// recording this one starts; 0 for the reference itself.
 	OffsetS float64 `json:"offset_s"`
+	// Reference says that the show's positions count on this recording; Chosen,
+	// that a person said so. Package rigs finds it.
+	Reference bool `json:"reference"`
+	Chosen    bool `json:"-"`
+	// Layout counts how often the places of files and tracks changed.
+	Layout int64 `json:"-"`
 }
 
 // Seconds converts a frame of the recording to seconds from its first frame.
@@ -75,25 +80,26 @@ type RecordingFilter struct {
 	Rig  string
 }
 
-// recordingOrder puts a show's reference first: the main rig's recording before
-// others', of those the one that others are placed on (offset 0) before any
-// that turned out to have started earlier.
-const recordingOrder = `s.date, s.place, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.id`
+// recordingOrder puts a show's reference first. Before it is known, the main
+// rig's recording stands for it, and of those the one with the smallest offset.
+// Ties are broken by what was recorded, never by the order of scans; the id is
+// for recordings without files alone.
+const recordingOrder = `s.date, s.place, r.reference DESC, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.sample_rate, r.starts_at, r.frames,
+	(SELECT min(v0.root || '/' || f0.path) FROM files f0 JOIN volumes v0 ON v0.id = f0.volume_id WHERE f0.recording_id = r.id), r.id`
 
-// Recordings returns recordings in order of show; within a show the main rig's
-// come first, then by offset (0 before all others), rig and id. So the first
-// recording of a show is its reference: the one that takes are placed on.
+// Recordings returns recordings in order of show; within a show the reference
+// comes first.
 func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
 	var w where
 	w.add(f.ID != 0, "r.id = ?", f.ID)
 	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
+	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s, r.reference, r.chosen, r.layout,
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
 		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY `+recordingOrder,
 		w.args, func(row scanner) (r Recording, err error) {
 			var starts sql.NullString
-			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Tracks, &r.Files)
+			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Reference, &r.Chosen, &r.Layout, &r.Tracks, &r.Files)
 			if err == nil && starts.Valid {
 				var at time.Time
 				at, err = time.Parse(time.RFC3339Nano, starts.String)
