@@ -174,7 +174,7 @@ func (s *Store) Pieces(ctx context.Context, file FileID) ([]Piece, error) {
 
 func putPieces(ctx context.Context, tx *sql.Tx, pieces []Piece) error {
 	for _, p := range pieces {
-		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO pieces (file_id, offset, length, sum) VALUES (?, ?, ?, ?)", p.File, p.Offset, p.Length, int64(p.Sum)); err != nil {
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO pieces (file_id, offset, length, sum) SELECT ?1, ?2, ?3, ?4 WHERE EXISTS (SELECT 1 FROM files WHERE id = ?1)", p.File, p.Offset, p.Length, int64(p.Sum)); err != nil {
 			return err
 		}
 	}

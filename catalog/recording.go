@@ -35,6 +35,8 @@ type Recording struct {
 	// that a person said so. Package rigs finds it.
 	Reference bool `json:"reference"`
 	Chosen    bool `json:"-"`
+	// Path is the first of its files' paths, on this machine; "" without files.
+	Path string `json:"-"`
 	// Layout counts how often the places of files and tracks changed.
 	Layout int64 `json:"-"`
 }
@@ -85,7 +87,9 @@ type RecordingFilter struct {
 // Ties are broken by what was recorded, never by the order of scans; the id is
 // for recordings without files alone.
 const recordingOrder = `s.date, s.place, r.reference DESC, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.sample_rate, r.starts_at, r.frames,
-	(SELECT min(v0.root || '/' || f0.path) FROM files f0 JOIN volumes v0 ON v0.id = f0.volume_id WHERE f0.recording_id = r.id), r.id`
+	` + firstPath + `, r.id`
+
+const firstPath = `(SELECT min(v0.root || '/' || f0.path) FROM files f0 JOIN volumes v0 ON v0.id = f0.volume_id WHERE f0.recording_id = r.id)`
 
 // Recordings returns recordings in order of show; within a show the reference
 // comes first.
@@ -94,12 +98,12 @@ func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording,
 	w.add(f.ID != 0, "r.id = ?", f.ID)
 	w.add(f.Show != "", "s.key = ?", f.Show)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s, r.reference, r.chosen, r.layout,
+	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s, r.reference, r.chosen, r.layout, coalesce(`+firstPath+`, ''),
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
 		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY `+recordingOrder,
 		w.args, func(row scanner) (r Recording, err error) {
 			var starts sql.NullString
-			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Reference, &r.Chosen, &r.Layout, &r.Tracks, &r.Files)
+			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Reference, &r.Chosen, &r.Layout, &r.Path, &r.Tracks, &r.Files)
 			if err == nil && starts.Valid {
 				var at time.Time
 				at, err = time.Parse(time.RFC3339Nano, starts.String)
@@ -116,6 +120,45 @@ func (s *Store) SetOffset(ctx context.Context, id RecordingID, offsetS float64) 
 	if err == nil && n == 0 {
 		err = recordingGone(id)
 	}
+	return err
+}
+
+// SetReference stores the offsets of a show's recordings and which of them is
+// the reference, and reports whether anything differed. Dismissals and a set
+// list's times count from the reference's first frame: they are moved along.
+func (s *Store) SetReference(ctx context.Context, show ShowID, recordings []Recording) (changed bool, err error) {
+	err = s.update(ctx, func(tx *sql.Tx) error {
+		moved := 0.0
+		for _, r := range recordings {
+			var was bool
+			if err := tx.QueryRowContext(ctx, "SELECT reference FROM recordings WHERE id = ? AND show_id = ?", r.ID, show).Scan(&was); err != nil {
+				return recordingGone(r.ID)
+			}
+			if was && !r.Reference {
+				moved = r.OffsetS
+			}
+			n, err := exec(ctx, tx, "UPDATE recordings SET offset_s = ?1, reference = ?2 WHERE id = ?3 AND (offset_s <> ?1 OR reference <> ?2)", r.OffsetS, r.Reference, r.ID)
+			if err != nil {
+				return err
+			}
+			changed = changed || n > 0
+		}
+		if moved == 0 {
+			return nil
+		}
+		if _, err := exec(ctx, tx, "UPDATE dismissed SET start_s = start_s + ?1, end_s = end_s + ?1 WHERE show_id = ?2", moved, show); err != nil {
+			return err
+		}
+		_, err := exec(ctx, tx, "UPDATE set_list_entries SET start_s = start_s + ?1, end_s = end_s + ?1 WHERE show_id = ?2 AND clock = 0", moved, show)
+		return err
+	})
+	return changed && err == nil, err
+}
+
+// edited counts a change of a recording's files, tracks and markers for
+// [Edition]: findings speak of them too.
+func edited(ctx context.Context, tx *sql.Tx, id RecordingID) error {
+	_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", id)
 	return err
 }
 
@@ -165,9 +208,7 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		if err := saveMarkers(ctx, tx, r.ID, markers); err != nil {
 			return err
 		}
-		// Its findings speak of files and tracks too.
-		_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", r.ID)
-		return err
+		return edited(ctx, tx, r.ID)
 	})
 	if err != nil {
 		return Recording{}, err

@@ -75,12 +75,22 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 	return takes(ctx, s.db, w)
 }
 
+// takes reads takes as spans of the show's reference, whatever recording they
+// were placed on: the row itself stays as it was placed. One that lies outside the
+// reference keeps its own recording.
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
-	return list(ctx, q, `SELECT id, show_id, key, song_id, title, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
+	return list(ctx, q, `SELECT id, show_id, key, song_id, title, nth,
+			CASE WHEN mapped THEN ref ELSE recording_id END, CASE WHEN mapped THEN ref_rate ELSE sample_rate END,
+			CASE WHEN mapped THEN CAST(round(on_ref_s * ref_rate) AS INTEGER) ELSE start_frame END,
+			CASE WHEN mapped THEN CAST(round((on_ref_s + 1.0 * (end_frame - start_frame) / sample_rate) * ref_rate) AS INTEGER) ELSE end_frame END,
+			found_by, confidence FROM (
+		SELECT *, ref <> recording_id AND on_ref_s >= 0 AND on_ref_s * ref_rate < ref_frames AS mapped FROM (
 			SELECT t.*, s.date, s.place, s.key, g.title, r.sample_rate,
+				f.id AS ref, f.sample_rate AS ref_rate, f.frames AS ref_frames, r.offset_s + 1.0 * t.start_frame / r.sample_rate - f.offset_s AS on_ref_s,
 				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, t.id) AS nth,
 				r.offset_s + 1.0 * t.start_frame / r.sample_rate AS at
-			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, place, at, id`,
+			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id
+				LEFT JOIN recordings f ON f.show_id = t.show_id AND f.reference))`+w.String()+` ORDER BY date, place, at, id`,
 		w.args, func(row scanner) (t Take, err error) {
 			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
 		})

@@ -14,7 +14,7 @@ UPDATE files SET (sample_rate, bit_depth, sample_bytes, encoding) =
 -- measured of an earlier layout is not stored.
 ALTER TABLE recordings ADD COLUMN reference INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE recordings ADD COLUMN chosen INTEGER NOT NULL DEFAULT 0;
-ALTER TABLE recordings ADD COLUMN layout INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE recordings ADD COLUMN layout INTEGER NOT NULL DEFAULT 1;
 -- What a person said about files. It is kept by the files' content, so that it
 -- outlives the recording that the files are grouped into.
 CREATE TABLE said (

@@ -14,6 +14,7 @@ import (
 	"nightreel/internal/compare"
 	"nightreel/internal/envelope"
 	"nightreel/internal/health"
+	"nightreel/internal/rigs"
 	"nightreel/internal/scan"
 	"nightreel/internal/songs"
 )
@@ -37,6 +38,17 @@ func Scan(ctx context.Context, store *catalog.Store, dirs []string, opt scan.Opt
 	out := Scanned{Result: result, Warnings: []string{}}
 	if err != nil {
 		return out, err
+	}
+	for i, show := range out.Shows {
+		changed, err := rigs.Settle(ctx, store, show.Key)
+		if err != nil {
+			return out, err
+		}
+		if changed {
+			if out.Shows[i], err = store.Show(ctx, show.Key); err != nil {
+				return out, err
+			}
+		}
 	}
 	// Of a tour that is scanned at once the songs of all nights are placed before
 	// the first one's channels are judged: what a channel does in a song on other

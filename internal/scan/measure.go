@@ -69,7 +69,7 @@ func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, e
 	for _, l := range j.strips {
 		parts += j.parts(l) * l.channels
 	}
-	if same && s.known.parts[r.ID] == parts {
+	if same && s.parts[r.ID] == parts {
 		return j, nil
 	}
 	return j, s.unmeasured(ctx, j)
