@@ -103,17 +103,17 @@ func smallTour() []file {
 		{"2031-08-02 The Barn/evening/one/Set 2/Alto.wav", take{from: 9 * half, to: 10 * half, track: 2, starts: next(20, 0), originator: "DeckOne"}},
 		{"2031-08-02 The Barn/evening/two/Kick.wav", take{to: half, track: 1, starts: next(20, 0), gain: 0.4, originator: "DeckTwo"}},
 
-		{"late/Show_0001.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-03", 23, 50)}},
-		{"late/Show_0002.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-04", 0, 40)}},
-		{"late, second deck/Show_0003.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-04", 1, 30), gain: 0.5}},
+		{"run/Show_0001.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-03", 23, 58)}},
+		{"run/Show_0002.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-04", 0, 0)}},
+		{"run, second deck/Show_0003.wav", take{to: half, track: 1, channels: 3, starts: at("2031-08-04", 0, 3), gain: 0.5}},
 		{"copies/2031-08-02 Barn matinee/backup/01.wav", take{to: half, track: 1, gain: 0.5, starts: next(15, 30)}},
 	}
 }
 
-// lateFiles are files of the tour that a recorder has not finished.
+// unfinishedFile is the file of the tour that a recorder has not finished.
 const unfinishedFile = "2031-08-01 Harbour Hall/backup/Night_0002.wav"
 
-// layTour writes the tour into dir, once; a copy is quicker.
+// layTour writes the tour into dir.
 func layTour(t *testing.T, dir string) {
 	t.Helper()
 	layIn(t, dir, smallTour())
@@ -152,14 +152,24 @@ func TestOrderOfScansMakesNoDifference(t *testing.T) {
 			}
 			history := scatter(t, rng, store, source, dir)
 			if got := dump(t, store, dir); !slices.Equal(got, want) {
-				for i := range max(len(got), len(want)) {
-					if i >= len(got) || i >= len(want) || got[i] != want[i] {
-						t.Fatalf("line %d of\n%s\nwant\n%s\nafter\n%s", i, strings.Join(got, "\n"), strings.Join(want, "\n"), strings.Join(history, "\n"))
-					}
-				}
+				t.Fatalf("%s\nafter\n%s", differ(got, want), strings.Join(history, "\n"))
 			}
 		})
 	}
+}
+
+// differ lists the lines that only one of two dumps has.
+func differ(got, want []string) string {
+	var lines []string
+	for i := range max(len(got), len(want)) {
+		if i < len(got) && (i >= len(want) || got[i] != want[i]) {
+			lines = append(lines, "got  "+got[i])
+		}
+		if i < len(want) && (i >= len(got) || got[i] != want[i]) {
+			lines = append(lines, "want "+want[i])
+		}
+	}
+	return strings.Join(lines, "\n")
 }
 
 // scatter brings the files to dir in a random order, or all at once, and scans

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"math"
 	"path/filepath"
 	"slices"
 
@@ -253,6 +254,7 @@ func (s *scan) change(ctx context.Context, g *grouped) (catalog.NewRecording, er
 	for _, d := range drops {
 		r.Drops = append(r.Drops, d.rows()...)
 	}
+	r.Drops = append(r.Drops, s.ends(g, tracks, r.Renumber)...)
 	g.same = g.same && len(r.Drops) == 0
 	return r, nil
 }
@@ -345,6 +347,26 @@ func (s *scan) renumber(g *grouped, files []catalog.File) map[int]int {
 		}
 	}
 	return to
+}
+
+// ends returns what was measured at the ends of tracks that end elsewhere now: the
+// last part is a whole one where the track goes on.
+func (s *scan) ends(g *grouped, tracks []catalog.Track, renumbered map[int]int) (drops []catalog.Drop) {
+	was := map[int]int64{}
+	for _, t := range s.known.Tracks[g.old.ID] {
+		number := t.Number
+		if to, ok := renumbered[number]; ok {
+			number = to
+		}
+		was[number] = t.Frames
+	}
+	for _, t := range tracks {
+		if frames, ok := was[t.Number]; ok && frames != t.Frames {
+			from, _ := touching(g.key.rate, min(frames, t.Frames), max(frames, t.Frames))
+			drops = append(drops, catalog.Drop{Track: t.Number, From: from, To: math.MaxInt32})
+		}
+	}
+	return drops
 }
 
 // addVolumes adds a volume for each scanned folder around which there is none.
