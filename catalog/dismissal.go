@@ -17,8 +17,12 @@ type Dismissal struct {
 
 // Dismissed returns the dismissals of a show in order of start.
 func (s *Store) Dismissed(ctx context.Context, show ShowKey) ([]Dismissal, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
 	return list(ctx, s.db, `SELECT s.key, d.song_id, g.title, d.start_s, d.end_s FROM dismissed d
-		JOIN shows s ON s.id = d.show_id JOIN songs g ON g.id = d.song_id WHERE s.key = ? ORDER BY d.start_s, d.id`, []any{show},
+		JOIN shows s ON s.id = d.show_id JOIN songs g ON g.id = d.song_id WHERE s.key = ? ORDER BY d.start_s, d.id`, []any{key},
 		func(row scanner) (d Dismissal, err error) {
 			return d, row.Scan(&d.Show, &d.SongID, &d.Song, &d.StartS, &d.EndS)
 		})

@@ -83,9 +83,13 @@ type FileFilter struct {
 
 // Files returns files in order of recording, first track and segment.
 func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Volume != 0, "f.volume_id = ?", f.Volume)
 	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs,
 		f.sample_rate, f.bit_depth, f.sample_bytes, f.encoding, f.header, f.content, v.root

@@ -259,6 +259,12 @@ func (w *layoutWriter) shows(ctx context.Context, shows []Show) ([]ShowID, error
 			if _, err := exec(ctx, w.tx, "UPDATE shows SET date = ?, name = ?, venue = ? WHERE id = ?", sh.Date, sh.Name, sh.Venue, sh.ID); err != nil {
 				return nil, err
 			}
+			if old.Name == "" {
+				continue // input lists for the date stay so
+			}
+			if _, err := exec(ctx, w.tx, "UPDATE OR IGNORE input_lists SET from_date = trim(?1 || ' ' || ?2) WHERE from_date = ?3 || ' ' || ?4", sh.Date, sh.Name, old.Date, old.Name); err != nil {
+				return nil, err
+			}
 		}
 	}
 	return ids, nil

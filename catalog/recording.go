@@ -94,9 +94,13 @@ const firstPath = `(SELECT min(v0.root || '/' || f0.path) FROM files f0 JOIN vol
 // Recordings returns recordings in order of show; within a show the reference
 // comes first.
 func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.ID != 0, "r.id = ?", f.ID)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
 	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s, r.reference, r.chosen, r.layout, coalesce(`+firstPath+`, ''),
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)

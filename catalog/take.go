@@ -62,9 +62,13 @@ type TakeFilter struct {
 // Takes returns takes in order of show and start. A song that is not in the
 // catalog is *NotFoundError.
 func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.ID != 0, "id = ?", f.ID)
-	w.add(f.Show != "", "key = ?", f.Show)
+	w.add(f.Show != "", "key = ?", key)
 	if f.Song != "" {
 		song, err := s.Song(ctx, f.Song)
 		if err != nil {
@@ -187,9 +191,13 @@ func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) err
 // what a person changed while it was worked out. done is false where they are
 // not, and then nothing is changed.
 func (s *Store) EditTakesFrom(ctx context.Context, show ShowKey, from []Take, remove []TakeID, save []Take) (done bool, err error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return false, err
+	}
 	err = s.update(ctx, func(tx *sql.Tx) error {
 		var w where
-		w.add(true, "key = ?", show)
+		w.add(true, "key = ?", key)
 		now, err := takes(ctx, tx, w)
 		if err != nil || !slices.Equal(now, from) {
 			return err

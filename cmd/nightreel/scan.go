@@ -79,6 +79,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 	for _, w := range result.Warnings {
 		e.warn("%s", w)
 	}
+	e.tell(result.Notes)
 	e.tell(result.Learned)
 	findings := 0
 	for _, show := range result.Shows {

@@ -12,11 +12,14 @@ import (
 func (e *env) showsCommand() *cli.Command {
 	return &cli.Command{
 		Name:  "shows",
-		Usage: "list the nights and their recordings",
-		Flags: []cli.Flag{jsonFlag()},
+		Usage: "list the shows and their recordings, and correct what a scan made of them",
+		Description: "A show's address is its date, with its name behind it where the date has several:\n" +
+			"2031-08-01, or \"2031-08-01 matinee\". The show's positions count on the recording marked *.",
+		Flags:       []cli.Flag{jsonFlag()},
+		Subcommands: e.showCommands(),
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
-				return err
+			if c.Args().Present() {
+				return parentAction(c.Command.Subcommands)(c)
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				shows, err := store.Shows(c.Context, catalog.ShowFilter{})
@@ -36,10 +39,10 @@ func (e *env) showsCommand() *cli.Command {
 }
 
 func (e *env) printShows(shows []catalog.Show) error {
-	t := newTable("show", "venue", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
+	t := newTable("show", "venue", ">id", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
 	for _, s := range shows {
 		takes, findings := fmt.Sprint(s.Takes), fmt.Sprint(s.Findings)
-		show, venue := string(s.Date), s.Venue
+		show, venue := string(s.Key), s.Venue
 		if venue == "" {
 			venue = s.Name
 		}
@@ -48,7 +51,11 @@ func (e *env) printShows(shows []catalog.Show) error {
 			if r.StartsAt != nil {
 				starts = r.StartsAt.Format("15:04:05")
 			}
-			t.row(show, venue, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, findings)
+			rig := r.Rig
+			if r.Reference && len(s.Recordings) > 1 {
+				rig += " *"
+			}
+			t.row(show, venue, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, findings)
 			show, venue, takes, findings = "", "", "", "" // said once a show
 		}
 	}

@@ -114,7 +114,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	}
 	defer own.Close()
 	if len(inputs) > 0 {
-		if err := own.SaveInputList(ctx, catalog.InputList{From: opt.Date, Inputs: inputs}); err != nil {
+		if err := own.SaveInputList(ctx, catalog.InputList{From: "0001-01-01", Inputs: inputs}); err != nil {
 			return nil, nil, err
 		}
 	}

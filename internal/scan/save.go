@@ -89,11 +89,6 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 			g.saved = saved[i]
 		}
 	}
-	for _, g := range plan {
-		if g.touched {
-			s.touched[g.saved.ShowID] = true
-		}
-	}
 	s.result.Problems = append(s.result.Problems, s.planned...)
 	return plan, nil
 }

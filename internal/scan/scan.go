@@ -116,6 +116,13 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 	return s.result, err
 }
 
+// regroup groups the files that the catalog knows anew, after a person said
+// something about them, and measures what lies elsewhere in its recording now, as
+// far as its files are there. p may be nil.
+func regroup(ctx context.Context, store *catalog.Store, p *Progress) (Result, error) {
+	return Run(ctx, store, nil, Options{}, p)
+}
+
 // scan is one run.
 type scan struct {
 	store    *catalog.Store
@@ -175,6 +182,7 @@ func (s *scan) jobs(ctx context.Context, all []*grouped) ([]*job, error) {
 		if !g.touched && g.same {
 			continue
 		}
+		s.touched[g.saved.ShowID] = true
 		if _, err := s.dropUnreadable(ctx, g.saved); err != nil {
 			return nil, err
 		}
