@@ -351,11 +351,11 @@ func obeyShowWords(all []*source) {
 }
 
 // nameShows calls the shows that nothing names by the clock at their start where
-// the date has several, so that their names do not depend on which was found
-// first.
+// the date has several: the main rig's where there is one, since clocks differ,
+// and the earliest of those that fit the date.
 func nameShows(all []*source) {
 	shows := map[catalog.Date]map[label]bool{}
-	starts := map[label]time.Time{}
+	best := map[label]*source{}
 	for _, src := range all {
 		if shows[src.label.date] == nil {
 			shows[src.label.date] = map[label]bool{}
@@ -364,20 +364,29 @@ func nameShows(all []*source) {
 		if !src.clock.known {
 			continue
 		}
-		at, ok := starts[src.label]
-		better := onDate(src.clock.time, src.label.date) && !onDate(at, src.label.date)
-		if !ok || better || onDate(src.clock.time, src.label.date) == onDate(at, src.label.date) && src.clock.time.Before(at) {
-			starts[src.label] = src.clock.time
+		rank := func(s *source) int {
+			n := 0
+			if onDate(s.clock.time, s.label.date) {
+				n += 2
+			}
+			if s.hint == catalog.MainRig {
+				n++
+			}
+			return n
+		}
+		if o := best[src.label]; o == nil || rank(src) > rank(o) || rank(src) == rank(o) && src.clock.time.Before(o.clock.time) {
+			best[src.label] = src
+		}
+	}
+	names := map[label]string{}
+	for l, src := range best {
+		if len(shows[l.date]) > 1 {
+			names[l] = src.clock.time.Format("15:04")
 		}
 	}
 	for _, src := range all {
-		if src.label.unnamed == 0 {
-			continue
+		if src.label.unnamed > 0 {
+			src.label = label{date: src.label.date, name: names[src.label]}
 		}
-		name := ""
-		if at, ok := starts[src.label]; ok && len(shows[src.label.date]) > 1 {
-			name = at.Format("15:04")
-		}
-		src.label = label{date: src.label.date, name: name}
 	}
 }
