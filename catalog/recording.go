@@ -191,14 +191,14 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 			starts = r.StartsAt.Format(time.RFC3339Nano)
 		}
 		if r.ID == 0 {
-			id, err := insert(ctx, tx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at, offset_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-				r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS)
+			id, err := insert(ctx, tx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at, offset_s, chosen) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+				r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.Chosen)
 			if err != nil {
 				return err
 			}
 			r.ID = RecordingID(id)
-		} else if n, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ? WHERE id = ?`,
-			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.ID); err != nil {
+		} else if n, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ?, chosen = ? WHERE id = ?`,
+			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.Chosen, r.ID); err != nil {
 			return err
 		} else if n == 0 {
 			return recordingGone(r.ID)

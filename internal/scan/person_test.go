@@ -311,8 +311,8 @@ func TestTakesStayWhereTheyWerePlayed(t *testing.T) {
 	ctx := t.Context()
 	evening := at("2031-06-07", 20, 0)
 	dir, store := lay(t, []file{
-		{"2031-06-07 Hall/main/01 Kick_02.wav", take{from: 8 * 8000, to: 16 * 8000, track: 1, starts: evening}},
-		{"2031-06-07 Hall/backup/01 Kick.wav", take{from: 10 * 8000, to: 17 * 8000, track: 1, starts: evening, gain: 0.5, bits: 24}},
+		{"2031-06-07 Hall/main/01 Kick_02.wav", take{from: 8 * 8000, to: 80 * 8000, track: 1, starts: evening}},
+		{"2031-06-07 Hall/backup/01 Kick.wav", take{from: 10 * 8000, to: 76 * 8000, track: 1, starts: evening, gain: 0.5, bits: 24}},
 	}), open(t)
 	run(t, store, Options{}, dir)
 	settle := func() {
