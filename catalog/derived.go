@@ -14,7 +14,7 @@ type DerivedKind string
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
-	Judged      DerivedKind = "judged"  // that its songs were placed and its channels judged, and by what
+	Settled     DerivedKind = "settled" // the show's recordings whose offsets and reference were worked out
 )
 
 // DerivedKey names one thing that was worked out: its kind, and the span of the

@@ -43,6 +43,9 @@ func (s *Store) DismissTake(ctx context.Context, id TakeID) error {
 		if n == 0 {
 			return takeGone(id)
 		}
+		if err := outdate(ctx, tx, []TakeID{id}, nil); err != nil {
+			return err
+		}
 		_, err = exec(ctx, tx, "DELETE FROM takes WHERE id = ?", id)
 		return err
 	})

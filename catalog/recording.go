@@ -41,8 +41,36 @@ type Recording struct {
 	Layout int64 `json:"-"`
 }
 
+// Float reports whether samples are floating point; otherwise they are integer
+// PCM.
+func (r Recording) Float() bool { return r.Encoding == "float" }
+
 // Seconds converts a frame of the recording to seconds from its first frame.
 func (r Recording) Seconds(frame int64) float64 { return seconds(frame, r.SampleRate) }
+
+// Clock writes seconds as h:mm:ss, rounded to the nearest second: how every text
+// of the house gives a place in a recording.
+func Clock(seconds float64) string { return clock(seconds, 1) }
+
+// ClockTenths writes seconds as h:mm:ss.t, rounded to the nearest tenth.
+func ClockTenths(seconds float64) string { return clock(seconds, 10) }
+
+func clock(seconds float64, perSecond int64) string {
+	if math.IsNaN(seconds) || math.Abs(seconds) > 1e12 {
+		return fmt.Sprint(seconds) // no place in any recording
+	}
+	sign := ""
+	n := int64(math.Round(seconds * float64(perSecond)))
+	if n < 0 {
+		sign, n = "-", -n
+	}
+	whole := n / perSecond
+	text := fmt.Sprintf("%s%d:%02d:%02d", sign, whole/3600, whole/60%60, whole%60)
+	if perSecond == 10 {
+		text += fmt.Sprintf(".%d", n%10)
+	}
+	return text
+}
 
 // seconds is 0 at no rate, so that a value that was never stored still prints.
 func seconds(frame int64, rate int) float64 {

@@ -11,8 +11,6 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-
-	"github.com/mattn/go-sqlite3" // registers itself as a driver, too
 )
 
 // Store is a catalog file. It is safe for concurrent use, by several processes
@@ -81,12 +79,6 @@ func (e *DamageError) Error() string { return e.File + ": the catalog is damaged
 // Hint says what to do about it.
 func (e *DamageError) Hint() string {
 	return "restore a copy of the catalog, or scan the recordings into a new one"
-}
-
-// damaged tells whether SQLite stumbled over the file itself.
-func damaged(err error) bool {
-	var cause sqlite3.Error
-	return errors.As(err, &cause) && (cause.Code == sqlite3.ErrCorrupt || cause.Code == sqlite3.ErrNotADB)
 }
 
 // Check runs SQLite's own checks over the whole file. Damage is *DamageError.

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 )
 
@@ -106,6 +107,9 @@ func takes(ctx context.Context, q querier, w where) ([]Take, error) {
 func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 	var saved Take
 	err := s.update(ctx, func(tx *sql.Tx) error {
+		if err := outdate(ctx, tx, nil, []Take{t}); err != nil {
+			return err
+		}
 		id, err := saveTake(ctx, tx, t)
 		if err != nil {
 			return err
@@ -183,7 +187,85 @@ func saveTake(ctx context.Context, tx *sql.Tx, t Take) (TakeID, error) {
 // gone already is no error. Where a person says that there is no such take, use
 // [Store.DismissTake].
 func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
-	return s.update(ctx, func(tx *sql.Tx) error { return editTakes(ctx, tx, remove, save) })
+	return s.update(ctx, func(tx *sql.Tx) error {
+		if err := outdate(ctx, tx, remove, save); err != nil {
+			return err
+		}
+		return editTakes(ctx, tx, remove, save)
+	})
+}
+
+// outdate drops the results about the takes of the shows that a person edits: the
+// edit moves takes that a finder placed, so they are no longer what was computed.
+func outdate(ctx context.Context, tx *sql.Tx, remove []TakeID, save []Take) error {
+	for _, id := range remove {
+		if _, err := exec(ctx, tx, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT show_id FROM takes WHERE id = ?)", PlacedResult, id); err != nil {
+			return err
+		}
+	}
+	for _, t := range save {
+		if _, err := exec(ctx, tx, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT id FROM shows WHERE key = ?)", PlacedResult, t.Show); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// RestoreTakes makes a show's takes and dismissals the given ones, if its takes
+// still are those of now, in the order of [Store.Takes]. done is false where they
+// are not, and then nothing is changed. A take whose id is gone gets a new one.
+func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Take, dismissed []Dismissal) (done bool, err error) {
+	err = s.update(ctx, func(tx *sql.Tx) error {
+		id, err := showID(ctx, tx, show)
+		if err != nil {
+			return err
+		}
+		same, err := takesAre(ctx, tx, show, now)
+		if err != nil || !same {
+			return err
+		}
+		there := map[TakeID]bool{}
+		for _, t := range now {
+			there[t.ID] = true
+		}
+		save := slices.Clone(takes)
+		for i := range save {
+			if !there[save[i].ID] {
+				save[i].ID = 0
+			}
+			delete(there, save[i].ID)
+		}
+		remove := slices.Collect(maps.Keys(there))
+		if err := outdate(ctx, tx, remove, save); err != nil {
+			return err
+		}
+		if err := editTakes(ctx, tx, remove, save); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, tx, "DELETE FROM dismissed WHERE show_id = ?", id); err != nil {
+			return err
+		}
+		for _, d := range dismissed {
+			if _, err := exec(ctx, tx, "INSERT INTO dismissed (show_id, song_id, start_s, end_s) VALUES (?, ?, ?, ?)", id, d.SongID, d.StartS, d.EndS); err != nil {
+				return err
+			}
+		}
+		done = true
+		return nil
+	})
+	return done && err == nil, err
+}
+
+// takesAre reports whether a show's takes are the given ones.
+func takesAre(ctx context.Context, tx *sql.Tx, show ShowKey, takesNow []Take) (bool, error) {
+	key, err := address(ctx, tx, show)
+	if err != nil {
+		return false, err
+	}
+	var w where
+	w.add(true, "key = ?", key)
+	now, err := takes(ctx, tx, w)
+	return slices.Equal(now, takesNow), err
 }
 
 // EditTakesFrom does what [Store.EditTakes] does, if the show's takes still are
@@ -191,15 +273,9 @@ func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) err
 // what a person changed while it was worked out. done is false where they are
 // not, and then nothing is changed.
 func (s *Store) EditTakesFrom(ctx context.Context, show ShowKey, from []Take, remove []TakeID, save []Take) (done bool, err error) {
-	key, err := address(ctx, s.db, show)
-	if err != nil {
-		return false, err
-	}
 	err = s.update(ctx, func(tx *sql.Tx) error {
-		var w where
-		w.add(true, "key = ?", key)
-		now, err := takes(ctx, tx, w)
-		if err != nil || !slices.Equal(now, from) {
+		same, err := takesAre(ctx, tx, show, from)
+		if err != nil || !same {
 			return err
 		}
 		done = true

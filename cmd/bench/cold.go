@@ -13,6 +13,8 @@ import (
 
 	"github.com/hanwen/go-fuse/v2/fs"
 	"github.com/hanwen/go-fuse/v2/fuse"
+
+	"nightreel/internal/stats"
 )
 
 // throttle is how many bytes a second the slow disk gives: a good SSD behind
@@ -94,8 +96,8 @@ func (b *bench) coldLayout(ctx context.Context, w *tabwriter.Writer, self, layou
 		ofCat, ofLoop = append(ofCat, s.wall/c.wall), append(ofLoop, s.wall/l.wall)
 		memory = max(memory, s.memory)
 	}
-	fmt.Fprintf(w, "%s\t%.2f\t%.0f\t%d\t%.3f\t%.3f\n", layout, median(scan), float64(bytes)/1e6/median(scan), memory>>20, median(ofCat), median(ofLoop))
-	fmt.Fprintf(w, "  cat\t%.2f\t%.0f\n  read loop\t%.2f\t%.0f\n", median(cat), float64(bytes)/1e6/median(cat), median(loop), float64(bytes)/1e6/median(loop))
+	fmt.Fprintf(w, "%s\t%.2f\t%.0f\t%d\t%.3f\t%.3f\n", layout, stats.Median(scan), float64(bytes)/1e6/stats.Median(scan), memory>>20, stats.Median(ofCat), stats.Median(ofLoop))
+	fmt.Fprintf(w, "  cat\t%.2f\t%.0f\n  read loop\t%.2f\t%.0f\n", stats.Median(cat), float64(bytes)/1e6/stats.Median(cat), stats.Median(loop), float64(bytes)/1e6/stats.Median(loop))
 	return nil
 }
 

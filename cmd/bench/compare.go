@@ -10,6 +10,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"nightreel/internal/stats"
 	"nightreel/internal/wavfile"
 )
 
@@ -150,7 +151,7 @@ func (b *bench) print(rows []*row) {
 		for _, u := range r.took {
 			x = append(x, pick(u)/r.samples*1e9)
 		}
-		return median(x)
+		return stats.Median(x)
 	}
 	// ratio is the median of the rounds' ratios: a round's programs run close
 	// together, so that a machine's moods cancel.
@@ -162,7 +163,7 @@ func (b *bench) print(rows []*row) {
 		for i := range r.took {
 			x = append(x, (pick(r.took[i])/r.samples)/(pick(to.took[i])/to.samples))
 		}
-		if m := median(x); m < 0.5 {
+		if m := stats.Median(x); m < 0.5 {
 			return fmt.Sprintf("1/%.1f", 1/m)
 		} else {
 			return fmt.Sprintf("%.2f", m)

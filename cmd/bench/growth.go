@@ -8,6 +8,8 @@ import (
 	"os/exec"
 	"strconv"
 	"text/tabwriter"
+
+	"nightreel/internal/stats"
 )
 
 // scans prints how a scan grows with channels and length.
@@ -36,7 +38,7 @@ func (b *bench) scans(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(w, "%d\t%d\t%.3f\t%.3f\t%d\t%.3f\n", size[0], size[1], median(cpu)/samples*1e9, median(wall)/samples*1e9, memory>>20,
+		fmt.Fprintf(w, "%d\t%d\t%.3f\t%.3f\t%d\t%.3f\n", size[0], size[1], stats.Median(cpu)/samples*1e9, stats.Median(wall)/samples*1e9, memory>>20,
 			100*float64(st.Size())/(samples*sampleLen))
 		if err := os.RemoveAll(dir); err != nil {
 			return err
@@ -95,15 +97,15 @@ func (b *bench) tours(ctx context.Context) error {
 				took[k] = append(took[k], v)
 			}
 		}
-		fmt.Fprintf(w, "\t%d\t%.1f", nights, median(took["open"]))
+		fmt.Fprintf(w, "\t%d\t%.1f", nights, stats.Median(took["open"]))
 		for _, q := range questions("") {
-			fmt.Fprintf(w, "\t%.1f", median(took[q.what]))
+			fmt.Fprintf(w, "\t%.1f", stats.Median(took[q.what]))
 		}
 		st, err := os.Stat(path)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(w, "\t%.0f\t%.0f\t%d\n", median(took["scan"]), each, st.Size()>>20)
+		fmt.Fprintf(w, "\t%.0f\t%.0f\t%d\n", stats.Median(took["scan"]), each, st.Size()>>20)
 	}
 	return w.Flush()
 }

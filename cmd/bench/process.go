@@ -131,11 +131,3 @@ func decodeLoop(files []string) error {
 	}
 	return nil
 }
-
-func median(x []float64) float64 {
-	x = slices.Sorted(slices.Values(x))
-	if len(x) == 0 {
-		return 0
-	}
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
-}

@@ -14,7 +14,7 @@ import (
 	"nightreel/internal/compare"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
-	"nightreel/internal/rounds"
+	"nightreel/internal/refresh"
 	"nightreel/internal/scan"
 	"nightreel/internal/wavfile"
 )
@@ -141,7 +141,7 @@ func fillNight(ctx context.Context, store *catalog.Store, night int, whole bool)
 			return err
 		}
 	}
-	return rounds.Prepare(ctx, store, date(night))
+	return refresh.Prepare(ctx, store, date(night))
 }
 
 // minute is a minute of a track: a lively one, or a silent one, which takes next

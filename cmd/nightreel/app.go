@@ -43,6 +43,8 @@ func newApp(e *env) *cli.App {
 			e.songsCommand(),
 			e.takesCommand(),
 			e.findingsCommand(),
+			e.refreshCommand(),
+			e.resultsCommand(),
 			e.levelsCommand(),
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),

@@ -113,7 +113,7 @@ func (e *env) printComparison(r compare.Comparison, last int) error {
 	table := newTable(head...)
 	lengths := []string{"(length)", ""}
 	for _, t := range takes {
-		lengths = append(lengths, clock(t.LengthS, false)+" ")
+		lengths = append(lengths, catalog.Clock(t.LengthS)+" ")
 	}
 	table.row(lengths...)
 	for _, ch := range r.Channels {

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"nightreel/catalog"
 	"nightreel/internal/playback"
 )
 
@@ -174,11 +175,7 @@ func (k *console) print(st playback.Status) {
 		return
 	}
 	item := k.player.Program().Items[st.Item]
-	at := "-" + clock(-st.AtS, true)
-	if st.AtS >= 0 {
-		at = clock(st.AtS, true)
-	}
-	fmt.Fprintf(k.env.stdout, "%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, at, clock(st.LengthS, false), st.LevelDB)
+	fmt.Fprintf(k.env.stdout, "%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), st.LevelDB)
 	if st.ToneOn > 0 {
 		fmt.Fprintf(k.env.stdout, "  tone on output %d\n", st.ToneOn)
 	}

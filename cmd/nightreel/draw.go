@@ -118,11 +118,7 @@ func (v *view) drawPlay() {
 	if n := v.passed(0); n >= 0 {
 		v.text(x, 2, plain, ", past marker %d %s", n+1, item.Markers[n].Label)
 	}
-	at := clock(math.Max(0, v.st.AtS), true)
-	if v.st.AtS < 0 {
-		at = "-" + clock(-v.st.AtS, true)
-	}
-	times := fmt.Sprintf("%s of %s", at, clock(v.st.LengthS, true))
+	times := fmt.Sprintf("%s of %s", catalog.ClockTenths(v.st.AtS), catalog.ClockTenths(v.st.LengthS))
 	v.text(w-len(times)-1, 2, strong, "%s", times)
 	v.drawPosition(3)
 
@@ -132,12 +128,12 @@ func (v *view) drawPlay() {
 	}
 	loop := "no loop"
 	if l := v.st.Loop; l.ToS > l.FromS {
-		loop = fmt.Sprintf("loop %s to %s of song %d", clock(math.Max(0, l.FromS), true), clock(l.ToS, true), l.Item+1)
+		loop = fmt.Sprintf("loop %s to %s of song %d", catalog.ClockTenths(math.Max(0, l.FromS)), catalog.ClockTenths(l.ToS), l.Item+1)
 		if !l.On {
 			loop += ", off"
 		}
 	} else if l.FromS > 0 {
-		loop = fmt.Sprintf("loop from %s, no end yet", clock(l.FromS, true))
+		loop = fmt.Sprintf("loop from %s, no end yet", catalog.ClockTenths(l.FromS))
 	}
 	x = v.text(1, 4, strong, "level %+.1f dB", v.st.LevelDB)
 	v.text(x, 4, plain, "   %s", fits(w-x-4, fmt.Sprintf("%s   %s   fade %.0f ms   pre-roll %.1f s", loop, next, v.st.FadeMS, v.st.PreRollS), loop+"   "+next, loop))

@@ -120,7 +120,7 @@ func (e *env) listFindings(findings []catalog.Finding, open int, all bool) error
 			head = h
 			fmt.Fprintf(e.stdout, "%s\n", head)
 		}
-		id, place := fmt.Sprint(f.ID), fmt.Sprintf("%s to %s", clock(f.StartS(), false), clock(f.EndS(), false))
+		id, place := fmt.Sprint(f.ID), fmt.Sprintf("%s to %s", catalog.Clock(f.StartS()), catalog.Clock(f.EndS()))
 		if n > 1 {
 			id, place = "", count(n, "finding")
 		}

@@ -9,7 +9,6 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
-	"nightreel/internal/rounds"
 )
 
 func (e *env) inputsCommand() *cli.Command {
@@ -63,14 +62,24 @@ func (e *env) importInputs(c *cli.Context) error {
 		if err := store.SaveInputList(c.Context, list); err != nil {
 			return err
 		}
-		if err := e.warned(rounds.JudgeFrom(c.Context, store, list.From, list.Only)); err != nil {
+		shows, err := store.Shows(c.Context, catalog.ShowFilter{})
+		if err != nil {
+			return err
+		}
+		var concerned []catalog.ShowKey
+		for _, show := range shows {
+			if show.Key >= list.From && (!list.Only || show.Key == list.From) {
+				concerned = append(concerned, show.Key)
+			}
+		}
+		if err := e.refresh(c.Context, store, false, concerned, nil); err != nil {
 			return err
 		}
 		when := "from " + string(list.From) + " on"
 		if list.Only {
 			when = "for " + string(list.From) + " only"
 		}
-		_, err := fmt.Fprintf(e.stdout, "%s in force %s\n", count(len(list.Inputs), "input"), when)
+		_, err = fmt.Fprintf(e.stdout, "%s in force %s\n", count(len(list.Inputs), "input"), when)
 		return err
 	})
 }
@@ -151,15 +160,14 @@ func (e *env) importSetList(c *cli.Context) error {
 		if err := store.SaveSetList(c.Context, day, entries); err != nil {
 			return err
 		}
-		if err := e.warned(rounds.Judge(c.Context, store, day)); err != nil {
+		return e.refresh(c.Context, store, false, []catalog.ShowKey{day}, func() error {
+			takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day})
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(e.stdout, "%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
 			return err
-		}
-		takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day})
-		if err != nil {
-			return err
-		}
-		_, err = fmt.Fprintf(e.stdout, "%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
-		return err
+		})
 	})
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"nightreel/internal/playback"
 	"nightreel/internal/playback/device"
+	"nightreel/internal/tracks"
 )
 
 // playerCommand is the process that plays: nothing else runs in it. session
@@ -23,7 +24,7 @@ func (e *env) playerCommand() *cli.Command {
 			// Ctrl-C at the terminal reaches this process too. Whoever started it
 			// decides; when they are gone the pipe ends, and it fades out.
 			signal.Ignore(os.Interrupt)
-			return playback.Serve(c.Context, os.Stdin, os.Stdout, openSink, playback.OpenFile)
+			return playback.Serve(c.Context, os.Stdin, os.Stdout, openSink, tracks.OpenWAV)
 		},
 	}
 }

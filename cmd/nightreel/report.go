@@ -141,18 +141,6 @@ func (t *table) print(w io.Writer) error {
 	return nil
 }
 
-// clock writes seconds as h:mm:ss, with tenths where tenths is set, cut off and
-// not rounded, as a counter shows them.
-func clock(seconds float64, tenths bool) string {
-	// A hair more, so that 1.1 s that came out as 1.0999… stays 1.1 s.
-	n := int64(seconds*10 + 1e-6)
-	text := fmt.Sprintf("%d:%02d:%02d", n/36000, n/600%60, n/10%60)
-	if tenths {
-		text += fmt.Sprintf(".%d", n%10)
-	}
-	return text
-}
-
 // wrapped breaks a text into lines of at most width characters, each behind
 // the indent.
 func wrapped(text, indent string, width int) string {

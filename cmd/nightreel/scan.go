@@ -9,7 +9,6 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
-	"nightreel/internal/rounds"
 	"nightreel/internal/scan"
 )
 
@@ -68,7 +67,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return fmt.Sprintf("%s: %d of %d files, %s  %s", s.Stage, s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 	})
-	result, err := rounds.Scan(ctx, store, dirs, opt, &p)
+	result, err := scan.Run(ctx, store, dirs, opt, &p)
 	stop()
 	if err != nil {
 		for _, problem := range result.Problems {
@@ -76,30 +75,26 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return err
 	}
-	for _, w := range result.Warnings {
-		e.warn("%s", w)
-	}
 	e.tell(result.Notes)
-	e.tell(result.Learned)
-	findings := 0
+	var touched []catalog.ShowKey
 	for _, show := range result.Shows {
-		findings += show.Findings
+		touched = append(touched, show.Key)
 	}
-	if asJSON {
-		err = e.printJSON(result.Result)
-	} else {
-		err = e.printScan(result.Result)
-	}
+	findings := 0
+	err = e.refresh(ctx, store, asJSON, touched, func() error {
+		for i, show := range result.Shows {
+			if result.Shows[i], err = store.Show(ctx, show.Key); err != nil {
+				return err
+			}
+			findings += result.Shows[i].Findings
+		}
+		if asJSON {
+			return e.printJSON(result)
+		}
+		return e.printScan(result)
+	})
 	if err == nil && failOnFindings && findings+len(result.Problems) > 0 {
 		return &foundError{fmt.Sprintf("%s, %s", count(findings, "finding"), count(len(result.Problems), "file problem"))}
-	}
-	return err
-}
-
-// warned prints the warnings of a job and passes its error on.
-func (e *env) warned(warnings []string, err error) error {
-	for _, w := range warnings {
-		e.warn("%s", w)
 	}
 	return err
 }

@@ -151,7 +151,7 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 	}
 	fmt.Fprintf(e.stdout, "session %d for desk %s\n", ses.ID, ses.Desk)
 	for i, item := range ses.Items {
-		fmt.Fprintf(e.stdout, "\n%d. %s, %s, rig %s, %s long: %s\n", i+1, item.Song, item.Show, item.Rig, clock(item.EndS-item.StartS, false), item.Why)
+		fmt.Fprintf(e.stdout, "\n%d. %s, %s, rig %s, %s long: %s\n", i+1, item.Song, item.Show, item.Rig, catalog.Clock(item.EndS-item.StartS), item.Why)
 		t := newTable(">input", "channel", "from", ">track", ">trim dB", "why")
 		for _, in := range ses.Inputs {
 			if in.Item != i {

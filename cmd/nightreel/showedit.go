@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"strconv"
 	"time"
@@ -10,8 +9,6 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
-	"nightreel/internal/rigs"
-	"nightreel/internal/rounds"
 	"nightreel/internal/scan"
 )
 
@@ -140,25 +137,19 @@ func (e *env) editShows(c *cli.Context, least, most int, what string, do func(*c
 		for _, p := range result.Problems {
 			e.warn("%s: %s", p.File, p.Problem)
 		}
+		var touched []catalog.ShowKey
 		for _, show := range result.Shows {
-			if err := e.settleAndJudge(c.Context, store, show.Key); err != nil {
+			touched = append(touched, show.Key)
+		}
+		return e.refresh(c.Context, store, c.Bool("json"), touched, func() error {
+			shows, err := store.Shows(c.Context, catalog.ShowFilter{})
+			if err != nil {
 				return err
 			}
-		}
-		shows, err := store.Shows(c.Context, catalog.ShowFilter{})
-		if err != nil {
-			return err
-		}
-		if c.Bool("json") {
-			return e.printJSON(shows)
-		}
-		return e.printShows(shows)
+			if c.Bool("json") {
+				return e.printJSON(shows)
+			}
+			return e.printShows(shows)
+		})
 	})
-}
-
-func (e *env) settleAndJudge(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
-	if _, err := rigs.Settle(ctx, store, show); err != nil {
-		return err
-	}
-	return e.warned(rounds.Judge(ctx, store, show))
 }

@@ -55,7 +55,7 @@ func (e *env) printShows(shows []catalog.Show) error {
 			if r.Reference && len(s.Recordings) > 1 {
 				rig += " *"
 			}
-			t.row(show, venue, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), clock(r.Seconds(r.Frames), false), starts, takes, findings)
+			t.row(show, venue, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
 			show, venue, takes, findings = "", "", "", "" // said once a show
 		}
 	}
@@ -65,7 +65,7 @@ func (e *env) printShows(shows []catalog.Show) error {
 // format words how a recording's samples are coded, "48 kHz 24 bit".
 func format(r catalog.Recording) string {
 	text := fmt.Sprintf("%g kHz %d bit", float64(r.SampleRate)/1000, r.BitDepth)
-	if r.Encoding == "float" {
+	if r.Float() {
 		text += " float"
 	}
 	return text
@@ -97,7 +97,7 @@ func (e *env) tracksCommand() *cli.Command {
 				}
 				t := newTable(append([]string{"rig", ">track", "channel", "recorded as", ">length"}, figureHeads...)...)
 				for _, tr := range tracks {
-					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, clock(tr.DurationS, false)}, figureCells(tr.Figures)...)...)
+					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, catalog.Clock(tr.DurationS)}, figureCells(tr.Figures)...)...)
 				}
 				return t.print(e.stdout)
 			})

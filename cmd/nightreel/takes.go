@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -10,7 +11,6 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
-	"nightreel/internal/rounds"
 	"nightreel/internal/songs"
 )
 
@@ -68,7 +68,10 @@ func (e *env) editSong(c *cli.Context, what string, edit func(*catalog.Store, co
 		if err != nil {
 			return err
 		}
-		return edit(store, c.Context, song.ID, c.Args().Get(1))
+		if err := edit(store, c.Context, song.ID, c.Args().Get(1)); err != nil {
+			return err
+		}
+		return e.refresh(c.Context, store, false, nil, nil)
 	})
 }
 
@@ -226,50 +229,25 @@ func (e *env) takesCommand() *cli.Command {
 	}
 }
 
-// editTakes changes takes, judges the shows they are on again, since what a
-// channel should do depends on the song, and prints what came out.
+// editTakes changes takes, brings up to date what follows from them, and prints
+// what came out.
 func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catalog.Take, error)) error {
 	return e.withStore(c, func(store *catalog.Store) error {
 		takes, err := edit(store)
 		if err != nil {
 			return err
 		}
-		judged := map[catalog.ShowKey]bool{}
+		var shows []catalog.ShowKey
 		for _, t := range takes {
-			if judged[t.Show] {
-				continue
-			}
-			judged[t.Show] = true
-			if err := rounds.Rejudge(c.Context, store, t.Show); err != nil {
-				return err
-			}
-			if err := e.learn(c, store, t.Show, takes); err != nil {
-				return err
+			if !slices.Contains(shows, t.Show) {
+				shows = append(shows, t.Show)
 			}
 		}
-		return e.printTakes(c, takes)
-	})
-}
-
-// learn lets the rest of the night and other nights learn from what was
-// corrected.
-func (e *env) learn(c *cli.Context, store *catalog.Store, show catalog.ShowKey, corrected []catalog.Take) error {
-	all, err := store.Takes(c.Context, catalog.TakeFilter{Show: show})
-	if err != nil {
-		return err
-	}
-	if len(songs.Doubtful(all)) > 0 {
-		said, err := rounds.Again(c.Context, store, show)
-		if err != nil {
+		if err := e.printTakes(c, takes); err != nil {
 			return err
 		}
-		if said != "" {
-			e.tell([]string{said})
-		}
-	}
-	said, err := rounds.Learn(c.Context, store, show, corrected)
-	e.tell(said)
-	return err
+		return e.refresh(c.Context, store, c.Bool("json"), shows, nil)
+	})
 }
 
 func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
@@ -282,13 +260,13 @@ func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
 		if take.Nth > 1 {
 			title += fmt.Sprintf(" (%d)", take.Nth)
 		}
-		t.row(fmt.Sprint(take.ID), string(take.Show), clock(take.StartS(), true), clock(take.EndS(), true), clock(take.EndS()-take.StartS(), false),
+		t.row(fmt.Sprint(take.ID), string(take.Show), catalog.ClockTenths(take.StartS()), catalog.ClockTenths(take.EndS()), catalog.Clock(take.EndS()-take.StartS()),
 			title, string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
 	}
 	return t.print(e.stdout)
 }
 
-// seconds reads a finding that holds a time.
+// seconds reads an option that holds a time.
 func seconds(c *cli.Context, option string) (float64, error) {
 	s, err := lists.ParseTime(c.String(option))
 	if err != nil {

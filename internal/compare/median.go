@@ -1,10 +1,10 @@
 package compare
 
 import (
-	"math"
 	"slices"
 
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // medianFigures returns the median of each figure on its own, over the values
@@ -20,7 +20,7 @@ func medianFigures(values []Value) meter.Figures {
 		for i, v := range playing {
 			all[i] = float64(of(v.Figures))
 		}
-		return meter.Level(median(all))
+		return meter.Level(stats.Median(all))
 	}
 	offsets, clipped := make([]float64, len(playing)), make([]float64, len(playing))
 	for i, v := range playing {
@@ -37,22 +37,7 @@ func medianFigures(values []Value) meter.Figures {
 		CrestFactor:   level(func(f meter.Figures) meter.Level { return f.CrestFactor }),
 	}
 	if len(playing) > 0 {
-		f.DCOffset, f.ClippedSamples = median(offsets), int64(median(clipped))
+		f.DCOffset, f.ClippedSamples = stats.Median(offsets), int64(stats.Median(clipped))
 	}
 	return f
-}
-
-// median returns the middle of the values that are numbers, of two the mean;
-// NaN where there are none. It does not change values.
-func median(values []float64) float64 {
-	s := slices.DeleteFunc(slices.Clone(values), math.IsNaN)
-	if len(s) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(s)
-	middle := len(s) / 2
-	if len(s)%2 == 1 {
-		return s[middle]
-	}
-	return (s[middle-1] + s[middle]) / 2
 }

@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // Comparison is one song along the tour.
@@ -228,11 +229,11 @@ func (ch *Channel) judge(m Measure) []Change {
 			gains = append(gains, *v.GainDB)
 		}
 	}
-	limit := max(leastOutlierDB, outlierMADs*madScale*median(deviations))
+	limit := max(leastOutlierDB, outlierMADs*madScale*stats.Median(deviations))
 	changes := []Change{}
 	for i := range ch.Values {
 		v := &ch.Values[i]
-		v.judge(limit, playing, median(gains), ch.Median.RMS)
+		v.judge(limit, playing, stats.Median(gains), ch.Median.RMS)
 		before, ok := ch.nightBefore(v.Show)
 		if !ok {
 			continue

@@ -14,6 +14,7 @@ import (
 	"nightreel/internal/meter"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 // ToneComparison is how the channels sounded in one song along the tour: mean
@@ -142,7 +143,7 @@ func (ch *ToneChannel) compare() {
 		}
 		m := meter.Level(math.Inf(-1))
 		if len(levels) > 0 {
-			m = meter.Level(sound.Median(levels))
+			m = meter.Level(stats.Median(levels))
 		}
 		ch.Median = append(ch.Median, m)
 	}
@@ -155,7 +156,7 @@ func (ch *ToneChannel) compare() {
 			}
 		}
 		if len(differences) > 0 {
-			v.Louder = meter.Level(sound.Median(differences))
+			v.Louder = meter.Level(stats.Median(differences))
 		}
 		for b, m := range ch.Median {
 			d := float64(v.Bands[b]) - float64(m) - float64(v.Louder)

@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // Strip is a track's envelope as a screen draws it: two bytes a column, the
@@ -25,7 +26,7 @@ func Code(amplitude float64) byte {
 	if !(amplitude > 0) {
 		return 1
 	}
-	return byte(min(255, max(1, math.Round(255+40*math.Log10(amplitude)))))
+	return byte(min(255, max(1, math.Round(255+float64(40*stats.Log10(amplitude))))))
 }
 
 // Level returns the level, in dBFS, that a strip's byte stands for; negative
@@ -71,8 +72,8 @@ func resample(cells []byte, from, to float64, columns int) []byte {
 	n := len(cells) / 2
 	step := (to - from) / float64(columns)
 	for c := range columns {
-		first := int(math.Floor(from + float64(c)*step))
-		last := max(first+1, int(math.Ceil(from+float64(c+1)*step-1e-9)))
+		first := int(math.Floor(from + float64(float64(c)*step)))
+		last := max(first+1, int(math.Ceil(from+float64(float64(c+1)*step)-1e-9)))
 		sum, held := 0.0, 0
 		for i := max(0, first); i < min(n, last); i++ {
 			out[2*c] = max(out[2*c], cells[2*i])
@@ -91,7 +92,7 @@ func resample(cells []byte, from, to float64, columns int) []byte {
 // power is the mean square that each code stands for.
 var power = func() (p [256]float64) {
 	for code := 2; code < 256; code++ {
-		p[code] = math.Pow(10, float64(code-255)/20)
+		p[code] = stats.Pow(10, float64(code-255)/20)
 	}
 	return p
 }()

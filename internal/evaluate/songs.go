@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"nightreel/catalog"
-	"nightreel/internal/songs"
+	"nightreel/internal/refresh"
 )
 
 // SongsReport is how songs were found.
@@ -117,14 +117,10 @@ func (r *SongsReport) asFound(ctx context.Context, t *tour) error {
 			return err
 		}
 	}
-	for range 2 {
-		for i := range t.nights {
-			if _, err := songs.Place(ctx, store, nightDate(i)); err != nil {
-				return err
-			}
-		}
-	}
 	for i, n := range t.nights {
+		if err := refresh.Songs(ctx, store, nightDate(i)); err != nil {
+			return err
+		}
 		takes, err := store.Takes(ctx, catalog.TakeFilter{Show: nightDate(i)})
 		if err != nil {
 			return err
@@ -231,11 +227,14 @@ func (t *Tally) place(ctx context.Context, store *catalog.Store, i int, n *night
 	if err := store.SaveSetList(ctx, nightDate(i), entries); err != nil {
 		return err
 	}
-	placed, err := songs.Place(ctx, store, nightDate(i))
+	if err := refresh.Songs(ctx, store, nightDate(i)); err != nil {
+		return err
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: nightDate(i)})
 	if err != nil {
 		return err
 	}
-	t.count(nightDate(i), n.played, placed.Takes, known)
+	t.count(nightDate(i), n.played, takes, known)
 	return nil
 }
 
@@ -270,11 +269,14 @@ func (r *SongsReport) talk(ctx context.Context, t *tour) error {
 	if err := fill(ctx, store, t.stage, t.nights[0], nightDate(0)); err != nil {
 		return err
 	}
-	placed, err := songs.Place(ctx, store, nightDate(0))
+	if err := refresh.Songs(ctx, store, nightDate(0)); err != nil {
+		return err
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: nightDate(0)})
 	if err != nil {
 		return err
 	}
-	r.Talk.count(nightDate(0), nil, placed.Takes, nil)
+	r.Talk.count(nightDate(0), nil, takes, nil)
 	return nil
 }
 

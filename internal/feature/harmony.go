@@ -1,6 +1,10 @@
 package feature
 
-import "math"
+import (
+	"math"
+
+	"nightreel/internal/stats"
+)
 
 const (
 	// Classes are the pitch classes: C, C sharp … B, at a = 440 Hz.
@@ -73,7 +77,7 @@ func (h *Harmony) Fold(power []float32) Chroma {
 	var c Chroma
 	power = power[:h.bins]
 	for _, p := range h.parts {
-		c[p.class] += p.share * power[p.bin]
+		c[p.class] += float32(p.share * power[p.bin])
 	}
 	return c
 }
@@ -86,14 +90,14 @@ func (h *Harmony) FoldLanes(power [][Lanes]float32) (c [Lanes]Chroma) {
 	for _, p := range h.parts {
 		// Written out, since the compiler does not unroll.
 		to, from, share := &sum[p.class], &power[p.bin], p.share
-		to[0] += share * from[0]
-		to[1] += share * from[1]
-		to[2] += share * from[2]
-		to[3] += share * from[3]
-		to[4] += share * from[4]
-		to[5] += share * from[5]
-		to[6] += share * from[6]
-		to[7] += share * from[7]
+		to[0] += float32(share * from[0])
+		to[1] += float32(share * from[1])
+		to[2] += float32(share * from[2])
+		to[3] += float32(share * from[3])
+		to[4] += float32(share * from[4])
+		to[5] += float32(share * from[5])
+		to[6] += float32(share * from[6])
+		to[7] += float32(share * from[7])
 	}
 	for i := range sum {
 		for l, v := range sum[i] {
@@ -136,14 +140,14 @@ var (
 	// stands for, and ratios what that is.
 	bounds, ratios = func() (b, r [16]float32) {
 		for i := 1; i < 16; i++ {
-			b[i] = float32(math.Pow(10, (float64(i)-15.5)*stepDB/10))
-			r[i] = float32(math.Pow(10, float64(i-15)*stepDB/10))
+			b[i] = float32(stats.Pow(10, (float64(i)-15.5)*stepDB/10))
+			r[i] = float32(stats.Pow(10, float64(i-15)*stepDB/10))
 		}
 		return b, r
 	}()
 	logs = func() (l [16]float32) {
 		for i, r := range ratios {
-			l[i] = float32(math.Log(float64(r) + 0.03))
+			l[i] = float32(stats.Log(float64(r) + 0.03))
 		}
 		return l
 	}()

@@ -8,6 +8,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -269,8 +270,7 @@ func (n *Night) cracksElsewhere(channel string) float64 {
 		return 0
 	}
 	// The middle night: another one may have had the bad cable too.
-	slices.Sort(rates)
-	return rates[len(rates)/2]
+	return stats.Median(rates)
 }
 
 // even reports whether cracks come at a steady pace, as those of a wave do.
@@ -285,8 +285,7 @@ func even(events []meter.Event) bool {
 			alike++
 		}
 	}
-	slices.Sort(gaps)
-	middle := gaps[len(gaps)/2]
+	middle := stats.Median(gaps)
 	near := 0
 	for _, g := range gaps {
 		if math.Abs(g-middle) <= 0.05*middle {

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -61,11 +61,11 @@ func levelsApart(a, b *Track) (apart, scatter, moves float64, bins int) {
 	if len(d) == 0 {
 		return 0, math.Inf(1), 0, 0
 	}
-	apart = sound.Pick(d, 0.5)
+	apart = stats.Pick(d, 0.5)
 	for i := range d {
 		d[i] = math.Abs(d[i] - apart)
 	}
-	return apart, sound.Pick(d, 0.75), sound.Pick(level, 0.95) - sound.Pick(level, 0.05), len(d)
+	return apart, stats.Pick(d, 0.75), stats.Pick(level, 0.95) - stats.Pick(level, 0.05), len(d)
 }
 
 // duplicates finds pairs of tracks that carry the same signal.
@@ -85,7 +85,7 @@ func (n *Night) duplicates(swaps []swap) []catalog.Finding {
 			return
 		}
 		apart, scatter, moves, bins := levelsApart(a, b)
-		alike := scatter <= sameLevelDB+1000*math.Abs(lag)*laterLevelDB && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
+		alike := scatter <= sameLevelDB+float64(1000*math.Abs(lag)*laterLevelDB) && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*binsPerSecond
 		if !alike && !n.equal(a, b, r, lag) || n.alwaysAlike(a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
 			return
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -110,8 +111,7 @@ func (n *Night) short() []catalog.Finding {
 	for _, t := range n.Tracks {
 		ends = append(ends, t.Frames)
 	}
-	slices.Sort(ends)
-	middle := ends[len(ends)/2]
+	middle := stats.Nth(ends, len(ends)/2) // one of them: a track that was left running is no half
 	var found []catalog.Finding
 	for _, t := range n.Tracks {
 		lost := n.seconds(middle - t.Frames)

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // A preamp's gain moves all that a track holds by the same: the music, the
@@ -101,11 +101,11 @@ func moved(before, after []float64) (db, clear float64) {
 	const most = int(stepLoudS * binsPerSecond)
 	var room [2][most]float64
 	before, after = append(room[0][:0], before...), append(room[1][:0], after...)
-	db = sound.Pick(after, 0.5) - sound.Pick(before, 0.5)
+	db = stats.Pick(after, 0.5) - stats.Pick(before, 0.5)
 	if db > 0 {
-		return db, sound.Pick(after, 0.25) - sound.Pick(before, 0.75)
+		return db, stats.Pick(after, 0.25) - stats.Pick(before, 0.75)
 	}
-	return db, sound.Pick(before, 0.25) - sound.Pick(after, 0.75)
+	return db, stats.Pick(before, 0.25) - stats.Pick(after, 0.75)
 }
 
 // stepAt judges one place: a step's quiet and playing must agree, and the

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // place returns the bin at which a step was made. It lies from the last pause that
@@ -93,8 +94,8 @@ func (p pause) parted(t *Track, before, after float64) bool {
 	const least, near = int(2 * binsPerSecond), 1
 	for at := p.from + least; at <= p.to-least; at++ {
 		begins, rest := t.levels[p.from:at], t.levels[at:p.to]
-		x, y := percentile(begins, hushQuantile), percentile(rest, hushQuantile)
-		if math.Abs(x-before) <= near && math.Abs(y-after) <= near && percentile(begins, 1-hushQuantile)-x <= near {
+		x, y := stats.Percentile(begins, hushQuantile), stats.Percentile(rest, hushQuantile)
+		if math.Abs(x-before) <= near && math.Abs(y-after) <= near && stats.Percentile(begins, 1-hushQuantile)-x <= near {
 			return true
 		}
 	}
@@ -126,7 +127,7 @@ func parts(all []mates, first, last, around int, up bool) (low, high int, ok boo
 		explained[k] = make([]float64, len(m.bins)+1)
 		// Where one of the nights rests they differ by anything.
 		db := slices.Clone(m.db[low:high])
-		middle := sound.Pick(slices.Clone(db), 0.5)
+		middle := stats.Percentile(db, 0.5)
 		total, sum := 0.0, 0.0
 		for i, v := range db {
 			db[i] = max(middle-restsDB, min(middle+restsDB, v))

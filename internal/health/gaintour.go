@@ -5,6 +5,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // hiddenDB is how near to the recorder's own steps hiss is no longer the preamp's
@@ -50,7 +51,7 @@ func (n *Night) againstNight(p *sound.Night) map[int]shift {
 		}
 		// Songs that both nights have tell more than the loudest of all.
 		if apart := songsApart(v.SongLevels(n.Sound.Takes), o.SongLevels(p.Takes)); len(apart) > 0 {
-			d.loud = sound.Pick(apart, 0.5) - listed
+			d.loud = stats.Percentile(apart, 0.5) - listed
 		}
 		all[i] = d
 		if !t.rests {
@@ -63,8 +64,8 @@ func (n *Night) againstNight(p *sound.Night) map[int]shift {
 	// What all microphones have more of in the pauses is the audience.
 	for i, d := range all {
 		if t := n.trackOf(&n.Sound.Voices[i]); !t.rests {
-			d.hiss -= sound.Median(hiss)
-			d.quiet -= sound.Median(quiet)
+			d.hiss -= stats.Median(hiss)
+			d.quiet -= stats.Median(quiet)
 			all[i] = d
 		}
 	}
@@ -108,11 +109,11 @@ func (n *Night) gainAgainstTour() map[int]tourGain {
 				hiss[i], quiet[i] = append(hiss[i], d.hiss), append(quiet[i], d.quiet)
 			}
 		}
-		if len(hiss[i]) < gainNights && shareNear(loud[i], sound.Median(loud[i])) < gainAgree {
+		if len(hiss[i]) < gainNights && shareNear(loud[i], stats.Median(loud[i])) < gainAgree {
 			continue
 		}
-		h, q := sound.Median(hiss[i]), sound.Median(quiet[i])
-		db, ok := agree(h, sound.Median(loud[i]))
+		h, q := stats.Median(hiss[i]), stats.Median(quiet[i])
+		db, ok := agree(h, stats.Median(loud[i]))
 		// The other nights must agree, but for an odd one in three.
 		if !ok || math.Abs(q-h) > max(gainAgreesDB, math.Abs(h)/2) || shareNear(hiss[i], h) < gainAgree {
 			continue

@@ -14,10 +14,10 @@ package health
 import (
 	"context"
 	"errors"
-	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
+	"nightreel/internal/evidence"
 	"nightreel/internal/meter"
 )
 
@@ -30,10 +30,10 @@ type Options struct {
 	MinClipRun int
 }
 
-// maxPastNights bounds how many other nights a doubtful channel is compared
-// with, the nearest first: enough to outvote one odd night, and a few tens of
-// milliseconds of reading each.
-const maxPastNights = 5
+// NearShows is how many other shows a recording is compared with, and how many
+// a channel: the nearest, by [evidence.Near]. It is enough to outvote one odd
+// night, and a few tens of milliseconds of reading each.
+const NearShows = 5
 
 // Judge judges every recording of a show and stores what it finds in place of
 // what was found before; what was accepted stays accepted. A track that was
@@ -166,28 +166,35 @@ func elsewhere(ctx context.Context, store *catalog.Store, r catalog.Recording) (
 	return numbers, nil
 }
 
-// usual returns on how many other nights each channel was recorded, by its key,
-// and how many other nights there are.
+// usual returns on how many of the nearest other nights each channel was
+// recorded, by its key, and how many nights these are.
 func usual(ctx context.Context, store *catalog.Store, night catalog.ShowKey) (on map[string]int, others int, err error) {
-	tracks, err := store.Tracks(ctx, catalog.TrackFilter{})
+	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return nil, 0, err
 	}
-	type channelOn struct {
-		show catalog.ShowKey
-		key  string
+	var recorded []catalog.ShowKey
+	for _, s := range shows {
+		if len(s.Recordings) > 0 {
+			recorded = append(recorded, s.Key)
+		}
 	}
 	on = map[string]int{}
-	shows, had := map[catalog.ShowKey]bool{}, map[channelOn]bool{}
-	for _, t := range tracks {
-		c := channelOn{t.Show, catalog.Key(t.Channel)}
-		if t.Show == night || had[c] {
-			continue
+	near := evidence.Near(recorded, night, NearShows)
+	for _, show := range near {
+		tracks, err := store.Tracks(ctx, catalog.TrackFilter{Show: show})
+		if err != nil {
+			return nil, 0, err
 		}
-		had[c], shows[t.Show] = true, true
-		on[c.key]++
+		had := map[string]bool{}
+		for _, t := range tracks {
+			if key := catalog.Key(t.Channel); !had[key] {
+				had[key] = true
+				on[key]++
+			}
+		}
 	}
-	return on, len(shows), nil
+	return on, len(near), nil
 }
 
 // past reads a channel's tracks of the nearest other nights.
@@ -211,7 +218,7 @@ func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channe
 			byNight[t.Show] = t
 		}
 	}
-	nights = nearest(nights, r.Show)
+	nights = evidence.Near(nights, r.Show, NearShows)
 	var found []Past
 	for _, night := range nights {
 		t := byNight[night]
@@ -236,21 +243,4 @@ func past(ctx context.Context, store *catalog.Store, r catalog.Recording, channe
 		found = append(found, p)
 	}
 	return found, nil
-}
-
-// nearest returns up to maxPastNights of the nights, in order of their distance
-// from night in the tour; of two as near the earlier one first.
-func nearest(nights []catalog.ShowKey, night catalog.ShowKey) []catalog.ShowKey {
-	slices.Sort(nights)
-	at, _ := slices.BinarySearch(nights, night)
-	var chosen []catalog.ShowKey
-	for before, after := at-1, at; len(chosen) < maxPastNights && (before >= 0 || after < len(nights)); before, after = before-1, after+1 {
-		if before >= 0 {
-			chosen = append(chosen, nights[before])
-		}
-		if after < len(nights) && len(chosen) < maxPastNights {
-			chosen = append(chosen, nights[after])
-		}
-	}
-	return chosen
 }

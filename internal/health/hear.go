@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"nightreel/catalog"
+	"nightreel/internal/evidence"
 	"nightreel/internal/sound"
 )
 
@@ -33,7 +34,7 @@ func (n *Night) loadTour(ctx context.Context, store *catalog.Store, date catalog
 		nights = append(nights, s.Key)
 		of[s.Key] = longest(s.Recordings, rig)
 	}
-	for _, night := range nearest(nights, date) {
+	for _, night := range evidence.Near(nights, date, NearShows) {
 		takes, err := takesOn(ctx, store, of[night])
 		if err != nil {
 			return err

@@ -7,6 +7,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -128,7 +129,7 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
 		energy += line
 		found.over = max(found.over, d)
 		// Least squares over the lines: the higher one is, the more it tells.
-		places += float64(h) * binHz * lineAt(t, at, between/3)
+		places += float64(float64(h) * binHz * lineAt(t, at, between/3))
 		squares += float64(h * h)
 	}
 	if first == 0 {
@@ -155,7 +156,7 @@ func lineAt(t *spectrum.Tone, at int, floor float64) float64 {
 		side = -1
 	}
 	ratio := amplitude(peak+side) / amplitude(peak)
-	return float64(peak) + float64(side)*min(max((2*ratio-1)/(1+ratio), -0.5), 1)
+	return float64(peak) + float64(float64(side)*min(max((float64(2*ratio)-1)/(1+ratio), -0.5), 1))
 }
 
 // humIn finds hum that stands through a voice's minutes; alone is how many lines
@@ -189,9 +190,9 @@ func humIn(v *sound.Voice, binHz float64, alone int) (humming, bool) {
 		if judged < 2 && h.lines < alone {
 			continue
 		}
-		h.level = sound.Percentile(levels, 0.25)
+		h.level = stats.Percentile(levels, 0.25)
 		h.within = float64(len(levels)) / float64(judged)
-		if sound.Percentile(levels, 0.75)-h.level > humSteadyDB {
+		if stats.Percentile(levels, 0.75)-h.level > humSteadyDB {
 			continue
 		}
 		if h.lines > best.lines || h.lines == best.lines && h.level > best.level {
@@ -216,7 +217,7 @@ func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 	if len(levels) == 0 {
 		return sound.Silence
 	}
-	return sound.Median(levels)
+	return stats.Median(levels)
 }
 
 // hum finds tracks in whose quiet the mains stand.

@@ -7,6 +7,7 @@ import (
 	"nightreel/internal/meter"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 // hissBand is the lowest band, 6.3 kHz, that tells of a track's hiss: hum, rumble
@@ -32,7 +33,7 @@ func hissOf(parts []spectrum.Tone) float64 {
 	for i := range parts {
 		all = append(all, hissOfPart(&parts[i]))
 	}
-	return sound.Percentile(known(all), 0.1)
+	return stats.Percentile(known(all), 0.1)
 }
 
 // pause is a stretch of bins in which the band does not play.
@@ -89,10 +90,10 @@ func (n *Night) hushes() *hushes {
 		}
 		levels := make([]float64, len(h.pauses))
 		for k, p := range h.pauses {
-			levels[k] = percentile(t.levels[min(p.from, len(t.levels)):min(p.to, len(t.levels))], hushQuantile)
+			levels[k] = stats.Percentile(t.levels[min(p.from, len(t.levels)):min(p.to, len(t.levels))], hushQuantile)
 		}
 		h.raw[t.Number] = levels
-		middle := sound.Median(known(levels))
+		middle := stats.Median(known(levels))
 		for k, x := range levels {
 			if !t.rests && !math.IsNaN(x) {
 				moves[k] = append(moves[k], x-middle)
@@ -103,7 +104,7 @@ func (n *Night) hushes() *hushes {
 		against := slices.Clone(levels)
 		for k := range against {
 			if len(moves[k]) >= leastStage {
-				against[k] -= sound.Median(moves[k])
+				against[k] -= stats.Median(moves[k])
 			}
 		}
 		h.against[number] = against
@@ -138,7 +139,7 @@ func (h *hushes) step(t *Track, bin int) (db float64, ok bool) {
 // are.
 func (h *hushes) sides(t *Track, bin int) (before, after float64) {
 	x, y := h.around(h.raw[t.Number], bin)
-	return sound.Median(x), sound.Median(y)
+	return stats.Median(x), stats.Median(y)
 }
 
 // around returns the levels of the stepPauses pauses before a bin, and of those
@@ -177,7 +178,7 @@ func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 	if min(len(before), len(after)) > 1 {
 		before, after = quietest(before), quietest(after)
 	}
-	db = sound.Median(after) - sound.Median(before)
+	db = stats.Median(after) - stats.Median(before)
 	// All of them must lie apart, by half of that or as much as is told of: any
 	// share from a tenth to nine tenths counts the same on 68 tuning nights, and
 	// none at all invents 2.

@@ -6,6 +6,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // mates is what a track holds in songs against what it held in the same parts of
@@ -53,11 +54,11 @@ func (n *Night) matesOn(v *sound.Voice, p *sound.Night, o *sound.Voice) (m mates
 			cell := sound.CellSeconds * float64(n.SampleRate)
 			for c := max(0, int(math.Ceil(float64(take.Start)/cell-0.5))); c < len(v.Levels); c++ {
 				at := (float64(c) + 0.5) * cell
-				part := (at - float64(take.Start)) / length
+				part := (float64(at) - float64(take.Start)) / length
 				if part >= 1 {
 					break
 				}
-				then := float64(other.Start) + part*float64(other.End-other.Start)
+				then := float64(other.Start) + float64(part*float64(other.End-other.Start))
 				if k := int(then / float64(p.SampleRate) / sound.CellSeconds); k < len(o.Levels) {
 					m.bins = append(m.bins, int(at/float64(n.SampleRate)*binsPerSecond))
 					m.db = append(m.db, v.Levels[c]-o.Levels[k])
@@ -81,5 +82,5 @@ func movedAgainst(all []mates, bin int) (db, clear float64, ok bool) {
 		d, c := moved(m.db[max(0, at-most):at], m.db[at:min(len(m.db), at+most)])
 		dbs, clears = append(dbs, d), append(clears, c)
 	}
-	return sound.Median(dbs), sound.Median(clears), len(dbs) > 0
+	return stats.Median(dbs), stats.Median(clears), len(dbs) > 0
 }

@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // Night is the evidence about one recording of one show.
@@ -89,7 +91,22 @@ func (n *Night) Findings() []catalog.Finding {
 	slices.SortStableFunc(found, func(a, b catalog.Finding) int {
 		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.StartFrame, b.StartFrame), cmp.Compare(a.Kind, b.Kind))
 	})
+	for _, f := range found {
+		settle(f.Evidence)
+	}
 	return found
+}
+
+// settle rounds evidence to what it can mean: levels to 0.001 dB, all else to a
+// millionth. What is stored then does not change with a last bit.
+func settle(e catalog.Evidence) {
+	for name, v := range e {
+		if strings.HasSuffix(name, "_db") || strings.HasSuffix(name, "_dbfs") || strings.HasPrefix(name, "lufs_") || strings.HasSuffix(name, "_lufs") {
+			e[name] = stats.Round(v, 1e3)
+		} else {
+			e[name] = stats.Round(v, 1e6)
+		}
+	}
 }
 
 // bothOf adds a finding on the other track of each pair.
@@ -142,11 +159,7 @@ func (n *Night) where(frame int64) string {
 	return ""
 }
 
-// clock returns a position as h:mm:ss.
-func (n *Night) clock(frame int64) string {
-	s := frame / int64(n.SampleRate)
-	return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
-}
+func (n *Night) clock(frame int64) string { return catalog.Clock(n.seconds(frame)) }
 
 // between returns a span as "at 0:12:04" or "between 0:12:04 and 0:12:31".
 func (n *Night) between(start, end int64) string {
@@ -206,4 +219,4 @@ func count(n int, what string) string {
 }
 
 // dBFS returns the level of an amplitude; silence is negative infinity.
-func dBFS(amplitude float64) float64 { return 20 * math.Log10(amplitude) }
+func dBFS(amplitude float64) float64 { return 20 * stats.Log10(amplitude) }

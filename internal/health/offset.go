@@ -3,10 +3,10 @@ package health
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -62,7 +62,7 @@ func quietMean(blocks []meter.Block) float64 {
 	quietest := room[:0] // the quietest so far, in order
 	for i := range blocks {
 		b := &blocks[i]
-		m := moment{float64(b.MeanSquare) - float64(b.Mean)*float64(b.Mean), float64(b.Mean)}
+		m := moment{float64(b.MeanSquare) - float64(float64(b.Mean)*float64(b.Mean)), float64(b.Mean)}
 		if len(quietest) < count {
 			quietest = append(quietest, m)
 		} else if m.sound >= quietest[count-1].sound {
@@ -77,10 +77,10 @@ func quietMean(blocks []meter.Block) float64 {
 	var sum, squares float64
 	for _, m := range quietest {
 		sum += m.mean
-		squares += m.mean * m.mean
+		squares += float64(m.mean * m.mean)
 	}
 	mean := sum / float64(count)
-	if squares/float64(count)-mean*mean > dcScatter*dcScatter*mean*mean {
+	if squares/float64(count)-float64(mean*mean) > dcScatter*dcScatter*mean*mean {
 		return 0
 	}
 	return mean
@@ -98,8 +98,7 @@ func standing(means []float64) (dc float64, at []int) {
 	if len(over) == 0 {
 		return 0, nil
 	}
-	slices.Sort(over)
-	middle := over[len(over)/2]
+	middle := stats.Nth(over, len(over)/2) // one of them, not between two that disagree
 	for i, m := range means {
 		if math.Abs(m-middle) <= max(dcAgrees*math.Abs(middle), warningDC/2) {
 			at = append(at, i)

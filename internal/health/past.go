@@ -8,6 +8,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -40,7 +41,7 @@ func (p *Past) aliveShare(level float64) float64 {
 	var sum, all float64
 	for _, t := range p.Takes {
 		if share := p.Track.shareAbove(level, t.Start, t.End); !math.IsNaN(share) {
-			sum += share * float64(t.End-t.Start)
+			sum += float64(share * float64(t.End-t.Start))
 			all += float64(t.End - t.Start)
 		}
 	}
@@ -214,7 +215,7 @@ func (n *Night) addPast(e catalog.Evidence, t *Track) {
 			levels = append(levels, float32(p.Track.high-gainDB(p.Track, *t)))
 		}
 	}
-	e["other_nights_lufs"] = lufs(percentile(levels, 0.5))
+	e["other_nights_lufs"] = lufs(stats.Percentile(levels, 0.5))
 }
 
 // mayRest reports whether the input list or the name says that a channel often

@@ -8,7 +8,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // A hat or a cymbal that runs into a ceiling leaves flat tops of one to three
@@ -70,7 +70,7 @@ func piles(blocks []meter.Block) []pile {
 			p.to = from + i + 1
 			powers = append(powers, part[i].MeanSquare)
 		}
-		if p.peaks >= leastPile && float64(p.peaks) >= pileShare*float64(loud) && sound.Pick(powers, 0.9) >= pileMoves*sound.Pick(powers, 0.1) {
+		if p.peaks >= leastPile && float64(p.peaks) >= pileShare*float64(loud) && stats.Pick(powers, 0.9) >= pileMoves*stats.Pick(powers, 0.1) {
 			found = append(found, p)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -93,7 +94,7 @@ func (n *Night) doubtful() []string {
 // holds elsewhere, while the band plays for long enough.
 func (t *Track) stretches(s *stage) []stretch {
 	// What it reaches for as long as would be judged; it may have died early.
-	loudest := percentile(t.levels, max(0.5, 1-quietS*binsPerSecond/float64(len(t.levels))))
+	loudest := stats.Percentile(t.levels, max(0.5, 1-quietS*binsPerSecond/float64(len(t.levels))))
 	var found []stretch
 	for from := 0; from < len(t.levels); {
 		lo, hi := float64(t.levels[from]), float64(t.levels[from])
@@ -110,7 +111,7 @@ func (t *Track) stretches(s *stage) []stretch {
 			to++
 		}
 		if float64(loud) >= quietS*binsPerSecond {
-			found = append(found, stretch{from, to, percentile(t.levels[from:to], 0.5), loud})
+			found = append(found, stretch{from, to, stats.Percentile(t.levels[from:to], 0.5), loud})
 			from = to
 			continue
 		}
@@ -118,7 +119,7 @@ func (t *Track) stretches(s *stage) []stretch {
 		from++
 	}
 	// Dense music bleeds as steadily as a floor, but not below the quiet moments.
-	quiet := percentile(t.outside(found), 0.05) + floorDB
+	quiet := stats.Percentile(t.outside(found), 0.05) + floorDB
 	return slices.DeleteFunc(found, func(q stretch) bool { return q.level > quiet })
 }
 

@@ -3,7 +3,7 @@ package health
 import (
 	"math"
 
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -59,12 +59,12 @@ func (n *Night) hear() *stage {
 				values = append(values, float64(t.levels[b])-against[i])
 			}
 		}
-		middle[b] = float32(sound.Nth(values, len(values)/2))
+		middle[b] = float32(stats.Nth(values, len(values)/2))
 	}
 	// Between songs and applause lies a wide valley; where a recording holds
 	// music alone, the louder half of it will do.
 	s.middle = middle
-	threshold := (percentile(middle, 0.1) + percentile(middle, 0.95)) / 2
+	threshold := (stats.Percentile(middle, 0.1) + stats.Percentile(middle, 0.95)) / 2
 	for b, v := range middle {
 		if float64(v) >= threshold {
 			s.loud[b] = true

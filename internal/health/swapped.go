@@ -8,6 +8,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 // Two inputs are exchanged when each of them tonight is like the other one on
@@ -125,7 +126,7 @@ func bandsApart(a, b *sound.Voice, x, y *[spectrum.Bands]float64) float64 {
 	for _, v := range d {
 		square += (v - mean) * (v - mean) / float64(len(d))
 	}
-	return math.Sqrt(square) + 0.2*min(10, math.Abs(mean))
+	return math.Sqrt(square) + float64(0.2*min(10, math.Abs(mean)))
 }
 
 // curvesApart is the distance of how voice a of one night and voice b of
@@ -139,7 +140,7 @@ func curvesApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) 
 		}
 		s := 0.0
 		for i := range c.R {
-			s += (c.R[i] - d.R[i]) * (c.R[i] - d.R[i])
+			s += float64((c.R[i] - d.R[i]) * (c.R[i] - d.R[i]))
 		}
 		sum += s / float64(len(c.R))
 		count++
@@ -158,7 +159,7 @@ func togetherApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int
 		if n < togetherCells || m < togetherCells {
 			continue
 		}
-		sum += (r - s) * (r - s)
+		sum += float64((r - s) * (r - s))
 		count++
 	}
 	if count < 3 {
@@ -295,7 +296,7 @@ func (n *Night) swapOf(a, b int, past []likeness) (swap, bool) {
 		return s, false
 	}
 	s.nights = len(scores)
-	s.score = sound.Median(scores)
+	s.score = stats.Median(scores)
 	if s.score < swappedAt {
 		n.unsure = append(n.unsure, Pair{a, b})
 	}

@@ -5,7 +5,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -75,8 +75,7 @@ func Reduce(t catalog.Track, e meter.Envelope, opt Options) Track {
 		for i := range bin {
 			energies[i] = bin[i].KMeanSquare
 		}
-		slices.Sort(energies[:len(bin)])
-		r.levels = append(r.levels, float32(max(silence, float64(meter.PowerDB(float64(energies[len(bin)/2]))))))
+		r.levels = append(r.levels, float32(max(silence, float64(meter.PowerDB(float64(stats.Nth(energies[:len(bin)], len(bin)/2)))))))
 	}
 	r.judgeLevels(e)
 	for _, ev := range e.Events {
@@ -119,7 +118,7 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 		return
 	}
 	levels := slices.Clone(t.levels)
-	at := func(p float64) float64 { return float64(sound.Pick(levels, p)) }
+	at := func(p float64) float64 { return stats.Pick(levels, p) }
 	t.low, t.middle, t.high = at(0.1), at(0.5), at(0.9)
 	above := 0
 	for _, v := range levels {
@@ -133,9 +132,9 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 	squares := levels[:0]
 	for i := 0; i < len(e.Blocks); i += binBlocks {
 		b := e.Blocks[i]
-		squares = append(squares, max(0, b.MeanSquare-b.Mean*b.Mean))
+		squares = append(squares, max(0, b.MeanSquare-float32(b.Mean*b.Mean)))
 	}
-	t.floor = float64(meter.PowerDB(float64(sound.Nth(squares, len(squares)/20))))
+	t.floor = float64(meter.PowerDB(float64(stats.Nth(squares, len(squares)/20))))
 }
 
 // bin returns the bin of a frame.
@@ -151,9 +150,3 @@ func (t *Track) frame(bin int) int64 {
 // lufs returns the loudness of a level of K-weighted energy in dB (BS.1770-5
 // Annex 1 equation 2, one channel of weight 1).
 func lufs(level float64) float64 { return level - 0.691 }
-
-// percentile returns the value below which the share p of the values lies; NaN
-// for none. It does not reorder them.
-func percentile(values []float32, p float64) float64 {
-	return float64(sound.Pick(slices.Clone(values), p))
-}

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"nightreel/internal/health"
-	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // Of inputs that are played in turn only their sound tells whether they are
@@ -75,7 +75,7 @@ func between(a, b *manner) float64 {
 	for i := range a.nights {
 		d = append(d, b.unlike(&a.nights[i]))
 	}
-	return sound.Median(d)
+	return stats.Median(d)
 }
 
 // alike returns the pairs of channels that are played, and that sound so alike on

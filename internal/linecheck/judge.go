@@ -6,6 +6,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -84,7 +85,7 @@ func alive(peaks []float64) bool {
 		return false
 	}
 	loud := slices.Max(peaks)
-	return loud > faintDBFS && loud > sound.Percentile(peaks, 0.1)+aliveDB
+	return loud > faintDBFS && loud > stats.Percentile(peaks, 0.1)+aliveDB
 }
 
 // atRest reports whether an input may well not have been played: the band played a

@@ -8,6 +8,7 @@ import (
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
 	"nightreel/internal/sound"
+	"nightreel/internal/stats"
 )
 
 // An input's level is that of the peaks of the seconds in which it was played:
@@ -137,7 +138,7 @@ func top(parts [][]float64) float64 {
 	if len(all) == 0 {
 		return sound.Silence
 	}
-	return sound.Pick(all, 1-loudest)
+	return stats.Percentile(all, 1-loudest)
 }
 
 // stretches returns the level of every stretch of so many seconds in which a
@@ -177,7 +178,7 @@ func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
 			shares = append(shares, float64(played(p).seconds)/float64(len(p)))
 		}
 	}
-	t.inTurn = sound.Median(shares) < turnShare
+	t.inTurn = stats.Median(shares) < turnShare
 }
 
 // habitOf gathers what a channel holds on the tour over stretches of so many
@@ -212,13 +213,13 @@ func (t *tour) habitOf(v *sound.Voice, span int) habit {
 		}
 		h.nights++
 		leasts = append(leasts, least+gain)
-		lows = append(lows, sound.Pick(levels, 0.05)+gain)
-		middles = append(middles, sound.Pick(levels, 0.5)+gain)
-		highs = append(highs, sound.Pick(levels, 0.95)+gain)
+		lows = append(lows, stats.Percentile(levels, 0.05)+gain)
+		middles = append(middles, stats.Percentile(levels, 0.5)+gain)
+		highs = append(highs, stats.Percentile(levels, 0.95)+gain)
 	}
 	if h.nights > 0 {
-		h.least = sound.Pick(leasts, 0.5)
-		h.low, h.usual, h.high = sound.Pick(lows, 0.5), sound.Pick(middles, 0.5), sound.Pick(highs, 0.5)
+		h.least = stats.Percentile(leasts, 0.5)
+		h.low, h.usual, h.high = stats.Percentile(lows, 0.5), stats.Percentile(middles, 0.5), stats.Percentile(highs, 0.5)
 	}
 	return h
 }

@@ -3,17 +3,16 @@ package linecheck
 import (
 	"cmp"
 	"context"
-	"io"
 	"maps"
 	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
-	"nightreel/internal/listen"
 	"nightreel/internal/meter"
 	"nightreel/internal/scan"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/tracks"
 )
 
 // Of a night a scan keeps what half of the time sounds like, and a moment of the
@@ -151,30 +150,23 @@ func (m moments) hear(ctx context.Context, store *catalog.Store, r catalog.Recor
 	if len(m) == 0 {
 		return nil
 	}
+	t, err := tracks.Open(ctx, store, track)
+	if err != nil {
+		return err
+	}
+	defer t.Close()
 	kind := scan.SampleType(r)
 	frames := spectrum.LookFrames(r.SampleRate)
 	var at []int
 	var looks [][]byte
 	for _, k := range slices.Sorted(maps.Keys(m)) {
 		start := max(0, int64(k*meter.BlockFrames(r.SampleRate))-spectrum.PrintAt(r.SampleRate))
-		wav, err := listen.Open(ctx, store, track, start, start+int64(frames))
-		if err != nil {
-			return err
-		}
-		look := make([]byte, frames*kind.Bytes())
-		err = func() error {
-			defer wav.Close()
-			if _, err := wav.Seek(listen.HeaderBytes, io.SeekStart); err != nil {
-				return err
-			}
-			_, err := io.ReadFull(wav, look)
-			return err
-		}()
-		if err == io.EOF || err == io.ErrUnexpectedEOF {
+		if start+int64(frames) > r.Frames {
 			delete(m, k) // the recording ends before
 			continue
 		}
-		if err != nil {
+		look := make([]byte, frames*kind.Bytes())
+		if _, err := t.Read(ctx, look, start); err != nil {
 			return err
 		}
 		at, looks = append(at, k), append(looks, look)

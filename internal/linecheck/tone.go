@@ -7,6 +7,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -61,7 +62,7 @@ func (t *timbre) apart(o *timbre) float64 {
 	mean /= float64(len(d))
 	square := 0.0
 	for _, v := range d {
-		square += (v - mean) * (v - mean)
+		square += float64((v - mean) * (v - mean))
 	}
 	return math.Sqrt(square / float64(len(d)))
 }
@@ -114,10 +115,10 @@ func (t *tour) mannerOf(key string, between bool) manner {
 			cell := timbreOf(cells[i : i+1])
 			d = append(d, cell.apart(&night))
 		}
-		most, half = append(most, sound.Pick(d, 0.95)), append(half, sound.Pick(d, 0.5))
+		most, half = append(most, stats.Percentile(d, 0.95)), append(half, stats.Percentile(d, 0.5))
 	}
 	if len(most) > 0 {
-		m.own, m.half = sound.Pick(most, 0.5), sound.Pick(half, 0.5)
+		m.own, m.half = stats.Percentile(most, 0.5), stats.Percentile(half, 0.5)
 	}
 	return m
 }
@@ -129,7 +130,7 @@ func (m *manner) unlike(t *timbre) float64 {
 	for i := range m.nights {
 		d = append(d, t.apart(&m.nights[i]))
 	}
-	return sound.Median(d)
+	return stats.Median(d)
 }
 
 // keyOf is how a voice's channel is called on every night.

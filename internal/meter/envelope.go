@@ -125,7 +125,7 @@ func (e Envelope) Overview(start, end int64, columns int) []Column {
 			quietest = min(quietest, float64(block.MeanSquare))
 			out[i].Peak = max(out[i].Peak, block.Peak)
 			size := float64(e.length(j))
-			energy += float64(block.MeanSquare) * size
+			energy += float64(float64(block.MeanSquare) * size)
 			frames += size
 		}
 		out[i].Min = float32(math.Sqrt(quietest))

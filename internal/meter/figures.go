@@ -3,6 +3,8 @@ package meter
 import (
 	"math"
 	"slices"
+
+	"nightreel/internal/stats"
 )
 
 // Figures are the level figures of a span of one track. A figure that the span
@@ -58,8 +60,8 @@ func (e Envelope) Figures(start, end int64) Figures {
 		n := float64(e.length(from + i))
 		peak = max(peak, b.Peak)
 		truePeak = max(truePeak, b.TruePeak)
-		squares += float64(b.MeanSquare) * n
-		sum += float64(b.Mean) * n
+		squares += float64(float64(b.MeanSquare) * n)
+		sum += float64(float64(b.Mean) * n)
 		frames += n
 		f.ClippedSamples += int64(b.Clipped)
 	}
@@ -119,7 +121,7 @@ func windows(blocks []Block, n int) []float64 {
 func gated(energies []float64) float64 {
 	absolute := loudnessEnergy(absoluteGate)
 	mean := meanAbove(energies, absolute)
-	return meanAbove(energies, max(absolute, mean*math.Pow(10, relativeGate/10)))
+	return meanAbove(energies, max(absolute, mean*stats.Pow(10, relativeGate/10)))
 }
 
 // meanAbove returns the mean of the values above a threshold, 0 if none is.
@@ -153,7 +155,7 @@ func loudnessRange(energies []float64) Level {
 	for _, v := range kept {
 		sum += v
 	}
-	kept = slices.DeleteFunc(kept, below(sum/float64(len(kept))*math.Pow(10, rangeRelativeGate/10)))
+	kept = slices.DeleteFunc(kept, below(sum/float64(len(kept))*stats.Pow(10, rangeRelativeGate/10)))
 	slices.Sort(kept)
 	percentile := func(p int) float64 {
 		return kept[int(math.Round(float64(len(kept)-1)*float64(p)/100))]

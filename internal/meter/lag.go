@@ -1,6 +1,10 @@
 package meter
 
-import "math"
+import (
+	"math"
+
+	"nightreel/internal/stats"
+)
 
 // minOverlap is the share of the shorter series that must lie beside the other
 // for a lag to count: a few blocks agree with anything.
@@ -30,7 +34,7 @@ func Lag(a, b []float64, maxLag int) (lag, score float64) {
 	lag = float64(at)
 	before, ok := correlation(a, b, at-1, least)
 	after, ok2 := correlation(a, b, at+1, least)
-	if curve := before - 2*best + after; ok && ok2 && before <= best && after <= best && curve < 0 {
+	if curve := before - float64(2*best) + after; ok && ok2 && before <= best && after <= best && curve < 0 {
 		lag += (before - after) / (2 * curve)
 	}
 	return lag, best
@@ -41,25 +45,16 @@ func Lag(a, b []float64, maxLag int) (lag, score float64) {
 // side is constant.
 func correlation(a, b []float64, lag, least int) (r float64, ok bool) {
 	from, to := max(0, -lag), min(len(a), len(b)-lag)
-	var n, sa, sb, saa, sbb, sab float64
+	var pairs stats.Pairs
 	for i := from; i < to; i++ {
 		x, y := a[i], b[i+lag]
 		if d := x - x + y - y; d != 0 { // NaN or infinite
 			continue
 		}
-		n++
-		sa += x
-		sb += y
-		saa += x * x
-		sbb += y * y
-		sab += x * y
+		pairs.Add(x, y)
 	}
-	if n < float64(least) {
+	if pairs.N < least {
 		return 0, false
 	}
-	va, vb := saa-sa*sa/n, sbb-sb*sb/n
-	if va <= 1e-12*saa || vb <= 1e-12*sbb {
-		return 0, false
-	}
-	return max(-1, min(1, (sab-sa*sb/n)/math.Sqrt(va*vb))), true
+	return pairs.Correlation()
 }

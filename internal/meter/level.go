@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+
+	"nightreel/internal/stats"
 )
 
 // Level is a level or a difference of levels in dB; what it refers to (dBFS,
@@ -54,14 +56,14 @@ func (l *Level) UnmarshalJSON(data []byte) error {
 
 // Amplitude returns the fraction of full scale of a level in dBFS; 0 for
 // silence.
-func Amplitude(l Level) float64 { return math.Pow(10, float64(l)/20) }
+func Amplitude(l Level) float64 { return stats.Pow(10, float64(l)/20) }
 
 // DB returns 20·log10 of an amplitude as a fraction of full scale; silence for
 // 0.
-func DB(amplitude float64) Level { return Level(20 * math.Log10(amplitude)) }
+func DB(amplitude float64) Level { return Level(20 * stats.Log10(amplitude)) }
 
 // PowerDB returns 10·log10 of a mean square; silence for 0.
-func PowerDB(meanSquare float64) Level { return Level(10 * math.Log10(meanSquare)) }
+func PowerDB(meanSquare float64) Level { return Level(10 * stats.Log10(meanSquare)) }
 
 // loudnessOffset is the constant of BS.1770-5 Annex 1 equation 2: it cancels
 // the K filter's gain at 997 Hz.
@@ -72,4 +74,4 @@ const loudnessOffset = -0.691
 func loudness(kMeanSquare float64) Level { return PowerDB(kMeanSquare) + loudnessOffset }
 
 // loudnessEnergy is the inverse of loudness.
-func loudnessEnergy(lufs float64) float64 { return math.Pow(10, (lufs-loudnessOffset)/10) }
+func loudnessEnergy(lufs float64) float64 { return stats.Pow(10, (lufs-loudnessOffset)/10) }

@@ -109,7 +109,7 @@ const escape = math.MaxUint16
 // codes below escape cut the range from 1 to the filter's bound into equal
 // parts.
 func truePeakRatio(code int) float64 {
-	return 1 + float64(code)*((truePeakBound-1)/(escape-1))
+	return 1 + float64(float64(code)*((truePeakBound-1)/(escape-1)))
 }
 
 func putTruePeak(out []byte, b *Block) ([]byte, bool) {

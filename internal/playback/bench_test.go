@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -93,7 +94,7 @@ func BenchmarkRead(b *testing.B) {
 			b.Run(fmt.Sprintf("channels=%d/poly=%v", channels, poly), func(b *testing.B) {
 				p := tapeProgram(channels, tapeItem{start: 0, end: 480_000, segments: []int64{0, 480_000}, poly: poly})
 				onDisk(b, p)
-				s := newSource(p, OpenFile)
+				s := newSource(p, tracks.OpenWAV)
 				if err := s.openAll(); err != nil {
 					b.Fatal(err)
 				}

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -84,7 +85,8 @@ func sineProgram(t *testing.T, from, to int, hz float64) *Program {
 		if err != nil {
 			t.Fatal(err)
 		}
-		v.Sources = append(v.Sources, Source{Path: path, Format: format, DataOffset: f.Info().DataOffset, Start: at, Frames: frames})
+		v.Sources = append(v.Sources, Source{Start: at, From: at, To: at + frames,
+			File: tracks.File{Path: path, Format: format, DataOffset: f.Info().DataOffset, Frames: frames}})
 		f.Close()
 		at += frames
 	}
@@ -98,7 +100,7 @@ func sineProgram(t *testing.T, from, to int, hz float64) *Program {
 func TestConvertedSine(t *testing.T) {
 	for _, rate := range rates[:2] {
 		const hz = 997
-		r := newRig(t, sineProgram(t, rate[0], rate[1], hz), OpenFile)
+		r := newRig(t, sineProgram(t, rate[0], rate[1], hz), tracks.OpenWAV)
 		fade := r.frames(safeFade)
 		see := func(what string, out []float32, from, to int, at int64) {
 			t.Helper()

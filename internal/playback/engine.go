@@ -6,6 +6,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"nightreel/internal/tracks"
 )
 
 // Engine plays a program. A sink pulls audio from it with [Engine.Pull];
@@ -81,7 +83,7 @@ const (
 //
 // A recording that cannot be opened is a problem of the status; an error is
 // returned where none can.
-func NewEngine(p *Program, open OpenFunc) (*Engine, error) {
+func NewEngine(p *Program, open tracks.OpenFunc) (*Engine, error) {
 	e := &Engine{prog: p, src: newSource(p, open), rate: p.Rate, width: p.Outputs, state: Unarmed,
 		gains: make([]atomic.Uint32, p.Outputs), peaks: make([]atomic.Uint32, p.Outputs),
 		trims: make([]float64, len(p.Inputs)), mutes: make([]bool, len(p.Inputs)),

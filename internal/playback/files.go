@@ -1,43 +1,24 @@
 package playback
 
 import (
-	"fmt"
-	"io"
 	"sync"
 	"sync/atomic"
 
-	"nightreel/internal/wavfile"
+	"nightreel/internal/tracks"
 )
-
-// Recording is an open file of a recording, as the reader needs it. Its reads
-// are those of [wavfile.File.ReadFrames] and may come from several goroutines.
-type Recording interface {
-	ReadFrames(dst []byte, frame int64) (int, error)
-	Info() *wavfile.Info
-	Close() error
-}
-
-// OpenFunc opens a recording. Tests put slow and failing disks behind it.
-type OpenFunc func(path string) (Recording, error)
-
-// OpenFile opens a recording on the disk, read-only.
-func OpenFile(path string) (Recording, error) { return wavfile.Open(path) }
 
 // file is one file of the program. A file that fails is closed, left alone for
 // a while, and opened again.
 type file struct {
-	path       string
-	format     wavfile.Format
-	dataOffset int64
-	frames     int64
-	open       OpenFunc
+	tracks.File
+	open tracks.OpenFunc
 
 	shown  atomic.Pointer[error] // failed, for others
 	mu     sync.Mutex
-	rec    Recording
-	failed error // nil while it can be read
-	wait   int64 // frames of the program still to be skipped before the next try
-	pause  int64 // frames that the last failure cost
+	source *tracks.Source // nil while it is not open
+	failed error          // nil while it can be read
+	wait   int64          // frames of the program still to be skipped before the next try
+	pause  int64          // frames that the last failure cost
 }
 
 // failed files rest for retryFirst of a second of audio, then twice as long, up
@@ -47,31 +28,12 @@ const (
 	retryMost  = 4
 )
 
-// ChangedError says that a recording is not what was scanned.
-type ChangedError struct{ Path string }
-
-func (e *ChangedError) Error() string { return e.Path + ": not played: changed since it was scanned" }
-
-// Hint returns what to do about it.
-func (e *ChangedError) Hint() string {
-	return "scan its folder again and build the session anew; nightreel verify tells which files changed"
-}
-
 // ensure opens the file where it is not open.
-func (f *file) ensure() error {
-	if f.rec != nil {
-		return nil
+func (f *file) ensure() (err error) {
+	if f.source == nil {
+		f.source, err = f.Open(f.open)
 	}
-	rec, err := f.open(f.path)
-	if err != nil {
-		return err
-	}
-	if i := rec.Info(); i.Format != f.format || i.DataOffset != f.dataOffset || i.Frames < f.frames {
-		rec.Close()
-		return &ChangedError{f.path}
-	}
-	f.rec = rec
-	return nil
+	return err
 }
 
 // read fills raw with frames from the given frame on. skipped is the length of
@@ -86,11 +48,7 @@ func (f *file) read(raw []byte, frame, skipped int64, rate int) error {
 	}
 	err := f.ensure()
 	if err == nil {
-		var n int
-		n, err = f.rec.ReadFrames(raw, frame)
-		if want := len(raw) / f.format.FrameBytes(); err == nil && n < want || err == io.EOF {
-			err = fmt.Errorf("%s: not read: it ends before frame %d", f.path, frame+int64(want))
-		}
+		_, err = f.source.Read(raw, frame)
 	}
 	if err == nil {
 		if f.failed != nil {
@@ -99,9 +57,9 @@ func (f *file) read(raw []byte, frame, skipped int64, rate int) error {
 		f.pause = 0
 		return nil
 	}
-	if f.rec != nil {
-		f.rec.Close() // opened anew at the next try: the drive may have come back
-		f.rec = nil
+	if f.source != nil {
+		f.source.Close() // opened anew at the next try: the drive may have come back
+		f.source = nil
 	}
 	f.fail(err)
 	f.pause = min(max(2*f.pause, int64(retryFirst*float64(rate))), int64(retryMost*rate))
@@ -131,8 +89,8 @@ func (f *file) fail(err error) {
 func (f *file) close() {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.rec != nil {
-		f.rec.Close()
-		f.rec = nil
+	if f.source != nil {
+		f.source.Close()
+		f.source = nil
 	}
 }

@@ -10,6 +10,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/playback/pattern"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -36,9 +37,9 @@ func tapePath(first, channels int, frames int64, bits, rate int, offset int64) s
 	return fmt.Sprintf("tape:%d:%d:%d:%d:%d:%d", first, channels, frames, bits, rate, offset)
 }
 
-func openTape(path string) (Recording, error) { return (&fault{}).open(path) }
+func openTape(path string) (tracks.Handle, error) { return (&fault{}).open(path) }
 
-func (f *fault) open(path string) (Recording, error) {
+func (f *fault) open(path string) (tracks.Handle, error) {
 	if err := f.err(path); err != nil {
 		return nil, err
 	}
@@ -123,7 +124,8 @@ func tapeProgram(channels int, items ...tapeItem) *Program {
 			v := Voice{Output: c + 1, Rate: 48000, TrimDB: it.trims[c+1]}
 			for k := range len(it.segments) - 1 {
 				from, to := it.segments[k], it.segments[k+1]
-				src := Source{Format: wavfile.Format{Channels: 1, BitDepth: 24, ContainerBytes: 3, SampleRate: 48000}, DataOffset: 44, Start: from - it.start, Frames: to - from}
+				src := Source{Start: from - it.start, From: from - it.start, To: to - it.start,
+					File: tracks.File{Format: wavfile.Format{Channels: 1, BitDepth: 24, ContainerBytes: 3, SampleRate: 48000}, DataOffset: 44, Frames: to - from}}
 				if it.poly {
 					src.Format.Channels, src.Channel = channels, c
 					src.Path = tapePath(0, channels, to-from, 24, 48000, from)
@@ -149,7 +151,7 @@ type rigUp struct {
 }
 
 // newRig opens an engine with all levels at 0 dB, armed.
-func newRig(t *testing.T, p *Program, open OpenFunc) *rigUp {
+func newRig(t *testing.T, p *Program, open tracks.OpenFunc) *rigUp {
 	t.Helper()
 	e, err := NewEngine(p, open)
 	if err != nil {

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"nightreel/internal/tracks"
 )
 
 // ear notes when the first sound comes after it was told to listen.
@@ -52,7 +54,7 @@ func BenchmarkPressToSound(b *testing.B) {
 			f.Close()
 		}
 	}
-	e, err := NewEngine(p, OpenFile)
+	e, err := NewEngine(p, tracks.OpenWAV)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/wavfile"
+	"nightreel/internal/tracks"
 )
 
 // Program is a session made ready to be played: spans, files, gains. It is
@@ -59,14 +59,14 @@ type Voice struct {
 	Sources []Source `json:"sources"`     // in order of time
 }
 
-// Source is one channel of one file.
+// Source is one channel of one file. Start, From and To are frames from the take's
+// start at the voice's rate; they may be negative.
 type Source struct {
-	Path       string         `json:"path"`
-	Format     wavfile.Format `json:"format"`
-	DataOffset int64          `json:"data_offset"`
-	Channel    int            `json:"channel"` // in the file, from 0
-	Start      int64          `json:"start"`   // frames from the take's start to the file's first, at the voice's rate; may be negative
-	Frames     int64          `json:"frames"`  // in the file
+	tracks.File
+	Channel int   `json:"channel"` // in the file, from 0
+	Start   int64 `json:"start"`   // the file's first frame
+	From    int64 `json:"from"`    // the first frame that it gives; no two sources of a voice give the same
+	To      int64 `json:"to"`      // the frame after the last one that it gives
 }
 
 // ProgramOptions are the choices of [NewProgram].
@@ -223,12 +223,12 @@ func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref cata
 		k := slices.IndexFunc(night, func(r catalog.Recording) bool { return catalog.SameName(r.Rig, rig) })
 		if k >= 0 {
 			rec, track = night[k], 0
-			tracks, err := b.store.Tracks(ctx, catalog.TrackFilter{Recording: rec.ID, Channel: in.Channel})
+			found, err := b.store.Tracks(ctx, catalog.TrackFilter{Recording: rec.ID, Channel: in.Channel})
 			if err != nil {
 				return nil, err
 			}
-			if len(tracks) > 0 {
-				track = tracks[0].Number
+			if len(found) > 0 {
+				track = found[0].Number
 			}
 		}
 		if k < 0 || track == 0 {
@@ -247,23 +247,16 @@ func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref cata
 	start, end := ref.Map(it.StartFrame, rec), ref.Map(it.EndFrame, rec)
 	v := &Voice{TrimDB: in.TrimDB, Rate: rec.SampleRate, Sources: []Source{}}
 	first, last := start-int64(maxPreRollS*rec.SampleRate), end+int64(tailS*rec.SampleRate)
-	for _, f := range files {
-		if track < f.FirstTrack || track >= f.FirstTrack+f.Channels || f.StartFrame >= last || f.StartFrame+f.Frames <= first {
+	held := tracks.Holding(files, track)
+	for _, s := range tracks.Stretches(held, min(0, first), max(rec.Frames, last)) {
+		if s.File < 0 || s.From >= last || s.To <= first {
 			continue
 		}
-		v.Sources = append(v.Sources, Source{Path: f.FullPath(), Format: fileFormat(rec, f), DataOffset: f.DataOffset,
-			Channel: track - f.FirstTrack, Start: f.StartFrame - start, Frames: f.Frames})
+		f := held[s.File]
+		v.Sources = append(v.Sources, Source{File: tracks.Describe(rec, f), Channel: track - f.FirstTrack,
+			Start: f.StartFrame - start, From: s.From - start, To: s.To - start})
 	}
-	slices.SortStableFunc(v.Sources, func(a, b Source) int { return int(max(-1, min(1, a.Start-b.Start))) })
 	return v, nil
-}
-
-func fileFormat(r catalog.Recording, f catalog.File) wavfile.Format {
-	format := wavfile.Format{SampleRate: r.SampleRate, Channels: f.Channels, BitDepth: r.BitDepth, ContainerBytes: r.SampleBytes}
-	if r.Encoding == wavfile.Float.String() {
-		format.Encoding = wavfile.Float
-	}
-	return format
 }
 
 // rates settles the rate of the program and the length of its items.

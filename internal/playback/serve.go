@@ -11,6 +11,8 @@ import (
 	"runtime/debug"
 	"strings"
 	"time"
+
+	"nightreel/internal/tracks"
 )
 
 // setup is the first line down the pipe.
@@ -51,7 +53,7 @@ func OpenBuiltin(req SinkRequest) (s Sink, known bool, err error) {
 //
 // It gives the audio callback the processors it needs: no other work belongs
 // into its process.
-func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, files OpenFunc) error {
+func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, files tracks.OpenFunc) error {
 	// The callback's thread has to find a free slot of Go's scheduler at once;
 	// with as many as processors it waits for others (measured: late blocks
 	// went from 83–116 to 2–28 in 8 s beside two busy goroutines).

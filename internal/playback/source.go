@@ -6,6 +6,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -13,6 +14,8 @@ import (
 type part struct {
 	file   *file
 	start  int64 // frames from the take's start to the file's first, at the file's rate
+	from   int64 // what it gives begins here, counted as start is
+	to     int64 // … and ends before
 	voices []partVoice
 	conv   *converter // nil at the program's own rate
 }
@@ -39,12 +42,16 @@ type source struct {
 const workers = 8
 
 // newSource opens nothing yet.
-func newSource(p *Program, open OpenFunc) *source {
+func newSource(p *Program, open tracks.OpenFunc) *source {
 	s := &source{rate: p.Rate, width: p.Outputs}
 	byPath := map[string]*file{}
 	converters := map[int]*converter{}
 	for _, it := range p.Items {
-		at := map[*file]int{}
+		type use struct {
+			file     *file
+			from, to int64
+		}
+		at := map[use]int{}
 		parts := []part{}
 		for _, v := range it.Voices {
 			gain := 1.0
@@ -57,15 +64,15 @@ func newSource(p *Program, open OpenFunc) *source {
 			for _, src := range v.Sources {
 				f := byPath[src.Path]
 				if f == nil {
-					f = &file{path: src.Path, format: src.Format, dataOffset: src.DataOffset, frames: src.Frames, open: open}
+					f = &file{File: src.File, open: open}
 					byPath[src.Path] = f
 					s.files = append(s.files, f)
 				}
-				k, known := at[f]
+				k, known := at[use{f, src.From, src.To}]
 				if !known {
 					k = len(parts)
-					at[f] = k
-					parts = append(parts, part{file: f, start: src.Start, conv: converters[v.Rate]})
+					at[use{f, src.From, src.To}] = k
+					parts = append(parts, part{file: f, start: src.Start, from: src.From, to: src.To, conv: converters[v.Rate]})
 				}
 				parts[k].voices = append(parts[k].voices, partVoice{src.Channel, v.Output - 1, gain})
 			}
@@ -165,19 +172,19 @@ func (s *source) load(p *part, frame int64, n int, sp *span) {
 	if p.conv != nil {
 		lo, hi = p.conv.needs(frame, int64(n))
 	}
-	first, last := max(lo, p.start), min(hi, p.start+p.file.frames)
+	first, last := max(lo, p.from), min(hi, p.to)
 	sp.bad, sp.at, sp.count = false, 0, 0
 	if first >= last {
 		return
 	}
 	sp.from, sp.at, sp.count = first-p.start, int(first-lo), int(last-first)
-	sp.raw = grow(sp.raw, sp.count*p.file.format.FrameBytes())
+	sp.raw = grow(sp.raw, sp.count*p.file.Format.FrameBytes())
 	sp.bad = p.file.read(sp.raw, sp.from, int64(n), s.rate) != nil
 }
 
 // lay decodes the frames from … until of the block into their columns.
 func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
-	f := p.file.format
+	f := p.file.Format
 	raw := sp.raw[(from-sp.at)*f.FrameBytes() : (until-sp.at)*f.FrameBytes()]
 	for _, v := range p.voices {
 		to := dst[from*s.width+v.output : (until-1)*s.width+v.output+1]
@@ -221,10 +228,10 @@ func (s *source) convert(dst []float32, p *part, sp *span, frame int64) {
 	}
 	n := int64(len(dst) / s.width)
 	lo, hi := p.conv.needs(frame, n)
-	channels := p.file.format.Channels
+	channels := p.file.Format.Channels
 	s.x = grow(s.x, sp.count*channels)
 	s.line = grow(s.line, int(hi-lo))
-	p.file.format.Decode(s.x, sp.raw)
+	p.file.Format.Decode(s.x, sp.raw)
 	for _, v := range p.voices {
 		clear(s.line)
 		for i := range sp.count {

@@ -9,11 +9,16 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
 )
+
+// version is raised where Settle comes to another answer than before.
+const version = "v1"
 
 const (
 	// goodScore is the least correlation of two recordings' levels for a lag to
@@ -50,6 +55,10 @@ func Settle(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (ch
 	if err != nil || len(sh.Recordings) == 0 {
 		return false, err
 	}
+	done, mark, err := settled(ctx, store, sh.Recordings)
+	if err != nil || done {
+		return false, err
+	}
 	held, err := held(ctx, store, sh)
 	if err != nil {
 		return false, err
@@ -71,7 +80,43 @@ func Settle(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (ch
 		sh.Recordings[i].OffsetS = offsets[r.ID] - offsets[reference.ID]
 		sh.Recordings[i].Reference = r.ID == reference.ID
 	}
-	return store.SetReference(ctx, sh.ID, sh.Recordings)
+	changed, err = store.SetReference(ctx, sh.ID, sh.Recordings)
+	if err == nil {
+		err = mark()
+	}
+	return changed, err
+}
+
+// settled tells whether nothing changed since a show was settled: of its
+// recordings, what was measured of them and what was chosen. mark notes that it
+// is settled now, unless something changed meanwhile.
+func settled(ctx context.Context, store *catalog.Store, recordings []catalog.Recording) (done bool, mark func() error, err error) {
+	ids := []string{version}
+	for _, r := range recordings {
+		ids = append(ids, strconv.FormatInt(int64(r.ID), 10))
+	}
+	slices.Sort(ids)
+	together := strings.Join(ids, " ")
+	editions := make([]catalog.Edition, len(recordings))
+	done = true
+	key := func(r catalog.Recording) catalog.DerivedKey {
+		return catalog.DerivedKey{Recording: r.ID, Kind: catalog.Settled}
+	}
+	for i, r := range recordings {
+		var by []byte
+		if by, editions[i], err = store.Derived(ctx, key(r)); err != nil {
+			return false, nil, err
+		}
+		done = done && string(by) == together
+	}
+	return done, func() error {
+		for i, r := range recordings {
+			if err := store.PutDerived(ctx, key(r), editions[i], []byte(together)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}, nil
 }
 
 // held returns how many seconds of tracks each recording holds.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -31,6 +32,11 @@ type groupKey struct {
 	bits     int
 	encoding wavfile.Encoding
 	poly     bool // more than two channels a file
+}
+
+// codes reports whether a recording's samples are coded as the group's are.
+func (k groupKey) codes(r catalog.Recording) bool {
+	return tracks.Format(r, 1) == wavfile.Format{SampleRate: k.rate, Channels: 1, BitDepth: k.bits, ContainerBytes: k.bytes, Encoding: k.encoding}
 }
 
 func keyOf(f wavfile.Format) groupKey {

@@ -12,7 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
-	"nightreel/internal/wavfile"
+	"nightreel/internal/tracks"
 )
 
 // job is what there is to measure of one recording.
@@ -37,18 +37,18 @@ func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, e
 	if err != nil {
 		return nil, err
 	}
-	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
+	stored, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
 	if err != nil {
 		return nil, err
 	}
 	ids := map[int]catalog.TrackID{}
-	for _, t := range tracks {
+	for _, t := range stored {
 		ids[t.Number] = t.ID
 	}
 	j := &job{recording: r, config: meter.Config{
 		SampleRate: r.SampleRate,
 		Type:       SampleType(r),
-		ClipLevel:  s.opt.clipLevel(r.BitDepth, r.SampleBytes, r.Encoding == wavfile.PCM.String()),
+		ClipLevel:  s.opt.clipLevel(r.BitDepth, r.SampleBytes, !r.Float()),
 	}}
 	if len(files) > 0 {
 		j.pace.rotational = s.opt.spins(files[0].FullPath())
@@ -133,7 +133,7 @@ func (s *scan) isThere(f catalog.File, absent map[catalog.FileID]bool) bool {
 
 // SampleType returns how a recording's samples are coded in its files.
 func SampleType(r catalog.Recording) meter.SampleType {
-	if r.Encoding == wavfile.Float.String() {
+	if r.Float() {
 		if r.SampleBytes == 8 {
 			return meter.Float64
 		}
@@ -185,7 +185,7 @@ func (s *scan) measure(ctx context.Context, jobs []*job) error {
 	var workers sync.WaitGroup
 	for range min(s.opt.Workers, len(units)) {
 		workers.Go(func() {
-			w := worker{measurer: m, open: map[catalog.FileID]*wavfile.File{}}
+			w := worker{measurer: m, open: map[catalog.FileID]*tracks.Source{}}
 			defer w.close(nil)
 			for u := range work {
 				d, ok := w.measure(ctx, u)

@@ -114,7 +114,7 @@ func (s *scan) match(groups []*group) []*grouped {
 			}
 		}
 		for id, n := range count {
-			if r, ok := s.known.recordings[id]; ok && r.SampleRate == g.key.rate && r.SampleBytes == g.key.bytes && r.BitDepth == g.key.bits && r.Encoding == g.key.encoding.String() {
+			if r, ok := s.known.recordings[id]; ok && g.key.codes(r) {
 				pairs = append(pairs, pair{i, n, r})
 			}
 		}

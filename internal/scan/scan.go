@@ -28,6 +28,7 @@ import (
 	"time"
 
 	"nightreel/catalog"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -232,14 +233,22 @@ func (s *scan) trouble(file string, err error) {
 // problemOf words an error about a file; the path is said by Problem.File.
 func problemOf(file string, err error) Problem {
 	p := Problem{File: file}
-	why := err
-	var e *wavfile.Error
-	if errors.As(err, &e) {
-		why = e.Err
-		p.Offset = max(e.Offset, 0)
-		p.Problem, p.Hint = e.Doing+": ", e.Hint()
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) {
+		p.Hint = hinter.Hint()
 	}
-	p.Problem += cause(why).Error()
+	var e *wavfile.Error
+	var changed *tracks.ChangedError
+	switch {
+	case errors.As(err, &changed):
+		p.Offset = max(changed.Offset, 0)
+		p.Problem = "not read: " + changed.Cause().Error()
+	case errors.As(err, &e):
+		p.Offset = max(e.Offset, 0)
+		p.Problem = e.Doing + ": " + cause(e.Err).Error()
+	default:
+		p.Problem = cause(err).Error()
+	}
 	return p
 }
 

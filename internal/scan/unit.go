@@ -6,6 +6,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/tracks"
 )
 
 // strip is a run of stored files that hold the same tracks, with the parts of
@@ -160,28 +161,18 @@ func (j *job) stretches(s *strip, part int) []stretch {
 	ownFrom, ownTo := j.own(s, part)
 	to := min(ownTo+int64(meter.RunOutFrames(j.config.SampleRate)), s.frames)
 	var all []stretch
-	for at := ownFrom - int64(j.runUp(part)); at < to; {
-		next := to
-		for _, edge := range []int64{ownFrom, ownTo} {
-			if edge > at {
-				next = min(next, edge)
+	cut := func(from, to int64, own bool) {
+		for _, t := range tracks.Stretches(s.files, from, to) {
+			r := stretch{from: t.From, to: t.To, own: own}
+			if t.File >= 0 {
+				r.file = &s.files[t.File]
 			}
+			all = append(all, r)
 		}
-		r := stretch{from: at, own: at >= ownFrom && at < ownTo}
-		for i := range s.files {
-			f := &s.files[i]
-			switch {
-			case f.StartFrame > at:
-				next = min(next, f.StartFrame)
-			case f.StartFrame+f.Frames > at && r.file == nil:
-				r.file = f
-				next = min(next, f.StartFrame+f.Frames)
-			}
-		}
-		r.to = next
-		all = append(all, r)
-		at = next
 	}
+	cut(ownFrom-int64(j.runUp(part)), ownFrom, false)
+	cut(ownFrom, ownTo, true)
+	cut(ownTo, to, false)
 	return all
 }
 
@@ -213,12 +204,4 @@ func (u unit) reads() []catalog.File {
 		}
 	}
 	return files
-}
-
-// silence is the byte that digital silence is made of.
-func (j *job) silence() byte {
-	if j.config.Type == meter.Uint8 {
-		return 0x80
-	}
-	return 0
 }

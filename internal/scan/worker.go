@@ -3,7 +3,6 @@ package scan
 import (
 	"context"
 	"errors"
-	"io"
 	"os"
 	"time"
 
@@ -11,6 +10,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -28,8 +28,8 @@ const (
 type worker struct {
 	*measurer
 	buf   []byte
-	open  map[catalog.FileID]*wavfile.File // of the unit at hand
-	shown int64                            // bytes of it that the progress counts
+	open  map[catalog.FileID]*tracks.Source // of the unit at hand
+	shown int64                             // bytes of it that the progress counts
 }
 
 // close closes the files that a unit does not need; all for nil.
@@ -50,24 +50,17 @@ func (w *worker) close(u *unit) {
 	}
 }
 
-// errMoved says that a file is not the one that was found a moment ago.
-var errMoved = errors.New("the file changed while it was being scanned")
-
-// file opens a file, or returns it where it is open still.
-func (w *worker) file(f catalog.File) (*wavfile.File, error) {
-	if r := w.open[f.ID]; r != nil {
-		return r, nil
+// file opens a file of a recording, or returns it where it is open still.
+func (w *worker) file(r catalog.Recording, f catalog.File) (*tracks.Source, error) {
+	if open := w.open[f.ID]; open != nil {
+		return open, nil
 	}
-	r, err := wavfile.Open(f.FullPath())
+	open, err := tracks.Describe(r, f).Open(tracks.OpenWAV)
 	if err != nil {
 		return nil, err
 	}
-	if i := r.Info(); i.DataOffset != f.DataOffset || i.Frames < f.Frames || i.Format.Channels != f.Channels {
-		r.Close()
-		return nil, errMoved
-	}
-	w.open[f.ID] = r
-	return r, nil
+	w.open[f.ID] = open
+	return open, nil
 }
 
 // errStrip says which strip of a unit could not be read; it has been reported.
@@ -215,13 +208,13 @@ func readFrames(u unit) int {
 // checksums while they are still in the processor's inner cache. Of a disk with
 // heads it reads one file after the other, and nobody else does meanwhile.
 func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64, hashes []*xxh3.Hasher) error {
-	files := make([]*wavfile.File, len(row))
+	files := make([]*tracks.Source, len(row))
 	for i, r := range row {
 		if r.file == nil {
 			continue
 		}
 		var err error
-		if files[i], err = w.file(*r.file); err != nil {
+		if files[i], err = w.file(u.recording, *r.file); err != nil {
 			w.report(*r.file, err, true)
 			return errStrip(i)
 		}
@@ -234,17 +227,11 @@ func (w *worker) fill(u unit, row []stretch, bufs [][]byte, at int64, hashes []*
 	defer func() { u.pace.note(read, time.Since(began)) }()
 	for i, r := range row {
 		if r.file == nil {
-			for k := range bufs[i] {
-				bufs[i][k] = u.silence()
-			}
+			tracks.Format(u.recording, 1).Silence(bufs[i])
 			continue
 		}
 		w.progress.reading(r.file.FullPath())
-		n, err := files[i].ReadFrames(bufs[i], at-r.file.StartFrame)
-		if err == nil && n*u.strips[i].channels*u.recording.SampleBytes < len(bufs[i]) {
-			err = io.ErrUnexpectedEOF
-		}
-		if err != nil {
+		if _, err := files[i].Read(bufs[i], at-r.file.StartFrame); err != nil {
 			w.report(*r.file, err, false)
 			return errStrip(i)
 		}

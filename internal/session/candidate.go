@@ -121,7 +121,7 @@ func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	t := tracks[0]
 	if t.Frames <= c.start {
 		in.Status = catalog.Missing
-		in.Why = fmt.Sprintf("track %d of rig %s ended at %s, before the take", t.Number, c.rec.Rig, clock(c.rec.Seconds(t.Frames)))
+		in.Why = fmt.Sprintf("track %d of rig %s ended at %s, before the take", t.Number, c.rec.Rig, catalog.ClockTenths(c.rec.Seconds(t.Frames)))
 		in.elsewise = n.otherRig(c, d.Channel)
 		if in.elsewise != "" {
 			in.Why += "; " + in.elsewise
@@ -240,15 +240,9 @@ func findingWords(findings []catalog.Finding) string {
 			w += fmt.Sprintf(" %d times, first", n)
 		}
 		if f.Kind != catalog.Dead {
-			w += " at " + clock(f.StartS())
+			w += " at " + catalog.ClockTenths(f.StartS())
 		}
 		words = append(words, w)
 	}
 	return strings.Join(words, ", ")
-}
-
-// clock writes seconds as h:mm:ss.t, as the error messages of this house do.
-func clock(seconds float64) string {
-	tenths := int64(math.Round(seconds * 10))
-	return fmt.Sprintf("%d:%02d:%02d.%d", tenths/36000, tenths/600%60, tenths/10%60, tenths%10)
 }

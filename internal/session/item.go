@@ -11,6 +11,7 @@ import (
 	"syscall"
 
 	"nightreel/catalog"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -22,7 +23,7 @@ const readAhead = 32 << 20
 // job is an item while it is rendered.
 type job struct {
 	*itemPlan
-	sources  map[catalog.FileID]*source
+	reader   *tracks.Reader
 	writing  []*writing
 	problems []string
 }
@@ -35,7 +36,7 @@ type writing struct {
 	mono   []byte // one channel of the source
 	conv   []byte // one channel, converted
 	frame  []byte // all channels, interleaved
-	failed error  // a source failed
+	failed error  // a file of the recording failed
 }
 
 // render writes the item's files, all side by side, so that a polyphonic
@@ -45,7 +46,7 @@ func (plan *itemPlan) render(ctx context.Context, p *Progress, total *int64) (fi
 	if len(plan.targets) == 0 {
 		return nil, []string{plan.title() + ": no desk input is on playback, so there is nothing to render"}, nil
 	}
-	j := &job{itemPlan: plan, sources: map[catalog.FileID]*source{}}
+	j := &job{itemPlan: plan, reader: tracks.NewReader(plan.rec, plan.files)}
 	defer j.close()
 	if s := plan.rolls(); s != "" {
 		j.say(s)
@@ -98,7 +99,7 @@ func (j *job) open() error {
 		}
 		w := &writing{target: t}
 		for _, o := range t.outs {
-			j.openSources(w, o)
+			j.check(w, o)
 		}
 		j.writing = append(j.writing, w)
 	}
@@ -117,37 +118,34 @@ func (j *job) open() error {
 	return nil
 }
 
-func (j *job) openSources(w *writing, o *out) {
+// check opens the files that an output is cut out of.
+func (j *job) check(w *writing, o *out) {
 	if o.Status == catalog.Playback && !w.there {
 		for _, gap := range j.gaps(o) {
 			j.sayOf(o, gap)
 		}
 	}
-	for _, f := range o.segments {
-		if f.StartFrame >= j.from+j.frames || f.StartFrame+f.Frames <= j.from {
-			continue
-		}
-		s := j.sources[f.ID]
-		if s == nil {
-			s = openSource(f, j.rec)
-			j.sources[f.ID] = s
-		}
-		j.blame(w, o, s)
+	if o.Status == catalog.Playback {
+		j.blame(w, o, j.reader.Check(o.Track, j.from, j.from+j.frames))
 	}
 }
 
-// blame fails a file whose source failed, and says so once.
-func (j *job) blame(w *writing, o *out, s *source) {
-	if s.failed == nil || w.failed != nil {
+// blame fails a file whose recording cannot be read, and reports it once.
+func (j *job) blame(w *writing, o *out, err error) {
+	if err == nil || w.failed != nil {
 		return
 	}
-	w.failed = s.failed
+	w.failed = err
 	if w.there {
 		return // it is whole; only its clipped samples stay uncounted
 	}
-	text := s.failed.Error()
+	text := err.Error()
 	if j.poly {
 		text += "; the whole file of this item is left out"
+	}
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) && hinter.Hint() != "" {
+		text += "; " + hinter.Hint()
 	}
 	j.sayOf(o, text)
 }
@@ -166,21 +164,14 @@ func (t *target) mayClip() bool {
 
 // run goes through the item's frames once.
 func (j *job) run(ctx context.Context, p *Progress) error {
-	frameBytes := 0
-	for _, s := range j.sources {
-		frameBytes += s.file.Channels * j.rec.SampleBytes
-	}
-	chunk := int64(max(4096, min(1<<18, readAhead/max(1, frameBytes))))
+	chunk := int64(max(4096, min(1<<18, readAhead/max(1, j.frameBytes()))))
 	for at := int64(0); at < j.frames; at += chunk {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		n := min(chunk, j.frames-at)
-		for _, s := range j.sources {
-			s.load(j.from+at, j.from+at+n)
-		}
 		for _, w := range j.writing {
-			if err := j.write(w, j.from+at, int(n)); err != nil {
+			if err := j.write(ctx, w, j.from+at, int(n)); err != nil {
 				return err
 			}
 			if w.w != nil {
@@ -191,22 +182,40 @@ func (j *job) run(ctx context.Context, p *Progress) error {
 	return nil
 }
 
-// write writes n frames from frame from of the recording on.
-func (j *job) write(w *writing, from int64, n int) error {
-	for _, o := range w.outs {
-		for _, f := range o.segments {
-			if s := j.sources[f.ID]; s != nil {
-				j.blame(w, o, s)
+// frameBytes returns the bytes of a frame of all files that the item is cut out
+// of.
+func (j *job) frameBytes() int {
+	seen := map[catalog.FileID]bool{}
+	bytes := 0
+	for _, w := range j.writing {
+		for _, o := range w.outs {
+			for _, f := range o.segments {
+				if !seen[f.ID] && f.StartFrame < j.from+j.frames && f.StartFrame+f.Frames > j.from {
+					seen[f.ID] = true
+					bytes += f.Channels * j.rec.SampleBytes
+				}
 			}
 		}
 	}
+	return bytes
+}
+
+// write writes n frames from frame from of the recording on.
+func (j *job) write(ctx context.Context, w *writing, from int64, n int) error {
 	if w.failed != nil {
 		return nil
 	}
 	size := w.format.ContainerBytes
 	w.frame = grown(w.frame, n*w.format.FrameBytes())
 	for c, o := range w.outs {
-		samples := j.samples(w, o, from, n)
+		samples, err := j.samples(ctx, w, o, from, n)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			j.blame(w, o, err)
+			return nil
+		}
 		if len(w.outs) == 1 {
 			w.frame = samples
 			break
@@ -223,56 +232,28 @@ func (j *job) write(w *writing, from int64, n int) error {
 
 // samples returns n samples of a channel in the target's coding. Where nothing
 // was recorded they are digital silence, without dither.
-func (j *job) samples(w *writing, o *out, from int64, n int) []byte {
+func (j *job) samples(ctx context.Context, w *writing, o *out, from int64, n int) ([]byte, error) {
 	target := w.format
 	target.Channels = 1
-	if o.conv == nil {
-		w.mono = silence(w.mono, n, target)
-		j.collect(w.mono, o, from, target.ContainerBytes)
-		return w.mono
+	if o.conv != nil || len(o.segments) == 0 {
+		w.conv = grown(w.conv, n*target.ContainerBytes)
+		target.Silence(w.conv)
 	}
-	w.conv = silence(w.conv, n, target)
-	w.mono = grown(w.mono, n*o.raw.ContainerBytes)
-	j.collect(w.mono, o, from, o.raw.ContainerBytes)
-	for _, f := range o.segments {
-		s := j.sources[f.ID]
-		if s == nil || s.n == 0 {
-			continue
-		}
-		a, b := max(from, s.at)-from, min(from+int64(n), s.at+s.n)-from
-		if prev := j.covered(o, f, from); a < prev {
-			a = prev
-		}
-		if a < b {
-			o.conv.convert(w.conv[int(a)*target.ContainerBytes:int(b)*target.ContainerBytes], w.mono[int(a)*o.raw.ContainerBytes:int(b)*o.raw.ContainerBytes])
+	if len(o.segments) == 0 {
+		return w.conv, nil
+	}
+	size := o.raw.ContainerBytes
+	w.mono = grown(w.mono, n*size)
+	if _, err := j.reader.Read(ctx, w.mono, o.Track, from); err != nil || o.conv == nil {
+		return w.mono, err
+	}
+	for _, s := range tracks.Stretches(o.segments, from, from+int64(n)) {
+		if s.File >= 0 {
+			a, b := int(s.From-from), int(s.To-from)
+			o.conv.convert(w.conv[a*target.ContainerBytes:b*target.ContainerBytes], w.mono[a*size:b*size])
 		}
 	}
-	return w.conv
-}
-
-// collect copies what was loaded of the channel's track into dst. Of segments
-// that overlap the earlier one counts.
-func (j *job) collect(dst []byte, o *out, from int64, size int) {
-	for _, f := range o.segments {
-		s := j.sources[f.ID]
-		if s == nil || s.n == 0 {
-			continue
-		}
-		skip := max(0, min(j.covered(o, f, from), int64(len(dst)/size)))
-		s.copyTrack(dst[int(skip)*size:], from+skip, o.Track, size)
-	}
-}
-
-// covered returns the frames after from that the segments before f have.
-func (j *job) covered(o *out, f catalog.File, from int64) int64 {
-	end := from
-	for _, g := range o.segments {
-		if g.ID == f.ID {
-			break
-		}
-		end = max(end, g.StartFrame+g.Frames)
-	}
-	return end - from
+	return w.conv, nil
 }
 
 // finish gives the files their names.
@@ -315,11 +296,7 @@ func (j *job) finish() error {
 
 // close ends whatever is still open; what was not finished is removed.
 func (j *job) close() {
-	for _, s := range j.sources {
-		if s.wav != nil {
-			s.wav.Close() // read-only: nothing can be lost
-		}
-	}
+	j.reader.Close() // read-only: nothing can be lost
 	for _, w := range j.writing {
 		if w.w != nil {
 			w.w.Abort() // the folder goes with it
@@ -364,19 +341,6 @@ func grown(b []byte, n int) []byte {
 		return make([]byte, n)
 	}
 	return b[:n]
-}
-
-// silence returns b as n samples of digital silence.
-func silence(b []byte, n int, f wavfile.Format) []byte {
-	b = grown(b, n*f.ContainerBytes)
-	zero := byte(0)
-	if f.ContainerBytes == 1 {
-		zero = 0x80 // 8-bit PCM is unsigned
-	}
-	for i := range b {
-		b[i] = zero
-	}
-	return b
 }
 
 // syncFolder makes new names survive a power cut. File systems that cannot sync

@@ -48,20 +48,21 @@ func (j *job) date(x *wavfile.Bext) {
 	var reference int64 // frames from midnight to frame 0 of the recording
 	found := false
 	best := int64(-1)
-	for _, s := range j.sources {
-		if s.wav == nil || s.file.StartFrame > max(j.from, 0) || s.file.StartFrame <= best {
+	for _, f := range j.files {
+		info := j.reader.Info(f)
+		if info == nil || f.StartFrame > max(j.from, 0) || f.StartFrame <= best {
 			continue
 		}
-		b := s.wav.Info().Meta.Bext
+		b := info.Meta.Bext
 		at, ok := b.StartTime(j.rec.SampleRate)
 		if b == nil || !ok {
 			continue
 		}
-		best, found = s.file.StartFrame, true
+		best, found = f.StartFrame, true
 		midnight = at.Truncate(24 * time.Hour)
-		reference = int64(b.TimeReference)%day - s.file.StartFrame
+		reference = int64(b.TimeReference)%day - f.StartFrame
 		if b.TimeReference == 0 {
-			reference = j.rec.Frame(at.Sub(midnight).Seconds()) - s.file.StartFrame
+			reference = j.rec.Frame(at.Sub(midnight).Seconds()) - f.StartFrame
 		}
 	}
 	if at := j.rec.StartsAt; !found && at != nil {

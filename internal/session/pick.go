@@ -10,6 +10,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
+	"nightreel/internal/stats"
 )
 
 // The ways to choose among the takes of a song. Of equals the latest wins.
@@ -244,19 +245,9 @@ func medians(takes []*candidate) []float64 {
 	for i := range all {
 		values := []float64{}
 		for _, c := range takes {
-			if v := c.rms(i); !math.IsNaN(v) {
-				values = append(values, v)
-			}
+			values = append(values, c.rms(i))
 		}
-		slices.Sort(values)
-		switch n := len(values); {
-		case n == 0:
-			all[i] = math.NaN()
-		case n%2 == 1:
-			all[i] = values[n/2]
-		default:
-			all[i] = (values[n/2-1] + values[n/2]) / 2
-		}
+		all[i] = stats.Median(values)
 	}
 	return all
 }

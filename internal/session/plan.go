@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -86,11 +87,7 @@ func newItemPlan(ctx context.Context, store *catalog.Store, ses catalog.Session,
 
 // aim lists the files to be rendered.
 func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
-	r := plan.rec
-	source := wavfile.Format{SampleRate: r.SampleRate, Channels: 1, BitDepth: r.BitDepth, ContainerBytes: r.SampleBytes}
-	if r.Encoding == wavfile.Float.String() {
-		source.Encoding = wavfile.Float
-	}
+	source := tracks.Format(plan.rec, 1)
 	format := source
 	if bits != 0 && bits != source.BitDepth {
 		format.BitDepth, format.ContainerBytes, format.Encoding = bits, bits/8, wavfile.PCM
@@ -116,7 +113,7 @@ func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
 	for _, in := range inputs {
 		o := &out{SessionInput: in, raw: source}
 		if in.Status == catalog.Playback {
-			o.segments = segments(plan.files, in.Track)
+			o.segments = tracks.Holding(plan.files, in.Track)
 		}
 		if plan.poly {
 			plan.targets[0].outs = append(plan.targets[0].outs, o)
@@ -137,26 +134,6 @@ func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
 			}
 		}
 	}
-}
-
-// segments returns the files that hold a track, in order of time.
-func segments(files []catalog.File, track int) []catalog.File {
-	found := []catalog.File{}
-	for _, f := range files {
-		if f.FirstTrack <= track && track < f.FirstTrack+f.Channels && f.Frames > 0 {
-			found = append(found, f)
-		}
-	}
-	slices.SortStableFunc(found, func(a, b catalog.File) int {
-		switch {
-		case a.StartFrame < b.StartFrame:
-			return -1
-		case a.StartFrame > b.StartFrame:
-			return 1
-		}
-		return 0
-	})
-	return found
 }
 
 // fingerprint stands for everything that a rendered file's bytes depend on. It
@@ -238,21 +215,11 @@ func isPrint(s string) bool {
 // inside the recording, in words.
 func (plan *itemPlan) gaps(o *out) []string {
 	words := []string{}
-	at := max(0, plan.from)
-	end := min(plan.from+plan.frames, plan.rec.Frames)
-	missing := func(from, to int64) {
-		if from < to {
-			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", clock(plan.rec.Seconds(from)), clock(plan.rec.Seconds(to))))
+	for _, s := range tracks.Stretches(o.segments, max(0, plan.from), min(plan.from+plan.frames, plan.rec.Frames)) {
+		if s.File < 0 {
+			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", catalog.ClockTenths(plan.rec.Seconds(s.From)), catalog.ClockTenths(plan.rec.Seconds(s.To))))
 		}
 	}
-	for _, f := range o.segments {
-		if f.StartFrame+f.Frames <= at || f.StartFrame >= end {
-			continue
-		}
-		missing(at, f.StartFrame)
-		at = max(at, f.StartFrame+f.Frames)
-	}
-	missing(at, end)
 	return words
 }
 

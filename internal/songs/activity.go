@@ -3,13 +3,13 @@ package songs
 import (
 	"context"
 	"errors"
-	"math"
 	"strings"
 	"unicode"
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // activity tells, block by block of a recording, what share of its channels
@@ -172,23 +172,16 @@ func add(voices []voice, blocks int) []float64 {
 // agreement returns the correlation coefficient of the voice with a share, 0
 // where one of them never changes.
 func (v voice) agreement(share []float64) float64 {
-	var n, sx, sy, syy, sxy float64
+	var pairs stats.Pairs
 	for i, y := range share {
 		x := 0.0
 		if v.plays[i] {
 			x = 1
 		}
-		n++
-		sx += x
-		sy += y
-		syy += y * y
-		sxy += x * y
+		pairs.Add(x, y)
 	}
-	vx, vy := sx-sx*sx/n, syy-sy*sy/n // x is 0 or 1: its squares sum to sx
-	if vx <= 0 || vy <= 1e-12*syy {
-		return 0
-	}
-	return (sxy - sx*sy/n) / math.Sqrt(vx*vy)
+	r, _ := pairs.Correlation()
+	return r
 }
 
 // split parts values into a low and a high group and returns the groups'

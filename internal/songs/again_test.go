@@ -2,19 +2,19 @@ package songs_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/rounds"
 	"nightreel/internal/songs"
 )
 
-// TestLearn: a night without a set list has numbers for titles until a person
-// names the songs of another one. What the person placed on it before stays.
-func TestLearn(t *testing.T) {
+// A night without a set list has numbers for titles until a person names the
+// songs of another one. What the person placed on it before stays.
+func TestOtherNightsLearnFromAPersonsTakes(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(7, 9))
 	store := openStore(t)
@@ -25,7 +25,7 @@ func TestLearn(t *testing.T) {
 	n, _ = bandNight(second, 1.04, tunes[3], tunes[2], tunes[1], tunes[0])
 	n.store(t, store)
 	for _, d := range []catalog.ShowKey{first, second} {
-		if p, err := songs.Place(ctx, store, d); err != nil || len(p.Takes) != 4 || len(songs.Doubtful(p.Takes)) != 1 {
+		if p, err := placeShow(ctx, store, d); err != nil || len(p.Takes) != 4 {
 			t.Fatalf("%s: %v, %s", d, err, titles(p.Takes))
 		}
 	}
@@ -37,91 +37,102 @@ func TestLearn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var corrected []catalog.Take
 	for i, s := range spans {
-		k, err := songs.Set(ctx, store, songs.SetRequest{Show: first, Song: fmt.Sprintf("Tune %c", 'A'+i), StartS: float64(s[0]), EndS: float64(s[1])})
-		if err != nil {
+		if _, err := songs.Set(ctx, store, songs.SetRequest{Show: first, Song: fmt.Sprintf("Tune %c", 'A'+i), StartS: float64(s[0]), EndS: float64(s[1])}); err != nil {
 			t.Fatal(err)
 		}
-		corrected = append(corrected, k)
 	}
-
-	strange, _ := bandNight("2031-06-20", 1, newTune(rng, 150))
-	strange.store(t, store)
-	other, err := songs.Set(ctx, store, songs.SetRequest{Show: "2031-06-20", Song: "Another", StartS: 30, EndS: 180})
+	p, err := placeShow(ctx, store, second)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if said, err := rounds.Learn(ctx, store, "2031-06-20", []catalog.Take{other}); err != nil || len(said) > 0 {
-		t.Errorf("from a song that nobody plays there was learned: %v, %v", said, err)
-	}
-	said, err := rounds.Learn(ctx, store, first, corrected)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(said) != 1 {
-		t.Errorf("said %q", said)
-	}
-	takes, err = store.Takes(ctx, catalog.TakeFilter{Show: second})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := titles(takes); got != "Tune D, A title of mine, Tune B, Tune A" {
+	if got := titles(p.Takes); got != "Tune D, A title of mine, Tune B, Tune A" {
 		t.Errorf("found %s", got)
 	}
-	if !slices.Contains(takes, mine) {
-		t.Errorf("%+v is not among %+v", mine, takes)
-	}
-	if said, err := rounds.Learn(ctx, store, first, corrected); err != nil || len(said) > 0 {
-		t.Errorf("learned twice: %v, %v", said, err)
+	if !slices.Contains(p.Takes, mine) {
+		t.Errorf("%+v is not among %+v", mine, p.Takes)
 	}
 }
 
-// TestRestoreFound: takes of a finder that an edit drove out come back as the
-// finder's, and one that a person deleted as the person's.
-func TestRestoreFound(t *testing.T) {
+// What a finder placed is no evidence for other nights, nor for its own next
+// placing: placing the nights in turn, again and again, changes nothing.
+func TestPlacingAgainInAnyOrderChangesNothing(t *testing.T) {
+	ctx := context.Background()
+	rng := rand.New(rand.NewPCG(8, 3))
+	store := openStore(t)
+	tunes := []tune{newTune(rng, 150), newTune(rng, 140), newTune(rng, 160)}
+	shows := []catalog.ShowKey{"2031-06-10", "2031-06-12", "2031-06-13"}
+	for i, show := range shows {
+		n, _ := bandNight(show, 1+0.03*float64(i), tunes[i], tunes[(i+1)%3], tunes[(i+2)%3])
+		n.store(t, store)
+		if i < 2 {
+			saveSetList(t, store, show, []string{"A", "B", "C"}) // in the wrong order on the second night
+		}
+	}
+	var want [3][]string
+	for round := range 3 {
+		for _, i := range rng.Perm(3) {
+			p, err := placeShow(ctx, store, shows[i])
+			if err != nil {
+				t.Fatal(err)
+			}
+			if round == 0 {
+				want[i] = lines(p.Takes)
+			} else if got := lines(p.Takes); !slices.Equal(got, want[i]) {
+				t.Errorf("round %d: %s has %v, had %v", round, shows[i], got, want[i])
+			}
+		}
+	}
+}
+
+// Undoing an edit brings back the takes that it drove out, and undoing a
+// deletion the take as it was: the deletion is forgotten, too.
+func TestRestoreBringsBackWhatAFinderPlaced(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(2, 9))
 	store := openStore(t)
 	const date = catalog.ShowKey("2031-06-10")
 	n, spans := bandNight(date, 1, newTune(rng, 150), newTune(rng, 140), newTune(rng, 160))
 	n.store(t, store)
-	p, err := songs.Place(ctx, store, date)
-	if err != nil || len(p.Takes) != 3 {
+	state := func() songs.State {
+		t.Helper()
+		s, err := songs.StateOf(ctx, store, date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	restore := func(from, to songs.State) {
+		t.Helper()
+		if _, err := songs.Restore(ctx, store, date, from, to); err != nil {
+			t.Fatal(err)
+		}
+		if got := lines(state().Takes); !slices.Equal(got, lines(to.Takes)) || len(state().Deleted) != len(to.Deleted) {
+			t.Errorf("after the undo %v, want %v", got, lines(to.Takes))
+		}
+		if p, err := placeShow(ctx, store, date); err != nil || !slices.Equal(lines(p.Takes), lines(to.Takes)) {
+			t.Errorf("placed again after the undo: %v, %v, want %v", lines(p.Takes), err, lines(to.Takes))
+		}
+	}
+	if p, err := placeShow(ctx, store, date); err != nil || len(p.Takes) != 3 {
 		t.Fatalf("%v, %s", err, titles(p.Takes))
 	}
-	foundBy := func(takes []catalog.Take) (all []catalog.FoundBy) {
-		for _, k := range takes {
-			all = append(all, k.FoundBy)
-		}
-		return all
-	}
+	before := state()
 	if _, err := songs.Set(ctx, store, songs.SetRequest{Show: date, Song: "All in one", StartS: float64(spans[0][0]), EndS: float64(spans[2][1])}); err != nil {
 		t.Fatal(err)
 	}
-	after, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
-	if err != nil || len(after) != 1 {
-		t.Fatalf("%v, %s", err, titles(after))
+	if got := state().Takes; len(got) != 1 {
+		t.Fatalf("after the edit: %s", titles(got))
 	}
-	back, err := songs.Restore(ctx, store, date, after, p.Takes)
-	if err != nil {
+	restore(state(), before)
+	before = state()
+	if err := songs.Delete(ctx, store, before.Takes[1].ID); err != nil {
 		t.Fatal(err)
 	}
-	if got := foundBy(back); !slices.Equal(got, []catalog.FoundBy{catalog.ByMusic, catalog.ByMusic, catalog.ByMusic}) {
-		t.Errorf("after the edit was undone: %v", got)
-	}
-	if err := songs.Delete(ctx, store, back[1].ID); err != nil {
-		t.Fatal(err)
-	}
-	after, err = store.Takes(ctx, catalog.TakeFilter{Show: date})
-	if err != nil {
-		t.Fatal(err)
-	}
-	back, err = songs.Restore(ctx, store, date, after, back)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := foundBy(back); !slices.Equal(got, []catalog.FoundBy{catalog.ByMusic, catalog.ByPerson, catalog.ByMusic}) {
-		t.Errorf("after the deletion was undone: %v", got)
+	after := state()
+	restore(after, before)
+	var stale *songs.StaleError
+	if _, err := songs.Restore(ctx, store, date, after, before); !errors.As(err, &stale) {
+		t.Errorf("an undo of what is not there any more: %v", err)
 	}
 }

@@ -3,6 +3,8 @@ package songs
 import (
 	"math"
 	"slices"
+
+	"nightreel/internal/stats"
 )
 
 // wanted is a title that is to be placed.
@@ -103,7 +105,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) (pla
 				if title == noTitle {
 					return
 				}
-				p := math.Exp(min(0, ways[here]+w-all))
+				p := stats.Exp(min(0, ways[here]+w-all))
 				for k := i; k < i1; k++ {
 					of[k][title] += p
 				}
@@ -116,7 +118,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) (pla
 		}
 	}
 	for k := range placed {
-		placed[k].likelihood = math.Exp(min(0, placed[k].likelihood))
+		placed[k].likelihood = stats.Exp(min(0, placed[k].likelihood))
 	}
 	return placed, of
 }
@@ -132,17 +134,5 @@ func logAdd(a, b float64) float64 {
 	if math.IsInf(a, -1) {
 		return a
 	}
-	return a + math.Log1p(math.Exp(b-a))
-}
-
-// median returns the middle value, NaN of none. It does not change values.
-func median(values []float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	s := slices.Sorted(slices.Values(values))
-	if n := len(s); n%2 == 0 {
-		return (s[n/2-1] + s[n/2]) / 2
-	}
-	return s[len(s)/2]
+	return a + stats.Log1p(stats.Exp(b-a))
 }

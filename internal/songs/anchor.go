@@ -1,11 +1,10 @@
 package songs
 
 import (
-	"context"
-	"encoding/json"
 	"math"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 // anchor is what the set list and its order say about a stretch of a night, for
@@ -13,12 +12,9 @@ import (
 // by sound and gave on to a third must not come back as if somebody had
 // confirmed it; so what a take is called tells others nothing, its anchors do.
 type anchor struct {
-	Start  int64              `json:"start"`
-	End    int64              `json:"end"`
-	Titles map[string]float64 `json:"titles"` // the probability of each title, by key
+	start, end int64              // frames of the reference recording
+	titles     map[string]float64 // the probability of each title
 }
-
-const anchorsKind catalog.DerivedKind = "song titles"
 
 const (
 	// byOrder is the probability that a night is what an alignment takes it for:
@@ -30,87 +26,57 @@ const (
 	leastAnchor = 0.005
 )
 
-func anchorsKey(rec catalog.Recording) catalog.DerivedKey {
-	return catalog.DerivedKey{Recording: rec.ID, Kind: anchorsKind, End: rec.Frames}
-}
-
 // anchor keeps what a list says about stretches: of[i][t] is the probability
 // that stretch i holds title t.
 func (n *night) anchor(list []int, titles []wanted, music []stretch, of [][]float64) {
 	for i, s := range music {
-		a := anchor{Start: n.frame(s.from), End: n.frame(s.to), Titles: map[string]float64{}}
-		add := func(t int, p float64) { a.Titles[catalog.Key(titles[t].title)] += byOrder * p }
+		a := anchor{start: n.frame(s.from), end: n.frame(s.to), titles: map[string]float64{}}
+		add := func(t int, p float64) { a.titles[titles[t].title] += float64(byOrder * p) }
 		for k, t := range list {
 			p := of[i][t]
 			if k > 0 {
 				add(list[k-1], swapped*p)
-				p -= swapped * of[i][t]
+				p -= float64(swapped * of[i][t])
 			}
 			if k+1 < len(list) {
 				add(list[k+1], swapped*p)
-				p -= swapped * of[i][t]
+				p -= float64(swapped * of[i][t])
 			}
 			add(t, p)
 		}
-		for key, p := range a.Titles {
+		for title, p := range a.titles {
 			if p < leastAnchor {
-				delete(a.Titles, key)
+				delete(a.titles, title)
 				continue
 			}
-			a.Titles[key] = math.Round(1000*p) / 1000
+			a.titles[title] = math.Round(1000*p) / 1000
 		}
 		n.anchors = append(n.anchors, a)
 	}
 }
 
-// keepAnchors stores what speaks for the night's takes.
-func (n *night) keepAnchors(ctx context.Context, store *catalog.Store) error {
-	data, err := json.Marshal(n.anchors)
-	if err != nil {
-		return err
-	}
-	key := anchorsKey(n.ref)
-	old, edition, err := store.Derived(ctx, key)
-	if err != nil || string(old) == string(data) {
-		return err
-	}
-	return store.PutDerived(ctx, key, edition, data)
-}
-
-// anchorsOf returns what speaks for the takes of another night; none where that
-// was never placed.
-func anchorsOf(ctx context.Context, store *catalog.Store, rec catalog.Recording) ([]anchor, error) {
-	data, _, err := store.Derived(ctx, anchorsKey(rec))
-	if err != nil || data == nil {
-		return nil, err
-	}
-	var all []anchor
-	if json.Unmarshal(data, &all) != nil {
-		return nil, nil // of another edition of this program
-	}
-	return all, nil
-}
-
-// titlesOf returns the probability of each title, by key, that a take is known
-// to have without its sound.
-func titlesOf(t catalog.Take, anchors []anchor) map[string]float64 {
-	key := catalog.Key(t.Song)
-	switch t.FoundBy {
+// titlesOf returns the probability of each title that a candidate is known to
+// have without its sound.
+func (n *night) titlesOf(c candidate) map[string]float64 {
+	switch c.by {
 	case catalog.ByPerson:
-		return map[string]float64{key: 1 - leastDoubt}
+		return map[string]float64{c.title: 1 - leastDoubt}
 	case catalog.ByMusic:
 	default:
-		return map[string]float64{key: t.Confidence}
+		return map[string]float64{c.title: c.confidence}
 	}
 	titles := map[string]float64{}
-	for _, a := range anchors {
-		share := float64(min(a.End, t.EndFrame)-max(a.Start, t.StartFrame)) / float64(t.EndFrame-t.StartFrame)
+	for _, a := range n.anchors {
+		share := float64(min(a.end, c.end)-max(a.start, c.start)) / float64(c.end-c.start)
 		if share <= 0 {
 			continue
 		}
-		for key, p := range a.Titles {
-			titles[key] += share * p
+		for title, p := range a.titles {
+			titles[title] += float64(share * p)
 		}
+	}
+	for title, p := range titles {
+		titles[title] = stats.Round(p, 1e6)
 	}
 	return titles
 }

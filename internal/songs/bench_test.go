@@ -57,7 +57,7 @@ func BenchmarkPlace(b *testing.B) {
 	rec := n.store(b, store)
 	b.Logf("%.0f min, %d tracks", rec.Seconds(rec.Frames)/60, rec.Tracks)
 	for b.Loop() {
-		p, err := songs.Place(ctx, store, night)
+		p, err := placeShow(ctx, store, night)
 		if err != nil {
 			b.Fatal(err)
 		}

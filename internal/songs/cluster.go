@@ -3,6 +3,8 @@ package songs
 import (
 	"math"
 	"slices"
+
+	"nightreel/internal/stats"
 )
 
 // cluster is all known takes that sound like one song. Its title is told by a
@@ -89,29 +91,15 @@ func (n *night) agreements() func(a, b int) float64 {
 	rows := make([][]float64, len(n.likes))
 	for i, l := range n.likes {
 		row := make([]float64, len(l.like)/step)
-		sum, squares := 0.0, 0.0
 		for k := range row {
 			for _, v := range l.like[k*step : (k+1)*step] {
 				row[k] += float64(v)
 			}
-			sum += row[k]
 		}
-		for k := range row {
-			row[k] -= sum / float64(len(row))
-			squares += row[k] * row[k]
-		}
-		for k := range row {
-			row[k] /= math.Sqrt(max(1e-12, squares))
-		}
+		stats.Standardise(row)
 		rows[i] = row
 	}
-	return func(a, b int) float64 {
-		sum := 0.0
-		for k, v := range rows[a] {
-			sum += v * rows[b][k]
-		}
-		return sum
-	}
+	return func(a, b int) float64 { return stats.Dot(rows[a], rows[b]) }
 }
 
 // alike returns how much one take runs like another: the mean over its seconds.

@@ -11,7 +11,6 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/demo"
 	"nightreel/internal/scan"
-	"nightreel/internal/songs"
 )
 
 // TestDemoTour places the songs of the invented tour from what its nights
@@ -67,7 +66,7 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 		if err := store.SaveSetList(ctx, date, entries); err != nil {
 			t.Fatal(err)
 		}
-		placed, err := songs.Place(ctx, store, date)
+		placed, err := placeShow(ctx, store, date)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -93,7 +92,7 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 		if len(placed.Takes) > len(want) {
 			t.Errorf("%s: %d takes where %d were played", date, len(placed.Takes), len(want))
 		}
-		again, err := songs.Place(ctx, store, date)
+		again, err := placeShow(ctx, store, date)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -70,7 +70,7 @@ func (n *night) edge(refs []*reference, edge, low, high, sign int) int {
 	for i, w := range worth {
 		s := first + i
 		block, rise := n.rise(s*meter.BlocksPerSecond, low, high, sign)
-		w = w/float32(len(refs)) + edgeRise*float32(rise)
+		w = w/float32(len(refs)) + float32(edgeRise*float32(rise))
 		if max(s-here, here-s) <= 1 {
 			w += edgeStay
 		}
@@ -142,8 +142,8 @@ const jumpTo = 8
 func likelier(x, ref, pause []float32) float32 {
 	chord, none := float32(0), float32(0)
 	for i := range feature.Classes {
-		chord += x[i] * ref[i]
-		none += x[i] * pause[i]
+		chord += float32(x[i] * ref[i])
+		none += float32(x[i] * pause[i])
 	}
 	chord -= max(evenChord, none)
 	level := float32(0)

@@ -34,7 +34,7 @@ func TestEdgesByReference(t *testing.T) {
 		return c
 	}
 	build := func() *night {
-		n := &night{date: "2031-05-02"}
+		n := &night{show: "2031-05-02"}
 		n.activity.loud = make([]int, 400)
 		levels := [][]float32{make([]float32, 400), make([]float32, 400)}
 		for s := range 400 {

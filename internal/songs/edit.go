@@ -31,9 +31,9 @@ type OverlapError struct {
 func (e *OverlapError) Error() string {
 	others := make([]string, len(e.With))
 	for i, t := range e.With {
-		others[i] = fmt.Sprintf("take %d of %q (%s to %s)", t.ID, t.Song, clock(t.StartS()), clock(t.EndS()))
+		others[i] = fmt.Sprintf("take %d of %q (%s to %s)", t.ID, t.Song, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS()))
 	}
-	return fmt.Sprintf("show %s: could not place %q from %s to %s: it would overlap %s, placed by hand", e.Show, e.Song, clock(e.StartS), clock(e.EndS), strings.Join(others, " and "))
+	return fmt.Sprintf("show %s: could not place %q from %s to %s: it would overlap %s, placed by hand", e.Show, e.Song, catalog.ClockTenths(e.StartS), catalog.ClockTenths(e.EndS), strings.Join(others, " and "))
 }
 
 // Hint says what to do about it.
@@ -86,7 +86,7 @@ func Split(ctx context.Context, store *catalog.Store, take catalog.TakeID, atS f
 	}
 	at := e.ref.Frame(atS)
 	if at <= t.StartFrame || at >= t.EndFrame {
-		return nil, fmt.Errorf("take %d of %q on %s: could not split it at %s: that is not within %s to %s", t.ID, t.Song, t.Show, clock(atS), clock(t.StartS()), clock(t.EndS()))
+		return nil, fmt.Errorf("take %d of %q on %s: could not split it at %s: that is not within %s to %s", t.ID, t.Song, t.Show, catalog.ClockTenths(atS), catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS()))
 	}
 	if title2 == "" {
 		title2 = t.Song

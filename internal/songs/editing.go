@@ -3,7 +3,6 @@ package songs
 import (
 	"context"
 	"fmt"
-	"math"
 	"strings"
 
 	"nightreel/catalog"
@@ -127,7 +126,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 		if gone[old.ID] || old.FoundBy == catalog.ByPerson {
 			continue
 		}
-		n := night{ref: e.ref, date: e.date}
+		n := night{ref: e.ref, show: e.date}
 		for _, t := range takes {
 			n.found = append(n.found, candidate{title: t.Song, start: t.StartFrame, end: t.EndFrame})
 		}
@@ -149,7 +148,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 
 // outside says that a span is none within the recording.
 func (e edit) outside(title string, startS, endS float64) error {
-	return fmt.Errorf("show %s: could not place %q from %s to %s: a start and a later end within the recording are needed, which lasts %s", e.date, title, clock(startS), clock(endS), clock(e.ref.Seconds(e.ref.Frames)))
+	return fmt.Errorf("show %s: could not place %q from %s to %s: a start and a later end within the recording are needed, which lasts %s", e.date, title, catalog.ClockTenths(startS), catalog.ClockTenths(endS), catalog.ClockTenths(e.ref.Seconds(e.ref.Frames)))
 }
 
 // stored reads takes back by id, and new ones by their place.
@@ -171,21 +170,4 @@ func (e edit) stored(ctx context.Context, store *catalog.Store, takes []catalog.
 		return nil, fmt.Errorf("show %s: a take vanished while it was stored", e.date)
 	}
 	return out, nil
-}
-
-// clock writes seconds as minutes, or hours, for a sentence.
-func clock(s float64) string {
-	if math.IsNaN(s) || math.Abs(s) > 1e9 {
-		return fmt.Sprint(s)
-	}
-	sign := ""
-	if s < 0 {
-		sign, s = "-", -s
-	}
-	tenths := int64(s*10 + 0.5)
-	m, rest := tenths/600, float64(tenths%600)/10
-	if m < 60 {
-		return fmt.Sprintf("%s%d:%04.1f", sign, m, rest)
-	}
-	return fmt.Sprintf("%s%d:%02d:%04.1f", sign, m/60, m%60, rest)
 }

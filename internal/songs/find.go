@@ -209,7 +209,7 @@ func (n *night) numbered() {
 			continue
 		}
 		number++
-		n.accept(candidate{title: numberedTitle(number, n.date), start: n.frame(s.from), end: n.frame(s.to), by: catalog.ByMusic, confidence: numberedConfidence})
+		n.accept(candidate{title: numberedTitle(number, n.show), start: n.frame(s.from), end: n.frame(s.to), by: catalog.ByMusic, confidence: numberedConfidence})
 	}
 }
 

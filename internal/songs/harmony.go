@@ -111,7 +111,7 @@ func (c *chroma) normalise() {
 	}
 	for i := range c {
 		c[i] -= mean
-		square += c[i] * c[i]
+		square += float32(c[i] * c[i])
 	}
 	if square < 1e-6 {
 		*c = chroma{}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/stats"
 )
 
 // store makes the show's takes what was found, unless they changed meanwhile.
@@ -24,11 +25,11 @@ func (n *night) store(ctx context.Context, store *catalog.Store) (done bool, err
 	}
 	n.result.Removed = len(remove)
 	if len(remove)+len(save) > 0 {
-		if done, err := store.EditTakesFrom(ctx, n.date, n.before, remove, save); err != nil || !done {
+		if done, err := store.EditTakesFrom(ctx, n.show, n.before, remove, save); err != nil || !done {
 			return false, err
 		}
 	}
-	n.result.Takes, err = store.Takes(ctx, catalog.TakeFilter{Show: n.date})
+	n.result.Takes, err = store.Takes(ctx, catalog.TakeFilter{Show: n.show})
 	return err == nil, err
 }
 
@@ -59,13 +60,13 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 		claim(i, func(t catalog.Take) bool { return catalog.SameName(t.Song, c.title) })
 	}
 	for i, c := range found {
-		claim(i, func(t catalog.Take) bool { return isNumbered(t.Song, n.date) && overlaps(c, t) })
+		claim(i, func(t catalog.Take) bool { return isNumbered(t.Song, n.show) && overlaps(c, t) })
 	}
 	for _, t := range old {
 		remove = append(remove, t.ID)
 	}
 	for i, c := range found {
-		t := catalog.Take{ID: takes[i].ID, Show: n.date, Song: c.title, RecordingID: n.ref.ID, StartFrame: c.start, EndFrame: c.end, FoundBy: c.by, Confidence: c.confidence}
+		t := catalog.Take{ID: takes[i].ID, Show: n.show, Song: c.title, RecordingID: n.ref.ID, StartFrame: c.start, EndFrame: c.end, FoundBy: c.by, Confidence: stats.Round(c.confidence, 1e6)}
 		unchanged := slices.ContainsFunc(n.before, func(b catalog.Take) bool {
 			return b.ID == t.ID && b.Song == t.Song && b.RecordingID == t.RecordingID && b.StartFrame == t.StartFrame && b.EndFrame == t.EndFrame && b.FoundBy == t.FoundBy && b.Confidence == t.Confidence
 		})
@@ -76,12 +77,12 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 	return remove, save
 }
 
-// numberedTitle names a song whose title nobody knows yet. The date is in it
+// numberedTitle names a song whose title nobody knows yet. The show is in it
 // since the third song of two nights need not be one song.
-func numberedTitle(number int, date catalog.ShowKey) string {
-	return fmt.Sprintf("Song %d, %s", number, date)
+func numberedTitle(number int, show catalog.ShowKey) string {
+	return fmt.Sprintf("Song %d, %s", number, show)
 }
 
-func isNumbered(title string, date catalog.ShowKey) bool {
-	return strings.HasPrefix(title, "Song ") && strings.HasSuffix(title, ", "+string(date))
+func isNumbered(title string, show catalog.ShowKey) bool {
+	return strings.HasPrefix(title, "Song ") && strings.HasSuffix(title, ", "+string(show))
 }

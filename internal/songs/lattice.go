@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // lattice weighs the steps of an alignment, as logarithms of probabilities.
@@ -53,10 +54,10 @@ func newLattice(list []int, titles []wanted, music []stretch, heard recognition)
 		}
 	}
 	l.stranger = unlisted
-	l.anyone = math.Log(outOfTurn / float64(max(1, len(l.free))))
+	l.anyone = stats.Log(outOfTurn / float64(max(1, len(l.free))))
 	if len(list) == 0 {
 		l.stranger = stranger
-		l.anyone = math.Log(withoutList / float64(max(1, len(l.free))))
+		l.anyone = stats.Log(withoutList / float64(max(1, len(l.free))))
 	}
 	return l
 }
@@ -72,7 +73,7 @@ func knownLength(titles []wanted) float64 {
 	if known == nil {
 		return 0
 	}
-	return median(known)
+	return stats.Median(known)
 }
 
 func (l lattice) at(i, j int) int { return i*l.columns + j }
@@ -105,7 +106,7 @@ const mostStretches = 40
 // the title out, leave stretches out, or put a title on stretches.
 func (l lattice) steps(i, j int, f func(i1, j1 int, weight float64, title int)) {
 	if j < len(l.list) {
-		f(i, j+1, math.Log(unplayed), noTitle)
+		f(i, j+1, stats.Log(unplayed), noTitle)
 	}
 	for k := i + 1; k <= min(len(l.music), i+mostStretches); k++ {
 		run := l.run(i, k)
@@ -128,14 +129,14 @@ func (l lattice) run(i, k int) float64 {
 func (l lattice) noSong(i, k int) float64 {
 	length := float64(l.music[k-1].to - l.music[i].from)
 	few := max(0, min(mostFew, fewSlope*(evenBand-l.bands(i, k))))
-	return logAdd(math.Log(notASong)+few-longNotASong*length/l.usual, math.Log(l.stranger)+l.unknown[i*mostStretches+k-i-1])
+	return logAdd(stats.Log(notASong)+few-longNotASong*length/l.usual, stats.Log(l.stranger)+l.unknown[i*mostStretches+k-i-1])
 }
 
 // bands returns the share of channels that are loud in the stretches i … k-1.
 func (l lattice) bands(i, k int) float64 {
 	sum, blocks := 0.0, 0.0
 	for _, s := range l.music[i:k] {
-		sum += s.band * float64(s.blocks())
+		sum += float64(s.band * float64(s.blocks()))
 		blocks += float64(s.blocks())
 	}
 	return sum / blocks
@@ -149,10 +150,10 @@ func (l lattice) take(i, k, title int) float64 {
 	if b := l.titles[title].blocks; b > 0 {
 		expected, spread = b, knownSpread
 	}
-	x := math.Log(length/expected) / spread
+	x := stats.Log(length/expected) / spread
 	w := max(leastLength, -x*x/2)
 	if length < leastSongS*meter.BlocksPerSecond && length < expected/3 {
-		w += math.Log(shortSong)
+		w += stats.Log(shortSong)
 	}
 	if l.told[title] != nil {
 		w += l.told[title][i*mostStretches+k-i-1]

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // heardTrack is a track's levels by block, in dB, and how loud it is where it is
@@ -36,8 +37,7 @@ func workingLevel(tracks []heardTrack) float64 {
 	for _, h := range tracks {
 		highs = append(highs, h.high)
 	}
-	slices.Sort(highs)
-	return highs[len(highs)*9/10]
+	return stats.Nth(highs, len(highs)*9/10) // the loudest itself, of fewer than ten
 }
 
 // near counts the tracks that come near the stage's working level in each
@@ -104,6 +104,5 @@ func (h heardTrack) hear(blocks int, floor float64) (v voice, ok bool) {
 func (h heardTrack) steady() bool {
 	bound := float32((h.low + h.high) / 2)
 	quiet := slices.DeleteFunc(slices.Clone(h.levels), func(l float32) bool { return l > bound })
-	slices.Sort(quiet)
-	return len(quiet) > 0 && quiet[len(quiet)*3/4]-quiet[len(quiet)/4] < steadyDB
+	return len(quiet) > 0 && stats.Percentile(quiet, 0.75)-stats.Percentile(quiet, 0.25) < steadyDB
 }

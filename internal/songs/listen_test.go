@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/songs"
 )
 
 // TestTalkIsNoSong: ten minutes of an evening before the band plays.
@@ -75,7 +74,7 @@ func TestUnmeasuredTracks(t *testing.T) {
 		t.Fatal(err)
 	}
 	saveSetList(t, store, night, []string{"A", "B", "C"})
-	p, err := songs.Place(ctx, store, night)
+	p, err := placeShow(ctx, store, night)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/songs"
 )
 
 // TestLongNights places the titles of invented nights of the length and with
@@ -81,7 +80,7 @@ func TestLongNights(t *testing.T) {
 				date := catalog.ShowKey(fmt.Sprintf("2031-06-%02d", k+1))
 				playNight(rng, date, length, set).store(t, store)
 				saveSetList(t, store, date, titles)
-				placed, err := songs.Place(ctx, store, date)
+				placed, err := placeShow(ctx, store, date)
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -6,6 +6,7 @@ import (
 
 	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // A song that runs into the next leaves no pause to part them by. What changes
@@ -57,19 +58,19 @@ func changes(band []chroma, levels [][]float32) []float64 {
 		chords, players := 0.0, 0.0
 		for i := range feature.Classes {
 			d := float64(sum[1][i]-sum[0][i]) / changeS
-			chords += d * d
+			chords += float64(d * d)
 		}
 		for _, d := range low {
 			players += d * d / (changeS * changeS)
 		}
-		out[k] = math.Sqrt(chords) + levelWeight*math.Sqrt(players/float64(max(1, len(levels))))
+		out[k] = math.Sqrt(chords) + float64(levelWeight*math.Sqrt(players/float64(max(1, len(levels)))))
 	}
 	return out
 }
 
 func sumUp(sum, c *chroma, sign float32) {
 	for i := range sum {
-		sum[i] += sign * c[i]
+		sum[i] += float32(sign * c[i])
 	}
 }
 
@@ -86,7 +87,7 @@ func (a activity) part(music []stretch, change []float64) []stretch {
 	var cuts []cut
 	for k := 15; k+15 < len(change); k++ {
 		if change[k] >= leastChange && change[k] == slices.Max(change[k-15:k+16]) {
-			odds := math.Exp(seldomCut + changeSlope*(min(change[k], mostChange)-evenChange) + a.dip(k))
+			odds := stats.Exp(seldomCut + float64(changeSlope*(min(change[k], mostChange)-evenChange)) + a.dip(k))
 			cuts = append(cuts, cut{block: a.quietest(k*meter.BlocksPerSecond, 3*meter.BlocksPerSecond), p: odds / (1 + odds)})
 		}
 	}
@@ -259,7 +260,7 @@ func (n *night) joinByCourse(music []stretch) {
 				continue
 			}
 			ran := float64(l.at[b] - l.at[a])
-			if ran > 0.75*float64(gap)-3 && ran < 1.35*float64(gap)+3 && ran > 0 {
+			if ran > float64(0.75*float64(gap))-3 && ran < float64(1.35*float64(gap))+3 && ran > 0 {
 				p := courseCut
 				if music[i].from-music[i-1].to >= meter.BlocksPerSecond {
 					p = gapCut

@@ -34,15 +34,17 @@ type Span struct {
 // band plays. A night with neither markers nor a set list gets its songs
 // numbered. Takes never overlap; where two would, the less trusted gives way.
 //
-// A person's takes are left as they are, and what a person deleted does not
-// come back. Placing again changes nothing as long as nothing else changed,
-// and keeps the id of the take of a song wherever that song still stands.
+// known are the takes of this and other shows that songs are recognised by, as
+// [References] chooses them. The takes follow from them and from the show's own
+// facts; takes that a finder placed earlier are no evidence. A person's takes
+// are left as they are, and what a person deleted does not come back. The take
+// of a song keeps its id wherever that song still stands.
 //
 // A show that is not in the catalog is *[catalog.NotFoundError]. A show without
 // a recording has no takes.
-func Place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (Placed, error) {
+func Place(ctx context.Context, store *catalog.Store, show catalog.ShowKey, known []Reference) (Placed, error) {
 	for {
-		placed, done, err := place(ctx, store, date)
+		placed, done, err := place(ctx, store, show, known)
 		if done || err != nil {
 			return placed, err
 		}
@@ -51,18 +53,39 @@ func Place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (Pla
 
 // place does what Place does once; done is false if somebody changed the show's
 // takes meanwhile.
-func place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (placed Placed, done bool, err error) {
-	show, err := store.Show(ctx, date)
+func place(ctx context.Context, store *catalog.Store, show catalog.ShowKey, known []Reference) (placed Placed, done bool, err error) {
+	n, err := newNight(ctx, store, show)
 	if err != nil {
 		return Placed{}, false, err
 	}
-	result := Placed{Takes: []catalog.Take{}, NotPlaced: []string{}, Unnamed: []Span{}, Problems: []string{}}
-	if len(show.Recordings) == 0 {
-		return result, true, nil
+	if n == nil {
+		return Placed{Takes: []catalog.Take{}, NotPlaced: []string{}, Unnamed: []Span{}, Problems: []string{}}, true, nil
 	}
-	n := night{date: date, ref: show.Recordings[0], recordings: show.Recordings, result: &result}
-	if err := n.read(ctx, store); err != nil {
+	if err := n.find(ctx, store, known); err != nil {
 		return Placed{}, false, err
+	}
+	n.unnamed()
+	if done, err = n.store(ctx, store); err != nil || !done {
+		return Placed{}, false, err
+	}
+	return *n.result, true, nil
+}
+
+// newNight begins with a show; nil where it has no recording.
+func newNight(ctx context.Context, store *catalog.Store, key catalog.ShowKey) (*night, error) {
+	show, err := store.Show(ctx, key)
+	if err != nil || len(show.Recordings) == 0 {
+		return nil, err
+	}
+	n := &night{show: show.Key, ref: show.Recordings[0], recordings: show.Recordings,
+		result: &Placed{Takes: []catalog.Take{}, NotPlaced: []string{}, Unnamed: []Span{}, Problems: []string{}}}
+	return n, n.read(ctx, store)
+}
+
+// find places candidates, with what is known of the songs' sound.
+func (n *night) find(ctx context.Context, store *catalog.Store, known []Reference) error {
+	if err := n.recognise(ctx, store, known); err != nil {
+		return err
 	}
 	n.marked(n.marks)
 	n.timed()
@@ -70,11 +93,7 @@ func place(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (pla
 	if len(n.list) == 0 && len(n.marks) == 0 {
 		n.numbered()
 	}
-	n.unnamed()
-	if done, err = n.store(ctx, store); err != nil || !done {
-		return Placed{}, false, err
-	}
-	return result, true, n.keepAnchors(ctx, store)
+	return nil
 }
 
 // learnFrom is the confidence from which a take tells how long its song is.
@@ -91,7 +110,7 @@ type candidate struct {
 
 // night is all that is known of a show while its takes are placed.
 type night struct {
-	date       catalog.ShowKey
+	show       catalog.ShowKey
 	ref        catalog.Recording
 	recordings []catalog.Recording
 	activity   activity
@@ -100,8 +119,8 @@ type night struct {
 	list       []catalog.SetListEntry
 	marks      []mark
 	deleted    []catalog.Dismissal
-	titles     map[string]string  // by key of a title or alias
-	lengths    map[string]float64 // blocks of a song on other nights, by key
+	titles     map[string]string  // of the songs in refs, by key
+	lengths    map[string]float64 // blocks of a song in refs of other nights, by key
 	before     []catalog.Take     // the show's takes as they were
 	persons    []candidate        // a person's, on the reference
 	found      []candidate        // placed so far, the most trusted first
@@ -138,9 +157,6 @@ func (n *night) accept(c candidate) bool {
 		if forbids(d, c.title, c.by, n.ref.Seconds(c.start), n.ref.Seconds(c.end)) {
 			return false
 		}
-	}
-	if t, ok := n.titles[catalog.Key(c.title)]; ok {
-		c.title = t
 	}
 	n.found = append(n.found, c)
 	return true

@@ -23,7 +23,7 @@ func threeSongs() fakeNight {
 
 func place(t *testing.T, store *catalog.Store) songs.Placed {
 	t.Helper()
-	p, err := songs.Place(context.Background(), store, night)
+	p, err := placeShow(context.Background(), store, night)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -188,7 +188,7 @@ func TestPlaceWithoutMusic(t *testing.T) {
 	}
 	t.Run("no show", func(t *testing.T) {
 		var notFound *catalog.NotFoundError
-		if _, err := songs.Place(context.Background(), openStore(t), night); !errors.As(err, &notFound) {
+		if _, err := placeShow(context.Background(), openStore(t), night); !errors.As(err, &notFound) {
 			t.Errorf("error is %v", err)
 		}
 	})
@@ -204,7 +204,7 @@ func TestPlaceWithoutMusic(t *testing.T) {
 		threeSongs().store(t, store)
 		ctx, cancel := context.WithCancel(context.Background())
 		cancel()
-		if _, err := songs.Place(ctx, store, night); !errors.Is(err, context.Canceled) {
+		if _, err := placeShow(ctx, store, night); !errors.Is(err, context.Canceled) {
 			t.Errorf("error is %v", err)
 		}
 	})

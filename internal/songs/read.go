@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"nightreel/catalog"
-	"nightreel/internal/meter"
 )
 
 // read gathers what the catalog holds.
@@ -27,33 +26,26 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 		}
 		n.result.Problems = append(n.result.Problems, problem)
 	}
-	all, err := store.Songs(ctx)
+	if n.list, err = store.SetList(ctx, n.show); err != nil {
+		return err
+	}
+	if n.deleted, err = store.Dismissed(ctx, n.show); err != nil {
+		return err
+	}
+	titles, err := store.EnteredTitles(ctx)
 	if err != nil {
 		return err
 	}
-	n.titles = map[string]string{}
-	for _, s := range all {
-		n.titles[catalog.Key(s.Title)] = s.Title
-		for _, alias := range s.Aliases {
-			n.titles[catalog.Key(alias)] = s.Title
-		}
-	}
-	if n.list, err = store.SetList(ctx, n.date); err != nil {
+	if n.marks, err = marksOf(ctx, store, n.recordings, titles); err != nil {
 		return err
 	}
-	if n.deleted, err = store.Dismissed(ctx, n.date); err != nil {
-		return err
-	}
-	if err := n.readMarks(ctx, store); err != nil {
-		return err
-	}
-	takes, err := store.Takes(ctx, catalog.TakeFilter{})
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: n.show})
 	if err != nil {
 		return err
 	}
 	n.readTakes(takes)
 	n.strikeDeleted()
-	return n.recognise(ctx, store, takes)
+	return nil
 }
 
 // strikeDeleted takes the titles off the set list whose take a person deleted:
@@ -72,17 +64,20 @@ func (n *night) strikeDeleted() {
 	}
 }
 
-// readMarks reads the markers of the reference recording, or of the first
-// other one that has any with a song's title.
-func (n *night) readMarks(ctx context.Context, store *catalog.Store) error {
+// marksOf returns what the markers of a show's recordings mean, on the first
+// recording, its reference: the reference's own, or those of the first other
+// recording that has any with a song's title. titles are those that a person
+// entered, by key.
+func marksOf(ctx context.Context, store *catalog.Store, recordings []catalog.Recording, titles map[string]string) ([]mark, error) {
 	known := func(name string) (string, bool) {
-		t, ok := n.titles[catalog.Key(name)]
+		t, ok := titles[catalog.Key(name)]
 		return t, ok
 	}
-	for _, r := range n.recordings {
+	ref := recordings[0]
+	for _, r := range recordings {
 		markers, err := store.Markers(ctx, r.ID)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		marks := readMarkers(markers, r.SampleRate, known)
 		if !slices.ContainsFunc(marks, func(m mark) bool { return m.title != "" }) {
@@ -90,31 +85,20 @@ func (n *night) readMarks(ctx context.Context, store *catalog.Store) error {
 		}
 		for i := range marks {
 			m := &marks[i]
-			end := r.Map(m.frame+m.length, n.ref)
-			m.frame = r.Map(m.frame, n.ref)
+			end := r.Map(m.frame+m.length, ref)
+			m.frame = r.Map(m.frame, ref)
 			m.length = end - m.frame
 		}
-		n.marks = slices.DeleteFunc(marks, func(m mark) bool { return m.frame < 0 || m.frame >= n.ref.Frames })
-		return nil
+		return slices.DeleteFunc(marks, func(m mark) bool { return m.frame < 0 || m.frame >= ref.Frames }), nil
 	}
-	return nil
+	return nil, nil
 }
 
-// readTakes parts the tour's takes into this show's, a person's among them,
-// and the lengths of songs on other nights.
+// readTakes reads the show's takes: those that a person placed are facts, the
+// others say which ids to keep.
 func (n *night) readTakes(takes []catalog.Take) {
-	lengths := map[string][]float64{}
+	n.before = takes
 	for _, t := range takes {
-		if t.Show != n.date {
-			// What was itself only guessed is no evidence: a wrong length learned
-			// here would mislead every night after.
-			if t.Confidence >= learnFrom {
-				key := catalog.Key(t.Song)
-				lengths[key] = append(lengths[key], (t.EndS()-t.StartS())*meter.BlocksPerSecond)
-			}
-			continue
-		}
-		n.before = append(n.before, t)
 		if t.FoundBy != catalog.ByPerson {
 			continue
 		}
@@ -127,8 +111,19 @@ func (n *night) readTakes(takes []catalog.Take) {
 		n.persons = append(n.persons, candidate{title: t.Song, nth: t.Nth, start: from.Map(t.StartFrame, n.ref), end: from.Map(t.EndFrame, n.ref), by: t.FoundBy, confidence: t.Confidence})
 	}
 	n.found = slices.Clone(n.persons)
-	n.lengths = map[string]float64{}
-	for key, l := range lengths {
-		n.lengths[key] = median(l)
+}
+
+// Marks describes what the markers of a show's recordings say about its songs, a
+// line each. It changes when they, or the titles that they are read by, say
+// something else.
+func Marks(ctx context.Context, store *catalog.Store, recordings []catalog.Recording, titles map[string]string) ([]string, error) {
+	if len(recordings) == 0 {
+		return nil, nil
 	}
+	marks, err := marksOf(ctx, store, recordings, titles)
+	lines := []string{}
+	for _, m := range marks {
+		lines = append(lines, fmt.Sprintf("%d %d %s", m.frame, m.length, m.title))
+	}
+	return lines, err
 }

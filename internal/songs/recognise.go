@@ -1,14 +1,14 @@
 package songs
 
 import (
-	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
-	"time"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // recognition is what the sound of a night says about the titles.
@@ -93,7 +93,7 @@ func (r recognition) says(from, to int) said {
 		}
 		v := likeSlope * (like - evenLike)
 		if other > 0 {
-			v = v/2 + marginSlope*(like-other-evenMargin)
+			v = float64(v/2) + float64(marginSlope*(like-other-evenMargin))
 		}
 		w.weight[i] = max(-mostTold, min(mostTold, v*seconds/(seconds+soundS)))
 	}
@@ -106,7 +106,7 @@ func (s said) of(title int) float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if p := song.titles[title]; p > 0 {
-			sum += math.Log1p(p * math.Expm1(s.weight[i]))
+			sum += stats.Log1p(p * stats.Expm1(s.weight[i]))
 		}
 	}
 	return sum
@@ -117,7 +117,7 @@ func (s said) none() float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if song.none > 0 {
-			sum += math.Log1p(song.none * max(0, math.Expm1(s.weight[i])))
+			sum += stats.Log1p(song.none * max(0, stats.Expm1(s.weight[i])))
 		}
 	}
 	return sum
@@ -144,68 +144,9 @@ const recogniseFrom = 0.3
 // leastTrust is the trust from which a take may stand for its song.
 const leastTrust = 0.15
 
-// mostReferences is how many takes of a song a night is compared with.
-const mostReferences = 3
-
-// chosen is a take that stands for its song.
-type chosen struct {
-	catalog.Take
-	titles map[string]float64 // see titlesOf
-	trust  float64            // of the likeliest of them
-}
-
-// references chooses the takes that a night's songs are known by, by key of
-// their title: of each song those that are most to be trusted, and of these the
-// ones nearest in time.
-func (n *night) references(ctx context.Context, store *catalog.Store, takes []catalog.Take, recordings map[catalog.RecordingID]catalog.Recording) (map[string][]chosen, error) {
-	of := map[string][]chosen{}
-	anchors := map[catalog.RecordingID][]anchor{}
-	for _, t := range takes {
-		own := t.Show == n.date
-		if own && t.FoundBy != catalog.ByPerson || t.Confidence < recogniseFrom {
-			continue
-		}
-		known, ok := anchors[t.RecordingID]
-		if !ok {
-			var err error
-			if known, err = anchorsOf(ctx, store, recordings[t.RecordingID]); err != nil {
-				return nil, err
-			}
-			anchors[t.RecordingID] = known
-		}
-		key := catalog.Key(t.Song)
-		c := chosen{Take: t, titles: titlesOf(t, known)}
-		for _, p := range c.titles {
-			c.trust = max(c.trust, p)
-		}
-		if c.trust >= leastTrust {
-			of[key] = append(of[key], c)
-		}
-	}
-	for key, all := range of {
-		slices.SortStableFunc(all, func(a, b chosen) int {
-			return cmp.Or(cmp.Compare(math.Round(5*b.trust), math.Round(5*a.trust)), cmp.Compare(apart(a.Show, n.date), apart(b.Show, n.date)), cmp.Compare(a.Show, b.Show), cmp.Compare(a.StartFrame, b.StartFrame))
-		})
-		of[key] = all[:min(len(all), mostReferences)]
-	}
-	return of, nil
-}
-
-// apart returns how many days two shows are apart.
-func apart(a, b catalog.ShowKey) int {
-	day := func(d catalog.ShowKey) int {
-		t, err := time.Parse(time.DateOnly, string(d))
-		if err != nil {
-			return 0
-		}
-		return int(t.Unix() / (24 * 60 * 60))
-	}
-	x := day(a) - day(b)
-	return max(x, -x)
-}
-
-// recognise compares the night with the references of its titles.
-func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []catalog.Take) error {
+// recognise compares the night with takes that its songs are known by.
+func (n *night) recognise(ctx context.Context, store *catalog.Store, known []Reference) error {
+	n.lengths, n.titles = lengthsOf(known, n.show), map[string]string{}
 	band, err := bandOf(ctx, store, n.ref)
 	if err != nil || band == nil {
 		return err
@@ -213,56 +154,84 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, takes []cat
 	n.band = band
 	n.music = n.activity.part(n.music, changes(band, n.activity.levels))
 	n.joinByKey(n.music)
-	all, err := store.Recordings(ctx, catalog.RecordingFilter{})
-	if err != nil {
+	if n.refs, err = n.load(ctx, store, known); err != nil {
 		return err
 	}
-	recordings := map[catalog.RecordingID]catalog.Recording{}
-	for _, r := range all {
-		recordings[r.ID] = r
-	}
-	bands := map[catalog.RecordingID][]chroma{n.ref.ID: band}
-	var refs []reference
-	chosen, err := n.references(ctx, store, takes, recordings)
-	if err != nil {
-		return err
-	}
-	loud := louder{store: store, n: n, of: map[catalog.RecordingID]loudness{n.ref.ID: n.activity.kept}, tracks: map[catalog.RecordingID][]catalog.Track{}}
-	for key, of := range chosen {
-		for _, t := range of {
-			b, loaded := bands[t.RecordingID]
-			if !loaded {
-				if b, err = bandOf(ctx, store, recordings[t.RecordingID]); err != nil {
-					return err
-				}
-				bands[t.RecordingID] = b
-			}
-			from, to := min(int(t.StartS()), len(b)), min(int(math.Ceil(t.EndS())), len(b))
-			if to-from < leastReferenceS {
-				continue
-			}
-			r := reference{key: key, titles: t.titles, person: t.FoundBy == catalog.ByPerson, plays: b[from:to]}
-			if r.person {
-				if r.loud, err = loud.as(ctx, recordings[t.RecordingID], from, to); err != nil {
-					return err
-				}
-			}
-			refs = append(refs, r)
-		}
-	}
-	slices.SortStableFunc(refs, func(a, b reference) int { return cmp.Compare(a.key, b.key) })
 	busy := make([]bool, len(band))
 	for _, s := range n.music {
 		for i := s.from / meter.BlocksPerSecond; i <= s.to/meter.BlocksPerSecond && i < len(busy); i++ {
 			busy[i] = true
 		}
 	}
-	n.refs = refs
-	n.likes = resemble(band, busy, refs)
+	n.likes = resemble(band, busy, n.refs)
 	n.cluster()
 	n.music = n.partBySong(n.music)
 	n.joinByCourse(n.music)
 	return nil
+}
+
+// lengthsOf returns the usual length in blocks of each song, by key, on other
+// nights. A take that is itself doubtful says nothing: a wrong length would
+// mislead every night.
+func lengthsOf(known []Reference, show catalog.ShowKey) map[string]float64 {
+	all := map[string][]float64{}
+	for _, r := range known {
+		if r.Show != show && r.Confidence >= learnFrom && r.Rate > 0 {
+			key := catalog.Key(r.Song)
+			all[key] = append(all[key], float64(r.End-r.Start)/float64(r.Rate)*meter.BlocksPerSecond)
+		}
+	}
+	lengths := map[string]float64{}
+	for key, l := range all {
+		lengths[key] = stats.Median(l)
+	}
+	return lengths
+}
+
+// load reads what is played in the takes that songs are known by, and who plays
+// in those that a person placed.
+func (n *night) load(ctx context.Context, store *catalog.Store, known []Reference) ([]reference, error) {
+	recordings := map[catalog.ShowKey]catalog.Recording{n.show: n.ref}
+	bands := map[catalog.ShowKey][]chroma{n.show: n.band}
+	loud := louder{store: store, n: n, of: map[catalog.RecordingID]loudness{n.ref.ID: n.activity.kept}, tracks: map[catalog.RecordingID][]catalog.Track{}}
+	var refs []reference
+	for _, k := range known {
+		for _, title := range slices.Sorted(maps.Keys(k.Titles)) {
+			if key := catalog.Key(title); n.titles[key] == "" {
+				n.titles[key] = title
+			}
+		}
+		if _, loaded := bands[k.Show]; !loaded {
+			of, err := store.Recordings(ctx, catalog.RecordingFilter{Show: k.Show})
+			if err != nil {
+				return nil, err
+			}
+			if len(of) == 0 {
+				continue // deleted since the references were chosen
+			}
+			recordings[k.Show] = of[0]
+			if bands[k.Show], err = bandOf(ctx, store, of[0]); err != nil {
+				return nil, err
+			}
+		}
+		rec, b := recordings[k.Show], bands[k.Show]
+		from, to := min(int(rec.Seconds(k.Start)), len(b)), min(int(math.Ceil(rec.Seconds(k.End))), len(b))
+		if to-from < leastReferenceS {
+			continue
+		}
+		r := reference{key: catalog.Key(k.Song), titles: map[string]float64{}, person: k.Person, plays: b[from:to]}
+		for title, p := range k.Titles {
+			r.titles[catalog.Key(title)] += p
+		}
+		if r.person {
+			var err error
+			if r.loud, err = loud.as(ctx, rec, from, to); err != nil {
+				return nil, err
+			}
+		}
+		refs = append(refs, r)
+	}
+	return refs, nil
 }
 
 // leastReferenceS is the length below which a take tells nothing about its

@@ -129,7 +129,7 @@ func TestCorrectionIsLearned(t *testing.T) {
 	second, _ := bandNight(night, 1.06, b, a)
 	second.store(t, store)
 	saveSetList(t, store, "2031-06-30", []string{"B", "A"}) // the wrong way round
-	if _, err := songs.Place(ctx, store, "2031-06-30"); err != nil {
+	if _, err := placeShow(ctx, store, "2031-06-30"); err != nil {
 		t.Fatal(err)
 	}
 	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: "2031-06-30"})

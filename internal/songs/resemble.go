@@ -1,9 +1,10 @@
 package songs
 
 import (
-	"math"
 	"runtime"
 	"sync"
+
+	"nightreel/internal/stats"
 )
 
 // reference is a take of a known song, of another night or of this one.
@@ -103,14 +104,14 @@ func anyBusy(busy []bool, from, to int) bool {
 // span fills in the likeness of seconds from … to-1 of x.
 func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float32, at []int32) {
 	n := len(ref)
-	var keep = float32(math.Exp(-1. / memoryS))
+	var keep = float32(stats.Exp(-1. / memoryS))
 	for t := range x {
 		row := similar[t*n:][:n]
 		a := &x[t]
 		for j := range ref {
 			b := &ref[j] // written out, since the compiler does not unroll
-			row[j] = a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + a[4]*b[4] + a[5]*b[5] +
-				a[6]*b[6] + a[7]*b[7] + a[8]*b[8] + a[9]*b[9] + a[10]*b[10] + a[11]*b[11]
+			row[j] = float32(a[0]*b[0]) + float32(a[1]*b[1]) + float32(a[2]*b[2]) + float32(a[3]*b[3]) + float32(a[4]*b[4]) + float32(a[5]*b[5]) +
+				float32(a[6]*b[6]) + float32(a[7]*b[7]) + float32(a[8]*b[8]) + float32(a[9]*b[9]) + float32(a[10]*b[10]) + float32(a[11]*b[11])
 		}
 	}
 	// From the end back: the course that follows a second, itself included.
@@ -125,7 +126,7 @@ func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float3
 			if j+2 < n {
 				best = max(best, next[j+2]-slip)
 			}
-			row[j] = s[j] + keep*max(0, best)
+			row[j] = s[j] + float32(keep*max(0, best))
 		}
 	}
 	behind, was := make([]float32, n), make([]float32, n)
@@ -141,7 +142,7 @@ func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float3
 			if j >= 2 {
 				best = max(best, was[j-2]-slip)
 			}
-			best = keep * max(0, best)
+			best = float32(keep * max(0, best))
 			behind[j] = s[j] + best
 			if v := best + a[j]; v > top {
 				top, where = v, j

@@ -8,74 +8,62 @@ import (
 	"nightreel/catalog"
 )
 
+// State is a show's takes and deletions at one moment, for an undo.
+type State struct {
+	Takes   []catalog.Take
+	Deleted []catalog.Dismissal
+}
+
+// StateOf returns the state of a show's songs.
+func StateOf(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (State, error) {
+	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: show})
+	if err != nil {
+		return State{}, err
+	}
+	deleted, err := store.Dismissed(ctx, show)
+	return State{takes, deleted}, err
+}
+
+// SameFacts reports whether a person placed and deleted the same takes in both
+// states. Takes that a finder placed do not count: they follow.
+func (s State) SameFacts(o State) bool {
+	persons := func(takes []catalog.Take) []catalog.Take {
+		return slices.DeleteFunc(slices.Clone(takes), func(t catalog.Take) bool { return t.FoundBy != catalog.ByPerson })
+	}
+	return slices.EqualFunc(persons(s.Takes), persons(o.Takes), samePlace) && slices.Equal(s.Deleted, o.Deleted)
+}
+
 // StaleError says that a show's takes are not those that an undo was for.
 type StaleError struct{ Show catalog.ShowKey }
 
 func (e *StaleError) Error() string {
-	return fmt.Sprintf("show %s: its songs were changed elsewhere in the meantime; nothing was undone", e.Show)
+	return fmt.Sprintf("show %s: somebody else changed its songs in the meantime; nothing was undone", e.Show)
 }
 
 // Hint says what to do about it.
 func (e *StaleError) Hint() string { return "look at the songs as they are now and correct them" }
 
-// Restore makes a show's takes what they were: it undoes an edit that led from
-// the takes in to to those in from, both as [catalog.Store.Takes] gave them.
-// Where the show's takes are not those in from any more it fails with
-// *[StaleError]. A take that is gone comes back with a new id; one that a person
-// deleted as a person's, since only a person's word outweighs the deletion. It
-// returns the takes as they are now.
-func Restore(ctx context.Context, store *catalog.Store, date catalog.ShowKey, from, to []catalog.Take) ([]catalog.Take, error) {
-	now, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+// Restore makes the songs of a show what they were: it undoes an edit that led
+// from the state to, to the state from. If a person changed the show's takes
+// since, it fails with *[StaleError] and changes nothing. A take that is gone
+// comes back with a new id. It returns the state as it is now; takes that a
+// finder placed stand as they stood then until the show is refreshed.
+func Restore(ctx context.Context, store *catalog.Store, show catalog.ShowKey, from, to State) (State, error) {
+	now, err := StateOf(ctx, store, show)
 	if err != nil {
-		return nil, err
+		return State{}, err
 	}
-	if !sameTakes(now, from) {
-		return nil, &StaleError{Show: date}
+	if !now.SameFacts(from) {
+		return State{}, &StaleError{Show: show}
 	}
-	deleted, err := store.Dismissed(ctx, date)
+	done, err := store.RestoreTakes(ctx, show, now.Takes, to.Takes, to.Deleted)
 	if err != nil {
-		return nil, err
+		return State{}, err
 	}
-	there := map[catalog.TakeID]catalog.Take{}
-	for _, t := range now {
-		there[t.ID] = t
+	if !done {
+		return State{}, &StaleError{Show: show}
 	}
-	save := []catalog.Take{}
-	for _, t := range to {
-		old, ok := there[t.ID]
-		delete(there, t.ID)
-		if ok && samePlace(old, t) {
-			continue
-		}
-		if !ok {
-			t.ID = 0
-			if slices.ContainsFunc(deleted, func(d catalog.Dismissal) bool { return forbids(d, t.Song, t.FoundBy, t.StartS(), t.EndS()) }) {
-				t.FoundBy, t.Confidence = catalog.ByPerson, 1
-			}
-		}
-		save = append(save, t)
-	}
-	remove := []catalog.TakeID{}
-	for id := range there {
-		remove = append(remove, id)
-	}
-	if err := store.EditTakes(ctx, remove, save); err != nil {
-		return nil, err
-	}
-	return store.Takes(ctx, catalog.TakeFilter{Show: date})
-}
-
-// sameTakes tells whether two lists hold the same takes at the same places.
-func sameTakes(a, b []catalog.Take) bool {
-	if len(a) != len(b) {
-		return false
-	}
-	for i := range a {
-		if a[i].ID != b[i].ID || !samePlace(a[i], b[i]) {
-			return false
-		}
-	}
-	return true
+	return StateOf(ctx, store, show)
 }
 
 func samePlace(a, b catalog.Take) bool {

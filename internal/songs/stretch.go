@@ -1,10 +1,10 @@
 package songs
 
 import (
-	"math"
 	"slices"
 
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // stretch is a run of blocks in which the band plays.
@@ -53,7 +53,7 @@ func (a activity) stretches() []stretch {
 		}
 		return []stretch{}
 	}
-	high, low := pause+0.5*(music-pause), pause+0.25*(music-pause)
+	high, low := pause+float64(0.5*(music-pause)), pause+float64(0.25*(music-pause))
 	found := []stretch{}
 	for i := 0; i < len(a.share); {
 		if a.share[i] < high {
@@ -129,8 +129,7 @@ func (a activity) band(from, to int, part float64) float64 {
 	if first >= last || a.channels == 0 {
 		return 0
 	}
-	counts := slices.Sorted(slices.Values(a.loud[first:last]))
-	return float64(counts[int(part*float64(len(counts)))]) / float64(a.channels)
+	return stats.Percentile(a.loud[first:last], part) / float64(a.channels)
 }
 
 // plays returns the share of channels that plays from block to block, on the
@@ -162,7 +161,7 @@ func (a activity) widen(at, step, before int, low float64) int {
 // block.
 func (a activity) between(end, start int, pause, music float64) (int, int, float64) {
 	if gap := float64(start - end); gap > 0 {
-		odds := math.Pow(gap/halfPauseBlocks, 3) // steep: a band seldom stops for 5 s within a song
+		odds := stats.Pow(gap/halfPauseBlocks, 3) // steep: a band seldom stops for 5 s within a song
 		return end, start, odds / (1 + odds)
 	}
 	// Widened, the two meet or cross: somewhere in start … end is the dip.
@@ -225,4 +224,4 @@ func outside(ss []stretch, from, to int, taken [][2]int) []stretch {
 }
 
 // logOf returns the logarithm of a probability, kept off 0 and 1.
-func logOf(p float64) float64 { return math.Log(max(1e-6, min(1-1e-6, p))) }
+func logOf(p float64) float64 { return stats.Log(max(1e-6, min(1-1e-6, p))) }

@@ -1,9 +1,8 @@
 package songs
 
 import (
-	"math"
-
 	"nightreel/internal/meter"
+	"nightreel/internal/stats"
 )
 
 // windowS is the length of the windows in which tracks are compared.
@@ -27,10 +26,8 @@ func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 			}
 			levels := h.levels[w*n : (w+1)*n]
 			row, loud := make([]float64, n), 0
-			m := 0.0
 			for i, l := range levels {
 				row[i] = float64(l)
-				m += float64(l) / n
 				if l >= bound {
 					loud++
 				}
@@ -38,32 +35,24 @@ func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 			if 4*loud < n { // not in a quarter of the window
 				continue
 			}
-			sq := 0.0
-			for i := range row {
-				row[i] -= m
-				sq += row[i] * row[i]
+			several[w]++
+			if !stats.Standardise(row) {
+				continue // it moves with nothing
 			}
-			if sq == 0 {
-				continue
-			}
-			for i := range row {
-				row[i] /= math.Sqrt(sq)
-				mean[i] += row[i]
+			for i, v := range row {
+				mean[i] += v
 			}
 			rows = append(rows, row)
 		}
-		several[w] = float64(len(rows))
 		if len(rows) < 3 {
 			continue
 		}
+		others := make([]float64, n)
 		for _, row := range rows {
-			dot, sq := 0.0, 0.0
-			for i := range row {
-				o := mean[i] - row[i]
-				dot += row[i] * o
-				sq += o * o
+			for i, v := range row {
+				others[i] = mean[i] - v
 			}
-			asOne[w] += dot / math.Sqrt(max(1e-12, sq)) / float64(len(rows))
+			asOne[w] += stats.Cosine(row, others) / float64(len(rows))
 		}
 	}
 	return asOne, several
@@ -77,7 +66,7 @@ func (a activity) holding(from, to int) float64 {
 	if first >= last || a.channels == 0 {
 		return 0
 	}
-	return median(a.several[first:last]) / float64(a.channels)
+	return stats.Median(a.several[first:last]) / float64(a.channels)
 }
 
 // asOne returns how much the loud tracks move as one from block to block: the
@@ -88,5 +77,5 @@ func (a activity) asOne(from, to int) float64 {
 	if first >= last {
 		return 0
 	}
-	return median(a.together[first:last])
+	return stats.Median(a.together[first:last])
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 const (
@@ -57,15 +58,15 @@ func (c *Curve) Fine() (r, lagS float64) {
 			continue
 		}
 		for k := -fineSteps / 2; k <= fineSteps/2; k++ {
-			at := float64(i) + float64(k)/fineSteps
+			at := float64(i) + float64(float64(k)/fineSteps)
 			sum := 0.0
 			for j := max(0, i-fineReach); j <= min(len(c.R)-1, i+fineReach); j++ {
 				d := at - float64(j)
 				w := 1.0
 				if d != 0 {
-					w = math.Sin(math.Pi*d) / (math.Pi * d) * (0.5 + 0.5*math.Cos(math.Pi*d/(fineReach+1)))
+					w = stats.SinPi(d) / (math.Pi * d) * (0.5 + float64(0.5*stats.CosPi(d/(fineReach+1))))
 				}
-				sum += w * c.R[j]
+				sum += float64(w * c.R[j])
 			}
 			if math.Abs(sum) > math.Abs(r) {
 				r, lagS = sum, (at-Reach)/curveRate
@@ -76,18 +77,7 @@ func (c *Curve) Fine() (r, lagS float64) {
 }
 
 // Cosine compares the shapes of two curves: 1 the same, -1 turned over.
-func (c *Curve) Cosine(d *Curve) float64 {
-	var cd, cc, dd float64
-	for i := range c.R {
-		cd += c.R[i] * d.R[i]
-		cc += c.R[i] * c.R[i]
-		dd += d.R[i] * d.R[i]
-	}
-	if cc == 0 || dd == 0 {
-		return 0
-	}
-	return cd / math.Sqrt(cc*dd)
-}
+func (c *Curve) Cosine(d *Curve) float64 { return stats.Cosine(c.R[:], d.R[:]) }
 
 // Curve returns how alike two voices are, by their indices; nil where there is
 // too little that both hear. What was worked out is kept.
@@ -158,14 +148,14 @@ func drawn(g *spectrum.Agreement, cells, rate int) *Curve {
 	// Lags of the recording's own rate, drawn at curveRate.
 	scale := spectrum.PrintRate(rate) / curveRate
 	for i := range out.R {
-		at := float64(i-Reach) * scale
+		at := float64(float64(i-Reach) * scale)
 		lo := math.Floor(at)
 		if lo < -spectrum.MaxLag || lo+1 > spectrum.MaxLag {
 			continue
 		}
 		r0, _ := g.At(int(lo))
 		r1, _ := g.At(int(lo) + 1)
-		out.R[i] = r0 + (at-lo)*(r1-r0)
+		out.R[i] = r0 + float64((at-lo)*(r1-r0))
 	}
 	return out
 }
@@ -194,23 +184,13 @@ type moves struct {
 
 func (n *Night) moveTogether(a, b int) (r float64, cells int) {
 	x, y := &n.Voices[a], &n.Voices[b]
-	var sx, sy, sxx, syy, sxy float64
+	var pairs stats.Pairs
 	for _, c := range x.In(n.Takes) {
 		if c >= len(y.Levels) {
 			break
 		}
-		u, v := max(x.Levels[c], x.Quiet), max(y.Levels[c], y.Quiet)
-		sx += u
-		sy += v
-		sxx += u * u
-		syy += v * v
-		sxy += u * v
-		cells++
+		pairs.Add(max(x.Levels[c], x.Quiet), max(y.Levels[c], y.Quiet))
 	}
-	k := float64(cells)
-	vx, vy := sxx-sx*sx/k, syy-sy*sy/k
-	if cells < 2 || vx <= 1e-9*sxx || vy <= 1e-9*syy {
-		return 0, cells
-	}
-	return (sxy - sx*sy/k) / math.Sqrt(vx*vy), cells
+	r, _ = pairs.Correlation()
+	return r, pairs.N
 }

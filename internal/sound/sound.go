@@ -15,6 +15,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
 )
 
 // Silence, in dB, stands for digital silence; it is below the noise of any
@@ -48,7 +49,7 @@ func (n *Night) Grain() float64 {
 	if n.BitDepth == 0 {
 		return Silence
 	}
-	return 20*math.Log10(math.Ldexp(1, -n.BitDepth)) + 1
+	return float64(20*stats.Log10(math.Ldexp(1, -n.BitDepth))) + 1
 }
 
 // Voice is one track, heard.
@@ -90,7 +91,7 @@ func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans 
 		parts[p.Track] = append(parts[p.Track], t)
 	}
 	n := &Night{SampleRate: r.SampleRate, Takes: spans}
-	if r.Encoding == "pcm" {
+	if !r.Float() {
 		n.BitDepth = r.BitDepth
 	}
 	perPart := 60 * int64(r.SampleRate)
@@ -163,7 +164,7 @@ func (v *Voice) songs(spans []Span) {
 	}
 	v.Song, v.High = DB(all), Silence
 	if len(levels) > 0 {
-		v.High = Percentile(levels, 0.9)
+		v.High = stats.Percentile(levels, 0.9)
 	}
 }
 
@@ -230,5 +231,5 @@ func DB(energy float64) float64 {
 	if !(energy > 0) {
 		return Silence
 	}
-	return max(Silence, 10*math.Log10(energy))
+	return max(Silence, 10*stats.Log10(energy))
 }

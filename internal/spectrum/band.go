@@ -1,6 +1,10 @@
 package spectrum
 
-import "math"
+import (
+	"math"
+
+	"nightreel/internal/stats"
+)
 
 // Bands is the number of one-third-octave bands: 20 Hz to 20 kHz.
 const Bands = 31
@@ -17,11 +21,11 @@ func Nominal() [Bands]float64 {
 }
 
 // MidBand returns the exact mid-band frequency of a band in Hz (clause 5.2).
-func MidBand(band int) float64 { return 1000 * math.Pow(10, float64(band+firstBand)/10) }
+func MidBand(band int) float64 { return 1000 * stats.Pow(10, float64(band+firstBand)/10) }
 
 // Edge returns the lower edge of a band in Hz, which is the upper one of the
 // band below (clause 5.4).
-func Edge(band int) float64 { return MidBand(band) * math.Pow(10, -1./20) }
+func Edge(band int) float64 { return MidBand(band) * stats.Pow(10, -1./20) }
 
 // lowBands is the number of bands that are taken from the decimated window: up
 // to the one of 800 Hz. What folds onto its upper edge is damped by 28 dB.

@@ -1,6 +1,10 @@
 package spectrum
 
-import "math"
+import (
+	"math"
+
+	"nightreel/internal/stats"
+)
 
 // transform is a real Fourier transform of a window, windowed by a Hann
 // window. It is struct transform of vector_api.h.
@@ -101,7 +105,7 @@ func droop(factor int) []float32 {
 		gain[k] = 1
 		if k > 0 && factor > 1 {
 			x := math.Pi * float64(k) / points
-			gain[k] = float32(math.Pow(math.Sin(x)/(float64(factor)*math.Sin(x/float64(factor))), -4))
+			gain[k] = float32(stats.Pow(math.Sin(x)/(float64(factor)*math.Sin(x/float64(factor))), -4))
 		}
 	}
 	gain[0] = 0.5

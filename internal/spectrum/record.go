@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+
+	"nightreel/internal/stats"
 )
 
 // Version is the version of the binary form that [Encode] writes, and the first
@@ -76,13 +78,13 @@ func level(energy float32) byte {
 	if !(energy > 0) {
 		return 0
 	}
-	steps := math.Round((10*math.Log10(float64(energy)) - leastDB) / stepDB)
+	steps := math.Round((float64(10*stats.Log10(float64(energy))) - leastDB) / stepDB)
 	return byte(min(max(steps, 1), 255))
 }
 
 var energies = func() (all [256]float32) {
 	for i := 1; i < len(all); i++ {
-		all[i] = float32(math.Pow(10, (leastDB+stepDB*float64(i))/10))
+		all[i] = float32(stats.Pow(10, (leastDB+float64(stepDB*float64(i)))/10))
 	}
 	return all
 }()

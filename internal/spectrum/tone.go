@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/bits"
 	"unsafe"
+
+	"nightreel/internal/stats"
 )
 
 const (
@@ -205,5 +207,5 @@ func (g *Agreement) At(lag int) (r float64, n int) {
 	if n == 0 {
 		return math.NaN(), 0
 	}
-	return math.Sin(math.Pi / 2 * (2*float64(g.same[lag+MaxLag])/float64(n) - 1)), n
+	return stats.SinPi(float64(g.same[lag+MaxLag])/float64(n) - 0.5), n
 }

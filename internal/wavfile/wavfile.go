@@ -65,6 +65,18 @@ type Format struct {
 // FrameBytes returns the bytes of one frame in the file.
 func (f Format) FrameBytes() int { return f.Channels * f.ContainerBytes }
 
+// Silence makes dst digital silence: zeros, and the middle of the range for
+// 8-bit PCM, which is unsigned.
+func (f Format) Silence(dst []byte) {
+	zero := byte(0)
+	if f.ContainerBytes == 1 {
+		zero = 0x80
+	}
+	for i := range dst {
+		dst[i] = zero
+	}
+}
+
 // Audio returns the rate and channel count as go-audio's type.
 func (f Format) Audio() *audio.Format {
 	return &audio.Format{NumChannels: f.Channels, SampleRate: f.SampleRate}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"syscall"
@@ -92,8 +93,30 @@ func (o Options) Create(path string, f Format, meta Meta) (*Writer, error) {
 	return w, nil
 }
 
+// Header returns everything that a WAV file has before its first sample, with
+// the sizes that go with so many frames: RIFF, or RF64 where the file is too
+// long for RIFF. The samples follow it, and a zero byte if their length is odd.
+// It is for whoever passes a file on without writing it to a disk; see [Create]
+// for meta.
+func Header(f Format, frames int64, meta Meta) ([]byte, error) {
+	w := &Writer{format: f, opt: Options{maxRIFF: maxRIFF}}
+	b, err := w.header(meta)
+	if err == nil && (frames < 0 || frames > (math.MaxInt64-int64(len(b))-1)/int64(f.FrameBytes())) {
+		err = fmt.Errorf("%d frames: no file has so many", frames)
+	}
+	if err != nil {
+		return nil, &Error{Doing: "header not made", Offset: -1, Err: err}
+	}
+	w.written = frames * int64(f.FrameBytes())
+	for _, p := range w.patches() {
+		copy(b[p.at:], p.bytes)
+	}
+	return b, nil
+}
+
 // header builds everything up to the first sample. Sizes are filled in by
-// [Writer.Close]; the JUNK chunk keeps the place of ds64 (EBU Tech 3306).
+// [Writer.Close] and [Header]; the JUNK chunk keeps the place of ds64 (EBU Tech
+// 3306).
 func (w *Writer) header(meta Meta) ([]byte, error) {
 	if err := w.format.Check(); err != nil {
 		return nil, err

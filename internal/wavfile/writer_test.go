@@ -240,3 +240,51 @@ func TestWriterSizes(t *testing.T) {
 		}
 	}
 }
+
+// A header and the samples after it are, byte for byte, the file that the
+// writer writes; too many samples for RIFF make it RF64.
+func TestHeaderIsTheWriters(t *testing.T) {
+	meta := Meta{Cues: []Cue{{ID: 1, Frame: 3, Label: "Intro"}}}
+	for _, f := range []Format{
+		{SampleRate: 44100, Channels: 1, BitDepth: 8, ContainerBytes: 1},
+		{SampleRate: 48000, Channels: 1, BitDepth: 16, ContainerBytes: 2},
+		stereo24,
+		{SampleRate: 96000, Channels: 3, BitDepth: 24, ContainerBytes: 4},
+		{SampleRate: 48000, Channels: 1, BitDepth: 32, ContainerBytes: 4, Encoding: Float},
+	} {
+		raw := noise(f, 1001)
+		h, err := Header(f, 1001, meta)
+		if err != nil {
+			t.Fatal(err)
+		}
+		made := append(h, raw...)
+		if len(made)%2 == 1 {
+			made = append(made, 0)
+		}
+		want, err := os.ReadFile(writeFile(t, Options{}, f, meta, raw))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(made, want) {
+			t.Errorf("%+v: the header differs from the writer's", f)
+		}
+	}
+	const frames = 1 << 31
+	h, err := Header(stereo24, frames, Meta{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	size := int64(len(h)) + frames*int64(stereo24.FrameBytes())
+	info, err := Parse(bytes.NewReader(append(h, make([]byte, 1<<16)...)), size)
+	if err != nil || info.Container != RF64 || info.Frames != frames || len(info.Repairs) > 0 {
+		t.Errorf("12 GiB: %+v, %v", info, err)
+	}
+	for _, frames := range []int64{-1, 1 << 62} {
+		if _, err := Header(stereo24, frames, Meta{}); err == nil {
+			t.Errorf("a header for %d frames", frames)
+		}
+	}
+	if _, err := Header(Format{}, 1, Meta{}); !errors.Is(err, ErrUnsupported) {
+		t.Errorf("no format: %v", err)
+	}
+}

@@ -12,7 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
-	"nightreel/internal/rounds"
+	"nightreel/internal/refresh"
 )
 
 // The big tour: 120 nights of 64 channels and 25 songs from a list of 40. The
@@ -153,7 +153,7 @@ func bigNight(ctx context.Context, store *catalog.Store, rng *rand.Rand, n int, 
 			return err
 		}
 	}
-	return rounds.Prepare(ctx, store, date)
+	return refresh.Prepare(ctx, store, date)
 }
 
 // bigSite serves the big tour.

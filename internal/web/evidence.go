@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 
+	"nightreel/catalog"
 	"nightreel/internal/envelope"
 )
 
@@ -27,7 +28,7 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img"><title>%s</title><style>%s</style>`, evidenceWidth, evidenceHeight,
-		escape(fmt.Sprintf("Level of %s around %s", track.Channel, clock(finding.StartS()))), evidenceStyle)
+		escape(fmt.Sprintf("Level of %s around %s", track.Channel, catalog.Clock(finding.StartS()))), evidenceStyle)
 	from, to := finding.StartS()-evidenceAroundS, max(finding.EndS(), finding.StartS()+0.1)+evidenceAroundS
 	x := func(t float64) float64 { return (t - from) / (to - from) * evidenceWidth }
 	fmt.Fprintf(&b, `<rect class="span" x="%.1f" y="0" width="%.1f" height="%d"/>`, x(finding.StartS()), max(2, x(finding.EndS())-x(finding.StartS())), evidenceHeight)

@@ -12,17 +12,6 @@ import (
 	"nightreel/internal/meter"
 )
 
-// clock writes seconds as h:mm:ss, cut off as a counter shows them.
-func clock(s float64) string {
-	n := int64(s + 1e-6)
-	return fmt.Sprintf("%d:%02d:%02d", n/3600, n/60%60, n%60)
-}
-
-// clockTenths is clock with a tenth.
-func clockTenths(s float64) string {
-	return fmt.Sprintf("%s.%d", clock(s), int64(s*10+1e-6)%10)
-}
-
 // minutes writes the length of a song, m:ss.
 func minutes(s float64) string {
 	n := int64(math.Round(s))

@@ -9,10 +9,10 @@ import (
 	"time"
 
 	"nightreel/catalog"
-	"nightreel/internal/rounds"
+	"nightreel/internal/refresh"
 )
 
-// jobs runs what takes long: one scan, one render and one judging at a time,
+// jobs runs what takes long: one scan, one render and one refresh at a time,
 // each watched by every open page.
 type jobs struct {
 	s      *Server
@@ -23,12 +23,13 @@ type jobs struct {
 	mu      sync.Mutex
 	running map[string]context.CancelFunc // by kind
 	latest  map[string]Job
-	judge   []catalog.ShowKey // shows to be judged again
+	first   []catalog.ShowKey // shows that the next refresh brings up to date first
+	stale   bool              // a refresh is asked for
 }
 
 // Job is what pages are told of a job.
 type Job struct {
-	Kind    string   `json:"kind"`  // "scan", "render" or "judge"
+	Kind    string   `json:"kind"`  // "scan", "render" or "refresh"
 	State   string   `json:"state"` // "running", "done", "failed" or "stopped"
 	Title   string   `json:"title"`
 	Stage   string   `json:"stage"`   // what is being done
@@ -43,9 +44,9 @@ type Job struct {
 
 // The kinds of jobs.
 const (
-	scanJob   = "scan"
-	renderJob = "render"
-	judgeJob  = "judge"
+	scanJob    = "scan"
+	renderJob  = "render"
+	refreshJob = "refresh"
 )
 
 const progressTick = 300 * time.Millisecond
@@ -139,8 +140,8 @@ func (j *jobs) tell(job Job, end bool) {
 	}
 	j.mu.Unlock()
 	j.s.hub.send("job", job, false)
-	if end && job.Kind == judgeJob {
-		j.judgeNext()
+	if end && job.Kind == refreshJob {
+		j.refreshNext()
 	}
 }
 
@@ -161,7 +162,7 @@ func (j *jobs) all() []Job {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	out := []Job{}
-	for _, kind := range []string{scanJob, renderJob, judgeJob} {
+	for _, kind := range []string{scanJob, renderJob, refreshJob} {
 		if job, ok := j.latest[kind]; ok {
 			out = append(out, job)
 		}
@@ -169,47 +170,47 @@ func (j *jobs) all() []Job {
 	return out
 }
 
-// rejudge has a show judged again, soon and in the background: a big night
-// takes seconds, and somebody who moves boundaries moves several.
-func (j *jobs) rejudge(shows ...catalog.ShowKey) {
+// refresh brings results up to date, soon and in the background, those of the
+// given shows first: a big night takes seconds, and somebody who moves boundaries
+// moves several.
+func (j *jobs) refresh(first ...catalog.ShowKey) {
 	j.mu.Lock()
-	for _, d := range shows {
-		if !slices.Contains(j.judge, d) {
-			j.judge = append(j.judge, d)
+	for _, show := range first {
+		if !slices.Contains(j.first, show) {
+			j.first = append(j.first, show)
 		}
 	}
+	j.stale = true
 	j.mu.Unlock()
-	j.judgeNext()
+	j.refreshNext()
 }
 
-func (j *jobs) judgeNext() {
+func (j *jobs) refreshNext() {
 	j.mu.Lock()
-	if len(j.judge) == 0 || j.running[judgeJob] != nil {
+	if !j.stale || j.running[refreshJob] != nil || j.ctx.Err() != nil {
 		j.mu.Unlock()
 		return
 	}
-	show := j.judge[0]
-	j.judge = j.judge[1:]
+	first := j.first
+	j.first, j.stale = nil, false
 	j.mu.Unlock()
-	// Where another judging was faster it goes on with the rest.
-	err := j.start(judgeJob, fmt.Sprintf("judging the channels of %s", show), nil, func(ctx context.Context) (string, []string, error) {
-		if err := rounds.Rejudge(ctx, j.s.store, show); err != nil {
-			return "", nil, err
-		}
-		if err := rounds.Prepare(ctx, j.s.store, show); err != nil {
-			return "", nil, err
-		}
-		known, err := j.s.store.Takes(ctx, catalog.TakeFilter{Show: show})
+	title := "Bringing songs and findings up to date"
+	if len(first) > 0 {
+		title += ", " + string(first[0]) + " first"
+	}
+	var p refresh.Progress
+	look := func(job *Job) { job.Stage = p.Doing() }
+	// Where another caller was faster its refresh is followed by this one.
+	if err := j.start(refreshJob, title, look, func(ctx context.Context) (string, []string, error) {
+		report, err := refresh.Tour(ctx, j.s.store, refresh.Options{First: first, Progress: &p})
 		if err != nil {
-			return "", nil, err
+			return "", report.Learned, err
 		}
-		known = slices.DeleteFunc(known, func(t catalog.Take) bool { return t.FoundBy != catalog.ByPerson })
-		learned, err := rounds.Learn(ctx, j.s.store, show, append([]catalog.Take{}, known...))
-		return fmt.Sprintf("The channels of %s are judged again.", show), learned, err
-	})
-	if err != nil && j.ctx.Err() == nil {
+		warnings, err := refresh.Warnings(ctx, j.s.store, first)
+		return fmt.Sprintf("Songs and findings are up to date: %s placed, %s judged.", count(len(report.Placed), "show"), count(len(report.Judged), "show")), append(warnings, report.Learned...), err
+	}); err != nil {
 		j.mu.Lock()
-		j.judge = append(j.judge, show)
+		j.first, j.stale = append(j.first, first...), true
 		j.mu.Unlock()
 	}
 }

@@ -279,6 +279,27 @@ func TestZoomToTheSamples(t *testing.T) {
 	}
 }
 
+// TestTheBrowserTakesATrackForSound: the WAV stream of a track is one that the
+// browser decodes.
+func TestTheBrowserTakesATrackForSound(t *testing.T) {
+	s := demoSite(t, nil)
+	found, err := s.store.Tracks(t.Context(), catalog.TrackFilter{Show: "2031-05-02"})
+	if err != nil || len(found) == 0 {
+		t.Fatal(found, err)
+	}
+	p := open(t, s, 1280, 900, false)
+	p.visit("/")
+	said := eval[string](p, `new Promise((done) => {
+		const a = new Audio("/listen/`+itoa(found[0].ID)+`?from=1&to=3");
+		a.addEventListener("canplaythrough", () => done("plays " + a.duration + " s"));
+		a.addEventListener("error", () => done(a.error.message));
+		a.load();
+	})`)
+	if said != "plays 2 s" {
+		t.Errorf("the browser says: %s", said)
+	}
+}
+
 func takeOf(t *testing.T, s *site, date catalog.ShowKey) string {
 	t.Helper()
 	takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: date})

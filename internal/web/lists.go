@@ -12,7 +12,6 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
-	"nightreel/internal/rounds"
 )
 
 type listsView struct {
@@ -76,7 +75,7 @@ func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) {
 		v.SetList, err = s.store.SetList(r.Context(), v.Date)
 	}
 	if err == nil && v.Date != "" {
-		v.Names, err = rounds.Names(r.Context(), s.store, v.Date)
+		v.Names, err = lists.Names(r.Context(), s.store, v.Date)
 	}
 	if err != nil {
 		s.failed(w, r, err)
@@ -126,23 +125,8 @@ func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	s.judgeLater(list.From, list.Only)
+	s.jobs.refresh()
 	s.kept(w, r, "/lists?"+url.Values{"date": {string(list.From)}, "rig": {list.Rig}}.Encode(), fmt.Sprintf("%s kept.", count(len(list.Inputs), "input")))
-}
-
-// judgeLater judges the nights that a new input list may change, in the
-// background.
-func (s *Server) judgeLater(from catalog.ShowKey, only bool) {
-	shows, err := s.store.Shows(context.WithoutCancel(s.jobs.ctx), catalog.ShowFilter{})
-	if err != nil {
-		s.log.Warn("nights not judged again", "error", err)
-		return
-	}
-	for _, sh := range shows {
-		if sh.Key == from || sh.Key > from && !only {
-			s.jobs.rejudge(sh.Key)
-		}
-	}
 }
 
 // kept answers that something was stored.
@@ -252,23 +236,11 @@ func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = s.store.SaveSetList(r.Context(), date, entries)
 	}
-	if err == nil {
-		err = s.jobs.start(judgeJob, "looking for the songs of "+string(date), nil, func(ctx context.Context) (string, []string, error) {
-			warnings, err := rounds.Judge(ctx, s.store, date)
-			if err == nil {
-				err = rounds.Prepare(ctx, s.store, date)
-			}
-			return fmt.Sprintf("The songs of %s are placed.", date), warnings, err
-		})
-		if is[*busyError](err) {
-			err = nil // it is stored; the judging that runs is followed by another
-			s.jobs.rejudge(date)
-		}
-	}
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
+	s.jobs.refresh(date)
 	s.kept(w, r, "/night/"+string(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
 }
 

@@ -43,7 +43,7 @@ var assetHash = sync.OnceValue(func() string {
 var templates = sync.OnceValues(func() (map[string]*template.Template, error) {
 	funcs := template.FuncMap{
 		"asset": func(name string) string { return "/assets/" + assetHash() + "/" + name },
-		"clock": clock, "tenths": clockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
+		"clock": catalog.Clock, "tenths": catalog.ClockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
 		"count": count, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
 		"safe": func(b []byte) template.HTML { return template.HTML(b) }, // written by plot.go and table.go, which escape
 	}

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 
 	"nightreel/internal/playback"
+	"nightreel/internal/tracks"
 	"nightreel/internal/web"
 )
 
@@ -54,20 +55,20 @@ func openSink(req playback.SinkRequest) (playback.Sink, error) {
 }
 
 // failing is a recording on a drive that can be pulled out.
-type failing struct{ playback.Recording }
+type failing struct{ tracks.Handle }
 
 func (f failing) ReadFrames(b []byte, frame int64) (int, error) {
 	if trouble("disk") {
 		return 0, errors.New("input/output error")
 	}
-	return f.Recording.ReadFrames(b, frame)
+	return f.Handle.ReadFrames(b, frame)
 }
 
-func openFile(path string) (playback.Recording, error) {
+func openFile(path string) (tracks.Handle, error) {
 	if trouble("disk") {
 		return nil, errors.New("input/output error")
 	}
-	rec, err := playback.OpenFile(path)
+	rec, err := tracks.OpenWAV(path)
 	if err != nil {
 		return nil, err
 	}

@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/rounds"
+	"nightreel/internal/refresh"
 	"nightreel/internal/scan"
 )
 
@@ -87,18 +87,37 @@ func (s *Server) scan(r *http.Request) error {
 		}
 	}
 	var p scan.Progress
+	var results refresh.Progress
 	look := func(j *Job) {
 		at := p.Snapshot()
 		j.Stage, j.Done, j.Total, j.Current = at.Stage, at.Bytes, at.BytesTotal, filepath.Base(at.Current)
-		if j.Total > 0 && j.Done >= j.Total {
-			j.Stage = "placing songs and judging channels"
+		if doing := results.Doing(); doing != "" {
+			j.Stage = doing
 		}
 	}
 	return s.jobs.start(scanJob, "Scanning "+strings.Join(dirs, ", "), look, func(ctx context.Context) (string, []string, error) {
-		result, err := rounds.Scan(ctx, s.store, dirs, opt, &p)
-		lines := append(slices.Clone(result.Warnings), result.Learned...)
+		result, err := scan.Run(ctx, s.store, dirs, opt, &p)
+		lines := []string{}
 		for _, problem := range result.Problems {
 			lines = append(lines, problem.File+": "+problem.Problem)
+		}
+		if err != nil {
+			return "", lines, err
+		}
+		var shows []catalog.ShowKey
+		for _, show := range result.Shows {
+			shows = append(shows, show.Key)
+		}
+		report, err := refresh.Tour(ctx, s.store, refresh.Options{First: shows, Progress: &results})
+		if err != nil {
+			return "", lines, err
+		}
+		warnings, err := refresh.Warnings(ctx, s.store, shows)
+		lines = append(append(warnings, report.Learned...), lines...)
+		for i, key := range shows {
+			if err == nil {
+				result.Shows[i], err = s.store.Show(ctx, key)
+			}
 		}
 		findings := 0
 		for _, show := range result.Shows {

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"nightreel/catalog"
+	"nightreel/internal/refresh"
 )
 
 // Options are the choices of New.
@@ -121,6 +122,13 @@ const (
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if !s.doors.locked() && !loopback(l.Addr()) {
 		return fmt.Errorf("%s: not served without pass-phrases: that address is reached from the network", l.Addr())
+	}
+	// What an earlier run left unfinished, or another version computed, is caught up
+	// with in the background.
+	if stale, err := refresh.Stale(ctx, s.store); err != nil {
+		return err
+	} else if len(stale) > 0 {
+		s.jobs.refresh()
 	}
 	srv := &http.Server{
 		Handler: s, MaxHeaderBytes: maxHeaderBytes, ReadHeaderTimeout: readTimeout, IdleTimeout: idleTimeout,

@@ -12,7 +12,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/demo"
 	"nightreel/internal/lists"
-	"nightreel/internal/rounds"
+	"nightreel/internal/refresh"
 	"nightreel/internal/scan"
 	"nightreel/internal/session"
 	"nightreel/internal/web"
@@ -79,7 +79,7 @@ var demoTour = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	defer store.Close()
-	if _, err := rounds.Scan(ctx, store, []string{recordings}, scan.Options{}, nil); err != nil {
+	if _, err := scan.Run(ctx, store, []string{recordings}, scan.Options{}, nil); err != nil {
 		return "", err
 	}
 	return dir, papers(ctx, store, recordings, truth)
@@ -139,13 +139,8 @@ func papers(ctx context.Context, store *catalog.Store, dir string, truth *demo.T
 			return err
 		}
 	}
-	if _, err := rounds.JudgeFrom(ctx, store, "", false); err != nil {
+	if _, err := refresh.Tour(ctx, store, refresh.Options{}); err != nil {
 		return err
-	}
-	for _, s := range truth.Shows {
-		if err := rounds.Prepare(ctx, store, catalog.ShowKey(s.Date)); err != nil {
-			return err
-		}
 	}
 	_, err := session.Build(ctx, store, session.Request{Desk: truth.Desks[0].Name, Songs: truth.Songs[:2], Pick: session.Cleanest})
 	return err

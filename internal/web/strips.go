@@ -9,7 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
-	"nightreel/internal/listen"
+	"nightreel/internal/tracks"
 )
 
 // named returns what an address names by its number: the only one that list
@@ -114,7 +114,13 @@ func (s *Server) waveformData(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	rate := float64(track.SampleRate)
-	extents, err := listen.Waveform(r.Context(), s.store, track.ID, int64(from*rate), int64(to*rate), n)
+	samples, err := tracks.Open(r.Context(), s.store, track.ID)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	defer samples.Close()
+	extents, err := samples.Waveform(r.Context(), int64(from*rate), int64(to*rate), n)
 	if err != nil {
 		s.away(w, r, err)
 		return
@@ -161,12 +167,17 @@ func (s *Server) listen(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	rate := float64(track.SampleRate)
-	wav, err := listen.Open(r.Context(), s.store, track.ID, int64(from*rate), int64(to*rate))
+	samples, err := tracks.Open(r.Context(), s.store, track.ID)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
-	defer wav.Close()
+	defer samples.Close()
+	wav, err := samples.WAV(r.Context(), int64(from*rate), int64(to*rate))
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
 	if err := wav.Check(); err != nil { // before the first byte, while it can be said
 		s.away(w, r, err)
 		return
@@ -181,13 +192,13 @@ func (s *Server) listen(w http.ResponseWriter, r *http.Request) {
 // away answers when a recording's file cannot be read: mostly an unplugged
 // drive, which is the user's to mend and no fault of the server.
 func (s *Server) away(w http.ResponseWriter, r *http.Request, err error) {
-	var away *listen.AwayError
-	var changed *listen.ChangedError
-	var long *listen.LongError
+	var away *tracks.UnreadableError
+	var changed *tracks.ChangedError
+	var span *tracks.SpanError
 	switch {
 	case errors.As(err, &away), errors.As(err, &changed):
 		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
-	case errors.As(err, &long):
+	case errors.As(err, &span):
 		s.fail(w, r, http.StatusBadRequest, err.Error(), hintOf(err))
 	default:
 		s.failed(w, r, err)

@@ -21,13 +21,13 @@ type edits struct {
 
 type history struct {
 	undo, redo []step
-	now        []catalog.Take // the takes that the last step led to
+	now        songs.State // what the last step led to
 }
 
-// step is an edit by what it did, in words, and the takes on its far side.
+// step is an edit by what it did, in words, and the songs on its far side.
 type step struct {
 	name  string
-	takes []catalog.Take
+	songs songs.State
 }
 
 const mostSteps = 100
@@ -55,19 +55,19 @@ func (e *edits) names(date catalog.ShowKey) (undo, redo string) {
 func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.ShowKey, name string, edit func() error) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	before, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+	before, err := songs.StateOf(ctx, store, date)
 	if err != nil {
 		return err
 	}
 	if err := edit(); err != nil {
 		return err
 	}
-	after, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
+	after, err := songs.StateOf(ctx, store, date)
 	if err != nil {
 		return err
 	}
 	h := e.nights[date]
-	if h == nil || !slices.Equal(h.now, before) {
+	if h == nil || !h.now.SameFacts(before) {
 		h = &history{} // somebody else edited in between: what is older cannot be undone any more
 		e.nights[date] = h
 	}
@@ -95,7 +95,7 @@ func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.Sho
 		return &badRequest{"there is nothing to undo", ""}
 	}
 	last := (*from)[len(*from)-1]
-	now, err := songs.Restore(ctx, store, date, h.now, last.takes)
+	now, err := songs.Restore(ctx, store, date, h.now, last.songs)
 	if err != nil {
 		var stale *songs.StaleError
 		if errors.As(err, &stale) {
@@ -131,7 +131,7 @@ func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	s.jobs.rejudge(date)
+	s.jobs.refresh(date)
 	doc, err := s.night(r, date)
 	if err != nil {
 		s.failed(w, r, err)
@@ -150,7 +150,7 @@ func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 		if err != nil {
 			return err
 		}
-		return s.correct(ctx, date, "adding "+r.FormValue("song"), func() error {
+		return s.edits.do(ctx, s.store, date, "adding "+r.FormValue("song"), func() error {
 			nth, err := s.played(ctx, date, r.FormValue("song"))
 			if err == nil {
 				_, err = songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: r.FormValue("song"), Nth: nth + 1, StartS: from, EndS: to})
@@ -177,20 +177,16 @@ func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 		if err != nil {
 			return err
 		}
-		move := func() error {
+		return s.edits.do(ctx, s.store, date, "moving "+t.Song, func() error {
 			_, err := songs.Set(ctx, s.store, songs.SetRequest{Show: date, Song: t.Song, Nth: t.Nth, StartS: from, EndS: to})
 			return asked(err)
-		}
-		if t.FoundBy == catalog.ByPerson { // nothing is known that was not
-			return s.edits.do(ctx, s.store, date, "moving "+t.Song, move)
-		}
-		return s.correct(ctx, date, "moving "+t.Song, move)
+		})
 	case "split":
 		at, err := seconds(r.FormValue("at"), "at")
 		if err != nil {
 			return err
 		}
-		return s.correct(ctx, date, "splitting "+t.Song, func() error {
+		return s.edits.do(ctx, s.store, date, "splitting "+t.Song, func() error {
 			_, err := songs.Split(ctx, s.store, take, at, strings.TrimSpace(r.FormValue("song")))
 			return asked(err)
 		})
@@ -199,17 +195,17 @@ func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 		if err != nil {
 			return err
 		}
-		return s.correct(ctx, date, "merging "+t.Song, func() error {
+		return s.edits.do(ctx, s.store, date, "merging "+t.Song, func() error {
 			_, err := songs.Merge(ctx, s.store, take, catalog.TakeID(with))
 			return asked(err)
 		})
 	case "rename":
-		return s.correct(ctx, date, "renaming "+t.Song, func() error {
+		return s.edits.do(ctx, s.store, date, "renaming "+t.Song, func() error {
 			_, err := songs.Rename(ctx, s.store, take, r.FormValue("song"))
 			return asked(err)
 		})
 	case "delete":
-		return s.correct(ctx, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
+		return s.edits.do(ctx, s.store, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
 	default:
 		return &badRequest{"it was not said what to do with the take", ""}
 	}
@@ -265,22 +261,4 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/night/"+string(date), http.StatusSeeOther)
-}
-
-// correct runs an edit and finds the night's other songs anew where they were
-// doubtful: which song one is, that it is one, or that it is none, tells which
-// its neighbours are. What a person placed stays. Undoing the edit undoes this
-// too.
-func (s *Server) correct(ctx context.Context, date catalog.ShowKey, name string, edit func() error) error {
-	return s.edits.do(ctx, s.store, date, name, func() error {
-		if err := edit(); err != nil {
-			return err
-		}
-		takes, err := s.store.Takes(ctx, catalog.TakeFilter{Show: date})
-		if err != nil || len(songs.Doubtful(takes)) == 0 {
-			return err
-		}
-		_, err = songs.Place(ctx, s.store, date)
-		return err
-	})
 }

@@ -16,6 +16,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/playback"
 	"nightreel/internal/playback/pattern"
+	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
 )
 
@@ -61,7 +62,7 @@ func (c *tap) Pull(dst []float32, channels int) {
 // Rate.
 func Run(t *testing.T, open func(t *testing.T) Sink) {
 	prog := program(t)
-	e, err := playback.NewEngine(prog, playback.OpenFile)
+	e, err := playback.NewEngine(prog, tracks.OpenWAV)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -209,7 +210,8 @@ func program(t *testing.T) *playback.Program {
 			v := playback.Voice{Output: c + 1, Rate: Rate}
 			for k, cut := range [][2]int64{{from - Rate, from + loopA + 5000}, {from + loopA + 5000, from + long + Rate}} {
 				path := filepath.Join(dir, fmt.Sprintf("%d_%d_%d.wav", i, c, k))
-				v.Sources = append(v.Sources, playback.Source{Path: path, Format: format, DataOffset: write(t, path, format, cut[0], cut[1], c), Start: cut[0] - from, Frames: cut[1] - cut[0]})
+				v.Sources = append(v.Sources, playback.Source{Start: cut[0] - from, From: cut[0] - from, To: cut[1] - from,
+					File: tracks.File{Path: path, Format: format, DataOffset: write(t, path, format, cut[0], cut[1], c), Frames: cut[1] - cut[0]}})
 			}
 			item.Voices = append(item.Voices, v)
 			item.Status = append(item.Status, catalog.Playback)

@@ -1,4 +1,4 @@
-package rounds
+package refresh
 
 import (
 	"testing"
@@ -6,8 +6,7 @@ import (
 	"nightreel/catalog"
 )
 
-// What changed is told by song and place, and a long list is cut.
-func TestChanges(t *testing.T) {
+func TestChangesNameSongAndPlaceAndCutALongList(t *testing.T) {
 	take := func(id catalog.TakeID, song string, minute int64, sure float64) catalog.Take {
 		return catalog.Take{ID: id, Song: song, StartFrame: minute * 60 * 48000, EndFrame: (minute + 3) * 60 * 48000, SampleRate: 48000, Confidence: sure}
 	}
