@@ -95,6 +95,13 @@ func address(ctx context.Context, q querier, key ShowKey) (ShowKey, error) {
 	return key, err
 }
 
+// Address returns the address as the catalog has it of what a person wrote: with
+// the show's own spelling. A date that has several shows is
+// *[AmbiguousShowError]; one that has none is returned as it is.
+func (s *Store) Address(ctx context.Context, key ShowKey) (ShowKey, error) {
+	return address(ctx, s.db, key)
+}
+
 func (s *Store) showOf(ctx context.Context, id ShowID) (Show, error) {
 	shows, err := s.Shows(ctx, ShowFilter{})
 	for _, sh := range shows {

@@ -40,6 +40,10 @@ func (e *env) linecheckCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
+				day, err := store.Address(c.Context, day)
+				if err != nil {
+					return err
+				}
 				var p scan.Progress
 				began := time.Now()
 				stop := e.watch(c.Bool("json"), func() string {

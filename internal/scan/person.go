@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"nightreel/catalog"
 )
@@ -318,8 +319,11 @@ func checkName(ctx context.Context, store *catalog.Store, date catalog.Date, nam
 }
 
 func checkNewName(name string) error {
-	if onlyDigits.MatchString(name) || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }) {
-		return &WordError{fmt.Sprintf("%q is no name for a show", name), "a number alone is the place of a show without a name; use letters"}
+	odd := func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune(" :.-_'&+()", r)
+	}
+	if onlyDigits.MatchString(name) || strings.ContainsFunc(name, odd) {
+		return &WordError{fmt.Sprintf("%q is no name for a show", name), "use letters and spaces; a number alone is the place of a show without a name"}
 	}
 	return nil
 }

@@ -75,6 +75,9 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 		if v.Show, err = catalog.ParseShowKey(show); err != nil {
 			return v, &badRequest{err.Error(), ""}
 		}
+		if v.Show, err = s.store.Address(ctx, v.Show); err != nil {
+			return v, err
+		}
 	case len(v.Shows) > 0:
 		v.Show = v.Shows[len(v.Shows)-1].Key // tonight's
 	}
