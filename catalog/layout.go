@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -162,6 +164,10 @@ func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Rec
 				return err
 			}
 		}
+		accepted, err := w.accepted(ctx, l.Recordings)
+		if err != nil {
+			return err
+		}
 		shows, err := w.shows(ctx, l.Shows)
 		if err != nil {
 			return err
@@ -173,6 +179,9 @@ func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Rec
 			}
 		}
 		if err := w.takes(ctx, saved, l.Recordings); err != nil {
+			return err
+		}
+		if err := w.carry(ctx, saved, l.Recordings, accepted); err != nil {
 			return err
 		}
 		return w.sweep(ctx, l.Shows, shows)
@@ -410,6 +419,91 @@ func (w *layoutWriter) takes(ctx context.Context, saved []Recording, layout []Ne
 				best.now.recording, start, end, shows[best.now.recording], t.id); err != nil {
 				return err
 			}
+		}
+	}
+	return nil
+}
+
+// acceptance is what a person accepted of a recording.
+type acceptance struct {
+	id         int64
+	recording  int // index into the new layout's recordings
+	track      int
+	tracks     string
+	start, end float64
+}
+
+// old returns what the catalog had of a recording, and by how many seconds what is
+// in it moves; alone tells that its show had no other recording of its rig.
+func (w *layoutWriter) old(r NewRecording) (old Recording, moves float64, alone bool) {
+	alone = true
+	for _, o := range w.from.Recordings {
+		if o.ID == r.ID {
+			old = o
+		}
+	}
+	for _, o := range w.from.Recordings {
+		alone = alone && (o.ID == old.ID || o.ShowID != old.ShowID || o.Rig != old.Rig)
+	}
+	for _, f := range r.Files {
+		if was, ok := w.places[fileAt{f.VolumeID, f.Path}]; ok && was.recording == r.ID {
+			return old, seconds(f.StartFrame-was.start, r.SampleRate), alone
+		}
+	}
+	return old, 0, alone
+}
+
+// accepted returns what was accepted of recordings that get another rig, show or
+// beginning, or whose tracks get other numbers: acceptances name these. Of two
+// recordings of one rig nothing tells which one was meant.
+func (w *layoutWriter) accepted(ctx context.Context, recordings []NewRecording) (all []acceptance, err error) {
+	for i, r := range recordings {
+		old, _, alone := w.old(r)
+		if r.ID == 0 || !alone {
+			continue
+		}
+		of, err := list(ctx, w.tx, "SELECT id, track, tracks, start_s, end_s FROM acceptances WHERE show_id = ? AND rig = ?", []any{old.ShowID, old.Rig}, func(row scanner) (a acceptance, err error) {
+			a.recording = i
+			return a, row.Scan(&a.id, &a.track, &a.tracks, &a.start, &a.end)
+		})
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, of...)
+	}
+	return all, nil
+}
+
+// carry lets acceptances follow their recordings, and dismissals the reference.
+func (w *layoutWriter) carry(ctx context.Context, saved []Recording, layout []NewRecording, accepted []acceptance) error {
+	for _, a := range accepted {
+		r := layout[a.recording]
+		_, moves, _ := w.old(r)
+		number := func(n int) int {
+			if to, ok := r.Renumber[n]; ok {
+				return to
+			}
+			return n
+		}
+		var tracks []string
+		for _, text := range strings.Fields(a.tracks) {
+			if n, err := strconv.Atoi(text); err == nil {
+				text = strconv.Itoa(number(n))
+			}
+			tracks = append(tracks, text)
+		}
+		if _, err := exec(ctx, w.tx, "UPDATE acceptances SET show_id = ?, rig = ?, track = ?, tracks = ?, start_s = ?, end_s = ? WHERE id = ?",
+			saved[a.recording].ShowID, r.Rig, number(a.track), strings.Join(tracks, " "), a.start+moves, a.end+moves, a.id); err != nil {
+			return err
+		}
+	}
+	for i, r := range layout {
+		old, moves, _ := w.old(r)
+		if !old.Reference || moves == 0 {
+			continue
+		}
+		if _, err := exec(ctx, w.tx, "UPDATE dismissed SET start_s = start_s + ?1, end_s = end_s + ?1, show_id = ?2 WHERE show_id = ?3", moves, saved[i].ShowID, old.ShowID); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -273,6 +273,38 @@ func TestRigNamesInAnyOrder(t *testing.T) {
 	}
 }
 
+// What was accepted of a rig is accepted when the rig has another name.
+func TestAcceptancesFollowTheirRecording(t *testing.T) {
+	ctx := t.Context()
+	a := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckOne"}}})
+	b := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckTwo", gain: 0.5}}})
+	store := open(t)
+	run(t, store, Options{}, a)
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	judge := func() {
+		t.Helper()
+		if err := store.ReplaceFindings(ctx, recordings[0].ID, []catalog.Finding{{Track: 1, Kind: "hum", StartFrame: 100, EndFrame: 200, Severity: "warning", Text: "hums"}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	judge()
+	findings, err := store.Findings(ctx, catalog.FindingFilter{})
+	if err != nil || len(findings) != 1 {
+		t.Fatal(findings, err)
+	}
+	if err := store.AcceptFinding(ctx, findings[0].ID, "the venue's mains"); err != nil {
+		t.Fatal(err)
+	}
+	run(t, store, Options{}, b)
+	judge()
+	if findings, err = store.Findings(ctx, catalog.FindingFilter{}); err != nil || len(findings) != 1 || !findings[0].Accepted || findings[0].Rig != "DeckOne" {
+		t.Errorf("%+v, %v", findings, err)
+	}
+}
+
 // Segments are in order of number where a clock contradicts it, and that is said.
 func TestWrongClocks(t *testing.T) {
 	const half = 8000
