@@ -133,14 +133,9 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 		s.problemAt(path, info.DataOffset, "passed over: there is no audio in it")
 		return nil
 	}
-	content, err := contentOf(path, info.FileBytes)
-	if err != nil {
-		s.trouble(path, err)
-		return nil
-	}
 	f := catalog.File{
 		Root: root, Size: info.FileBytes, ModTime: st.ModTime(), Channels: info.Format.Channels, Frames: info.Frames,
-		DataOffset: info.DataOffset, Unfinished: info.Unfinished, Repairs: []catalog.Repair{}, Content: content,
+		DataOffset: info.DataOffset, Unfinished: info.Unfinished, Repairs: []catalog.Repair{},
 		SampleRate: info.Format.SampleRate, BitDepth: info.Format.BitDepth, SampleBytes: info.Format.ContainerBytes, Encoding: info.Format.Encoding.String(),
 	}
 	for _, r := range info.Repairs {

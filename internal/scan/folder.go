@@ -153,8 +153,13 @@ func (s *scan) readFolders(all []*source) {
 	// Folders in which rigs lie side by side: what stands beside a rig is one.
 	besides := map[string]bool{}
 	seen := map[string]folderSays{}
+	looked := map[string]bool{}
 	for _, src := range all {
 		path := src.folder()
+		if looked[path] {
+			continue
+		}
+		looked[path] = true
 		for _, name := range src.folders {
 			if _, _, dated := dateIn(name); dated {
 				break

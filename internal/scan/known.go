@@ -102,7 +102,7 @@ func (s *scan) newRoot(ctx context.Context, files []catalog.File, found []*sourc
 			if !strings.HasSuffix(slashed, "/"+f.Path) {
 				continue
 			}
-			same := f.Content == src.file.Content
+			same := f.Content != "" && s.readContent(src) && f.Content == src.file.Content
 			if f.Content == "" {
 				var err error
 				if same, err = s.sameBeginning(ctx, f, src.path); err != nil {

@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"database/sql"
 	"fmt"
 	"hash/fnv"
 	"math/rand/v2"
@@ -254,6 +255,33 @@ func TestTwoScansAtOnce(t *testing.T) {
 		same(t, fmt.Sprintf("round %d", round), dump(t, store, dir), want)
 		if err := store.Check(t.Context()); err != nil {
 			t.Error(err)
+		}
+	}
+}
+
+// A catalog from before headers were kept stays as it is, also where only some of
+// its files are scanned again, and nothing is measured again.
+func TestACatalogWithoutHeadersStaysAsItIs(t *testing.T) {
+	dir := t.TempDir()
+	layTour(t, dir)
+	store := open(t)
+	run(t, store, Options{Workers: 1}, dir)
+	want := dump(t, store, dir)
+	db, err := sql.Open("sqlite3", store.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(t.Context(), "UPDATE files SET header = '', content = ''"); err != nil {
+		t.Fatal(err)
+	}
+	for _, folder := range []string{"2031-08-01 Harbour Hall/backup", "2031-08-02 The Barn/evening/two", "copies", "run", ""} {
+		r := run(t, store, Options{Workers: 1}, filepath.Join(dir, filepath.FromSlash(folder)))
+		if r.BytesRead > 2000 { // a copy's first bytes are compared
+			t.Errorf("%q: %d bytes read", folder, r.BytesRead)
+		}
+		if got := dump(t, store, dir); !slices.Equal(got, want) {
+			t.Fatalf("%q: %s", folder, differ(got, want))
 		}
 	}
 }

@@ -47,6 +47,7 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	if s.known, err = loadKnown(ctx, s.store); err != nil {
 		return nil, err
 	}
+	found = s.readContents(slices.Clone(found))
 	if err := s.addVolumes(ctx, found); err != nil {
 		return nil, err
 	}

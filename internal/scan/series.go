@@ -80,10 +80,11 @@ func (l *lane) wrongClocks() (wrong []*source) {
 	}
 	slices.SortFunc(in, func(a, b *source) int { return cmp.Compare(a.name.segment, b.name.segment) })
 	date := func(src *source) catalog.Date {
-		if date, _, ok := dateIn(src.stem); ok && src.says.date == "" {
-			return date
+		if src.says.date != "" {
+			return src.says.date
 		}
-		return src.says.date
+		date, _, _ := dateIn(src.stem)
+		return date
 	}
 	fits := slices.ContainsFunc(in, func(src *source) bool { return onDate(src.clock.time, date(src)) })
 	weight := func(src *source) int {
@@ -125,13 +126,14 @@ func (l *lane) wrongClocks() (wrong []*source) {
 func (s *scan) dates(all []*source) {
 	assumed := map[string]bool{}
 	for _, src := range all {
-		switch date, _, ok := dateIn(src.stem); {
+		named, _, ok := dateIn(src.stem)
+		switch {
 		case src.old != nil:
 			src.date = src.old.Show.Date()
 		case src.says.date != "":
 			src.date = src.says.date
 		case ok:
-			src.date = date
+			src.date = named
 		case src.clock.known:
 			src.date = catalog.Date(src.clock.time.Format(time.DateOnly))
 		}

@@ -178,6 +178,33 @@ func contentOf(path string, size int64) (string, error) {
 	return fmt.Sprintf("%d-%016x", size, h.Sum64()), nil
 }
 
+// readContents finds the address of what each found file holds: as the catalog
+// has it where size and time are the same, else from the file. What cannot be read
+// is left out. An address that is known stays, so that another try costs nothing.
+func (s *scan) readContents(found []*source) []*source {
+	known := map[string]catalog.File{}
+	for _, f := range s.known.Files {
+		known[f.FullPath()] = f
+	}
+	return slices.DeleteFunc(found, func(src *source) bool {
+		if was, ok := known[src.path]; ok && was.Size == src.file.Size && was.ModTime.Equal(src.file.ModTime) && src.file.Content == "" {
+			src.file.Content = was.Content
+		}
+		return !s.readContent(src)
+	})
+}
+
+func (s *scan) readContent(src *source) bool {
+	if src.file.Content != "" {
+		return true
+	}
+	var err error
+	if src.file.Content, err = contentOf(src.path, src.file.Size); err != nil {
+		s.trouble(src.path, err)
+	}
+	return err == nil
+}
+
 // placeFound gives each file that was found its place on a volume: that which the
 // catalog has it at, else below the innermost volume around it.
 func (s *scan) placeFound(found []*source) {
