@@ -176,6 +176,11 @@ func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
 	if _, err := ParseShowKey(string(l.From)); err != nil {
 		return fmt.Errorf("input list: %w", err)
 	}
+	if l.Only {
+		if _, err := s.Address(ctx, l.From); err != nil {
+			return err // for one show only: which one?
+		}
+	}
 	if l.From != ShowKey(l.From.Date()) { // a name must be a show's
 		sh, err := s.Show(ctx, l.From)
 		if err != nil {

@@ -263,7 +263,40 @@ func (s *scan) together(ctx context.Context, found []*source) ([]*source, error)
 		}
 	}
 	s.readFolders(all)
+	s.keepOptions(all)
 	return s.withoutCopies(ctx, all)
+}
+
+// keepOptions takes what a catalog from before has otherwise than files and folders
+// tell for what somebody said at a scan then: such words were not kept.
+func (s *scan) keepOptions(all []*source) {
+	venues := map[catalog.ShowID]string{}
+	for _, sh := range s.known.Shows {
+		venues[sh.ID] = sh.Venue
+	}
+	for _, src := range all {
+		old := src.old
+		if was := s.was[src]; was != nil {
+			old = was.old
+		}
+		if old == nil {
+			continue
+		}
+		venue := venues[old.ShowID]
+		if !src.found {
+			src.says.venue = cmp.Or(venue, src.says.venue)
+			continue
+		}
+		if venue != "" && venue != src.says.venue && src.words[catalog.SaidVenue] == "" {
+			s.word(src, catalog.SaidVenue, venue)
+		}
+		if date := old.Show.Date(); src.says.date != "" && src.says.date != date && src.words[catalog.SaidShow] == "" {
+			s.word(src, catalog.SaidShow, string(date))
+		}
+		if old.Rig != catalog.MainRig && src.says.rig == "" && old.Rig != src.header.Originator && !strings.HasPrefix(old.Rig, "rig ") && src.words[catalog.ScanRig] == "" {
+			s.word(src, catalog.ScanRig, old.Rig)
+		}
+	}
 }
 
 // word stores a word about a file, to be kept with the new layout.
