@@ -57,6 +57,8 @@ func BenchmarkLongTour(b *testing.B) {
 		{"TracksOfAll", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{}); return len(v), err }, 120 * 128},
 		{"TracksOfChannel", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{Channel: "Channel 3"}); return len(v), err }, 0},
 		{"TracksOfShow", func() (int, error) { v, err := s.Tracks(ctx, TrackFilter{Show: "2031-03-01"}); return len(v), err }, 128},
+		{"ReadStatesOfAll", func() (int, error) { v, err := s.ReadStates(ctx, ""); return len(v), err }, 240},
+		{"ReadStatesOfShow", func() (int, error) { v, err := s.ReadStates(ctx, "2031-03-01"); return len(v), err }, 2},
 		{"TakesOfAll", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{}); return len(v), err }, 2400},
 		{"TakesOfSong", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{Song: "Song 7"}); return len(v), err }, 60},
 		{"TakesOfShow", func() (int, error) { v, err := s.Takes(ctx, TakeFilter{Show: "2031-03-01"}); return len(v), err }, 20},

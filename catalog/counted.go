@@ -22,11 +22,12 @@ const (
 	ofTour      = "0"
 	ofShow      = "ROW.show_id"
 	ofRecording = "(SELECT show_id FROM recordings WHERE id = ROW.recording_id)"
+	ofFile      = "(SELECT r.show_id FROM files f JOIN recordings r ON r.id = f.recording_id WHERE f.id = ROW.file_id)"
 	ofTrack     = "(SELECT r.show_id FROM tracks t JOIN recordings r ON r.id = t.recording_id WHERE t.id = ROW.track_id)"
 )
 
 // countedTables lists what the triggers count. A new table that a page shows
-// needs a line here. Results that can be computed again, and the position of a
+// needs a line here. What is kept to answer sooner, and the position of a
 // player, which is stored every second, are not counted.
 var countedTables = []counted{
 	{table: "volumes", about: AboutVolumes, show: ofTour},
@@ -34,6 +35,7 @@ var countedTables = []counted{
 	{table: "said", about: AboutShows, show: ofTour},
 	{table: "recordings", about: AboutRecordings, show: ofShow},
 	{table: "files", about: AboutFiles, show: ofRecording},
+	{table: "changed_files", about: AboutFiles, show: ofFile},
 	{table: "tracks", about: AboutRecordings, show: ofRecording},
 	{table: "parts", about: AboutParts, show: ofTrack},
 	{table: "parts", about: AboutMeasured, show: ofTrack, only: "EXISTS (SELECT 1 FROM takes k WHERE k.show_id = changed.show_id)"},
@@ -46,6 +48,7 @@ var countedTables = []counted{
 	{table: "takes", about: AboutTakes, show: ofShow},
 	{table: "dismissed", about: AboutTakes, show: ofShow},
 	{table: "findings", about: AboutFindings, show: ofShow},
+	{table: "results", about: AboutFindings, show: ofShow, only: "ROW.kind = 'findings'"}, // that a show was judged, also where nothing was found
 	{table: "acceptances", about: AboutFindings, show: ofShow},
 	{table: "notes", about: AboutNotes, show: ofShow},
 	{table: "desks", about: AboutDesks, show: ofTour},

@@ -13,6 +13,7 @@ type DerivedKind string
 // The kinds of what is derived. Who works it out owns the form of its data.
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
+	ReadWhole   DerivedKind = "read"    // that all of it was read and measured: see [Store.ReadStates]
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
 	Settled     DerivedKind = "settled" // the show's recordings whose offsets and reference were worked out
 )
@@ -50,8 +51,12 @@ func (s *Store) Derived(ctx context.Context, k DerivedKey) ([]byte, Edition, err
 }
 
 // PutDerived keeps what was worked out of the given edition of the parts. Where
-// they changed meanwhile it is thrown away, which is no error.
+// they changed meanwhile it is thrown away, which is no error; nor is it an
+// error that a catalog can only be read.
 func (s *Store) PutDerived(ctx context.Context, k DerivedKey, of Edition, data []byte) error {
+	if s.readOnly {
+		return nil
+	}
 	return s.update(ctx, func(tx *sql.Tx) error {
 		var now Edition
 		err := tx.QueryRowContext(ctx, "SELECT edition FROM editions WHERE recording_id = ?", k.Recording).Scan(&now)

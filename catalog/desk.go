@@ -62,12 +62,14 @@ func (s *Store) Desk(ctx context.Context, name string) (Desk, error) {
 	if err != nil {
 		return Desk{}, err
 	}
+	known := []string{}
 	for _, d := range all {
 		if SameName(d.Name, name) {
 			return d, nil
 		}
+		known = append(known, d.Name)
 	}
-	return Desk{}, &NotFoundError{Kind: "desk", Name: name, Try: "nightreel desk import FILE --name NAME adds one"}
+	return Desk{}, NotFound("desk", name, known, "nightreel desk import FILE --name NAME adds one")
 }
 
 // SaveDesk stores a desk in place of the one of the same name.

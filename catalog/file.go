@@ -167,13 +167,14 @@ type Piece struct {
 
 // Pieces returns the checksums of a file in order of offset.
 func (s *Store) Pieces(ctx context.Context, file FileID) ([]Piece, error) {
-	return list(ctx, s.db, "SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ? ORDER BY offset", []any{file},
-		func(row scanner) (p Piece, err error) {
-			var sum int64 // SQLite's integers are signed
-			err = row.Scan(&p.File, &p.Offset, &p.Length, &sum)
-			p.Sum = uint64(sum)
-			return p, err
-		})
+	return list(ctx, s.db, "SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ? ORDER BY offset", []any{file}, readPiece)
+}
+
+func readPiece(row scanner) (p Piece, err error) {
+	var sum int64 // SQLite's integers are signed
+	err = row.Scan(&p.File, &p.Offset, &p.Length, &sum)
+	p.Sum = uint64(sum)
+	return p, err
 }
 
 func putPieces(ctx context.Context, tx *sql.Tx, pieces []Piece) error {

@@ -53,15 +53,3 @@ func ParseShowKey(s string) (ShowKey, error) {
 
 // Date returns the day on which the show began.
 func (k ShowKey) Date() Date { return Date(k[:min(len(k), len(time.DateOnly))]) }
-
-// NotFoundError says that something asked for by name is not in the catalog.
-type NotFoundError struct {
-	Kind string // "show", "song", "desk" …
-	Name string
-	Try  string // what to do about it; may be empty
-}
-
-func (e *NotFoundError) Error() string { return fmt.Sprintf("no %s %q in the catalog", e.Kind, e.Name) }
-
-// Hint returns what to do about it, or "".
-func (e *NotFoundError) Hint() string { return e.Try }

@@ -118,6 +118,8 @@ type Drop struct {
 	From, To int // parts From … To-1
 	File     FileID
 	FromByte int64 // checksums of File that end after it go; -1 = all
+	ToByte   int64 // of changed bytes; 0 = to the file's end
+	Changed  bool  // the file holds other bytes than those measured: see [ChangedFile]
 	Header   *Piece
 }
 
@@ -147,7 +149,7 @@ func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Rec
 		if now != from.version {
 			return &StaleError{}
 		}
-		w := layoutWriter{tx: tx, from: from, places: map[fileAt]filePlace{}, robbed: map[ShowID]int{}}
+		w := layoutWriter{store: s, tx: tx, from: from, places: map[fileAt]filePlace{}, robbed: map[ShowID]int{}}
 		for _, f := range from.Files {
 			w.places[fileAt{f.VolumeID, f.Path}] = filePlace{recording: f.RecordingID, start: f.StartFrame, frames: f.Frames}
 		}
@@ -191,6 +193,7 @@ func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Rec
 
 // layoutWriter stores a layout.
 type layoutWriter struct {
+	store  *Store
 	tx     *sql.Tx
 	from   Layout
 	places map[fileAt]filePlace // as they were
@@ -358,7 +361,11 @@ func (w *layoutWriter) drop(ctx context.Context, r NewRecording) error {
 				return err
 			}
 		}
-		if d.File != 0 {
+		if d.Changed {
+			if err := w.store.forgetChanged(ctx, w.tx, Change{File: d.File, FromByte: max(d.FromByte, 0), ToByte: d.ToByte}); err != nil {
+				return err
+			}
+		} else if d.File != 0 {
 			if _, err := exec(ctx, w.tx, "DELETE FROM pieces WHERE file_id = ? AND offset + length > ?", d.File, d.FromByte); err != nil {
 				return err
 			}

@@ -50,9 +50,6 @@ func (*NotCatalogError) Hint() string {
 // version at 60, application id at 68, big-endian.
 func checkHeader(path string) error {
 	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
 	if err != nil {
 		return err
 	}
@@ -60,7 +57,7 @@ func checkHeader(path string) error {
 	var h [100]byte
 	switch _, err := io.ReadFull(f, h[:]); {
 	case errors.Is(err, io.EOF):
-		return nil // empty: made, and never written
+		return &EmptyError{}
 	case errors.Is(err, io.ErrUnexpectedEOF):
 		return &NotCatalogError{}
 	case err != nil:
@@ -76,6 +73,9 @@ func checkHeader(path string) error {
 	}
 	return nil
 }
+
+// isCatalog tells by its header whether a file is a catalog.
+func isCatalog(path string) bool { return checkHeader(path) == nil }
 
 // generatedCounters is the version of the schema from which on the triggers that
 // count changes are generated; older migrations hold their own.

@@ -188,9 +188,22 @@ func TestOtherFilesAreRefusedAndLeftAlone(t *testing.T) {
 			t.Errorf("%s was changed", path)
 		}
 	}
-	empty := filepath.Join(dir, "empty.db")
+}
+
+// A catalog of 0 bytes has lost its content: nothing that is empty was ever ours.
+func TestEmptyFileIsSaidToBeEmpty(t *testing.T) {
+	empty := filepath.Join(t.TempDir(), "empty.db")
 	ok(t, os.WriteFile(empty, nil, 0o644))
-	ok(t, reopen(t, empty).Close())
+	for name, open := range map[string]func(context.Context, string) (*Store, error){"Open": Open, "OpenExisting": OpenExisting} {
+		_, err := open(t.Context(), empty)
+		var e *EmptyError
+		if !errors.As(err, &e) || e.Hint() == "" {
+			t.Errorf("%s: got %v, want *EmptyError", name, err)
+		}
+	}
+	if info := must(os.Stat(empty))(t); info.Size() != 0 {
+		t.Error("the file was written to")
+	}
 }
 
 // A program that was killed while it made the catalog leaves a blank page in

@@ -11,12 +11,15 @@ type OpenSpan struct {
 	Start, End int64 // frames of the recording
 }
 
-// OpenSpans returns the findings of all shows that are not accepted, in order
-// of recording and start.
-func (s *Store) OpenSpans(ctx context.Context) ([]OpenSpan, error) {
+// OpenSpans returns the findings of a show, or of all shows for "", that are not
+// accepted, in order of recording and start.
+func (s *Store) OpenSpans(ctx context.Context, show ShowKey) ([]OpenSpan, error) {
+	var w where
+	w.add(show != "", "f.show_id IN (SELECT id FROM shows WHERE key = ?)", show)
+	w.add(true, acceptedNote+" IS NULL")
 	return list(ctx, s.db, `SELECT f.recording_id, f.kind, f.severity, f.start_frame, f.end_frame
-		FROM findings f JOIN recordings r ON r.id = f.recording_id WHERE `+acceptedNote+` IS NULL ORDER BY f.recording_id, f.start_frame`,
-		nil, func(row scanner) (f OpenSpan, err error) {
+		FROM findings f JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY f.recording_id, f.start_frame`,
+		w.args, func(row scanner) (f OpenSpan, err error) {
 			return f, row.Scan(&f.Recording, &f.Kind, &f.Severity, &f.Start, &f.End)
 		})
 }

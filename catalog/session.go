@@ -90,7 +90,11 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 func (s *Store) Session(ctx context.Context, id SessionID) (Session, error) {
 	ses, err := readSession(s.db.QueryRowContext(ctx, "SELECT id, document FROM sessions WHERE ?1 = 0 OR id = ?1 ORDER BY id DESC LIMIT 1", id))
 	if errors.Is(err, sql.ErrNoRows) {
-		return Session{}, &NotFoundError{Kind: "session", Name: fmt.Sprint(id), Try: "nightreel session list shows them, nightreel session build makes one"}
+		gone := &NotFoundError{Kind: "playback session", Try: "nightreel session list shows them, nightreel session build makes one"}
+		if id != 0 {
+			gone.Name = fmt.Sprint(id)
+		}
+		return Session{}, gone
 	}
 	if err != nil {
 		return Session{}, fmt.Errorf("could not read the catalog: %w", err)

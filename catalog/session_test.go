@@ -10,7 +10,7 @@ func TestSessionsRoundTrip(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
 	_, err := s.Session(ctx, 0)
-	wantNotFound(t, err, "session")
+	wantNotFound(t, err, "playback session")
 	give := Session{Desk: "foh",
 		Items:    []SessionItem{{Take: 7, Show: "2031-05-02", Song: "Low Tide", Recording: 3, Rig: MainRig, SampleRate: 44100, StartFrame: 1, EndFrame: math.MaxInt64, StartS: 0.1, EndS: 1e9 / 3, Why: "the latest"}},
 		Inputs:   []SessionInput{{Item: 0, DeskInput: 1, Output: 2, Channel: "Kick <In> & \"Out\"", Group: "Drums", Rig: MainRig, Track: 4, TrimDB: -0.1, Status: Missing, Why: "no track"}},
@@ -40,7 +40,7 @@ func TestSessionsRoundTrip(t *testing.T) {
 		t.Errorf("nil lists: %+v", empty)
 	}
 	_, err = s.Session(ctx, 99)
-	wantNotFound(t, err, "session")
+	wantNotFound(t, err, "playback session")
 	if _, err := s.SaveSession(ctx, Session{Inputs: []SessionInput{{TrimDB: math.NaN()}}}); err == nil {
 		t.Error("a trim that is no number was stored")
 	}

@@ -215,5 +215,9 @@ func showID(ctx context.Context, q querier, key ShowKey) (ShowID, error) {
 	if name == "" && len(shows) > 1 {
 		return 0, ambiguous
 	}
-	return 0, &NotFoundError{Kind: "show", Name: string(key), Try: "nightreel shows lists what there is"}
+	known, err := list(ctx, q, "SELECT key FROM shows ORDER BY date, place", nil, func(sc scanner) (k string, err error) { return k, sc.Scan(&k) })
+	if err != nil {
+		return 0, err
+	}
+	return 0, NotFound("show", string(key), known, "nightreel shows lists what there is")
 }

@@ -56,23 +56,22 @@ func (s *Store) Song(ctx context.Context, name string) (Song, error) {
 	if err != nil {
 		return Song{}, err
 	}
-	if id == 0 {
-		return Song{}, songGone(name)
-	}
 	songs, err := s.Songs(ctx)
 	if err != nil {
 		return Song{}, err
 	}
+	known := []string{}
 	for _, sg := range songs {
 		if sg.ID == id {
 			return sg, nil
 		}
+		known = append(append(known, sg.Title), sg.Aliases...)
 	}
-	return Song{}, songGone(name) // merged into another between the two reads
+	return Song{}, songGone(name, known)
 }
 
-func songGone(name string) error {
-	return &NotFoundError{Kind: "song", Name: name, Try: "nightreel songs lists the titles"}
+func songGone(name string, known []string) error {
+	return NotFound("song", name, known, "nightreel songs lists the titles")
 }
 
 // songID returns the id of the song with a title or alias, 0 where none has.
@@ -180,7 +179,7 @@ func songExists(ctx context.Context, tx *sql.Tx, id SongID) error {
 		return fmt.Errorf("could not read the catalog: %w", err)
 	}
 	if !there {
-		return songGone(fmt.Sprint(id))
+		return songGone(fmt.Sprint(id), nil)
 	}
 	return nil
 }

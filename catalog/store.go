@@ -3,12 +3,7 @@ package catalog
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
-	"io/fs"
-	"net/url"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 )
@@ -16,57 +11,13 @@ import (
 // Store is a catalog file. It is safe for concurrent use, by several processes
 // too: SQLite's write-ahead log lets readers and one writer work side by side.
 type Store struct {
-	db   *sql.DB
-	path string
-	now  func() time.Time
+	db       *sql.DB
+	path     string
+	now      func() time.Time
+	created  bool   // by Open
+	readOnly bool   // see OpenExisting
+	copied   string // the folder of a temporary copy, "" for none
 }
-
-// Open opens the catalog at path, creating it and its folder where they are
-// missing, and brings an older catalog up to date after keeping a copy beside
-// it. A catalog written by a newer nightreel is refused with *VersionError,
-// a file that is none with *NotCatalogError; one that cannot be read any more
-// is *DamageError.
-func Open(ctx context.Context, path string) (*Store, error) {
-	return open(ctx, path, migrations)
-}
-
-func open(ctx context.Context, path string, all fs.FS) (*Store, error) {
-	if path == "" {
-		return nil, errors.New("the catalog's path is empty")
-	}
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return nil, fmt.Errorf("%s: could not open the catalog: %w", path, err)
-	}
-	if err := os.MkdirAll(filepath.Dir(abs), 0o755); err != nil {
-		return nil, fmt.Errorf("%s: could not make the catalog's folder: %w", abs, err)
-	}
-	if err := checkHeader(abs); err != nil {
-		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
-	}
-	// Pragmas belong in the name: set once after opening they hold for the
-	// pool's first connection only. url.URL keeps a '?' in the path a path.
-	name := url.URL{Scheme: "file", Path: abs, RawQuery: "_foreign_keys=on&_journal_mode=wal&_busy_timeout=10000&_txlock=immediate&_synchronous=normal"}
-	db, err := sql.Open("sqlite3", name.String())
-	if err != nil {
-		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
-	}
-	s := &Store{db: db, path: abs, now: time.Now}
-	if err := s.migrate(ctx, all); err != nil {
-		db.Close()
-		if damaged(err) {
-			return nil, &DamageError{File: abs, Found: err.Error()}
-		}
-		return nil, fmt.Errorf("%s: could not open the catalog: %w", abs, err)
-	}
-	return s, nil
-}
-
-// Path returns the absolute path of the catalog's file.
-func (s *Store) Path() string { return s.path }
-
-// Close closes the catalog.
-func (s *Store) Close() error { return s.db.Close() }
 
 // DamageError says that a catalog's file does not hold together any more.
 type DamageError struct {
@@ -101,18 +52,29 @@ func (s *Store) Check(ctx context.Context) error {
 
 // update runs f in one transaction, which is rolled back when f fails.
 func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
+	if s.readOnly {
+		return &ReadOnlyError{File: s.path}
+	}
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
-		return fmt.Errorf("%s: could not write to the catalog: %w", s.path, err)
+		return fmt.Errorf("%s: %w", s.path, writing(err))
 	}
 	defer tx.Rollback() // a no-op once committed
 	if err := f(tx); err != nil {
 		return err
 	}
 	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("%s: could not write to the catalog: %w", s.path, err)
+		return fmt.Errorf("%s: %w", s.path, writing(err))
 	}
 	return nil
+}
+
+// writing words an error of SQLite about a change.
+func writing(err error) error {
+	if protected(err) {
+		return &ReadOnlyError{}
+	}
+	return fmt.Errorf("could not write to the catalog: %w", err)
 }
 
 // querier is what *sql.DB and *sql.Tx have in common, so that reads compose
@@ -151,7 +113,7 @@ func list[T any](ctx context.Context, q querier, query string, args []any, scan 
 func insert(ctx context.Context, q querier, query string, args ...any) (int64, error) {
 	res, err := q.ExecContext(ctx, query, args...)
 	if err != nil {
-		return 0, fmt.Errorf("could not write to the catalog: %w", err)
+		return 0, writing(err)
 	}
 	return res.LastInsertId()
 }
@@ -160,7 +122,7 @@ func insert(ctx context.Context, q querier, query string, args ...any) (int64, e
 func exec(ctx context.Context, q querier, query string, args ...any) (int64, error) {
 	res, err := q.ExecContext(ctx, query, args...)
 	if err != nil {
-		return 0, fmt.Errorf("could not write to the catalog: %w", err)
+		return 0, writing(err)
 	}
 	return res.RowsAffected()
 }

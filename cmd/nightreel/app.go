@@ -21,7 +21,7 @@ type env struct {
 }
 
 const exitStatusHelp = `EXIT STATUS:
-   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found; 130 interrupted, what was finished is kept
+   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found, or is not known; 130 interrupted, what was finished is kept
 `
 
 // newApp builds the command table.
@@ -163,28 +163,6 @@ func neededShow(c *cli.Context) (catalog.ShowKey, error) {
 		return "", err
 	}
 	return date(c, "show")
-}
-
-// open opens the catalog that the command line names.
-func (e *env) open(c *cli.Context) (*catalog.Store, error) {
-	path := c.String("catalog")
-	if path == "" {
-		path = defaultCatalog()
-	}
-	return catalog.Open(c.Context, path)
-}
-
-// withStore opens the catalog, runs f and closes the catalog again.
-func (e *env) withStore(c *cli.Context, f func(store *catalog.Store) error) error {
-	store, err := e.open(c)
-	if err != nil {
-		return err
-	}
-	err = f(store)
-	if cerr := store.Close(); err == nil {
-		err = cerr
-	}
-	return err
 }
 
 // defaultCatalog returns the catalog's place in the user's data folder.

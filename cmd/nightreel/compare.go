@@ -24,13 +24,28 @@ func (e *env) levelsCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
-				levels, err := compare.Levels(c.Context, store, compare.Filter{Song: c.String("song"), Show: day, Channel: c.String("channel"), Rig: c.String("rig")})
+				show, err := knownShow(c.Context, store, day)
 				if err != nil {
 					return err
 				}
+				if err := knownNames(c, store); err != nil {
+					return err
+				}
+				levels, err := compare.Levels(c.Context, store, compare.Filter{Song: c.String("song"), Show: show, Channel: c.String("channel"), Rig: c.String("rig")})
+				if err != nil {
+					return err
+				}
+				s, err := stateOf(c.Context, store, show)
+				if err != nil {
+					return err
+				}
+				if len(levels) == 0 {
+					e.empty(store, s, "no levels%s: there is no take of it; nightreel takes lists the takes", asked(c))
+				}
+				e.mind(s)
 				switch {
 				case c.Bool("json"):
-					return e.printJSON(levels)
+					return e.printJSON(levelDocs(levels, s))
 				case c.Bool("csv"):
 					return compare.WriteLevelsCSV(e.stdout, levels)
 				}
@@ -42,6 +57,32 @@ func (e *env) levelsCommand() *cli.Command {
 			})
 		},
 	}
+}
+
+// levelDoc is a level's document with whether its recording was wholly read.
+type levelDoc struct {
+	compare.TakeLevel
+	Read bool `json:"read"`
+}
+
+func levelDocs(levels []compare.TakeLevel, s state) []levelDoc {
+	type rig struct {
+		show catalog.ShowKey
+		name string
+	}
+	unread := map[rig]bool{}
+	for i, sh := range s.shows {
+		for _, r := range sh.Recordings {
+			if !s.verdicts[i].Reads[r.ID].Whole() {
+				unread[rig{sh.Key, r.Rig}] = true
+			}
+		}
+	}
+	docs := []levelDoc{}
+	for _, l := range levels {
+		docs = append(docs, levelDoc{l, !unread[rig{l.Show, l.Rig}]})
+	}
+	return docs
 }
 
 func (e *env) compareCommand() *cli.Command {
@@ -62,6 +103,9 @@ func (e *env) compareCommand() *cli.Command {
 			}
 			if err := need(c, "song"); err != nil {
 				return err
+			}
+			if c.Int("last") < 0 {
+				return &usageError{command: commandPath(c), text: "--last must be 0 (all) or more"}
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				if c.Bool("tone") {

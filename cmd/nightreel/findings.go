@@ -20,7 +20,7 @@ func (e *env) findingsCommand() *cli.Command {
 			showFlag("only this show"), channelFlag(),
 			&cli.StringFlag{Name: "kind", Usage: "only this `KIND` of finding, for example clipped or dropout"},
 			&cli.BoolFlag{Name: "all", Usage: "accepted ones too"},
-			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are any that are not accepted"},
+			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are any that are not accepted, or a show is not wholly read and judged"},
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -31,18 +31,29 @@ func (e *env) findingsCommand() *cli.Command {
 			if err != nil {
 				return err
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
-				if day != "" {
-					if _, err := store.Show(c.Context, day); err != nil {
-						return err
-					}
+			filter := catalog.FindingFilter{Channel: c.String("channel")}
+			if kind := c.String("kind"); kind != "" {
+				if filter.Kind, err = catalog.ParseFindingKind(kind); err != nil {
+					return err
 				}
-				findings, err := store.Findings(c.Context, catalog.FindingFilter{Show: day, Channel: c.String("channel"), Kind: catalog.FindingKind(c.String("kind"))})
+			}
+			return e.withStore(c, func(store *catalog.Store) error {
+				if filter.Show, err = knownShow(c.Context, store, day); err != nil {
+					return err
+				}
+				if err := knownNames(c, store); err != nil {
+					return err
+				}
+				findings, err := store.Findings(c.Context, filter)
+				if err != nil {
+					return err
+				}
+				s, err := stateOf(c.Context, store, filter.Show)
 				if err != nil {
 					return err
 				}
 				health.Sort(findings)
-				return e.printFindings(c, findings)
+				return e.printFindings(c, store, findings, s)
 			})
 		},
 		Subcommands: []*cli.Command{
@@ -71,7 +82,7 @@ func (e *env) findingsCommand() *cli.Command {
 	}
 }
 
-func (e *env) printFindings(c *cli.Context, findings []catalog.Finding) error {
+func (e *env) printFindings(c *cli.Context, store *catalog.Store, findings []catalog.Finding, s state) error {
 	open := 0
 	for _, f := range findings {
 		if !f.Accepted {
@@ -84,8 +95,17 @@ func (e *env) printFindings(c *cli.Context, findings []catalog.Finding) error {
 	} else {
 		err = e.listFindings(findings, open, c.Bool("all"))
 	}
-	if err == nil && open > 0 && c.Bool("fail-on-findings") {
-		return &foundError{count(open, "finding")}
+	unknown := s.unknown()
+	if len(findings) == 0 {
+		e.empty(store, s, "no findings%s in what was read", asked(c))
+	}
+	e.mind(s)
+	if err == nil && open+len(unknown) > 0 && c.Bool("fail-on-findings") {
+		text := count(open, "finding")
+		if len(unknown) > 0 {
+			text += "; not known: " + strings.Join(unknown, "; ")
+		}
+		return &foundError{text}
 	}
 	return err
 }

@@ -28,7 +28,7 @@ func TestNoProductIsFused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{stub: "package catalog\n\nfunc damaged(error) bool { return false }\n", overlay: string(replace)} {
+	for name, text := range map[string]string{stub: "package catalog\n\nfunc damaged(error) bool { return false }\nfunc protected(error) bool { return false }\nfunc unwritable(error) bool { return false }\n", overlay: string(replace)} {
 		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}

@@ -40,6 +40,9 @@ func (e *env) linecheckCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
+				if err := knownNames(c, store); err != nil {
+					return err
+				}
 				day, err := store.Address(c.Context, day)
 				if err != nil {
 					return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -58,7 +59,10 @@ func (e *env) importInputs(c *cli.Context) error {
 	if list.Inputs, err = readFile(c.Args().First(), lists.ReadInputs); err != nil {
 		return err
 	}
-	return e.withStore(c, func(store *catalog.Store) error {
+	return e.withNew(c, func(store *catalog.Store) error {
+		if err := e.newRig(c, store); err != nil {
+			return err
+		}
 		if err := store.SaveInputList(c.Context, list); err != nil {
 			return err
 		}
@@ -84,6 +88,18 @@ func (e *env) importInputs(c *cli.Context) error {
 	})
 }
 
+// newRig warns of a rig in --rig that has no recording yet: the list may come
+// before the scan, or the name may be mistyped.
+func (e *env) newRig(c *cli.Context, store *catalog.Store) error {
+	var unknown *catalog.NotFoundError
+	err := knownNames(c, store)
+	if errors.As(err, &unknown) {
+		e.warn("no recording is of rig %s yet; %s", c.String("rig"), unknown.Hint())
+		return nil
+	}
+	return err
+}
+
 func (e *env) printInputs(c *cli.Context) error {
 	if err := arguments(c, 0, 0, "no arguments"); err != nil {
 		return err
@@ -101,7 +117,13 @@ func (e *env) printInputs(c *cli.Context) error {
 		if err != nil {
 			return err
 		}
+		if err := knownNames(c, store); err != nil {
+			return err
+		}
 		inputs := catalog.InForce(all, day, c.String("rig"))
+		if len(inputs) == 0 {
+			e.say("no input list is in force%s; nightreel inputs import FILE --from DATE reads one", asked(c))
+		}
 		switch {
 		case c.Bool("json"):
 			return e.printJSON(inputs)
@@ -184,9 +206,16 @@ func (e *env) printSetList(c *cli.Context) error {
 		return err
 	}
 	return e.withStore(c, func(store *catalog.Store) error {
-		entries, err := store.SetList(c.Context, day)
+		show, err := knownShow(c.Context, store, day)
 		if err != nil {
 			return err
+		}
+		entries, err := store.SetList(c.Context, show)
+		if err != nil {
+			return err
+		}
+		if len(entries) == 0 {
+			e.say("%s has no set list; nightreel setlist import FILE --show %q reads one", show, show)
 		}
 		if c.Bool("json") {
 			return e.printJSON(entries)
@@ -224,7 +253,7 @@ func (e *env) deskCommand() *cli.Command {
 					if desk.Inputs, err = readFile(c.Args().First(), lists.ReadDesk); err != nil {
 						return err
 					}
-					return e.withStore(c, func(store *catalog.Store) error {
+					return e.withNew(c, func(store *catalog.Store) error {
 						if err := store.SaveDesk(c.Context, desk); err != nil {
 							return err
 						}
@@ -245,6 +274,9 @@ func (e *env) deskCommand() *cli.Command {
 						desks, err := store.Desks(c.Context)
 						if err != nil {
 							return err
+						}
+						if len(desks) == 0 {
+							e.say("no desk yet; nightreel desk import FILE --name NAME reads a desk's patch")
 						}
 						if c.Bool("json") {
 							return e.printJSON(desks)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -26,6 +27,9 @@ func (e *env) noteCommand() *cli.Command {
 					if err != nil {
 						return err
 					}
+					if strings.TrimSpace(c.Args().First()) == "" {
+						return &usageError{command: commandPath(c), text: "needs a text that is not empty"}
+					}
 					return e.withStore(c, func(store *catalog.Store) error {
 						n, err := store.AddNote(c.Context, day, c.Args().First())
 						if err == nil {
@@ -48,9 +52,16 @@ func (e *env) noteCommand() *cli.Command {
 						return err
 					}
 					return e.withStore(c, func(store *catalog.Store) error {
-						notes, err := store.Notes(c.Context, day)
+						show, err := knownShow(c.Context, store, day)
 						if err != nil {
 							return err
+						}
+						notes, err := store.Notes(c.Context, show)
+						if err != nil {
+							return err
+						}
+						if len(notes) == 0 {
+							e.say("no notes%s; nightreel note add TEXT --show DATE writes one", asked(c))
 						}
 						if c.Bool("json") {
 							return e.printJSON(notes)

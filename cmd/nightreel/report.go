@@ -72,6 +72,9 @@ func (e *env) warn(format string, args ...any) {
 	fmt.Fprintf(e.stderr, "warning: "+format+"\n", args...)
 }
 
+// say prints a sentence to standard error.
+func (e *env) say(format string, args ...any) { fmt.Fprintf(e.stderr, format+"\n", args...) }
+
 // tell says on standard error what happened beside what was asked for.
 func (e *env) tell(sentences []string) {
 	for _, s := range sentences {

@@ -34,7 +34,8 @@ var rooms = map[string][]string{
 	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound,stats}"},                                                     // from the catalog alone
 	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile,tracks,stats}"},                                                     // builds and renders
 	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile,tracks}", "github.com/gofrs/flock"},                                          // feeds the desk; knows the catalog only outside of the player's process
-	"nightreel/internal/overview":  {"nightreel/catalog"},                                                                                                                 // the tour at a glance
+	"nightreel/internal/verdict":   {"nightreel/catalog"},                                                                                                                 // is a show whole
+	"nightreel/internal/overview":  {"nightreel/catalog", "nightreel/internal/verdict"},                                                                                   // the tour at a glance
 	"nightreel/internal/tracks":    {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                                   // the one reader of samples
 	"nightreel/internal/web":       {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                                 // asks all, judges nothing
 	"nightreel/internal/demo":      {"nightreel/internal/wavfile"},                                                                                                        // makes files, knows no catalog

@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
 	"nightreel/internal/scan"
+	"nightreel/internal/verdict"
 )
 
 func (e *env) scanCommand() *cli.Command {
@@ -27,7 +29,7 @@ func (e *env) scanCommand() *cli.Command {
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
 			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
 			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale"},
-			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are findings or files that could not be read"},
+			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are findings, or files that could not be read"},
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
@@ -49,7 +51,7 @@ func (e *env) scanCommand() *cli.Command {
 				}
 				opt.ClipLevelDBFS = &level
 			}
-			return e.withStore(c, func(store *catalog.Store) error {
+			return e.withNew(c, func(store *catalog.Store) error {
 				return e.scan(c.Context, store, c.Args().Slice(), opt, c.Bool("json"), c.Bool("fail-on-findings"))
 			})
 		},
@@ -81,6 +83,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		touched = append(touched, show.Key)
 	}
 	findings := 0
+	var s state
 	err = e.refresh(ctx, store, asJSON, touched, func() error {
 		for i, show := range result.Shows {
 			if result.Shows[i], err = store.Show(ctx, show.Key); err != nil {
@@ -88,19 +91,38 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 			}
 			findings += result.Shows[i].Findings
 		}
-		if asJSON {
-			return e.printJSON(result)
+		s.shows = result.Shows
+		if s.verdicts, err = verdict.Load(ctx, store, s.shows); err != nil {
+			return err
 		}
-		return e.printScan(result)
+		if asJSON {
+			return e.printJSON(scanDoc{result, showDocs(s)})
+		}
+		return e.printScan(result, s)
 	})
-	if err == nil && failOnFindings && findings+len(result.Problems) > 0 {
-		return &foundError{fmt.Sprintf("%s, %s", count(findings, "finding"), count(len(result.Problems), "file problem"))}
+	if err != nil {
+		return err
 	}
-	return err
+	e.mind(s) // last, so that nothing hides it
+	unknown := s.unknown()
+	if failOnFindings && findings+len(result.Problems)+len(unknown) > 0 {
+		text := fmt.Sprintf("%s, %s", count(findings, "finding"), count(len(result.Problems), "file problem"))
+		if len(unknown) > 0 {
+			text += "; not known: " + strings.Join(unknown, "; ")
+		}
+		return &foundError{text}
+	}
+	return nil
 }
 
-func (e *env) printScan(r scan.Result) error {
-	if err := e.printShows(r.Shows); err != nil {
+// scanDoc is a scan's document, with what is known of its shows.
+type scanDoc struct {
+	scan.Result
+	Shows []showDoc `json:"shows"`
+}
+
+func (e *env) printScan(r scan.Result, s state) error {
+	if err := e.printShows(s); err != nil {
 		return err
 	}
 	speed := ""
@@ -141,56 +163,94 @@ func (e *env) printProblems(problems []scan.Problem) error {
 
 func (e *env) verifyCommand() *cli.Command {
 	return &cli.Command{
-		Name:        "verify",
-		Usage:       "check files against the checksums kept at the scan",
-		Description: "Exit status 3 when a file changed, is missing or could not be read.",
-		Flags:       []cli.Flag{showFlag("only this show"), jsonFlag()},
-		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
-				return err
-			}
-			day, err := date(c, "show")
-			if err != nil {
-				return err
-			}
-			return e.withStore(c, func(store *catalog.Store) error {
-				if day != "" {
-					if _, err := store.Show(c.Context, day); err != nil {
-						return err
-					}
-				}
-				var p scan.Progress
-				began := time.Now()
-				stop := e.watch(c.Bool("json"), func() string {
-					s := p.Snapshot()
-					return fmt.Sprintf("%d of %d files, %s  %s", s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
-				})
-				files, err := scan.Verify(c.Context, store, day, &p)
-				stop()
-				if err != nil {
+		Name:  "verify",
+		Usage: "check files against the checksums kept at the scan",
+		Description: "A file that changed is reported, also after another scan measured it again, until verify accept\n" +
+			"accepts it. Exit status 3 when a file changed, is missing or could not be read.",
+		Flags:  []cli.Flag{showFlag("only this show"), jsonFlag()},
+		Action: e.verify,
+		Subcommands: []*cli.Command{{
+			Name:      "accept",
+			Usage:     "take a changed file for right as it was last measured",
+			ArgsUsage: "FILE…",
+			Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
+			Action: func(c *cli.Context) error {
+				if err := arguments(c, 1, -1, "the files that changed"); err != nil {
 					return err
 				}
-				bad := 0
-				t := newTable("status", "file")
-				for _, f := range files {
-					if f.Status != "ok" {
-						bad++
-						t.row(string(f.Status), f.File)
+				return e.withStore(c, func(store *catalog.Store) error {
+					if err := scan.Accept(c.Context, store, c.Args().Slice(), c.String("note")); err != nil {
+						return err
 					}
-				}
-				if c.Bool("json") {
-					err = e.printJSON(files)
-				} else if err = t.print(e.stdout); err == nil {
-					_, err = fmt.Fprintf(e.stdout, "%d of %s ok\n", len(files)-bad, count(len(files), "file"))
-				}
-				if err == nil && bad > 0 {
-					return &foundError{count(bad, "file") + " not as scanned"}
-				}
-				return err
-			})
-		},
+					_, err := fmt.Fprintf(e.stdout, "%s accepted\n", count(c.Args().Len(), "changed file"))
+					return err
+				})
+			},
+		}},
 	}
 }
+
+func (e *env) verify(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments, or accept"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		show, err := knownShow(c.Context, store, day)
+		if err != nil {
+			return err
+		}
+		var p scan.Progress
+		began := time.Now()
+		stop := e.watch(c.Bool("json"), func() string {
+			s := p.Snapshot()
+			return fmt.Sprintf("%d of %d files, %s  %s", s.Files, s.FilesTotal, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
+		})
+		files, err := scan.Verify(c.Context, store, show, &p)
+		stop()
+		if err != nil {
+			return err
+		}
+		return e.printVerified(c, store, show, files)
+	})
+}
+
+func (e *env) printVerified(c *cli.Context, store *catalog.Store, show catalog.ShowKey, files []scan.Verified) error {
+	bad := 0
+	t := newTable("status", "file", "")
+	for _, f := range files {
+		if f.Status != scan.OK {
+			bad++
+			t.row(string(f.Status), f.File, f.Problem)
+		}
+	}
+	var err error
+	if c.Bool("json") {
+		err = e.printJSON(files)
+	} else if err = t.print(e.stdout); err == nil && len(files) > 0 {
+		_, err = fmt.Fprintf(e.stdout, "%d of %s ok\n", len(files)-bad, count(len(files), "file"))
+	}
+	switch {
+	case err != nil:
+		return err
+	case len(files) == 0 && show != "":
+		return &nothingError{fmt.Sprintf("nothing to verify: no file of %s is in the catalog", show), "nightreel scan DIR reads the recordings below a folder"}
+	case len(files) == 0:
+		return &nothingError{fmt.Sprintf("nothing to verify: there is no file in %s yet", store.Path()), "nightreel scan DIR reads the recordings below a folder"}
+	case bad > 0:
+		return &foundError{count(bad, "file") + " not as scanned"}
+	}
+	return nil
+}
+
+// nothingError says that there was nothing to do a command's work on.
+type nothingError struct{ text, hint string }
+
+func (e *nothingError) Error() string { return e.text }
+func (e *nothingError) Hint() string  { return e.hint }
 
 func (e *env) relocateCommand() *cli.Command {
 	return &cli.Command{

@@ -4,15 +4,18 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"sync"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"nightreel/catalog"
 	"nightreel/internal/demo"
 )
 
@@ -56,6 +59,9 @@ var smallTour = sync.OnceValues(func() (string, error) {
 //	exits N nightreel …   runs a command and wants exactly this exit status
 //	document FIELD…       wants stdout to be one JSON document whose objects have these fields
 //	tour DIR              puts the small demo tour at DIR, read-only
+//	flip FILE OFFSET      changes one byte of a file, and neither its size nor its time
+//	half CATALOG DATE N   leaves of a show what a scan that was stopped after N files leaves, and no results
+//	protect DIR           makes DIR a write-protected disk; where [mounts] holds
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("testdata", "script"),
@@ -64,6 +70,15 @@ func TestScripts(t *testing.T) {
 			"exits":    exits,
 			"document": document,
 			"tour":     tour,
+			"flip":     flip,
+			"half":     half,
+			"protect":  protect,
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "mounts" { // this user may mount
+				return runtime.GOOS == "linux" && mounts(), nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
 		},
 	})
 }
@@ -109,6 +124,71 @@ func document(ts *testscript.TestScript, neg bool, args []string) {
 			ts.Fatalf("field %s: present %v", field, ok)
 		}
 	}
+}
+
+func flip(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: flip FILE OFFSET")
+	}
+	at, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	path := ts.MkAbs(args[0])
+	st, err := os.Stat(path)
+	ts.Check(err)
+	ts.Check(os.Chmod(path, 0o644))
+	data, err := os.ReadFile(path)
+	ts.Check(err)
+	data[at] ^= 0x10
+	ts.Check(os.WriteFile(path, data, 0o644))
+	ts.Check(os.Chtimes(path, st.ModTime(), st.ModTime()))
+}
+
+func half(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: half CATALOG DATE N")
+	}
+	n, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	ctx := context.Background()
+	store, err := catalog.Open(ctx, ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer store.Close()
+	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: catalog.ShowKey(args[1])})
+	ts.Check(err)
+	for _, r := range recordings {
+		files, err := store.Files(ctx, catalog.FileFilter{Recording: r.ID})
+		ts.Check(err)
+		ids := []catalog.FileID{}
+		for _, f := range files[min(n, len(files)):] {
+			ids = append(ids, f.ID)
+		}
+		n -= min(n, len(files))
+		ts.Check(store.DropParts(ctx, catalog.PartFilter{Recording: r.ID}, ids, -1))
+	}
+	ts.Check(store.DropResults(ctx)) // a scan that was stopped has computed nothing
+}
+
+// mounts tells whether this user may mount a folder.
+var mounts = sync.OnceValue(func() bool {
+	dir, err := os.MkdirTemp("", "nightreel-mount-")
+	if err != nil {
+		return false
+	}
+	defer os.Remove(dir)
+	if exec.Command("mount", "--bind", dir, dir).Run() != nil {
+		return false
+	}
+	return exec.Command("umount", dir).Run() == nil
+})
+
+func protect(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: protect DIR")
+	}
+	dir := ts.MkAbs(args[0])
+	ts.Check(exec.Command("mount", "--bind", dir, dir).Run())
+	ts.Defer(func() { exec.Command("umount", dir).Run() })
+	ts.Check(exec.Command("mount", "-o", "remount,ro,bind", dir).Run())
 }
 
 func tour(ts *testscript.TestScript, neg bool, args []string) {

@@ -35,7 +35,11 @@ func (e *env) serveCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
-			return e.withStore(c, func(store *catalog.Store) error { return e.serve(c, store) })
+			with := e.withNew // whoever starts with the web app has none yet
+			if c.String("catalog") != "" {
+				with = e.withStore // a name may be mistyped
+			}
+			return with(c, func(store *catalog.Store) error { return e.serve(c, store) })
 		},
 	}
 }

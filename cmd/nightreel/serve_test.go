@@ -10,13 +10,23 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"nightreel/catalog"
 )
 
 // serving starts nightreel serve and returns what it said until it could be
 // asked, and the address; the test's end interrupts it and wants status 0.
 func serving(t *testing.T, env []string, lines int, args ...string) (said, address string) {
 	t.Helper()
-	cmd := program(t, filepath.Join(t.TempDir(), "c.nightreel"), append([]string{"serve"}, args...)...)
+	file := filepath.Join(t.TempDir(), "c.nightreel")
+	store, err := catalog.Open(t.Context(), file) // a catalog that is named has to be there
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	cmd := program(t, file, append([]string{"serve"}, args...)...)
 	cmd.Env = append(os.Environ(), env...)
 	out, err := cmd.StdoutPipe()
 	if err != nil {

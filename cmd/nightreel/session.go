@@ -49,6 +49,9 @@ func (e *env) sessionCommand() *cli.Command {
 						if err != nil {
 							return err
 						}
+						if len(all) == 0 {
+							e.say("no playback session yet; nightreel session build --desk NAME --song TITLE makes one")
+						}
 						if c.Bool("json") {
 							return e.printJSON(all)
 						}

@@ -142,14 +142,14 @@ func (e *env) editShows(c *cli.Context, least, most int, what string, do func(*c
 			touched = append(touched, show.Key)
 		}
 		return e.refresh(c.Context, store, c.Bool("json"), touched, func() error {
-			shows, err := store.Shows(c.Context, catalog.ShowFilter{})
+			s, err := stateOf(c.Context, store, "")
 			if err != nil {
 				return err
 			}
 			if c.Bool("json") {
-				return e.printJSON(shows)
+				return e.printJSON(showDocs(s))
 			}
-			return e.printShows(shows)
+			return e.printShows(s)
 		})
 	})
 }

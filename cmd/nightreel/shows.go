@@ -1,12 +1,14 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
 	"nightreel/internal/compare"
+	"nightreel/internal/verdict"
 )
 
 func (e *env) showsCommand() *cli.Command {
@@ -22,44 +24,112 @@ func (e *env) showsCommand() *cli.Command {
 				return parentAction(c.Command.Subcommands)(c)
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
-				shows, err := store.Shows(c.Context, catalog.ShowFilter{})
+				s, err := stateOf(c.Context, store, "")
 				if err != nil {
 					return err
 				}
+				if len(s.shows) == 0 {
+					e.empty(store, s, "")
+				}
 				if c.Bool("json") {
-					return e.printJSON(shows)
+					return e.printJSON(showDocs(s))
 				}
-				if len(shows) == 0 {
-					fmt.Fprintf(e.stderr, "no shows yet; nightreel scan DIR reads the recordings below a folder\n")
-				}
-				return e.printShows(shows)
+				return e.printShows(s)
 			})
 		},
 	}
 }
 
-func (e *env) printShows(shows []catalog.Show) error {
-	t := newTable("show", "venue", ">id", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
-	for _, s := range shows {
-		takes, findings := fmt.Sprint(s.Takes), fmt.Sprint(s.Findings)
-		show, venue := string(s.Key), s.Venue
-		if venue == "" {
-			venue = s.Name
+// showDoc is a show's document: what the catalog has of it, and what is known.
+type showDoc struct {
+	catalog.Show
+	Recordings []recordingDoc `json:"recordings"`
+	Files      int            `json:"files"`
+	FilesRead  int            `json:"files_read"`
+	Read       bool           `json:"read"` // all files, to their end
+	Verdict    verdict.Answer `json:"verdict"`
+	Reasons    []string       `json:"reasons"`
+}
+
+// recordingDoc is a recording's document with how much of it was read.
+type recordingDoc struct {
+	catalog.Recording
+	FilesRead  int
+	TracksRead int
+	Read       bool
+}
+
+// MarshalJSON adds the fields to the recording's own, which has a form of its
+// own, too.
+func (r recordingDoc) MarshalJSON() ([]byte, error) {
+	own, err := json.Marshal(r.Recording)
+	if err != nil {
+		return nil, err
+	}
+	return fmt.Appendf(own[:len(own)-1], `,"files_read":%d,"tracks_read":%d,"read":%t}`, r.FilesRead, r.TracksRead, r.Read), nil
+}
+
+func showDocs(s state) []showDoc {
+	docs := []showDoc{}
+	for i, sh := range s.shows {
+		v := s.verdicts[i]
+		d := showDoc{Show: sh, Recordings: []recordingDoc{}, Files: v.Read.Files, FilesRead: v.Read.FilesRead, Read: v.Answer != verdict.NotRead, Verdict: v.Answer, Reasons: v.Reasons}
+		for _, r := range sh.Recordings {
+			read := v.Reads[r.ID]
+			d.Recordings = append(d.Recordings, recordingDoc{r, read.FilesRead, read.TracksRead, read.Whole()})
 		}
-		for _, r := range s.Recordings {
+		docs = append(docs, d)
+	}
+	return docs
+}
+
+// printShows prints the shows, and below the table why one is not whole.
+func (e *env) printShows(s state) error {
+	t := newTable("show", "venue", "verdict", ">id", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
+	for i, sh := range s.shows {
+		takes, findings := fmt.Sprint(sh.Takes), fmt.Sprint(sh.Findings)
+		show, venue, word := string(sh.Key), sh.Venue, verdictWord(s.verdicts[i].Verdict)
+		if venue == "" {
+			venue = sh.Name
+		}
+		if len(sh.Recordings) == 0 {
+			t.row(show, venue, word, "", "", "", "", "", "", "", takes, findings)
+		}
+		for _, r := range sh.Recordings {
 			starts := ""
 			if r.StartsAt != nil {
 				starts = r.StartsAt.Format("15:04:05")
 			}
 			rig := r.Rig
-			if r.Reference && len(s.Recordings) > 1 {
+			if r.Reference && len(sh.Recordings) > 1 {
 				rig += " *"
 			}
-			t.row(show, venue, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
-			show, venue, takes, findings = "", "", "", "" // said once a show
+			t.row(show, venue, word, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
+			show, venue, word, takes, findings = "", "", "", "", "" // said once a show
 		}
 	}
-	return t.print(e.stdout)
+	if err := t.print(e.stdout); err != nil {
+		return err
+	}
+	first := true
+	for i, v := range s.verdicts {
+		if v.Answer == verdict.Whole {
+			continue
+		}
+		if first {
+			fmt.Fprintln(e.stdout)
+			first = false
+		}
+		if _, err := fmt.Fprintln(e.stdout, wrapped(fmt.Sprintf("%s %s: %s", v.Sign(), s.shows[i].Key, v.Text()), "", e.textWidth())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// verdictWord is a verdict in a table: its sign and a word; why stands below.
+func verdictWord(v verdict.Verdict) string {
+	return v.Sign() + " " + map[verdict.Answer]string{verdict.Whole: "whole", verdict.NotWhole: "not whole", verdict.NotRead: "not read", verdict.Unsettled: "not judged"}[v.Answer]
 }
 
 // format words how a recording's samples are coded, "48 kHz 24 bit".
@@ -85,13 +155,19 @@ func (e *env) tracksCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
-				if _, err := store.Show(c.Context, day); err != nil {
-					return err
-				}
-				tracks, err := compare.Tracks(c.Context, store, day)
+				show, err := knownShow(c.Context, store, day)
 				if err != nil {
 					return err
 				}
+				tracks, err := compare.Tracks(c.Context, store, show)
+				if err != nil {
+					return err
+				}
+				s, err := stateOf(c.Context, store, show)
+				if err != nil {
+					return err
+				}
+				e.mind(s)
 				if c.Bool("json") {
 					return e.printJSON(tracks)
 				}

@@ -28,6 +28,14 @@ func (e *env) songsCommand() *cli.Command {
 				if err != nil {
 					return err
 				}
+				if len(all) == 0 {
+					s, err := stateOf(c.Context, store, "")
+					if err != nil {
+						return err
+					}
+					e.mind(s)
+					e.empty(store, s, "no songs yet; nightreel setlist import FILE --show DATE looks for the songs of a set list, nightreel takes set places one by hand")
+				}
 				if c.Bool("json") {
 					return e.printJSON(all)
 				}
@@ -92,10 +100,22 @@ func (e *env) takesCommand() *cli.Command {
 				return err
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
-				takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day, Song: c.String("song")})
+				show, err := knownShow(c.Context, store, day)
 				if err != nil {
 					return err
 				}
+				takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: show, Song: c.String("song")})
+				if err != nil {
+					return err
+				}
+				s, err := stateOf(c.Context, store, show)
+				if err != nil {
+					return err
+				}
+				if len(takes) == 0 {
+					e.empty(store, s, "no takes%s; nightreel setlist import FILE --show DATE looks for the songs of a set list, nightreel takes set places one by hand", asked(c))
+				}
+				e.mind(s)
 				return e.printTakes(c, takes)
 			})
 		},

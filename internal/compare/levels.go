@@ -82,6 +82,7 @@ type TrackLevel struct {
 	Name      string              `json:"name"` // as recorded
 	Channel   string              `json:"channel"`
 	DurationS float64             `json:"duration_s"`
+	Read      bool                `json:"read"` // measured to its end
 	meter.Figures
 }
 
@@ -101,7 +102,7 @@ func Tracks(ctx context.Context, store *catalog.Store, date catalog.ShowKey) ([]
 		for _, t := range n.tracks[r.ID] {
 			levels = append(levels, TrackLevel{
 				Recording: t.RecordingID, Rig: t.Rig, Track: t.Number, Name: t.Name, Channel: t.Channel,
-				DurationS: float64(t.Frames) / float64(t.SampleRate), Figures: figures[t.ID],
+				DurationS: float64(t.Frames) / float64(t.SampleRate), Read: !figures[t.ID].RMS.IsZero(), Figures: figures[t.ID],
 			})
 		}
 	}

@@ -155,7 +155,7 @@ func Song(ctx context.Context, store *catalog.Store, song string, opt Options) (
 		c.Channels = append(c.Channels, ch)
 	}
 	if opt.Channel != "" && len(c.Channels) == 0 {
-		return Comparison{}, &catalog.NotFoundError{Kind: "channel", Name: opt.Channel, Try: fmt.Sprintf("nightreel compare --song %q lists the channels", known.Title)}
+		return Comparison{}, catalog.NotFound("channel", opt.Channel, n.channels(takes), fmt.Sprintf("nightreel compare --song %q lists the channels", known.Title))
 	}
 	c.Changes = largest(c.Changes, opt.MostChanges)
 	notes, err := store.Notes(ctx, "")

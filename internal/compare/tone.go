@@ -91,7 +91,7 @@ func Tone(ctx context.Context, store *catalog.Store, song, channel string) (Tone
 		c.Channels = append(c.Channels, ch)
 	}
 	if channel != "" && len(c.Channels) == 0 {
-		return c, &catalog.NotFoundError{Kind: "channel", Name: channel, Try: fmt.Sprintf("nightreel compare --song %q lists the channels", known.Title)}
+		return c, catalog.NotFound("channel", channel, n.channels(takes), fmt.Sprintf("nightreel compare --song %q lists the channels", known.Title))
 	}
 	return c, nil
 }

@@ -122,6 +122,9 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 		}
 	}
 	result, err := scan.Run(ctx, own, []string{path}, scan.Options{Date: opt.Date.Date(), Rig: opt.Rig, Files: true}, p)
+	if none := (*scan.NoRecordingsError)(nil); errors.As(err, &none) {
+		return nil, nil, &NotReadError{path, result.Problems}
+	}
 	if err != nil {
 		return nil, result.Problems, err
 	}

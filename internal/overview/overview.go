@@ -1,6 +1,6 @@
 // Package overview answers what a tour looks like at a glance: which songs were
 // played on which night, how long, whether anything is wrong with the take, and
-// whether a night's recording is whole. Start with [Tour]. Everything comes from
+// the verdict on each night. Start with [Tour]. Everything comes from
 // the catalog; no audio is read.
 package overview
 
@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/verdict"
 )
 
 // State says what became of a song on a night.
@@ -31,8 +32,7 @@ type Glance struct {
 // Night is a column.
 type Night struct {
 	catalog.Show
-	Whole  bool     `json:"whole"`  // recorded to the end on every track, nothing missing
-	Faults []string `json:"faults"` // what is not whole, in words, each once
+	verdict.Verdict
 }
 
 // Song is a row, with a cell a night.
@@ -51,15 +51,6 @@ type Cell struct {
 	Findings int            `json:"findings"`
 }
 
-// wholeness gives the words for the findings that keep a recording from being
-// whole.
-var wholeness = map[catalog.FindingKind]string{
-	catalog.MissingTrack:   "a track is missing",
-	catalog.ShortTrack:     "a track is short",
-	catalog.UnfinishedFile: "a file was never finished",
-	catalog.Dropout:        "dropouts",
-}
-
 // Tour returns the tour at a glance.
 func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
@@ -74,7 +65,11 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	if err != nil {
 		return Glance{}, err
 	}
-	findings, err := store.OpenSpans(ctx)
+	findings, err := store.OpenSpans(ctx, "")
+	if err != nil {
+		return Glance{}, err
+	}
+	verdicts, err := verdict.LoadWith(ctx, store, shows, findings)
 	if err != nil {
 		return Glance{}, err
 	}
@@ -90,7 +85,7 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	}
 	for i, s := range shows {
 		column[s.Key] = i
-		g.Nights = append(g.Nights, judge(s, byRecording))
+		g.Nights = append(g.Nights, Night{Show: s, Verdict: verdicts[i].Verdict})
 	}
 	for i, s := range songs {
 		row[s.ID] = i
@@ -121,23 +116,6 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 		return !slices.ContainsFunc(s.Cells, func(c Cell) bool { return c.State != None })
 	})
 	return g, nil
-}
-
-// judge says whether a night's recordings are whole.
-func judge(s catalog.Show, findings map[catalog.RecordingID][]catalog.OpenSpan) Night {
-	n := Night{Show: s, Faults: []string{}}
-	for _, r := range s.Recordings {
-		for _, f := range findings[r.ID] {
-			if words, ok := wholeness[f.Kind]; ok && !slices.Contains(n.Faults, words) {
-				n.Faults = append(n.Faults, words)
-			}
-		}
-	}
-	if len(s.Recordings) == 0 {
-		n.Faults = append(n.Faults, "nothing was recorded")
-	}
-	n.Whole = len(n.Faults) == 0
-	return n
 }
 
 // Touching counts the findings that touch a span of their recording.

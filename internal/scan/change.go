@@ -17,6 +17,8 @@ type drop struct {
 	from, to        int            // parts from … to-1
 	file            catalog.FileID // 0 = its checksums stay and are written over
 	fromByte        int64          // checksums that end after it go; -1 = all
+	toByte          int64          // of changed bytes; 0 = to the file's end
+	changed         bool           // the file's bytes are others than those measured
 	header          *catalog.Piece // the checksum of a header that was written anew
 }
 
@@ -39,7 +41,7 @@ func touching(rate int, start, end int64) (from, to int) {
 
 // rows returns what the catalog is to forget.
 func (d drop) rows() []catalog.Drop {
-	rows := []catalog.Drop{{File: d.file, FromByte: d.fromByte, Header: d.header}}
+	rows := []catalog.Drop{{File: d.file, FromByte: d.fromByte, ToByte: d.toByte, Changed: d.changed, Header: d.header}}
 	for i := range d.channels {
 		rows = append(rows, catalog.Drop{Track: d.track + i, From: d.from, To: d.to})
 	}
@@ -51,8 +53,8 @@ func (d drop) rows() []catalog.Drop {
 func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, renumbered map[int]int) ([]drop, error) {
 	var drops []drop
 	var suspects []catalog.File // may have changed: only their bytes tell
-	all := func(f catalog.File) {
-		d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1}
+	all := func(f catalog.File, changed bool) {
+		d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1, changed: changed}
 		d.from, d.to = touching(g.key.rate, f.StartFrame, f.StartFrame+f.Frames)
 		drops = append(drops, d)
 	}
@@ -69,11 +71,16 @@ func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, re
 		was, ok := known(f.ID)
 		unchanged := was.Size == f.Size && was.Frames == f.Frames
 		switch {
-		case !ok:
-			all(f)
-		case !sameLayout(was, f):
-			all(f)
-			all(was)
+		case !ok || !sameLayout(was, f):
+			changed, err := s.changedBytes(ctx, f)
+			if err != nil {
+				return nil, err
+			}
+			all(f, changed)
+			if ok {
+				was.ID = 0
+				all(was, false)
+			}
 		case !g.sources[i].found:
 			// As it was.
 		case unchanged && was.ModTime.Equal(f.ModTime) && !s.opt.Check:
@@ -91,11 +98,32 @@ func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, re
 		if !keep[f.ID] {
 			was, _ := known(f.ID)
 			was.ID = 0 // what became of its checksums is another recording's matter
-			all(was)
+			all(was, false)
 		}
 	}
 	more, err := s.check(ctx, g.group, suspects)
 	return append(drops, more...), err
+}
+
+// changedBytes tells whether a file that lies elsewhere in its recording now, or in
+// another one, and may have been written to, holds other bytes than those that
+// were measured. It notes so as a problem.
+func (s *scan) changedBytes(ctx context.Context, f catalog.File) (bool, error) {
+	was, ok := s.known.files[f.ID]
+	if !ok || was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
+		return false, nil
+	}
+	v, err := verify(ctx, s.store, f, s.read)
+	if err != nil || len(v.Differs) == 0 {
+		return false, err
+	}
+	s.changedFile(f.FullPath(), v.Differs[0].Offset, "changed since it was measured; it is measured again")
+	return true, nil
+}
+
+// changedFile notes that a file changed.
+func (s *scan) changedFile(file string, offset int64, text string) {
+	s.planned = append(s.planned, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify goes on to report it; if the file is right as it is now, nightreel verify accept FILE accepts it"})
 }
 
 // grown tells what to measure again of a file that has another length now. Of
@@ -104,20 +132,25 @@ func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, re
 func (s *scan) grown(ctx context.Context, g *group, f, was catalog.File) (drop, error) {
 	d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: -1}
 	d.from, d.to = touching(g.key.rate, f.StartFrame, f.StartFrame+max(f.Frames, was.Frames))
-	if f.Frames < was.Frames {
+	pieces, err := s.store.Pieces(ctx, was.ID)
+	if err != nil || len(pieces) == 0 {
+		return d, err // nothing of it was read
+	}
+	// Longer audio is what a recorder went on writing; so is an end that it gave to
+	// an unfinished file.
+	if f.Frames < was.Frames || f.Frames == was.Frames && !was.Unfinished {
+		d.changed = true
+		s.changedFile(f.FullPath(), 0, fmt.Sprintf("%d bytes long, and was %d when it was measured; it is measured again", f.Size, was.Size))
 		return d, nil
 	}
 	from, _ := touching(g.key.rate, was.StartFrame+was.Frames, was.StartFrame+was.Frames)
 	whole := int64(from)*partFrames(g.key.rate) - f.StartFrame // frames of the file in parts that may stay
-	if whole <= 0 {
-		return d, nil
-	}
 	fromByte := f.DataOffset + whole*int64(f.Channels*g.key.bytes)
-	pieces, err := s.store.Pieces(ctx, was.ID)
-	if err != nil {
-		return d, err
+	at := slices.IndexFunc(pieces, func(p catalog.Piece) bool { return whole > 0 && p.Offset+p.Length == fromByte })
+	stays := at >= 0
+	if !stays { // too short for a part that may stay: its first audio tells whether it only grew
+		at = slices.IndexFunc(pieces, func(p catalog.Piece) bool { return p.Offset == f.DataOffset })
 	}
-	at := slices.IndexFunc(pieces, func(p catalog.Piece) bool { return p.Offset+p.Length == fromByte })
 	if at < 0 {
 		return d, nil
 	}
@@ -131,7 +164,11 @@ func (s *scan) grown(ctx context.Context, g *group, f, was catalog.File) (drop, 
 	if ctx.Err() != nil {
 		return d, ctx.Err()
 	}
-	if err != nil || sum != pieces[at].Sum {
+	if err == nil && sum != pieces[at].Sum {
+		d.changed = true
+		s.changedFile(f.FullPath(), pieces[at].Offset, "changed since it was measured; it is measured again")
+	}
+	if err != nil || d.changed || !stays {
 		return d, nil
 	}
 	if sum, err = sumOf(ctx, r, 0, f.DataOffset, buf, s.read); err != nil {
@@ -176,13 +213,12 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 		}
 		for k, p := range v.Differs {
 			if k == 0 {
-				s.planned = append(s.planned, Problem{File: f.FullPath(), Offset: p.Offset,
-					Problem: fmt.Sprintf("changed since it was measured, in %d of its stretches; they are measured again", len(v.Differs))})
+				s.changedFile(f.FullPath(), p.Offset, fmt.Sprintf("changed since it was measured, in %d of its stretches; they are measured again", len(v.Differs)))
 			}
 			frames := func(bytes int64) int64 {
 				return f.StartFrame + min(max(bytes-f.DataOffset, 0)/int64(f.Channels*g.key.bytes), f.Frames-1)
 			}
-			d := drop{track: f.FirstTrack, channels: f.Channels}
+			d := drop{track: f.FirstTrack, channels: f.Channels, file: f.ID, fromByte: p.Offset, toByte: p.Offset + p.Length, changed: true}
 			d.from, d.to = touching(g.key.rate, frames(p.Offset), frames(p.Offset+p.Length-1)+1)
 			drops = append(drops, d)
 		}

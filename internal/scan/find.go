@@ -30,8 +30,10 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 		starts = append(starts, start)
 	}
 	var found []*source
-	seen := map[string]bool{} // folders given twice, or one within another
-	for _, start := range starts {
+	seen := map[string]bool{} // folders given twice, or one within another; true for a source
+	without := []string{}     // folders
+	for i, start := range starts {
+		some := false
 		root := start
 		if s.opt.Files && isFile(start) {
 			root = filepath.Dir(start)
@@ -51,21 +53,41 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 			if path != start && d.IsDir() && foreign(d.Name()) {
 				return fs.SkipDir
 			}
-			if d.IsDir() || seen[path] {
+			if d.IsDir() {
 				return nil
 			}
-			seen[path] = true
-			if src := s.look(root, path, d); src != nil {
+			if known, ok := seen[path]; ok {
+				some = some || known
+				return nil
+			}
+			src := s.look(root, path, d)
+			seen[path] = src != nil
+			if src != nil {
+				some = true
 				found = append(found, src)
 				s.progress.filesTotal.Add(1)
 			} else {
 				s.result.PassedOver++
+				s.notUsed(path)
 			}
 			return nil
 		})
 		if err != nil {
 			return nil, err
 		}
+		if !some {
+			without = append(without, dirs[i])
+		}
+	}
+	if len(dirs) == 0 {
+		return nil, nil // what is known is grouped anew
+	}
+	nothing := &NoRecordingsError{Folders: without, Unusable: s.unusable, Other: s.audio}
+	if len(found) == 0 {
+		return nil, nothing
+	}
+	for _, dir := range without {
+		s.result.Problems = append(s.result.Problems, Problem{File: dir, Problem: "there is no recording in this folder", Hint: nothing.Hint()})
 	}
 	slices.SortFunc(found, func(a, b *source) int { return strings.Compare(a.path, b.path) })
 	return found, nil
@@ -101,9 +123,7 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 	if foreign(d.Name()) {
 		return nil
 	}
-	switch strings.ToLower(filepath.Ext(path)) {
-	case ".wav", ".wave", ".bwf", ".rf64":
-	default:
+	if !slices.Contains(recordingEnds, strings.ToLower(filepath.Ext(path))) {
 		return nil
 	}
 	if d.Type()&fs.ModeSymlink != 0 {

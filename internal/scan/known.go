@@ -105,7 +105,7 @@ func (s *scan) newRoot(ctx context.Context, files []catalog.File, found []*sourc
 			same := f.Content != "" && s.readContent(src) && f.Content == src.file.Content
 			if f.Content == "" {
 				var err error
-				if same, err = s.sameBeginning(ctx, f, src.path); err != nil {
+				if same, err = sameBeginning(ctx, s.store, f, src.path); err != nil {
 					return "", err
 				}
 			}
@@ -119,8 +119,8 @@ func (s *scan) newRoot(ctx context.Context, files []catalog.File, found []*sourc
 
 // sameBeginning tells whether a file starts with the bytes that a file in the
 // catalog had. A file of which no checksum is kept is the same as no other.
-func (s *scan) sameBeginning(ctx context.Context, f catalog.File, path string) (bool, error) {
-	pieces, err := s.store.Pieces(ctx, f.ID)
+func sameBeginning(ctx context.Context, store *catalog.Store, f catalog.File, path string) (bool, error) {
+	pieces, err := store.Pieces(ctx, f.ID)
 	if err != nil || len(pieces) == 0 || pieces[0].Offset != 0 {
 		return false, err
 	}

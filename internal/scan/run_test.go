@@ -519,3 +519,51 @@ func TestSourcesAreLeftAlone(t *testing.T) {
 		}
 	}
 }
+
+// A folder without recordings is an error that says what was looked for and what
+// else lies there: it may be the mount point of a drive that is not mounted.
+func TestFolderWithoutRecordings(t *testing.T) {
+	put := func(dir string, names ...string) string {
+		for _, name := range names {
+			path := filepath.Join(dir, name)
+			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, []byte("no recording"), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return dir
+	}
+	for _, c := range []struct {
+		dir  string
+		want []string // in the message
+		hint string
+	}{
+		{t.TempDir(), []string{"there is no recording to scan; looked for WAV files (.wav, .wave, .bwf, .rf64)"}, "check that the drive is mounted"},
+		{put(t.TempDir(), "a/1.flac", "a/2.FLAC", "b.mp3", "notes.txt", "._x.mp3"), []string{"which are not read: 2 .flac, 1 .mp3"}, "convert the files to WAV"},
+		{put(t.TempDir(), "1.wav", "2.wav"), []string{"2 are there, and none could be used"}, "see what is wrong"},
+	} {
+		result, err := Run(t.Context(), open(t), []string{c.dir}, Options{}, nil)
+		var e *NoRecordingsError
+		if !errors.As(err, &e) || !strings.Contains(e.Hint(), c.hint) {
+			t.Errorf("got %v, want *NoRecordingsError, %s", err, c.hint)
+			continue
+		}
+		for _, want := range append(c.want, c.dir) {
+			if !strings.Contains(err.Error(), want) {
+				t.Errorf("%v: does not say %q", err, want)
+			}
+		}
+		if len(result.Problems) != e.Unusable {
+			t.Errorf("problems: %+v", result.Problems)
+		}
+	}
+	// Beside a folder that has some, it is a problem and the scan goes on.
+	with, without := t.TempDir(), t.TempDir()
+	write(t, filepath.Join(with, "2031-05-02", "TRK01.wav"), take{track: 1, to: 8000})
+	result := run(t, open(t), Options{}, with, without, with)
+	if len(result.Shows) != 1 || len(result.Problems) != 1 || result.Problems[0].File != without {
+		t.Errorf("%+v", result)
+	}
+}

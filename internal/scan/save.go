@@ -233,9 +233,14 @@ func (s *scan) change(ctx context.Context, g *grouped) (catalog.NewRecording, er
 	s.tellMissing(g)
 	if g.old.ID == 0 {
 		for _, f := range files { // from other recordings: measured again, all of it
-			if f.ID != 0 {
-				r.Drops = append(r.Drops, catalog.Drop{File: f.ID, FromByte: -1})
+			if f.ID == 0 {
+				continue
 			}
+			changed, err := s.changedBytes(ctx, f)
+			if err != nil {
+				return r, err
+			}
+			r.Drops = append(r.Drops, catalog.Drop{File: f.ID, FromByte: -1, Changed: changed})
 		}
 		return r, nil
 	}

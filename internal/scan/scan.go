@@ -87,8 +87,9 @@ type Problem struct {
 
 // Run scans folders into the catalog. p may be nil.
 //
-// The error is that of a folder that is not there, of an unusable name pattern,
-// of the catalog, or ctx.Err(); everything else is in Result.Problems. Even
+// The error is that of a folder that is not there, *[NoRecordingsError] if none
+// of the folders holds a recording, that of an unusable name pattern, of the
+// catalog, or ctx.Err(); everything else is in Result.Problems. Even
 // with an error the Result tells what was done, and what was finished is kept.
 func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, p *Progress) (Result, error) {
 	if p == nil {
@@ -138,8 +139,12 @@ type scan struct {
 	was     map[*source]*source // what the catalog had in place of a source
 	planned []Problem
 
-	foundIn   map[string]bool             // folders in which something was found
-	parts     map[catalog.RecordingID]int // how many were measured before
+	foundIn map[string]bool             // folders in which something was found
+	parts   map[catalog.RecordingID]int // how many were measured before
+
+	unusable int            // files named like recordings that are none or cannot be read
+	audio    map[string]int // audio files that are not read, by the end of their names
+
 	bytesRead atomic.Int64
 }
 

@@ -358,7 +358,7 @@ func (s *scan) withoutCopies(ctx context.Context, all []*source) ([]*source, err
 		if yes, ok := same[[2]*source{a, b}]; ok {
 			return yes, nil
 		}
-		yes, err := s.sameBeginning(ctx, a.file, b.path)
+		yes, err := sameBeginning(ctx, s.store, a.file, b.path)
 		same[[2]*source{a, b}] = yes
 		return yes, err
 	}

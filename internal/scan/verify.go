@@ -3,10 +3,13 @@ package scan
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"runtime"
+	"time"
 
 	"nightreel/catalog"
 )
@@ -26,6 +29,9 @@ type Verified struct {
 	Offset  int64   `json:"offset,omitempty"`  // bytes: the first place that differs or cannot be read, to a stretch
 	Differs []Bytes `json:"differs,omitempty"` // the stretches whose checksums differ
 	Problem string  `json:"problem,omitempty"`
+	// MeasuredAgain is when a scan found the file changed and measured it again;
+	// it stays Changed until a person accepts it: see [Accept].
+	MeasuredAgain *time.Time `json:"measured_again,omitempty"`
 
 	failed bool // the file system did not give its bytes
 }
@@ -48,6 +54,10 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.ShowKey, p *
 	if err != nil {
 		return nil, err
 	}
+	changed, err := store.ChangedFiles(ctx, show)
+	if err != nil {
+		return nil, err
+	}
 	p.stage("comparing checksums")
 	p.filesTotal.Store(int64(len(files)))
 	for _, f := range files {
@@ -62,6 +72,11 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.ShowKey, p *
 			read += n
 			p.bytes.Add(n)
 		})
+		if c, ok := changed[files[i].ID]; ok && found[i].Status == OK {
+			if found[i], err = measuredAgain(ctx, store, found[i], files[i], c); err != nil {
+				return err
+			}
+		}
 		p.bytes.Add(files[i].Size - read) // what needed no reading
 		p.files.Add(1)
 		return err
@@ -71,6 +86,110 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.ShowKey, p *
 	}
 	return found, nil
 }
+
+// measuredAgain says of a file that is as it was last measured that it was
+// another one when it was measured first.
+func measuredAgain(ctx context.Context, store *catalog.Store, v Verified, f catalog.File, c catalog.ChangedFile) (Verified, error) {
+	pieces, err := store.Pieces(ctx, f.ID)
+	if err != nil {
+		return v, err
+	}
+	now := map[Bytes]uint64{}
+	for _, p := range pieces {
+		now[Bytes{p.Offset, p.Length}] = p.Sum
+	}
+	for _, p := range c.First {
+		if b := (Bytes{p.Offset, p.Length}); now[b] != p.Sum {
+			v.Differs = append(v.Differs, b)
+		}
+	}
+	v.Status, v.MeasuredAgain = Changed, &c.FoundAt
+	day := c.FoundAt.Local().Format(time.DateOnly)
+	switch {
+	case len(v.Differs) > 0:
+		v.Offset = v.Differs[0].Offset
+		v.Problem = "changed, measured again on " + day
+	case f.Size != c.FirstSize:
+		v.Offset = min(f.Size, c.FirstSize)
+		v.Problem = "another length than first, measured again on " + day
+	default:
+		v.Problem = "changed on " + day + ", and has the bytes again that it had first"
+	}
+	return v, nil
+}
+
+// Accept notes that a person takes changed files for right as they are now. A
+// file is given by its path. Nothing is accepted if one of the paths is no file
+// of the catalog, did not change, or was not measured again yet.
+func Accept(ctx context.Context, store *catalog.Store, paths []string, note string) error {
+	files, err := store.Files(ctx, catalog.FileFilter{})
+	if err != nil {
+		return err
+	}
+	changed, err := store.ChangedFiles(ctx, "")
+	if err != nil {
+		return err
+	}
+	ids := []catalog.FileID{}
+	for _, path := range paths {
+		f, err := fileAt(files, path)
+		if err != nil {
+			return err
+		}
+		if _, ok := changed[f.ID]; !ok {
+			return &AcceptError{File: path, Problem: "not accepted: no scan found it changed", Try: "if nightreel verify says that it changed, nightreel scan --check DIR measures it again; accept it then"}
+		}
+		pieces, err := store.Pieces(ctx, f.ID)
+		if err != nil {
+			return err
+		}
+		covered := int64(0)
+		for _, p := range pieces {
+			covered += p.Length
+		}
+		if covered != f.Size {
+			return &AcceptError{File: path, Problem: "not accepted: it was not measured again yet", Try: "nightreel scan DIR measures it; accept it then"}
+		}
+		ids = append(ids, f.ID)
+	}
+	for _, id := range ids {
+		if err := store.AcceptChange(ctx, id, note); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// fileAt finds a file by its path.
+func fileAt(files []catalog.File, path string) (catalog.File, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return catalog.File{}, fmt.Errorf("%s: not accepted: %w", path, err)
+	}
+	resolved, err := filepath.EvalSymlinks(abs)
+	if err != nil {
+		resolved = abs // it may be missing, and in the catalog all the same
+	}
+	known := []string{}
+	for _, f := range files {
+		if full := f.FullPath(); full == abs || full == resolved {
+			return f, nil
+		}
+		known = append(known, f.FullPath())
+	}
+	return catalog.File{}, &catalog.NotFoundError{Kind: "file", Name: path, Near: catalog.Nearest(abs, known), Try: "nightreel verify lists the files that changed"}
+}
+
+// AcceptError says why a changed file was not accepted.
+type AcceptError struct {
+	File, Problem string
+	Try           string
+}
+
+func (e *AcceptError) Error() string { return e.File + ": " + e.Problem }
+
+// Hint says what to do about it.
+func (e *AcceptError) Hint() string { return e.Try }
 
 // verify compares one file with its checksums.
 func verify(ctx context.Context, store *catalog.Store, f catalog.File, count func(int64)) (Verified, error) {

@@ -2,10 +2,13 @@ package scan
 
 import (
 	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"nightreel/catalog"
 )
@@ -122,6 +125,139 @@ func TestRelocate(t *testing.T) {
 	}
 	if _, err := Relocate(t.Context(), store, moved, filepath.Join(moved, "nowhere")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("relocating to nowhere: %v", err)
+	}
+}
+
+// Nothing moves to a folder that holds nothing of the volume, or other files of
+// the same names.
+func TestRelocateLooksFirst(t *testing.T) {
+	dir := night(t)
+	store := open(t)
+	run(t, store, Options{}, dir)
+	before, err := store.Volumes(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	others := filepath.Join(t.TempDir(), "others")
+	if err := os.CopyFS(others, os.DirFS(dir)); err != nil {
+		t.Fatal(err)
+	}
+	err = filepath.WalkDir(others, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && filepath.Ext(path) == ".wav" {
+			flip(t, path, 200) // in the first minute of each
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for to, why := range map[string]string{t.TempDir(): "no such file", others: "other bytes"} {
+		_, err := Relocate(t.Context(), store, dir, to)
+		var e *NotThereError
+		if !errors.As(err, &e) || !strings.Contains(err.Error(), why) || e.Hint() == "" {
+			t.Errorf("got %v, want *NotThereError: %s", err, why)
+		}
+	}
+	after, err := store.Volumes(t.Context())
+	if err != nil || !slices.Equal(before, after) {
+		t.Errorf("volumes are %v now, were %v; %v", after, before, err)
+	}
+}
+
+// A changed file stays reported, whatever is scanned again, until a person
+// accepts it.
+func TestChangedFileStaysReportedUntilAccepted(t *testing.T) {
+	for name, c := range map[string]struct {
+		change func(t *testing.T, path string)
+		scan   Options
+	}{
+		"a byte of the audio, found by a check": {func(t *testing.T, path string) { flip(t, path, 700_001) }, Options{Check: true}},
+		"a byte of the header, found by its time": {func(t *testing.T, path string) {
+			flip(t, path, 5) // of the RIFF chunk's size, which a reader need not believe
+			if err := os.Chtimes(path, time.Now(), time.Now()); err != nil {
+				t.Fatal(err)
+			}
+		}, Options{}},
+		"cut short": {func(t *testing.T, path string) {
+			if err := os.Truncate(path, 500_000); err != nil {
+				t.Fatal(err)
+			}
+		}, Options{}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir, store := night(t), open(t)
+			run(t, store, Options{}, dir)
+			path := filepath.Join(dir, "2031-05-02 Hall", "main", "TRK01_0002.wav")
+			status := func() Verified {
+				t.Helper()
+				all, err := Verify(t.Context(), store, "", nil)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, v := range all {
+					if filepath.Base(v.File) == filepath.Base(path) {
+						return v
+					}
+					if v.Status != OK {
+						t.Errorf("another file: %+v", v)
+					}
+				}
+				t.Fatal("the file is gone from the catalog")
+				return Verified{}
+			}
+			c.change(t, path)
+			if v := status(); v.Status != Changed || v.MeasuredAgain != nil {
+				t.Fatalf("before the scan: %+v", v)
+			}
+			if err := Accept(t.Context(), store, []string{path}, ""); err == nil {
+				t.Error("accepted before it was measured again")
+			}
+			for i, opt := range []Options{c.scan, {Check: true}, {}, {Check: true}} {
+				result := run(t, store, opt, dir)
+				if said := slices.ContainsFunc(result.Problems, func(p Problem) bool { return p.File == path && strings.Contains(p.Problem, "measured again") }); said != (i == 0) {
+					t.Errorf("scan %d: said %v: %+v", i+1, said, result.Problems)
+				}
+				if v := status(); v.Status != Changed || v.MeasuredAgain == nil || !strings.Contains(v.Problem, "measured again on") {
+					t.Errorf("after scan %d: %+v", i+1, v)
+				}
+			}
+			if err := Accept(t.Context(), store, []string{filepath.Join(dir, "nothing.wav")}, ""); err == nil {
+				t.Error("a file that is not there was accepted")
+			}
+			if err := Accept(t.Context(), store, []string{path}, "mended on purpose"); err != nil {
+				t.Fatal(err)
+			}
+			if v := status(); v.Status != OK {
+				t.Errorf("accepted: %+v", v)
+			}
+			run(t, store, Options{Check: true}, dir)
+			if v := status(); v.Status != OK {
+				t.Errorf("accepted and scanned again: %+v", v)
+			}
+			flip(t, path, 300_001)
+			run(t, store, Options{Check: true}, dir)
+			if v := status(); v.Status != Changed || v.MeasuredAgain == nil {
+				t.Errorf("changed once more: %+v", v)
+			}
+		})
+	}
+}
+
+// What a recorder went on writing is no changed file.
+func TestGrownFileIsNotChanged(t *testing.T) {
+	dir, store := t.TempDir(), open(t)
+	path := filepath.Join(dir, "2031-05-02", "TRK01.wav")
+	for _, seconds := range []int{2, 5} {
+		os.Remove(path) // the first time there is none
+		write(t, path, take{track: 1, to: int64(seconds) * 8000})
+		run(t, store, Options{}, dir)
+		files, err := Verify(t.Context(), store, "", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(files) != 1 || files[0].Status != OK {
+			t.Errorf("of %d s: %+v", seconds, files)
+		}
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/health"
+	"nightreel/internal/verdict"
 )
 
 // findingsPerPage keeps the page quick; a bad night has some dozens.
@@ -33,6 +34,7 @@ type findingsView struct {
 	Shows    []catalog.Show
 	Kinds    []catalog.FindingKind
 	Channels []string
+	Unknown  []string // what is not read or not judged of the shows, in words
 }
 
 type findingRow struct {
@@ -72,14 +74,25 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 	switch show := q.Get("show"); {
 	case show == "all":
 	case show != "":
-		if v.Show, err = catalog.ParseShowKey(show); err != nil {
+		key, err := catalog.ParseShowKey(show)
+		if err != nil {
 			return v, &badRequest{err.Error(), ""}
 		}
-		if v.Show, err = s.store.Address(ctx, v.Show); err != nil {
+		chosen, err := s.store.Show(ctx, key)
+		if err != nil {
 			return v, err
 		}
+		v.Show = chosen.Key
 	case len(v.Shows) > 0:
 		v.Show = v.Shows[len(v.Shows)-1].Key // tonight's
+	}
+	if v.Kind != "" {
+		if v.Kind, err = catalog.ParseFindingKind(string(v.Kind)); err != nil {
+			return v, err
+		}
+	}
+	if v.Unknown, err = s.unknown(ctx, v.Shows, v.Show); err != nil {
+		return v, err
 	}
 	all, err := s.store.Findings(ctx, catalog.FindingFilter{Show: v.Show})
 	if err != nil {
@@ -93,6 +106,11 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 		}
 		for _, f := range findings {
 			concerning[f.ID] = true
+		}
+		if len(findings) == 0 {
+			if err := s.store.KnowsChannel(ctx, v.Channel); err != nil {
+				return v, err
+			}
 		}
 	}
 	tracks := s.tracksOnce(ctx)
@@ -160,6 +178,22 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 	}
 	v.Findings, err = s.findingRows(ctx, chosen[v.First:v.Last])
 	return v, err
+}
+
+// unknown says of one show, or of all for "", which are not wholly read and
+// judged.
+func (s *Server) unknown(ctx context.Context, shows []catalog.Show, only catalog.ShowKey) ([]string, error) {
+	if only != "" {
+		shows = slices.DeleteFunc(slices.Clone(shows), func(sh catalog.Show) bool { return sh.Key != only })
+	}
+	verdicts, err := verdict.Load(ctx, s.store, shows)
+	unknown := []string{}
+	for i, v := range verdicts {
+		if !v.Known() {
+			unknown = append(unknown, fmt.Sprintf("%s %s", shows[i].Key, v.Text()))
+		}
+	}
+	return unknown, err
 }
 
 // findingRows finds the tracks of each finding.

@@ -240,7 +240,7 @@ func TestKeyboardOnly(t *testing.T) {
 		t.Fatalf("not reached by tabs: %s", condition)
 	}
 	tabTo(`document.activeElement.matches(".skip")`)
-	tabTo(`document.activeElement.matches('#grid td a') && document.activeElement.getAttribute("href").startsWith("/night/2031-05-03")`)
+	tabTo(`document.activeElement.matches('#grid td a') && document.activeElement.getAttribute("href").startsWith("/night/2031-05-03#take")`)
 	p.press(kb.Enter)
 	p.until(`location.pathname.startsWith("/night/") && document.querySelector('#night')?.dataset.drawn > 0`)
 	p.until(`document.querySelector('#lane .take.chosen')`)

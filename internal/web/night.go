@@ -6,10 +6,12 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/compare"
+	"nightreel/internal/verdict"
 )
 
 type nightView struct {
 	Show         catalog.Show
+	Verdict      verdict.Verdict
 	Before, Next catalog.ShowKey // the nights around it, "" where there is none
 	Songs        []catalog.Song
 	Notes        []catalog.Note
@@ -27,6 +29,12 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
+	show, err := s.store.Show(r.Context(), date)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	date = show.Key // a date alone may be the address
 	v := nightView{}
 	for i, sh := range shows {
 		if sh.Key != date {
@@ -40,10 +48,12 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
 			v.Next = shows[i+1].Key
 		}
 	}
-	if v.Show.Date == "" {
-		s.failed(w, r, &catalog.NotFoundError{Kind: "show", Name: string(date), Try: "the tour page lists the nights"})
+	verdicts, err := verdict.Load(r.Context(), s.store, []catalog.Show{v.Show})
+	if err != nil {
+		s.failed(w, r, err)
 		return
 	}
+	v.Verdict = verdicts[0].Verdict
 	if v.Songs, err = s.store.Songs(r.Context()); err == nil {
 		if v.Notes, err = s.store.Notes(r.Context(), date); err == nil {
 			v.SetList, err = s.store.SetList(r.Context(), date)

@@ -44,7 +44,7 @@ var templates = sync.OnceValues(func() (map[string]*template.Template, error) {
 	funcs := template.FuncMap{
 		"asset": func(name string) string { return "/assets/" + assetHash() + "/" + name },
 		"clock": catalog.Clock, "tenths": catalog.ClockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
-		"count": count, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
+		"count": count, "answer": stateOf, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
 		"safe": func(b []byte) template.HTML { return template.HTML(b) }, // written by plot.go and table.go, which escape
 	}
 	names, err := fs.Glob(embedded, "templates/*.html")
@@ -125,8 +125,10 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	var gone *catalog.NotFoundError
 	var tooLong *http.MaxBytesError
 	switch {
-	case errors.As(err, &gone):
+	case errors.As(err, &gone), is[*catalog.AmbiguousShowError](err):
 		status = http.StatusNotFound
+	case is[*catalog.ReadOnlyError](err):
+		status = http.StatusForbidden
 	case errors.As(err, &tooLong):
 		s.fail(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("that is more than %d MB", tooLong.Limit>>20), "a list of a hundred inputs has some kilobytes: is it the right file?")
 		return

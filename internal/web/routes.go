@@ -26,8 +26,8 @@ func (s *Server) routes() http.Handler {
 	post("/logout", s.logout)
 	live("/events", s.events)
 
-	page("/{$}", s.tourPage, of(shows, recordings, takes, findings, songs))
-	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, takes, findings, notes))
+	page("/{$}", s.tourPage, of(shows, recordings, files, parts, takes, findings, songs))
+	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes))
 	page("/data/night/{date}", s.nightData, s.ofNight(s.nightInPath, recordings, files, takes, findings))
 	page("/data/figures/{date}", s.figuresData, s.ofNight(s.nightInPath, recordings, parts, takes))
 	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
@@ -36,7 +36,7 @@ func (s *Server) routes() http.Handler {
 	post("/night/{date}/takes", s.editTakes)
 	post("/night/{date}/note", s.addNote)
 
-	page("/findings", s.findingsPage, of(shows, recordings, lists, findings))
+	page("/findings", s.findingsPage, of(shows, recordings, files, parts, lists, findings))
 	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
 	post("/findings/{id}", s.editFinding)
 

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"fmt"
 	"net/http"
+	"slices"
 
 	"nightreel/catalog"
 	"nightreel/internal/overview"
+	"nightreel/internal/verdict"
 )
 
 type tourView struct {
@@ -15,6 +17,24 @@ type tourView struct {
 	Open  int             // findings
 	Takes int
 	Rows  []byte // markup: the songs
+}
+
+// Latest returns the nights, the last one first.
+func (v tourView) Latest() []overview.Night {
+	nights := slices.Clone(v.Nights)
+	slices.Reverse(nights)
+	return nights
+}
+
+// stateOf is the class of a verdict's state.
+func stateOf(v verdict.Verdict) string {
+	switch v.Answer {
+	case verdict.Whole:
+		return "clean"
+	case verdict.NotWhole:
+		return "fault"
+	}
+	return "unread"
 }
 
 func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {

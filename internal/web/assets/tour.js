@@ -33,5 +33,5 @@ $("#main").addEventListener("mouseover", (e) => {
   const cell = e.target.closest("#grid tbody td, #grid .whole td");
   if (!cell || cell.title || !cell.firstElementChild) return;
   const head = $$("#grid thead tr:first-child th")[cell.cellIndex], row = $("th", cell.parentNode).textContent;
-  cell.title = [row, head.textContent.replace(/\s+/g, " ").trim(), cell.textContent.replace(/[✓▲✕?]/g, "").replace(/\s+/g, " ").trim()].filter(Boolean).join(", ");
+  cell.title = [row, head.textContent.replace(/\s+/g, " ").trim(), cell.textContent.replace(/[✓▲✕?…]/g, "").replace(/\s+/g, " ").trim()].filter(Boolean).join(", ");
 });

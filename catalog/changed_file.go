@@ -1,0 +1,120 @@
+package catalog
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// Change is a stretch of a file that holds other bytes than those that were
+// measured, with what was measured of them.
+type Change struct {
+	File             FileID
+	FromByte, ToByte int64 // FromByte … ToByte-1; ToByte 0 means to the end
+	Tracks           []TrackID
+	FromPart, ToPart int // of each track, FromPart … ToPart-1
+}
+
+// ChangedFile is a file that changed after it was measured, was measured again
+// or will be, and was not accepted by a person since.
+type ChangedFile struct {
+	File      FileID
+	Recording RecordingID
+	FirstSize int64     // bytes, when it was read first
+	FoundAt   time.Time // when a scan last found it changed
+	First     []Piece   // the checksums that it had first, in order of offset
+}
+
+// ForgetChanged forgets what was measured of bytes that changed, in one
+// transaction, and remembers that the file changed. The checksums that the file
+// had before its first change stay known until [Store.AcceptChange].
+func (s *Store) ForgetChanged(ctx context.Context, c Change) error {
+	return s.update(ctx, func(tx *sql.Tx) error { return s.forgetChanged(ctx, tx, c) })
+}
+
+func (s *Store) forgetChanged(ctx context.Context, tx *sql.Tx, c Change) error {
+	to := c.ToByte
+	if to == 0 {
+		to = 1<<63 - 1
+	}
+	var open bool
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ? AND accepted_at IS NULL)", c.File).Scan(&open); err != nil {
+		return fmt.Errorf("could not read the catalog: %w", err)
+	}
+	now := s.now().UTC().Format(time.RFC3339)
+	if open {
+		if _, err := exec(ctx, tx, "UPDATE changed_files SET found_at = ? WHERE file_id = ?", now, c.File); err != nil {
+			return err
+		}
+	} else {
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO changed_files (file_id, size, found_at) SELECT id, size, ? FROM files WHERE id = ?", now, c.File); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO first_pieces (file_id, offset, length, sum) SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ?", c.File); err != nil {
+			return err
+		}
+	}
+	for _, track := range c.Tracks {
+		if _, err := exec(ctx, tx, "DELETE FROM parts WHERE track_id = ? AND part >= ? AND part < ?", track, c.FromPart, c.ToPart); err != nil {
+			return err
+		}
+	}
+	if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte); err != nil {
+		return err
+	}
+	// The triggers see parts, and there may have been none.
+	_, err := exec(ctx, tx, "UPDATE editions SET edition = edition + 1 WHERE recording_id = (SELECT recording_id FROM files WHERE id = ?)", c.File)
+	return err
+}
+
+// ChangedFiles returns the files of a show, or of all shows for "", that changed
+// and were not accepted, by id.
+func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]ChangedFile, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
+	var w where
+	w.add(true, "c.accepted_at IS NULL")
+	w.add(show != "", "s.key = ?", key)
+	from := ` FROM changed_files c JOIN files f ON f.id = c.file_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`
+	files, err := list(ctx, s.db, "SELECT c.file_id, f.recording_id, c.size, c.found_at"+from+w.String(), w.args, func(row scanner) (c ChangedFile, err error) {
+		var at string
+		if err := row.Scan(&c.File, &c.Recording, &c.FirstSize, &at); err != nil {
+			return c, err
+		}
+		c.FoundAt, err = time.Parse(time.RFC3339, at)
+		return c, err
+	})
+	if err != nil || len(files) == 0 {
+		return map[FileID]ChangedFile{}, err
+	}
+	pieces, err := list(ctx, s.db, "SELECT p.file_id, p.offset, p.length, p.sum"+from+" JOIN first_pieces p ON p.file_id = c.file_id"+w.String()+" ORDER BY p.file_id, p.offset", w.args, readPiece)
+	all := map[FileID]ChangedFile{}
+	for _, c := range files {
+		all[c.File] = c
+	}
+	for _, p := range pieces {
+		if c, ok := all[p.File]; ok { // else it changed between the two reads
+			c.First = append(c.First, p)
+			all[p.File] = c
+		}
+	}
+	return all, err
+}
+
+// AcceptChange notes that a person takes a changed file for right as it was last
+// measured. A file that did not change is *[NotFoundError].
+func (s *Store) AcceptChange(ctx context.Context, file FileID, note string) error {
+	return s.update(ctx, func(tx *sql.Tx) error {
+		n, err := exec(ctx, tx, "UPDATE changed_files SET accepted_at = ?, note = ? WHERE file_id = ? AND accepted_at IS NULL", s.now().UTC().Format(time.RFC3339), note, file)
+		if err == nil && n == 0 {
+			err = &NotFoundError{Kind: "changed file", Name: fmt.Sprint(file), Try: "nightreel verify lists the files that changed"}
+		}
+		if err == nil {
+			_, err = exec(ctx, tx, "DELETE FROM first_pieces WHERE file_id = ?", file)
+		}
+		return err
+	})
+}

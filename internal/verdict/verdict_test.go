@@ -1,0 +1,77 @@
+package verdict_test
+
+import (
+	"slices"
+	"testing"
+
+	"nightreel/catalog"
+	"nightreel/internal/verdict"
+)
+
+func TestVerdict(t *testing.T) {
+	read := func(files, of, tracks, ofTracks int) catalog.ReadState {
+		return catalog.ReadState{Files: of, FilesRead: files, Tracks: ofTracks, TracksRead: tracks}
+	}
+	all := read(192, 192, 64, 64)
+	main := func(r catalog.ReadState, open ...catalog.FindingKind) verdict.Recording {
+		return verdict.Recording{Rig: "main", Read: r, Open: open}
+	}
+	backup := func(r catalog.ReadState, open ...catalog.FindingKind) verdict.Recording {
+		return verdict.Recording{Rig: "backup", Read: r, Open: open}
+	}
+	changed := main(all)
+	changed.Changed = 2
+	for name, c := range map[string]struct {
+		recordings []verdict.Recording
+		unjudged   bool
+		working    bool
+		answer     verdict.Answer
+		text       string
+	}{
+		"nothing was scanned":    {nil, false, false, verdict.NotRead, "not read yet: no recording was scanned"},
+		"all read, nothing open": {[]verdict.Recording{main(all)}, false, false, verdict.Whole, "whole"},
+		"nothing read":           {[]verdict.Recording{main(read(0, 192, 0, 64))}, false, false, verdict.NotRead, "not read yet: 0 of 192 files"},
+		"a scan stopped early":   {[]verdict.Recording{main(read(4, 192, 0, 64))}, false, false, verdict.NotRead, "read in part: 4 of 192 files"},
+		// Near misses of whole.
+		"one file is missing":                     {[]verdict.Recording{main(read(191, 192, 64, 64))}, false, false, verdict.NotRead, "read in part: 191 of 192 files"},
+		"all files are read, a minute is missing": {[]verdict.Recording{main(read(192, 192, 63, 64))}, false, false, verdict.NotRead, "read in part: 63 of 64 tracks"},
+		"the other rig is not read":               {[]verdict.Recording{main(all), backup(read(0, 8, 0, 8))}, false, false, verdict.NotRead, "read in part: 192 of 200 files"},
+		"one file of one":                         {[]verdict.Recording{main(read(0, 1, 0, 64))}, false, false, verdict.NotRead, "not read yet: 0 of 1 file"},
+		"a recording of no file and no track":     {[]verdict.Recording{main(all), backup(catalog.ReadState{})}, false, false, verdict.NotRead, "not read yet: a recording without files"},
+		"what was found so far is said":           {[]verdict.Recording{main(read(4, 192, 0, 64), catalog.MissingTrack)}, false, false, verdict.NotRead, "read in part: 4 of 192 files; so far: a track is missing"},
+		// What keeps a show from being whole, and what does not.
+		"a dropout":                       {[]verdict.Recording{main(all, catalog.Dropout, catalog.Dropout)}, false, false, verdict.NotWhole, "not whole: dropouts"},
+		"several reasons":                 {[]verdict.Recording{main(all, catalog.Dropout, catalog.ShortTrack, catalog.UnfinishedFile, catalog.MissingTrack)}, false, false, verdict.NotWhole, "not whole: a track is missing, a track is short, a file was never finished, dropouts"},
+		"a clipped and a dead channel":    {[]verdict.Recording{main(all, catalog.Clipped, catalog.Dead, catalog.WentSilent, catalog.Hum)}, false, false, verdict.Whole, "whole"},
+		"two rigs, one of them short":     {[]verdict.Recording{main(all), backup(all, catalog.ShortTrack)}, false, false, verdict.NotWhole, "not whole: a track is short (rig backup)"},
+		"two rigs, both short":            {[]verdict.Recording{main(all, catalog.ShortTrack), backup(all, catalog.ShortTrack)}, false, false, verdict.NotWhole, "not whole: a track is short (rig main, backup)"},
+		"two files changed":               {[]verdict.Recording{changed}, false, false, verdict.NotWhole, "not whole: 2 files changed after the scan"},
+		"read, not judged":                {[]verdict.Recording{main(all)}, true, false, verdict.Unsettled, "not judged yet: the findings are not up to date"},
+		"read, being judged":              {[]verdict.Recording{main(all)}, false, true, verdict.Unsettled, "not judged yet: the findings are being worked out"},
+		"half read and not judged either": {[]verdict.Recording{main(read(4, 192, 0, 64))}, true, true, verdict.NotRead, "read in part: 4 of 192 files"},
+	} {
+		v := verdict.Of(verdict.Input{Recordings: c.recordings, Judged: !c.unjudged, Working: c.working})
+		if v.Answer != c.answer || v.Text() != c.text {
+			t.Errorf("%s: %s, %q; want %s, %q", name, v.Answer, v.Text(), c.answer, c.text)
+		}
+		if known := c.answer == verdict.Whole || c.answer == verdict.NotWhole; v.Known() != known {
+			t.Errorf("%s: known %v", name, v.Known())
+		}
+		if v.Answer == verdict.Whole && len(v.Reasons) > 0 {
+			t.Errorf("%s: whole, with reasons %v", name, v.Reasons)
+		}
+	}
+}
+
+// Each answer has a sign of its own, but for the two that mean that something is
+// not known.
+func TestSigns(t *testing.T) {
+	signs := []string{}
+	for _, a := range []verdict.Answer{verdict.Whole, verdict.NotWhole, verdict.NotRead} {
+		signs = append(signs, verdict.Verdict{Answer: a}.Sign())
+	}
+	slices.Sort(signs)
+	if len(slices.Compact(signs)) != 3 || slices.Contains(signs, "") {
+		t.Errorf("signs are %q", signs)
+	}
+}
