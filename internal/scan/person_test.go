@@ -240,7 +240,7 @@ func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 			fresh := open(t)
 			run(t, fresh, Options{}, dir)
 			same(t, replaced, dump(t, store, dir), dump(t, fresh, dir))
-			if st, _ := os.Stat(path); r.BytesRead > st.Size() {
+			if st, _ := os.Stat(path); r.BytesRead > 2*st.Size() { // compared, and measured
 				t.Errorf("%s: %d bytes read, the new file has %d", replaced, r.BytesRead, st.Size())
 			}
 			takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
