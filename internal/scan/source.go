@@ -330,56 +330,16 @@ func (s *scan) scanWords(src *source) {
 // first by path.
 func (s *scan) withoutCopies(ctx context.Context, all []*source) ([]*source, error) {
 	byName := map[string][]*source{}
-	folders := map[string]map[string]*source{}
+	c := copyFinder{scan: s, folders: map[string]map[string]*source{}, same: map[[2]*source]bool{}, pairs: map[[2]string]bool{}}
 	for _, src := range all {
 		name := strings.ToLower(filepath.Base(src.path))
 		for _, key := range alikeBy(src, name) {
 			byName[key] = append(byName[key], src)
 		}
-		if folders[src.folder()] == nil {
-			folders[src.folder()] = map[string]*source{}
+		if c.folders[src.folder()] == nil {
+			c.folders[src.folder()] = map[string]*source{}
 		}
-		folders[src.folder()][name] = src
-	}
-	same := map[[2]*source]bool{}
-	equal := func(a, b *source) (bool, error) {
-		if a.file.Size != b.file.Size || !sameFormat(a, b) {
-			return false, nil
-		}
-		if a.file.Content != "" && b.file.Content != "" {
-			return a.file.Content == b.file.Content, nil
-		}
-		if a.old == nil {
-			a, b = b, a
-		}
-		if a.old == nil || !b.found {
-			return false, nil
-		}
-		if yes, ok := same[[2]*source{a, b}]; ok {
-			return yes, nil
-		}
-		yes, err := sameBeginning(ctx, s.store, a.file, b.path)
-		same[[2]*source{a, b}] = yes
-		return yes, err
-	}
-	pairs := map[[2]string]bool{}
-	copies := func(a, b *source) (bool, error) {
-		key := [2]string{a.folder(), b.folder()}
-		if yes, ok := pairs[key]; ok {
-			return yes, nil
-		}
-		yes := true
-		for name, x := range folders[a.folder()] {
-			if y := folders[b.folder()][name]; y != nil && yes {
-				eq, err := equal(x, y)
-				if err != nil {
-					return false, err
-				}
-				yes = eq
-			}
-		}
-		pairs[key] = yes
-		return yes, nil
+		c.folders[src.folder()][name] = src
 	}
 	there := map[*source]bool{}
 	isThere := func(src *source) bool {
@@ -403,12 +363,7 @@ func (s *scan) withoutCopies(ctx context.Context, all []*source) ([]*source, err
 			if here, alike := isThere(src) && isThere(o), src.says.rig == o.says.rig && src.says.date == o.says.date; here && !alike || !isThere(src) && !isThere(o) {
 				continue
 			}
-			if eq, err := equal(src, o); err != nil {
-				return nil, err
-			} else if !eq {
-				continue
-			}
-			if yes, err := copies(src, o); err != nil {
+			if yes, err := c.copies(ctx, src, o); err != nil {
 				return nil, err
 			} else if !yes {
 				continue
@@ -426,6 +381,60 @@ func (s *scan) withoutCopies(ctx context.Context, all []*source) ([]*source, err
 		}
 	}
 	return slices.DeleteFunc(all, func(src *source) bool { return gone[src] }), nil
+}
+
+// copyFinder compares files and folders, each pair once.
+type copyFinder struct {
+	*scan
+	folders map[string]map[string]*source // by folder and name in lower case
+	same    map[[2]*source]bool
+	pairs   map[[2]string]bool
+}
+
+// copies tells whether all files that two files' folders have in common by name,
+// these among them, hold the same.
+func (c *copyFinder) copies(ctx context.Context, a, b *source) (bool, error) {
+	key := [2]string{a.folder(), b.folder()}
+	yes, asked := c.pairs[key]
+	if asked {
+		return yes, nil
+	}
+	yes = true
+	for name, x := range c.folders[a.folder()] {
+		y := c.folders[b.folder()][name]
+		if y == nil || !yes {
+			continue
+		}
+		var err error
+		if yes, err = c.equal(ctx, x, y); err != nil {
+			return false, err
+		}
+	}
+	c.pairs[key] = yes
+	return yes, nil
+}
+
+// equal tells whether two files hold the same: by the address of their content,
+// else by the first bytes, if the catalog does not know it of one of them.
+func (c *copyFinder) equal(ctx context.Context, a, b *source) (bool, error) {
+	if a.file.Size != b.file.Size || !sameFormat(a, b) {
+		return false, nil
+	}
+	if a.file.Content != "" && b.file.Content != "" {
+		return a.file.Content == b.file.Content, nil
+	}
+	if a.old == nil {
+		a, b = b, a
+	}
+	if a.old == nil || !b.found {
+		return false, nil
+	}
+	if yes, ok := c.same[[2]*source{a, b}]; ok {
+		return yes, nil
+	}
+	yes, err := sameBeginning(ctx, c.store, a.file, b.path)
+	c.same[[2]*source{a, b}] = yes
+	return yes, err
 }
 
 // replaced lets the row of a copy, or of a file that is elsewhere now, be that of
