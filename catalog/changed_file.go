@@ -30,48 +30,54 @@ type ChangedFile struct {
 // transaction, and remembers that the file changed. The checksums that the file
 // had before its first change stay known until [Store.AcceptChange].
 func (s *Store) ForgetChanged(ctx context.Context, c Change) error {
+	return s.update(ctx, func(tx *sql.Tx) error { return s.forgetChanged(ctx, tx, c) })
+}
+
+func (s *Store) forgetChanged(ctx context.Context, tx *sql.Tx, c Change) error {
 	to := c.ToByte
 	if to == 0 {
 		to = 1<<63 - 1
 	}
-	return s.update(ctx, func(tx *sql.Tx) error {
-		var open bool
-		if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ? AND accepted_at IS NULL)", c.File).Scan(&open); err != nil {
-			return fmt.Errorf("could not read the catalog: %w", err)
-		}
-		now := s.now().UTC().Format(time.RFC3339)
-		if open {
-			if _, err := exec(ctx, tx, "UPDATE changed_files SET found_at = ? WHERE file_id = ?", now, c.File); err != nil {
-				return err
-			}
-		} else {
-			if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO changed_files (file_id, size, found_at) SELECT id, size, ? FROM files WHERE id = ?", now, c.File); err != nil {
-				return err
-			}
-			if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO first_pieces (file_id, offset, length, sum) SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ?", c.File); err != nil {
-				return err
-			}
-		}
-		for _, track := range c.Tracks {
-			if _, err := exec(ctx, tx, "DELETE FROM parts WHERE track_id = ? AND part >= ? AND part < ?", track, c.FromPart, c.ToPart); err != nil {
-				return err
-			}
-		}
-		if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte); err != nil {
+	var open bool
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ? AND accepted_at IS NULL)", c.File).Scan(&open); err != nil {
+		return fmt.Errorf("could not read the catalog: %w", err)
+	}
+	now := s.now().UTC().Format(time.RFC3339)
+	if open {
+		if _, err := exec(ctx, tx, "UPDATE changed_files SET found_at = ? WHERE file_id = ?", now, c.File); err != nil {
 			return err
 		}
-		// The triggers see parts, and there may have been none.
-		_, err := exec(ctx, tx, "UPDATE editions SET edition = edition + 1 WHERE recording_id = (SELECT recording_id FROM files WHERE id = ?)", c.File)
+	} else {
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO changed_files (file_id, size, found_at) SELECT id, size, ? FROM files WHERE id = ?", now, c.File); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO first_pieces (file_id, offset, length, sum) SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ?", c.File); err != nil {
+			return err
+		}
+	}
+	for _, track := range c.Tracks {
+		if _, err := exec(ctx, tx, "DELETE FROM parts WHERE track_id = ? AND part >= ? AND part < ?", track, c.FromPart, c.ToPart); err != nil {
+			return err
+		}
+	}
+	if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte); err != nil {
 		return err
-	})
+	}
+	// The triggers see parts, and there may have been none.
+	_, err := exec(ctx, tx, "UPDATE editions SET edition = edition + 1 WHERE recording_id = (SELECT recording_id FROM files WHERE id = ?)", c.File)
+	return err
 }
 
 // ChangedFiles returns the files of a show, or of all shows for "", that changed
 // and were not accepted, by id.
 func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]ChangedFile, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(true, "c.accepted_at IS NULL")
-	w.add(show != "", "s.key = ?", show)
+	w.add(show != "", "s.key = ?", key)
 	from := ` FROM changed_files c JOIN files f ON f.id = c.file_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`
 	files, err := list(ctx, s.db, "SELECT c.file_id, f.recording_id, c.size, c.found_at"+from+w.String(), w.args, func(row scanner) (c ChangedFile, err error) {
 		var at string

@@ -32,6 +32,7 @@ const (
 var countedTables = []counted{
 	{table: "volumes", about: AboutVolumes, show: ofTour},
 	{table: "shows", about: AboutShows, show: ofTour},
+	{table: "said", about: AboutShows, show: ofTour},
 	{table: "recordings", about: AboutRecordings, show: ofShow},
 	{table: "files", about: AboutFiles, show: ofRecording},
 	{table: "changed_files", about: AboutFiles, show: ofFile},

@@ -15,6 +15,7 @@ const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
 	ReadWhole   DerivedKind = "read"    // that all of it was read and measured: see [Store.ReadStates]
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
+	Settled     DerivedKind = "settled" // the show's recordings whose offsets and reference were worked out
 )
 
 // DerivedKey names one thing that was worked out: its kind, and the span of the

@@ -22,10 +22,14 @@ type Dismissal struct {
 
 // Dismissed returns the dismissals of a show in order of start.
 func (s *Store) Dismissed(ctx context.Context, show ShowKey) ([]Dismissal, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
 	return list(ctx, s.db, `SELECT s.key, g.id, g.title, d.subject, r.offset_s + 1.0 * d.start_frame / r.sample_rate, r.offset_s + 1.0 * d.end_frame / r.sample_rate
 		FROM dismissed d JOIN shows s ON s.id = d.show_id JOIN recordings r ON r.id = d.recording_id
 		JOIN song_keys k ON k.key = d.song_key JOIN songs g ON g.id = k.song_id
-		WHERE s.key = ? ORDER BY 5, 6, 3, 4`, []any{show},
+		WHERE s.key = ? ORDER BY 5, 6, 3, 4`, []any{key},
 		func(row scanner) (d Dismissal, err error) {
 			return d, row.Scan(&d.Show, &d.SongID, &d.Song, &d.Subject, &d.StartS, &d.EndS)
 		})

@@ -31,6 +31,7 @@ const (
 	FactDismissal  FactKind = "dismissal"  // subject: digest of recording, span and song
 	FactAcceptance FactKind = "acceptance" // subject: digest of recording, span, tracks and kind
 	FactSession    FactKind = "session"    // subject: random
+	FactWord       FactKind = "word"       // subject: what it is about, and the content of a file
 )
 
 // FactID is the global identity of a fact: the first 16 bytes of the SHA-256

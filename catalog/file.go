@@ -27,7 +27,42 @@ type File struct {
 	Unfinished  bool  // its header was never finished
 	Repairs     []Repair
 
+	SampleRate  int    // Hz
+	BitDepth    int    // valid bits of a sample
+	SampleBytes int    // bytes a sample occupies
+	Encoding    string // "pcm" or "float"
+	// Header is what else the file's header says; nil where the file was not seen
+	// since catalogs keep it.
+	Header *FileHeader
+	// Content is the address of the file's bytes: its size and the checksum of
+	// samples of it. Files with the same name and content are copies. "" where the
+	// file was not seen since catalogs keep it.
+	Content string
+
 	Root string // the volume's root now; filled by the store
+}
+
+// FileHeader is what a file's header says beside the format.
+type FileHeader struct {
+	StartsAt   *time.Time    `json:"starts_at,omitempty"` // wall clock of the first frame
+	Exact      bool          `json:"exact,omitempty"`     // StartsAt is exact to the frame
+	Originator string        `json:"originator,omitempty"`
+	Tracks     []HeaderTrack `json:"tracks,omitempty"`
+	Cues       []HeaderCue   `json:"cues,omitempty"`
+}
+
+// HeaderTrack is what a header says about one channel of its file.
+type HeaderTrack struct {
+	Place int    `json:"place,omitempty"` // in the file, from 1; 0 where it is not given
+	Input int    `json:"input,omitempty"` // the recorder's number; 0 where it is not given
+	Name  string `json:"name,omitempty"`
+}
+
+// HeaderCue is a cue point of a file, or a range.
+type HeaderCue struct {
+	Frame  int64  `json:"frame"`            // of the file
+	Length int64  `json:"length,omitempty"` // frames; 0 for a point
+	Label  string `json:"label,omitempty"`
 }
 
 // Repair is one thing that was wrong with a file and was read around.
@@ -48,21 +83,32 @@ type FileFilter struct {
 
 // Files returns files in order of recording, first track and segment.
 func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Volume != 0, "f.volume_id = ?", f.Volume)
-	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs, v.root
+	return list(ctx, s.db, `SELECT f.id, f.recording_id, f.volume_id, f.path, f.size, f.mod_time, f.segment, f.first_track, f.channels, f.start_frame, f.frames, f.data_offset, f.unfinished, f.repairs,
+		f.sample_rate, f.bit_depth, f.sample_bytes, f.encoding, f.header, f.content, v.root
 		FROM files f JOIN volumes v ON v.id = f.volume_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+
 		` ORDER BY `+recordingOrder+`, f.first_track, f.segment, f.path`,
 		w.args, func(row scanner) (f File, err error) {
 			var mod int64
-			var repairs string
-			err = row.Scan(&f.ID, &f.RecordingID, &f.VolumeID, &f.Path, &f.Size, &mod, &f.Segment, &f.FirstTrack, &f.Channels, &f.StartFrame, &f.Frames, &f.DataOffset, &f.Unfinished, &repairs, &f.Root)
+			var repairs, header string
+			err = row.Scan(&f.ID, &f.RecordingID, &f.VolumeID, &f.Path, &f.Size, &mod, &f.Segment, &f.FirstTrack, &f.Channels, &f.StartFrame, &f.Frames, &f.DataOffset, &f.Unfinished, &repairs,
+				&f.SampleRate, &f.BitDepth, &f.SampleBytes, &f.Encoding, &header, &f.Content, &f.Root)
 			if err != nil {
 				return f, err
 			}
 			f.ModTime = time.Unix(0, mod)
+			if header != "" {
+				if err := json.Unmarshal([]byte(header), &f.Header); err != nil {
+					return f, err
+				}
+			}
 			return f, json.Unmarshal([]byte(repairs), &f.Repairs)
 		})
 }
@@ -75,24 +121,38 @@ func saveFiles(ctx context.Context, tx *sql.Tx, id RecordingID, files []File) er
 		return err
 	}
 	for _, f := range files {
-		repairs := []byte("[]")
-		if len(f.Repairs) > 0 {
-			var err error
-			if repairs, err = json.Marshal(f.Repairs); err != nil {
-				return fmt.Errorf("%s: could not store its repairs: %w", f.Path, err)
-			}
-		}
-		_, err := exec(ctx, tx, `INSERT INTO files (recording_id, volume_id, path, size, mod_time, segment, first_track, channels, start_frame, frames, data_offset, unfinished, repairs)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-			ON CONFLICT (volume_id, path) DO UPDATE SET recording_id = excluded.recording_id, size = excluded.size, mod_time = excluded.mod_time, segment = excluded.segment,
-				first_track = excluded.first_track, channels = excluded.channels, start_frame = excluded.start_frame, frames = excluded.frames,
-				data_offset = excluded.data_offset, unfinished = excluded.unfinished, repairs = excluded.repairs`,
-			id, f.VolumeID, f.Path, f.Size, f.ModTime.UnixNano(), f.Segment, f.FirstTrack, f.Channels, f.StartFrame, f.Frames, f.DataOffset, f.Unfinished, string(repairs))
-		if err != nil {
+		if err := putFile(ctx, tx, id, f); err != nil {
 			return err
 		}
 	}
 	_, err := exec(ctx, tx, "DELETE FROM files WHERE recording_id = ? AND segment = -1", id)
+	return err
+}
+
+// putFile stores one file as a recording's. It is known by volume and path.
+func putFile(ctx context.Context, tx *sql.Tx, id RecordingID, f File) error {
+	repairs, header := []byte("[]"), []byte(nil)
+	var err error
+	if len(f.Repairs) > 0 {
+		if repairs, err = json.Marshal(f.Repairs); err != nil {
+			return fmt.Errorf("%s: could not store its repairs: %w", f.Path, err)
+		}
+	}
+	if f.Header != nil {
+		if header, err = json.Marshal(f.Header); err != nil {
+			return fmt.Errorf("%s: could not store its header: %w", f.Path, err)
+		}
+	}
+	_, err = exec(ctx, tx, `INSERT INTO files (recording_id, volume_id, path, size, mod_time, segment, first_track, channels, start_frame, frames, data_offset, unfinished, repairs,
+			sample_rate, bit_depth, sample_bytes, encoding, header, content)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+		ON CONFLICT (volume_id, path) DO UPDATE SET recording_id = excluded.recording_id, size = excluded.size, mod_time = excluded.mod_time, segment = excluded.segment,
+			first_track = excluded.first_track, channels = excluded.channels, start_frame = excluded.start_frame, frames = excluded.frames,
+			data_offset = excluded.data_offset, unfinished = excluded.unfinished, repairs = excluded.repairs,
+			sample_rate = excluded.sample_rate, bit_depth = excluded.bit_depth, sample_bytes = excluded.sample_bytes, encoding = excluded.encoding,
+			header = excluded.header, content = excluded.content`,
+		id, f.VolumeID, f.Path, f.Size, f.ModTime.UnixNano(), f.Segment, f.FirstTrack, f.Channels, f.StartFrame, f.Frames, f.DataOffset, f.Unfinished, string(repairs),
+		f.SampleRate, f.BitDepth, f.SampleBytes, f.Encoding, string(header), f.Content)
 	return err
 }
 
@@ -119,7 +179,7 @@ func readPiece(row scanner) (p Piece, err error) {
 
 func putPieces(ctx context.Context, tx *sql.Tx, pieces []Piece) error {
 	for _, p := range pieces {
-		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO pieces (file_id, offset, length, sum) VALUES (?, ?, ?, ?)", p.File, p.Offset, p.Length, int64(p.Sum)); err != nil {
+		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO pieces (file_id, offset, length, sum) SELECT ?1, ?2, ?3, ?4 WHERE EXISTS (SELECT 1 FROM files WHERE id = ?1)", p.File, p.Offset, p.Length, int64(p.Sum)); err != nil {
 			return err
 		}
 	}

@@ -142,9 +142,13 @@ func (s *Store) Findings(ctx context.Context, f FindingFilter) ([]Finding, error
 // findings returns the findings a filter chooses, but for its channel, with what was
 // accepted and without their channels.
 func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error) {
+	key, err := address(ctx, q, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.ID != 0, "f.id = ?", f.ID)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
 	return list(ctx, q, `SELECT f.id, f.show_id, s.key, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`

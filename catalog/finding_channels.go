@@ -45,8 +45,12 @@ func (s *Store) channelNames(ctx context.Context, show ShowKey) (channelsOf, err
 			}
 		}
 	}
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return names, err
+	}
 	var w where
-	w.add(show != "", "s.key = ?", show)
+	w.add(show != "", "s.key = ?", key)
 	w.add(true, "t.name <> ''")
 	w.add(true, "EXISTS (SELECT 1 FROM findings f WHERE f.recording_id = t.recording_id AND f.track = t.number)")
 	_, err = list(ctx, s.db, "SELECT t.recording_id, t.number, t.assumed, t.name FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id"+w.String(), w.args,

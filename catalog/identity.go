@@ -221,3 +221,68 @@ func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (
 	}
 	return w.refOf(ctx, id)
 }
+
+// renameShow states what a person wrote about a show once more under its new
+// name: its set list, behind the one that is there, its notes, and the input
+// lists that begin with it.
+func (w *writing) renameShow(ctx context.Context, was, is string) error {
+	lists, err := standing(ctx, w, FactSetList, " AND f.subject IN (?, ?)", is, was)
+	if err != nil {
+		return err
+	}
+	both := map[string]setListBody{}
+	for _, f := range lists {
+		var l setListBody
+		if _, err := f.read(&l); err != nil {
+			return err
+		}
+		both[f.Subject] = l
+	}
+	if l := both[was]; len(l.Entries) > 0 {
+		l.Entries = append(both[is].Entries, l.Entries...)
+		if err := w.put(ctx, FactSetList, is, l); err != nil {
+			return err
+		}
+		if err := w.put(ctx, FactSetList, was, nil); err != nil {
+			return err
+		}
+	}
+	notes, err := standing(ctx, w, FactNote, "")
+	if err != nil {
+		return err
+	}
+	for _, f := range notes {
+		var n noteBody
+		if there, err := f.read(&n); err != nil {
+			return err
+		} else if there && n.Show == was {
+			n.Show = is
+			if err := w.put(ctx, FactNote, f.Subject, n); err != nil {
+				return err
+			}
+		}
+	}
+	if was == string(ShowKey(was).Date()) {
+		return nil // input lists for the date stay so
+	}
+	inputs, err := standing(ctx, w, FactInputList, "")
+	if err != nil {
+		return err
+	}
+	for _, f := range inputs {
+		var l InputList
+		if there, err := f.read(&l); err != nil {
+			return err
+		} else if there && string(l.From) == was {
+			if err := w.put(ctx, FactInputList, f.Subject, nil); err != nil {
+				return err
+			}
+			l.From = ShowKey(is)
+			subject, body := inputListFact(l)
+			if err := w.put(ctx, FactInputList, subject, body); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -19,18 +19,36 @@ type Input struct {
 	Notes   string   `json:"notes"`
 }
 
-// InputList is an input list with the nights it is for.
+// InputList is an input list with the shows it is for.
 type InputList struct {
-	From ShowKey `json:"from"` // in force from this show on
-	// Only restricts the list to the one night From. It is then laid over the
-	// list in force: its tracks and channels replace theirs.
+	// From is the show from which on the list is in force; a date alone stands for
+	// all shows of that date.
+	From ShowKey `json:"from"`
+	// Only restricts the list to From. It is then laid over the list in force: its
+	// tracks and channels replace theirs.
 	Only   bool    `json:"only"`
 	Rig    string  `json:"rig"` // "" for all rigs
 	Inputs []Input `json:"inputs"`
+
+	// not are the shows of From's date that the list is not for: those before it
+	// and, of a list for one show only, those after it. Filled by the store.
+	not []ShowKey
 }
 
-// InputLists returns all input lists in order of date, those for one night
-// last, each with its inputs in order of track.
+// For tells whether a list counts for a show.
+func (l InputList) For(show ShowKey) bool {
+	switch from, date := l.From.Date(), show.Date(); {
+	case date < from, date > from && l.Only:
+		return false
+	case date > from:
+		return true
+	}
+	return !slices.Contains(l.not, show)
+}
+
+// InputLists returns all input lists in order of the shows from which they are in
+// force, those for a whole date before those for one of its shows and those for
+// one show only last, each with its inputs in order of track.
 func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 	type row struct {
 		list int64
@@ -53,23 +71,77 @@ func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 		last := &lists[len(lists)-1]
 		last.Inputs = append(last.Inputs, r.in)
 	}
-	return lists, nil
+	if !slices.ContainsFunc(lists, func(l InputList) bool { return l.From != ShowKey(l.From.Date()) }) {
+		return lists, nil
+	}
+	return lists, s.orderLists(ctx, lists)
 }
 
-// InForce returns the inputs that hold for a rig on a night, in order of
-// track. They are those of the latest list from that date or before; of one
-// date the rig's own list counts, not the one for all rigs. Lists for that
-// night only are laid over it, the one for all rigs first. The lists are in the
-// order of [Store.InputLists].
+// orderLists finds out which shows of a date a list is for that names one of
+// them, and brings the lists into the order of the shows. A name that no show of
+// the date has any more, since it is the only one now, stands for the whole date.
+func (s *Store) orderLists(ctx context.Context, lists []InputList) error {
+	type show struct {
+		key  ShowKey
+		name string
+	}
+	shows, err := list(ctx, s.db, "SELECT key, name FROM shows ORDER BY date, place", nil, func(row scanner) (sh show, err error) {
+		return sh, row.Scan(&sh.key, &sh.name)
+	})
+	if err != nil {
+		return err
+	}
+	places := make([]int, len(lists))
+	for i := range lists {
+		l := &lists[i]
+		name := strings.TrimSpace(strings.TrimPrefix(string(l.From), string(l.From.Date())))
+		of := slices.DeleteFunc(slices.Clone(shows), func(sh show) bool { return sh.key.Date() != l.From.Date() })
+		at := slices.IndexFunc(of, func(sh show) bool { return sh.key == l.From || SameName(sh.name, name) })
+		if name == "" || at < 0 {
+			continue
+		}
+		places[i] = at + 1
+		for k, sh := range of {
+			if k < at || k > at && l.Only {
+				l.not = append(l.not, sh.key)
+			}
+		}
+	}
+	order := make([]int, len(lists))
+	for i := range order {
+		order[i] = i
+	}
+	only := func(l InputList) int {
+		if l.Only {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(lists[a].From.Date(), lists[b].From.Date()), cmp.Compare(only(lists[a]), only(lists[b])), cmp.Compare(places[a], places[b]), cmp.Compare(lists[a].Rig, lists[b].Rig))
+	})
+	sorted := make([]InputList, len(lists))
+	for i, at := range order {
+		sorted[i] = lists[at]
+	}
+	copy(lists, sorted)
+	return nil
+}
+
+// InForce returns the inputs that hold for a rig in a show, in order of track.
+// They are those of the latest list from that show or before; of one show the
+// rig's own list counts, not the one for all rigs. Lists for that show only are
+// laid over it, the one for all rigs first. The lists are in the order of
+// [Store.InputLists].
 func InForce(lists []InputList, show ShowKey, rig string) []Input {
 	var base []Input
 	var over [][]Input
 	for _, l := range lists {
 		switch {
-		case l.Rig != "" && l.Rig != rig || l.From > show:
+		case l.Rig != "" && l.Rig != rig || !l.For(show):
 		case !l.Only:
 			base = l.Inputs // the last one stands
-		case l.From == show:
+		default:
 			over = append(over, l.Inputs)
 		}
 	}
@@ -102,6 +174,21 @@ func lay(over, under []Input) []Input {
 func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
 	if _, err := ParseShowKey(string(l.From)); err != nil {
 		return fmt.Errorf("input list: %w", err)
+	}
+	if l.Only {
+		if _, err := s.Address(ctx, l.From); err != nil {
+			return err // for one show only: which one?
+		}
+	}
+	if l.From != ShowKey(l.From.Date()) { // a name must be a show's
+		sh, err := s.Show(ctx, l.From)
+		if err != nil {
+			return err
+		}
+		l.From = sh.Key
+		if sh.Name != "" {
+			l.From = ShowKey(string(sh.Date) + " " + sh.Name)
+		}
 	}
 	seen := map[int]bool{}
 	for _, in := range l.Inputs {

@@ -1,10 +1,12 @@
 package catalog
 
 import (
+	"errors"
 	"fmt"
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 )
 
 // line writes inputs so that a table can hold them: "1 Kick, 2 Snare".
@@ -148,4 +150,42 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 	if got := find("TRK01"); !reflect.DeepEqual(got, []string{"03 main 1 TRK01"}) {
 		t.Errorf("got %v", got)
 	}
+}
+
+// A list from one of a date's shows on is for that one and later ones, not for an
+// earlier one of the date; one for a date is for all of its shows.
+func TestListsOfSeveralShowsADate(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	for i, name := range []string{"soundcheck", "matinee", "evening"} {
+		sh := must(s.EnsureShow(ctx, Show{Date: "2031-08-01", Name: name}))(t)
+		at := time.Date(2031, 8, 1, 14+2*i, 0, 0, 0, time.UTC)
+		must(s.SaveRecording(ctx, Recording{ShowID: sh.ID, Rig: MainRig, SampleRate: 48000, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: 480, StartsAt: &at}, nil, nil, nil))(t)
+		must(s.EnsureShow(ctx, Show{Date: "2031-08-01", Name: name}))(t) // settles the order anew
+	}
+	must(s.EnsureShow(ctx, Show{Date: "2031-08-02"}))(t)
+	save := func(from ShowKey, only bool, channel string) {
+		t.Helper()
+		ok(t, s.SaveInputList(ctx, InputList{From: from, Only: only, Inputs: []Input{{Track: 1, Channel: channel}}}))
+	}
+	save("2031-08-01", false, "date")
+	save("2031-08-01 evening", false, "evening")
+	save("2031-08-01 Matinee", true, "only matinee")
+	lists := must(s.InputLists(ctx))(t)
+	for show, want := range map[ShowKey]string{
+		"2031-07-31": "", "2031-08-01 soundcheck": "date", "2031-08-01 matinee": "only matinee", "2031-08-01 evening": "evening", "2031-08-02": "evening",
+	} {
+		got := ""
+		for _, in := range InForce(lists, show, MainRig) {
+			got = in.Channel
+		}
+		if got != want {
+			t.Errorf("%s: %q, want %q", show, got, want)
+		}
+	}
+	var ambiguous *AmbiguousShowError
+	if err := s.SaveInputList(ctx, InputList{From: "2031-08-01", Only: true, Inputs: []Input{{Track: 1, Channel: "x"}}}); !errors.As(err, &ambiguous) {
+		t.Errorf("for one show of a date that has three: %v", err)
+	}
+	wantNotFound(t, s.SaveInputList(ctx, InputList{From: "2031-08-01 brunch", Inputs: []Input{{Track: 1, Channel: "x"}}}), "show")
 }

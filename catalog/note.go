@@ -16,8 +16,12 @@ type Note struct {
 // Notes returns the notes of one show, or of all where date is "", in order of
 // show and age.
 func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
-	w.add(show != "", "s.key = ?", show)
+	w.add(show != "", "s.key = ?", key)
 	return list(ctx, s.db, "SELECT n.id, s.key, n.text, n.at FROM notes n JOIN shows s ON s.id = n.show_id"+w.String()+" ORDER BY s.date, s.place, n.at, (SELECT max(f.at) FROM facts f WHERE f.kind = 'note' AND f.subject = n.subject), n.text, n.id", w.args,
 		func(row scanner) (n Note, err error) {
 			var at string

@@ -15,6 +15,10 @@ type Part struct {
 	// Features are stored with the part, and read on their own: see
 	// [Store.Features].
 	Features []Feature
+	// Layout is that of the recording when its samples were read, as
+	// [Recording.Layout] counts; a part of an earlier one is not stored. 0 stores
+	// it in any case.
+	Layout int64
 }
 
 // Feature is something else that was heard in a part. Who makes it owns the
@@ -38,6 +42,12 @@ const (
 func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		for _, p := range parts {
+			if ok, err := upToDate(ctx, tx, p); err != nil || !ok {
+				if err != nil {
+					return err
+				}
+				continue
+			}
 			if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO parts (track_id, part, data) VALUES (?, ?, ?)", p.Track, p.Part, p.Data); err != nil {
 				return err
 			}
@@ -49,6 +59,16 @@ func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) erro
 		}
 		return putPieces(ctx, tx, pieces)
 	})
+}
+
+// upToDate reports whether a part's track is still what it was when its samples
+// were read: another scan may have grouped the files anew meanwhile.
+func upToDate(ctx context.Context, tx *sql.Tx, p Part) (ok bool, err error) {
+	if p.Layout == 0 {
+		return true, nil
+	}
+	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM tracks t JOIN recordings r ON r.id = t.recording_id WHERE t.id = ? AND r.layout = ?)", p.Track, p.Layout).Scan(&ok)
+	return ok, err
 }
 
 // PartFilter chooses parts of one recording or one track.

@@ -33,6 +33,7 @@ func projections() []projection {
 		{FactDismissal, (*writing).projectDismissal, "dismissed", true},
 		{FactAcceptance, (*writing).projectAcceptance, "acceptances", true},
 		{FactSession, (*writing).projectSession, "sessions", false},
+		{FactWord, (*writing).projectWord, "said", false},
 	}
 }
 

@@ -10,8 +10,7 @@ import (
 	"time"
 )
 
-// MainRig is the name of the rig whose recording a show's positions refer to,
-// where there is one of that name.
+// MainRig is the name of the rig that a show's only recording is of.
 const MainRig = "main"
 
 // Recording is one rig's capture of one show.
@@ -33,6 +32,14 @@ type Recording struct {
 	// OffsetS is how many seconds after the first frame of the show's reference
 	// recording this one starts; 0 for the reference itself.
 	OffsetS float64 `json:"offset_s"`
+	// Reference says that the show's positions count on this recording; Chosen,
+	// that a person said so. Package rigs finds it.
+	Reference bool `json:"reference"`
+	Chosen    bool `json:"-"`
+	// Path is the first of its files' paths, on this machine; "" without files.
+	Path string `json:"-"`
+	// Layout counts how often the places of files and tracks changed.
+	Layout int64 `json:"-"`
 }
 
 // Float reports whether samples are floating point; otherwise they are integer
@@ -104,25 +111,32 @@ type RecordingFilter struct {
 	Rig  string
 }
 
-// recordingOrder puts a show's reference first: the main rig's recording before
-// others', of those the one that others are placed on (offset 0) before any
-// that turned out to have started earlier.
-const recordingOrder = `s.date, s.place, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.id`
+// recordingOrder puts a show's reference first. Before it is known, the main
+// rig's recording stands for it, and of those the one with the smallest offset.
+// Ties are broken by what was recorded, never by the order of scans; the id is
+// for recordings without files alone.
+const recordingOrder = `s.date, s.place, r.reference DESC, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.sample_rate, r.starts_at, r.frames,
+	` + firstPath + `, r.id`
 
-// Recordings returns recordings in order of show; within a show the main rig's
-// come first, then by offset (0 before all others), rig and id. So the first
-// recording of a show is its reference: the one that takes are placed on.
+const firstPath = `(SELECT min(v0.root || '/' || f0.path) FROM files f0 JOIN volumes v0 ON v0.id = f0.volume_id WHERE f0.recording_id = r.id)`
+
+// Recordings returns recordings in order of show; within a show the reference
+// comes first.
 func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.ID != 0, "r.id = ?", f.ID)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
-	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s,
+	return list(ctx, s.db, `SELECT r.id, r.show_id, s.key, r.rig, r.sample_rate, r.bit_depth, r.sample_bytes, r.encoding, r.frames, r.starts_at, r.offset_s, r.reference, r.chosen, r.layout, coalesce(`+firstPath+`, ''),
 		(SELECT count(*) FROM tracks t WHERE t.recording_id = r.id), (SELECT count(*) FROM files f WHERE f.recording_id = r.id)
 		FROM recordings r JOIN shows s ON s.id = r.show_id`+w.String()+` ORDER BY `+recordingOrder,
 		w.args, func(row scanner) (r Recording, err error) {
 			var starts sql.NullString
-			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Tracks, &r.Files)
+			err = row.Scan(&r.ID, &r.ShowID, &r.Show, &r.Rig, &r.SampleRate, &r.BitDepth, &r.SampleBytes, &r.Encoding, &r.Frames, &starts, &r.OffsetS, &r.Reference, &r.Chosen, &r.Layout, &r.Path, &r.Tracks, &r.Files)
 			if err == nil && starts.Valid {
 				var at time.Time
 				at, err = time.Parse(time.RFC3339Nano, starts.String)
@@ -139,6 +153,29 @@ func (s *Store) SetOffset(ctx context.Context, id RecordingID, offsetS float64) 
 	if err == nil && n == 0 {
 		err = recordingGone(id)
 	}
+	return err
+}
+
+// SetReference stores the offsets of a show's recordings and which of them is
+// the reference, and reports whether anything differed.
+func (s *Store) SetReference(ctx context.Context, show ShowID, recordings []Recording) (changed bool, err error) {
+	err = s.update(ctx, func(tx *sql.Tx) error {
+		for _, r := range recordings {
+			n, err := exec(ctx, tx, "UPDATE recordings SET offset_s = ?1, reference = ?2 WHERE id = ?3 AND (offset_s <> ?1 OR reference <> ?2)", r.OffsetS, r.Reference, r.ID)
+			if err != nil {
+				return err
+			}
+			changed = changed || n > 0
+		}
+		return nil
+	})
+	return changed && err == nil, err
+}
+
+// edited counts a change of a recording's files, tracks and markers for
+// [Edition]: findings speak of them too.
+func edited(ctx context.Context, tx *sql.Tx, id RecordingID) error {
+	_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", id)
 	return err
 }
 
@@ -189,14 +226,14 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 			starts = r.StartsAt.Format(time.RFC3339Nano)
 		}
 		if r.ID == 0 {
-			id, err := insert(ctx, tx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at, offset_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-				r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS)
+			id, err := insert(ctx, tx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at, offset_s, chosen) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+				r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.Chosen)
 			if err != nil {
 				return err
 			}
 			r.ID = RecordingID(id)
-		} else if n, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ? WHERE id = ?`,
-			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.ID); err != nil {
+		} else if n, err := exec(ctx, tx, `UPDATE recordings SET show_id = ?, rig = ?, sample_rate = ?, bit_depth = ?, sample_bytes = ?, encoding = ?, frames = ?, starts_at = ?, offset_s = ?, chosen = ? WHERE id = ?`,
+			r.ShowID, r.Rig, r.SampleRate, r.BitDepth, r.SampleBytes, r.Encoding, r.Frames, starts, r.OffsetS, r.Chosen, r.ID); err != nil {
 			return err
 		} else if n == 0 {
 			return recordingGone(r.ID)
@@ -210,9 +247,7 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		if err := saveMarkers(ctx, tx, r.ID, markers); err != nil {
 			return err
 		}
-		// Its findings speak of files and tracks too.
-		_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", r.ID)
-		if err != nil {
+		if err := edited(ctx, tx, r.ID); err != nil {
 			return err
 		}
 		if was != r.ShowID {

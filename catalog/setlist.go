@@ -17,8 +17,12 @@ type SetListEntry struct {
 
 // SetList returns a show's set list in its order; empty where there is none.
 func (s *Store) SetList(ctx context.Context, show ShowKey) ([]SetListEntry, error) {
+	key, err := address(ctx, s.db, show)
+	if err != nil {
+		return nil, err
+	}
 	return list(ctx, s.db, `SELECT e.position, e.song_id, e.spelling, g.title, e.start_s, e.end_s, e.clock FROM set_list_entries e
-		JOIN songs g ON g.id = e.song_id JOIN shows s ON s.id = e.show_id WHERE s.key = ? ORDER BY e.position`, []any{show},
+		JOIN songs g ON g.id = e.song_id JOIN shows s ON s.id = e.show_id WHERE s.key = ? ORDER BY e.position`, []any{key},
 		func(row scanner) (e SetListEntry, err error) {
 			return e, row.Scan(&e.Position, &e.SongID, &e.Entered, &e.Song, &e.StartS, &e.EndS, &e.Clock)
 		})

@@ -3,6 +3,7 @@ package catalog
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"strings"
 )
@@ -28,8 +29,12 @@ type ShowFilter struct {
 // Shows returns the shows in order of date and start, each with its recordings
 // in the order of [Store.Recordings].
 func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	shows, err := list(ctx, s.db, `SELECT s.id, s.key, s.date, s.venue, s.name,
 		(SELECT count(*) FROM takes t WHERE t.show_id = s.id),
 		(SELECT count(*) FROM findings f JOIN recordings r ON r.id = f.recording_id WHERE f.show_id = s.id AND `+acceptedNote+` IS NULL)
@@ -66,6 +71,35 @@ func (s *Store) Show(ctx context.Context, key ShowKey) (Show, error) {
 		return Show{}, err
 	}
 	return s.showOf(ctx, id)
+}
+
+// address returns the address as the catalog has it of what a person wrote, for
+// readers that choose by show: a date that has several is *[AmbiguousShowError];
+// one that has none is left as it is.
+func address(ctx context.Context, q querier, key ShowKey) (ShowKey, error) {
+	if key == "" {
+		return "", nil
+	}
+	id, err := showID(ctx, q, key)
+	var none *NotFoundError
+	if errors.As(err, &none) {
+		return key, nil
+	}
+	if err != nil {
+		return "", err
+	}
+	err = q.QueryRowContext(ctx, "SELECT key FROM shows WHERE id = ?", id).Scan(&key)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil // it was deleted between the two reads
+	}
+	return key, err
+}
+
+// Address returns the address as the catalog has it of what a person wrote: with
+// the show's own spelling. A date that has several shows is
+// *[AmbiguousShowError]; one that has none is returned as it is.
+func (s *Store) Address(ctx context.Context, key ShowKey) (ShowKey, error) {
+	return address(ctx, s.db, key)
 }
 
 func (s *Store) showOf(ctx context.Context, id ShowID) (Show, error) {

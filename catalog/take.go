@@ -64,6 +64,10 @@ type TakeFilter struct {
 // Takes returns takes in order of show and start. A song that is not in the
 // catalog is *NotFoundError.
 func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	if f.ID != 0 {
 		if err := w.ofShow(ctx, s.db, "SELECT show_id FROM takes WHERE id = ?", f.ID); err != nil {
@@ -71,7 +75,7 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 		}
 	}
 	if f.Show != "" {
-		if err := w.ofShow(ctx, s.db, "SELECT id FROM shows WHERE key = ?", f.Show); err != nil {
+		if err := w.ofShow(ctx, s.db, "SELECT id FROM shows WHERE key = ?", key); err != nil {
 			return nil, err
 		}
 	}
@@ -94,12 +98,22 @@ func (w *where) ofShow(ctx context.Context, q querier, query string, arg any) er
 	return err
 }
 
+// takes reads takes as spans of the show's reference, whatever recording they
+// were placed on: the row itself stays as it was placed. One that lies outside the
+// reference keeps its own recording.
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
-	return list(ctx, q, `SELECT id, show_id, show_key, song_id, title, spelling, nth, recording_id, sample_rate, start_frame, end_frame, found_by, confidence FROM (
-			SELECT t.*, s.date, s.place, s.key AS show_key, g.title, r.sample_rate, r.rig,
+	return list(ctx, q, `SELECT id, show_id, show_key, song_id, title, spelling, nth,
+			CASE WHEN mapped THEN ref ELSE recording_id END, CASE WHEN mapped THEN ref_rate ELSE sample_rate END,
+			CASE WHEN mapped THEN CAST(round(on_ref_s * ref_rate) AS INTEGER) ELSE start_frame END,
+			CASE WHEN mapped THEN CAST(round((on_ref_s + 1.0 * (end_frame - start_frame) / sample_rate) * ref_rate) AS INTEGER) ELSE end_frame END,
+			found_by, confidence FROM (
+		SELECT *, ref <> recording_id AND on_ref_s >= 0 AND on_ref_s * ref_rate < ref_frames AS mapped FROM (
+			SELECT t.*, s.date, s.place, s.key AS show_key, g.title, r.sample_rate,
+				f.id AS ref, f.sample_rate AS ref_rate, f.frames AS ref_frames, r.offset_s + 1.0 * t.start_frame / r.sample_rate - f.offset_s AS on_ref_s,
 				row_number() OVER (PARTITION BY t.show_id, t.song_id ORDER BY r.offset_s + 1.0 * t.start_frame / r.sample_rate, r.rig, t.end_frame, t.found_by, t.spelling, t.subject, t.id) AS nth,
 				r.offset_s + 1.0 * t.start_frame / r.sample_rate AS at
-			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id)`+w.String()+` ORDER BY date, place, at, title, nth`,
+			FROM takes t JOIN shows s ON s.id = t.show_id JOIN songs g ON g.id = t.song_id JOIN recordings r ON r.id = t.recording_id
+				LEFT JOIN recordings f ON f.show_id = t.show_id AND f.reference))`+w.String()+` ORDER BY date, place, at, title, nth`,
 		w.args, func(row scanner) (t Take, err error) {
 			return t, row.Scan(&t.ID, &t.ShowID, &t.Show, &t.SongID, &t.Song, &t.Entered, &t.Nth, &t.RecordingID, &t.SampleRate, &t.StartFrame, &t.EndFrame, &t.FoundBy, &t.Confidence)
 		})
@@ -394,8 +408,12 @@ func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Tak
 
 // takesAre reports whether a show's takes are the given ones.
 func takesAre(ctx context.Context, q querier, show ShowKey, takesNow []Take) (bool, error) {
+	key, err := address(ctx, q, show)
+	if err != nil {
+		return false, err
+	}
 	var w where
-	if err := w.ofShow(ctx, q, "SELECT id FROM shows WHERE key = ?", show); err != nil {
+	if err := w.ofShow(ctx, q, "SELECT id FROM shows WHERE key = ?", key); err != nil {
 		return false, err
 	}
 	now, err := takes(ctx, q, w)

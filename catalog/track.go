@@ -40,10 +40,14 @@ type TrackFilter struct {
 // Tracks returns tracks in order of show, recording and number, each with the
 // channel it holds.
 func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
+	key, err := address(ctx, s.db, f.Show)
+	if err != nil {
+		return nil, err
+	}
 	var w where
 	w.add(f.ID != 0, "t.id = ?", f.ID)
 	w.add(f.Recording != 0, "t.recording_id = ?", f.Recording)
-	w.add(f.Show != "", "s.key = ?", f.Show)
+	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Rig != "", "r.rig = ?", f.Rig)
 	tracks, err := list(ctx, s.db, `SELECT t.id, t.recording_id, s.key, r.rig, r.sample_rate, t.number, t.assumed, t.name, t.frames
 		FROM tracks t JOIN recordings r ON r.id = t.recording_id JOIN shows s ON s.id = r.show_id`+w.String()+

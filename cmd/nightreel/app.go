@@ -190,7 +190,7 @@ func defaultCatalog() string {
 func jsonFlag() cli.Flag { return &cli.BoolFlag{Name: "json", Usage: "print one JSON document"} }
 func csvFlag() cli.Flag  { return &cli.BoolFlag{Name: "csv", Usage: "print comma-separated values"} }
 func showFlag(usage string) cli.Flag {
-	return &cli.StringFlag{Name: "show", Usage: usage + " (`DATE` as YYYY-MM-DD)"}
+	return &cli.StringFlag{Name: "show", Usage: usage + " (`DATE` as YYYY-MM-DD, with the name behind it where the date has several)"}
 }
 func songFlag() cli.Flag {
 	return &cli.StringFlag{Name: "song", Usage: "`TITLE` or alias of the song"}

@@ -43,6 +43,10 @@ func (e *env) linecheckCommand() *cli.Command {
 				if err := knownNames(c, store); err != nil {
 					return err
 				}
+				day, err := store.Address(c.Context, day)
+				if err != nil {
+					return err
+				}
 				var p scan.Progress
 				began := time.Now()
 				stop := e.watch(c.Bool("json"), func() string {

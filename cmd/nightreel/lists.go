@@ -109,6 +109,10 @@ func (e *env) printInputs(c *cli.Context) error {
 		return err
 	}
 	return e.withStore(c, func(store *catalog.Store) error {
+		day, err := store.Address(c.Context, day)
+		if err != nil {
+			return err
+		}
 		all, err := store.InputLists(c.Context)
 		if err != nil {
 			return err

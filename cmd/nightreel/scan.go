@@ -77,6 +77,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return err
 	}
+	e.tell(result.Notes)
 	var touched []catalog.ShowKey
 	for _, show := range result.Shows {
 		touched = append(touched, show.Key)

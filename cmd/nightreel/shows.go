@@ -14,11 +14,14 @@ import (
 func (e *env) showsCommand() *cli.Command {
 	return &cli.Command{
 		Name:  "shows",
-		Usage: "list the nights and their recordings",
-		Flags: []cli.Flag{jsonFlag()},
+		Usage: "list the shows and their recordings, and correct what a scan made of them",
+		Description: "A show's address is its date, with its name behind it where the date has several:\n" +
+			"2031-08-01, or \"2031-08-01 matinee\". The show's positions count on the recording marked *.",
+		Flags:       []cli.Flag{jsonFlag()},
+		Subcommands: e.showCommands(),
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
-				return err
+			if c.Args().Present() {
+				return parentAction(c.Command.Subcommands)(c)
 			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				s, err := stateOf(c.Context, store, "")
@@ -82,7 +85,7 @@ func showDocs(s state) []showDoc {
 
 // printShows prints the shows, and below the table why one is not whole.
 func (e *env) printShows(s state) error {
-	t := newTable("show", "venue", "verdict", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
+	t := newTable("show", "venue", "verdict", ">id", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
 	for i, sh := range s.shows {
 		takes, findings := fmt.Sprint(sh.Takes), fmt.Sprint(sh.Findings)
 		show, venue, word := string(sh.Key), sh.Venue, verdictWord(s.verdicts[i].Verdict)
@@ -90,14 +93,18 @@ func (e *env) printShows(s state) error {
 			venue = sh.Name
 		}
 		if len(sh.Recordings) == 0 {
-			t.row(show, venue, word, "", "", "", "", "", "", takes, findings)
+			t.row(show, venue, word, "", "", "", "", "", "", "", takes, findings)
 		}
 		for _, r := range sh.Recordings {
 			starts := ""
 			if r.StartsAt != nil {
 				starts = r.StartsAt.Format("15:04:05")
 			}
-			t.row(show, venue, word, r.Rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
+			rig := r.Rig
+			if r.Reference && len(sh.Recordings) > 1 {
+				rig += " *"
+			}
+			t.row(show, venue, word, fmt.Sprint(r.ID), rig, format(r), fmt.Sprint(r.Tracks), fmt.Sprint(r.Files), catalog.Clock(r.Seconds(r.Frames)), starts, takes, findings)
 			show, venue, word, takes, findings = "", "", "", "", "" // said once a show
 		}
 	}

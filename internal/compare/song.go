@@ -284,12 +284,15 @@ func aboveBelow(db float64) string {
 
 // nightBefore returns the channel's last value of an earlier show.
 func (ch *Channel) nightBefore(show catalog.ShowKey) (Value, bool) {
-	for _, v := range slices.Backward(ch.Values) {
-		if v.Show < show {
-			return v, true
-		}
+	// Values are in order of show; addresses of one date are not in that of time.
+	at := slices.IndexFunc(ch.Values, func(v Value) bool { return v.Show == show || v.Show.Date() > show.Date() })
+	switch {
+	case at < 0 && len(ch.Values) > 0:
+		return ch.Values[len(ch.Values)-1], true
+	case at <= 0:
+		return Value{}, false
 	}
-	return Value{}, false
+	return ch.Values[at-1], true
 }
 
 // difference returns a - b; silence where only a is silent, not measured where

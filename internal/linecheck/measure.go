@@ -1,12 +1,14 @@
 package linecheck
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"nightreel/catalog"
@@ -115,7 +117,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	}
 	defer own.Close()
 	if len(inputs) > 0 {
-		if err := own.SaveInputList(ctx, catalog.InputList{From: opt.Date, Inputs: inputs}); err != nil {
+		if err := own.SaveInputList(ctx, catalog.InputList{From: "0001-01-01", Inputs: inputs}); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -142,11 +144,37 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	if err != nil {
 		return nil, result.Problems, err
 	}
+	numberByList(night.Voices, inputs)
 	line := &recording{Night: night}
 	if line.peaks, err = secondsOf(ctx, own, r.ID); err == nil {
 		line.sounds, err = closer(ctx, own, r, night, line.peaks)
 	}
 	return line, result.Problems, err
+}
+
+// numberByList gives tracks whose numbers nothing told those of the input list, by
+// their names; those that are not in it come after all others.
+func numberByList(voices []sound.Voice, inputs []catalog.Input) {
+	next := 1
+	for _, in := range inputs {
+		next = max(next, in.Track+1)
+	}
+	for _, v := range voices {
+		if !v.Track.Assumed {
+			next = max(next, v.Track.Number+1)
+		}
+	}
+	for i := range voices {
+		switch t := &voices[i].Track; {
+		case !t.Assumed:
+		case t.Input.Track > 0:
+			t.Number = t.Input.Track
+		default:
+			t.Number = next
+			next++
+		}
+	}
+	slices.SortStableFunc(voices, func(a, b sound.Voice) int { return cmp.Compare(a.Track.Number, b.Track.Number) })
 }
 
 // choose returns the longest recording of a rig, of all where it has none.

@@ -197,7 +197,7 @@ func (o *order) end(r row, start *float64) (*float64, error) {
 
 func (o *order) time(r row, role int, text string) (float64, error) {
 	if o.role == setClock {
-		s, ok := clockTime(text)
+		s, ok := ParseClock(text)
 		if !ok {
 			return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time of day", text), "write h:mm or h:mm:ss, such as 21:05; times from the recording's first sample stand under start")
 		}

@@ -131,12 +131,12 @@ func TestParseTime(t *testing.T) {
 
 func TestClockTime(t *testing.T) {
 	for text, want := range map[string]float64{"0:00": 0, "00:00:01": 1, "9:05": 32700, "21:05": 75900, "23:59:59": 86399, "12:05 AM": 300, "12:05 pm": 43500, "9:05pm": 75900} {
-		if got, ok := clockTime(text); !ok || got != want {
+		if got, ok := ParseClock(text); !ok || got != want {
 			t.Errorf("%q: %v, %v; want %v", text, got, ok, want)
 		}
 	}
 	for _, text := range []string{"", "21", "24:00", "21:5", "21:60", "13:00 pm", "0:10 am", "21:05:60", "21:05:00:00", "-1:00", "100:00"} {
-		if got, ok := clockTime(text); ok {
+		if got, ok := ParseClock(text); ok {
 			t.Errorf("%q is taken for %v", text, got)
 		}
 	}

@@ -63,9 +63,9 @@ func digits(s string) (int, bool) {
 	return n, err == nil
 }
 
-// clockTime reads a time of day, h:mm or h:mm:ss, with or without am or pm, as
+// ParseClock reads a time of day, h:mm or h:mm:ss, with or without am or pm, as
 // seconds from midnight.
-func clockTime(s string) (float64, bool) {
+func ParseClock(s string) (float64, bool) {
 	s = strings.ToLower(strings.TrimSpace(s))
 	half := ""
 	for _, suffix := range []string{"am", "pm"} {

@@ -29,6 +29,7 @@ import (
 	"nightreel/internal/evidence"
 	"nightreel/internal/health"
 	"nightreel/internal/lists"
+	"nightreel/internal/rigs"
 	"nightreel/internal/songs"
 )
 
@@ -163,9 +164,27 @@ type refresher struct {
 	answerIn bool
 }
 
+// settleRigs finds the offsets and the reference of every show. What nothing
+// changed of costs two queries a recording.
+func settleRigs(ctx context.Context, store *catalog.Store) error {
+	shows, err := store.Shows(ctx, catalog.ShowFilter{})
+	if err != nil {
+		return err
+	}
+	for _, show := range shows {
+		if _, err := rigs.Settle(ctx, store, show.Key); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // round brings everything up to date with the facts as they are when it begins.
 // done tells that nothing was stale.
 func (r *refresher) round(ctx context.Context) (done bool, err error) {
+	if err := settleRigs(ctx, r.store); err != nil {
+		return false, err
+	}
 	if err := r.load(ctx); err != nil {
 		return false, err
 	}

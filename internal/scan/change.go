@@ -18,7 +18,7 @@ type drop struct {
 	file            catalog.FileID // 0 = its checksums stay and are written over
 	fromByte        int64          // checksums that end after it go; -1 = all
 	toByte          int64          // of changed bytes; 0 = to the file's end
-	changed         bool           // the file's bytes are others than those measured: see [catalog.Store.ForgetChanged]
+	changed         bool           // the file's bytes are others than those measured
 	header          *catalog.Piece // the checksum of a header that was written anew
 }
 
@@ -39,9 +39,18 @@ func touching(rate int, start, end int64) (from, to int) {
 	return from, to
 }
 
+// rows returns what the catalog is to forget.
+func (d drop) rows() []catalog.Drop {
+	rows := []catalog.Drop{{File: d.file, FromByte: d.fromByte, ToByte: d.toByte, Changed: d.changed, Header: d.header}}
+	for i := range d.channels {
+		rows = append(rows, catalog.Drop{Track: d.track + i, From: d.from, To: d.to})
+	}
+	return rows
+}
+
 // changes compares a recording's files with those in the catalog and returns
 // what has to be measured again.
-func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old catalog.Recording) ([]drop, error) {
+func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, renumbered map[int]int) ([]drop, error) {
 	var drops []drop
 	var suspects []catalog.File // may have changed: only their bytes tell
 	all := func(f catalog.File, changed bool) {
@@ -49,54 +58,59 @@ func (s *scan) changes(ctx context.Context, g *group, files []catalog.File, old 
 		d.from, d.to = touching(g.key.rate, f.StartFrame, f.StartFrame+f.Frames)
 		drops = append(drops, d)
 	}
-	keep := map[fileKey]bool{}
-	changedForm := !g.key.codes(old)
-	for _, f := range files {
-		key := fileKey{f.VolumeID, f.Path}
-		keep[key] = true
-		was, ok := s.known.files[key]
-		if f.ID != 0 && sameLayout(was, f) {
-			continue // a ghost where it was
+	known := func(id catalog.FileID) (catalog.File, bool) {
+		was, ok := s.known.files[id]
+		if to, moved := renumbered[was.FirstTrack]; moved && was.RecordingID == g.old.ID {
+			was.FirstTrack = to
 		}
+		return was, ok && was.RecordingID == g.old.ID
+	}
+	keep := map[catalog.FileID]bool{}
+	for i, f := range files {
+		keep[f.ID] = true
+		was, ok := known(f.ID)
+		unchanged := was.Size == f.Size && was.Frames == f.Frames
 		switch {
-		case !ok:
-			all(f, false)
-		case was.RecordingID != old.ID || changedForm || !sameLayout(was, f):
-			f.ID = was.ID
-			changed, err := s.changedBytes(ctx, f, was)
+		case !ok || !sameLayout(was, f):
+			changed, err := s.changedBytes(ctx, f)
 			if err != nil {
 				return nil, err
 			}
 			all(f, changed)
-			all(was, changed)
-		case was.Size == f.Size && was.Frames == f.Frames && was.ModTime.Equal(f.ModTime) && !s.opt.Check:
-		case was.Size == f.Size && was.Frames == f.Frames:
-			f.ID = was.ID
+			if ok {
+				was.ID = 0
+				all(was, false)
+			}
+		case !g.sources[i].found:
+			// As it was.
+		case unchanged && was.ModTime.Equal(f.ModTime) && !s.opt.Check:
+		case unchanged:
 			suspects = append(suspects, f)
 		default:
-			f.ID = was.ID
-			d, err := s.grown(ctx, g, f, was)
+			d, err := s.grown(ctx, g.group, f, was)
 			if err != nil {
 				return nil, err
 			}
 			drops = append(drops, d)
 		}
 	}
-	for _, was := range s.known.of[old.ID] {
-		if !keep[fileKey{was.VolumeID, was.Path}] {
-			was.ID = 0 // its row goes, and its checksums with it
+	for _, f := range s.known.of[g.old.ID] {
+		if !keep[f.ID] {
+			was, _ := known(f.ID)
+			was.ID = 0 // what became of its checksums is another recording's matter
 			all(was, false)
 		}
 	}
-	more, err := s.check(ctx, g, suspects)
+	more, err := s.check(ctx, g.group, suspects)
 	return append(drops, more...), err
 }
 
-// changedBytes tells whether a file that lies elsewhere in its recording now, and
-// may have been written to, holds other bytes than those that were measured. It
-// notes so as a problem.
-func (s *scan) changedBytes(ctx context.Context, f, was catalog.File) (bool, error) {
-	if was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
+// changedBytes tells whether a file that lies elsewhere in its recording now, or in
+// another one, and may have been written to, holds other bytes than those that
+// were measured. It notes so as a problem.
+func (s *scan) changedBytes(ctx context.Context, f catalog.File) (bool, error) {
+	was, ok := s.known.files[f.ID]
+	if !ok || was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
 		return false, nil
 	}
 	v, err := verify(ctx, s.store, f, s.read)
@@ -109,7 +123,7 @@ func (s *scan) changedBytes(ctx context.Context, f, was catalog.File) (bool, err
 
 // changedFile notes that a file changed.
 func (s *scan) changedFile(file string, offset int64, text string) {
-	s.result.Problems = append(s.result.Problems, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify goes on to report it; if the file is right as it is now, nightreel verify accept FILE accepts it"})
+	s.planned = append(s.planned, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify goes on to report it; if the file is right as it is now, nightreel verify accept FILE accepts it"})
 }
 
 // grown tells what to measure again of a file that has another length now. Of
@@ -195,7 +209,7 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 		s.result.FilesRead++
 		v := found[i]
 		if v.failed {
-			s.problem(f.FullPath(), v.Offset, v.Problem)
+			s.planned = append(s.planned, Problem{File: f.FullPath(), Offset: v.Offset, Problem: v.Problem})
 		}
 		for k, p := range v.Differs {
 			if k == 0 {
@@ -214,55 +228,6 @@ func (s *scan) check(ctx context.Context, g *group, suspects []catalog.File) ([]
 
 // read counts bytes that were read.
 func (s *scan) read(n int64) { s.bytesRead.Add(n) }
-
-// drop forgets what does not hold any more.
-func (s *scan) drop(ctx context.Context, old catalog.Recording, drops []drop) error {
-	if len(drops) == 0 {
-		return nil
-	}
-	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: old.ID})
-	if err != nil {
-		return err
-	}
-	ids := map[int]catalog.TrackID{}
-	for _, t := range tracks {
-		ids[t.Number] = t.ID
-	}
-	for _, d := range drops {
-		if d.changed {
-			c := catalog.Change{File: d.file, FromByte: max(d.fromByte, 0), ToByte: d.toByte, FromPart: d.from, ToPart: d.to}
-			for i := range d.channels {
-				if id := ids[d.track+i]; id != 0 {
-					c.Tracks = append(c.Tracks, id)
-				}
-			}
-			if err := s.store.ForgetChanged(ctx, c); err != nil {
-				return err
-			}
-			continue
-		}
-		var files []catalog.FileID
-		if d.file != 0 {
-			files = append(files, d.file)
-		}
-		for i := range d.channels {
-			id := ids[d.track+i]
-			if id == 0 || d.to <= d.from {
-				continue
-			}
-			if err := s.store.DropParts(ctx, catalog.PartFilter{Track: id, From: d.from, To: d.to}, files, d.fromByte); err != nil {
-				return err
-			}
-			files = nil // once is enough
-		}
-		if d.header != nil {
-			if err := s.store.PutParts(ctx, nil, []catalog.Piece{*d.header}); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
 
 // dropUnreadable forgets, in a scan that checks, the records of a recording that
 // cannot be read, so that they are measured again.

@@ -22,6 +22,9 @@ var (
 // it. A form that could be two days, as 02-05-2031 could, is none; with dots
 // the day comes first (common practice, no source).
 func dateIn(name string) (date catalog.Date, rest string, ok bool) {
+	if !hasYear(name) {
+		return "", name, false // most names: the expressions cost more than all else
+	}
 	number := func(s string) int {
 		n, _ := strconv.Atoi(s) // digits only
 		return n
@@ -56,6 +59,17 @@ func dateIn(name string) (date catalog.Date, rest string, ok bool) {
 		return catalog.Date(t.Format(time.DateOnly)), name[:at[2]] + " " + tail(name, at), true
 	}
 	return "", name, false
+}
+
+// hasYear tells whether a name may have a year in it.
+func hasYear(name string) bool {
+	digit := func(i int) bool { return name[i] >= '0' && name[i] <= '9' }
+	for i := 0; i+4 <= len(name); i++ {
+		if century := name[i : i+2]; (century == "19" || century == "20") && digit(i+2) && digit(i+3) {
+			return true
+		}
+	}
+	return false
 }
 
 // tail returns what follows a date. The character that only showed that the

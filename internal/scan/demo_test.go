@@ -10,6 +10,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/demo"
+	"nightreel/internal/rigs"
 )
 
 // TestDemoTour scans the demo's four nights and compares what was found with
@@ -26,7 +27,13 @@ func TestDemoTour(t *testing.T) {
 		t.Fatalf("%d shows, want %d", len(r.Shows), len(truth.Shows))
 	}
 	for i, want := range truth.Shows {
-		got := r.Shows[i]
+		if _, err := rigs.Settle(t.Context(), store, r.Shows[i].Key); err != nil {
+			t.Fatal(err)
+		}
+		got, err := store.Show(t.Context(), r.Shows[i].Key)
+		if err != nil {
+			t.Fatal(err)
+		}
 		if string(got.Date) != want.Date || got.Venue != want.Venue || len(got.Recordings) != len(want.Recordings) {
 			t.Errorf("show %s %q with %d recordings, want %s %q with %d", got.Date, got.Venue, len(got.Recordings), want.Date, want.Venue, len(want.Recordings))
 			continue

@@ -8,72 +8,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
 )
-
-// source is one WAV file that was found, with what is decided about it on the
-// way.
-type source struct {
-	path string // absolute, links resolved
-	root string // scanned folder, absolute
-	size int64
-	mod  time.Time
-	info *wavfile.Info
-	// folders are the names of the folders around it, innermost first: those
-	// below the scanned folder, then the scanned folder's own and its parent's.
-	folders []string
-	below   int // how many of them lie below the scanned folder
-	stem    string
-
-	clock clock
-
-	volume catalog.Volume
-	rel    string // path from the volume's root, with slashes
-
-	date    catalog.Date
-	venue   string
-	rig     string
-	rigTold bool // by a folder, a file or the caller, not assumed
-
-	name  fileName
-	track int      // of its first channel
-	told  bool     // by recorder, name or place, not assumed
-	names []string // of its channels
-	seg   int      // place among the segments, from 0
-	start int64    // frame of the recording
-}
-
-func (s *source) end() int64 { return s.start + s.info.Frames }
-
-func (s *source) folder() string { return filepath.Dir(s.path) }
-
-// clock is when a file starts by its bext chunk.
-type clock struct {
-	time  time.Time
-	frame int64 // since 1970 at the file's rate
-	known bool
-	exact bool // to the frame, by a time reference
-}
-
-func clockOf(info *wavfile.Info) clock {
-	if info.Meta.Bext == nil {
-		return clock{}
-	}
-	rate := int64(info.Format.SampleRate)
-	t, ok := info.Meta.Bext.StartTime(int(rate))
-	if !ok {
-		return clock{}
-	}
-	return clock{
-		time:  t,
-		frame: t.Unix()*rate + (int64(t.Nanosecond())*rate+5e8)/1e9,
-		known: true,
-		exact: info.Meta.Bext.TimeReference > 0,
-	}
-}
 
 // find walks the folders and opens every WAV file's header.
 func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
@@ -141,6 +79,9 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 			without = append(without, dirs[i])
 		}
 	}
+	if len(dirs) == 0 {
+		return nil, nil // what is known is grouped anew
+	}
 	nothing := &NoRecordingsError{Folders: without, Unusable: s.unusable, Other: s.audio}
 	if len(found) == 0 {
 		return nil, nothing
@@ -186,7 +127,7 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 		return nil
 	}
 	if d.Type()&fs.ModeSymlink != 0 {
-		s.problem(path, 0, "passed over: a symbolic link; scan the folder that it points to")
+		s.problemAt(path, 0, "passed over: a symbolic link; scan the folder that it points to")
 		return nil
 	}
 	st, err := d.Info()
@@ -198,28 +139,29 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 		s.result.Problems = append(s.result.Problems, Problem{File: path, Problem: "passed over: an empty file", Hint: (&wavfile.Error{Err: wavfile.ErrEmpty}).Hint()})
 		return nil
 	}
-	f, err := wavfile.Open(path)
+	w, err := wavfile.Open(path)
 	if err != nil {
 		s.trouble(path, err)
 		return nil
 	}
-	info := f.Info()
-	if err := f.Close(); err != nil {
+	info := w.Info()
+	if err := w.Close(); err != nil {
 		s.trouble(path, err)
 		return nil
 	}
 	if info.Frames == 0 {
-		s.problem(path, info.DataOffset, "passed over: there is no audio in it")
+		s.problemAt(path, info.DataOffset, "passed over: there is no audio in it")
 		return nil
 	}
-	name := filepath.Base(path)
-	src := &source{path: path, root: root, size: info.FileBytes, mod: st.ModTime(), info: info,
-		stem: strings.TrimSuffix(name, filepath.Ext(name)), clock: clockOf(info)}
-	if rel, err := filepath.Rel(root, filepath.Dir(path)); err == nil && rel != "." {
-		src.folders = strings.Split(filepath.ToSlash(rel), "/")
-		slices.Reverse(src.folders)
+	f := catalog.File{
+		Root: root, Size: info.FileBytes, ModTime: st.ModTime(), Channels: info.Format.Channels, Frames: info.Frames,
+		DataOffset: info.DataOffset, Unfinished: info.Unfinished, Repairs: []catalog.Repair{},
+		SampleRate: info.Format.SampleRate, BitDepth: info.Format.BitDepth, SampleBytes: info.Format.ContainerBytes, Encoding: info.Format.Encoding.String(),
 	}
-	src.below = len(src.folders)
-	src.folders = append(src.folders, filepath.Base(root), filepath.Base(filepath.Dir(root)))
-	return src
+	for _, r := range info.Repairs {
+		f.Repairs = append(f.Repairs, catalog.Repair{Offset: r.Offset, Problem: r.Problem})
+	}
+	header := headerOf(info)
+	f.Header = &header
+	return newSource(path, f)
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,18 +16,17 @@ import (
 // group is the files of one recording, before the catalog is asked.
 type group struct {
 	key     groupKey
-	rigTold bool
-	venue   string
+	rig     string
+	rigSaid bool           // by a person
 	format  wavfile.Format // of any file; the channel count differs
-	listed  map[string]int // track numbers by the input list in force, by key of the channel
 	sources []*source
 	lanes   []*lane
 }
 
 // groupKey is what the files of one recording have in common.
 type groupKey struct {
-	date     catalog.Date
-	rig      string
+	label    label
+	hint     string
 	rate     int
 	bytes    int
 	bits     int
@@ -41,6 +39,10 @@ func (k groupKey) codes(r catalog.Recording) bool {
 	return tracks.Format(r, 1) == wavfile.Format{SampleRate: k.rate, Channels: 1, BitDepth: k.bits, ContainerBytes: k.bytes, Encoding: k.encoding}
 }
 
+func keyOf(f wavfile.Format) groupKey {
+	return groupKey{rate: f.SampleRate, bytes: f.ContainerBytes, bits: f.BitDepth, encoding: f.Encoding, poly: f.Channels > 2}
+}
+
 // lane is a run of segments that hold the same tracks: one track of a recording
 // with one file a track, or all tracks of a polyphonic one.
 type lane struct {
@@ -51,79 +53,192 @@ type lane struct {
 	sources  []*source // in order of time
 }
 
-// group forms recordings of the sources. Files are first taken folder by
-// folder, since a folder's names have one pattern; folders are then put
-// together where bext says that they do not overlap.
-func (s *scan) group(sources []*source, pattern *regexp.Regexp) []*group {
-	given := map[groupKey]map[string]int{}
+// group forms recordings of all sources. Files are first taken folder by folder,
+// since a folder's names have one pattern; then it is decided of what show and
+// rig each file is; folders of one show and rig are put together where bext says
+// that they do not overlap.
+func (s *scan) group(all []*source) ([]*group, error) {
 	type folderKey struct {
 		groupKey
 		folder string
+		date   catalog.Date
 	}
 	byFolder := map[folderKey]*group{}
-	var groups []*group
-	for _, src := range sources {
-		f := src.info.Format
-		key := groupKey{src.date, src.rig, f.SampleRate, f.ContainerBytes, f.BitDepth, f.Encoding, f.Channels > 2}
-		in := folderKey{key, src.folder()}
+	var folders []*group
+	for _, src := range all {
+		date, _, _ := dateIn(src.stem)
+		if src.says.date != "" {
+			date = ""
+		}
+		in := folderKey{keyOf(src.format), src.folder(), date}
 		g := byFolder[in]
 		if g == nil {
-			g = &group{key: key, format: f, rigTold: src.rigTold, venue: src.venue}
+			g = &group{key: in.groupKey, format: src.format}
 			byFolder[in] = g
-			groups = append(groups, g)
+			folders = append(folders, g)
 		}
 		g.sources = append(g.sources, src)
 	}
+	for _, g := range folders {
+		if err := s.name(g); err != nil {
+			return nil, err
+		}
+		s.checkClocks(g)
+		g.follow()
+		g.hints()
+	}
+	s.dates(all)
+	s.shows(all)
+
+	var groups []*group
+	for _, g := range folders {
+		groups = append(groups, g.byShow()...)
+	}
+	given := map[groupKey]map[string]int{}
 	for _, g := range groups {
 		if given[g.key] == nil {
 			given[g.key] = map[string]int{}
 		}
-		g.listed = s.numbersFor(g)
-		s.name(g, pattern)
 		s.number(g, given[g.key])
 	}
 	groups = join(groups)
 	for _, g := range groups {
 		s.place(g)
 	}
-	return groups
+	nameRigs(groups)
+	return groups, nil
+}
+
+// follow tells each file without a clock which one of its lane, else of its
+// folder, it comes after, or before where it is the first.
+func (g *group) follow() {
+	var any *source
+	for _, src := range g.sources {
+		if src.clock.known && any == nil {
+			any = src
+		}
+	}
+	for _, l := range g.lanes {
+		var last *source
+		for _, src := range l.sources {
+			if src.clock.known {
+				last = src
+			} else {
+				src.after = last
+			}
+		}
+		for i := len(l.sources) - 1; i >= 0; i-- {
+			if src := l.sources[i]; src.clock.known {
+				last = src
+			} else if src.after == nil {
+				src.after = cmp.Or(last, any)
+			}
+		}
+	}
+}
+
+// hints tells what rig the files of a folder are of, as far as is known: as a
+// person said, as the folder or the caller says, or by the recorder's name. Files
+// of which that is not said are like those beside them.
+func (g *group) hints() {
+	most := func(of func(*source) string) string {
+		count := map[string]int{}
+		for _, src := range g.sources {
+			if v := of(src); v != "" {
+				count[v]++
+			}
+		}
+		return mostOf(count)
+	}
+	said := most(func(src *source) string { return src.words[catalog.SaidRig] })
+	scanned := most(func(src *source) string { return src.words[catalog.ScanRig] })
+	recorder := most(func(src *source) string { return src.header.Originator })
+	for _, src := range g.sources {
+		src.hint = cmp.Or(src.words[catalog.SaidRig], said, src.says.rig, scanned, src.header.Originator, recorder)
+	}
+}
+
+// mostOf returns the key with the largest count, of several the smallest, "" for
+// none.
+func mostOf(count map[string]int) string {
+	best := ""
+	for v, n := range count {
+		if n > count[best] || n == count[best] && v < best {
+			best = v
+		}
+	}
+	return best
+}
+
+// byShow cuts the files of one folder into those of each show and rig.
+func (g *group) byShow() []*group {
+	parts := map[groupKey]*group{}
+	var all []*group
+	of := func(src *source) *group {
+		key := g.key
+		key.label, key.hint = src.label, src.hint
+		p := parts[key]
+		if p == nil {
+			p = &group{key: key, format: g.format}
+			parts[key] = p
+			all = append(all, p)
+		}
+		return p
+	}
+	for _, src := range g.sources {
+		p := of(src)
+		p.sources = append(p.sources, src)
+	}
+	for _, l := range g.lanes {
+		lanes := map[*group]*lane{}
+		for _, src := range l.sources {
+			p := of(src)
+			if lanes[p] == nil {
+				lanes[p] = &lane{id: l.id, channels: l.channels}
+				p.lanes = append(p.lanes, lanes[p])
+			}
+			lanes[p].sources = append(lanes[p].sources, src)
+		}
+	}
+	return all
 }
 
 // name reads the file names of a folder's group and forms lanes by them.
-func (s *scan) name(g *group, pattern *regexp.Regexp) {
+func (s *scan) name(g *group) error {
 	stems := make([]string, len(g.sources))
 	for i, src := range g.sources {
 		stems[i] = src.stem
 	}
 	if g.key.poly {
 		for _, src := range g.sources {
-			src.name = readPolyName(src.stem, src.info.Format.Channels)
+			src.name = readPolyName(src.stem, src.format.Channels)
 		}
 	} else {
 		for i, n := range readNames(stems, sideBySide(g.sources)) {
 			g.sources[i].name = n
-			g.wholeName(g.sources[i])
 		}
+		g.apart()
 	}
-	if pattern != nil {
-		for _, src := range g.sources {
-			if n, ok := matchPattern(pattern, src.stem); ok {
-				src.name = n
-			} else {
-				s.problem(src.path, 0, "the name does not fit the name pattern; it was read as if there were none")
-			}
+	for _, src := range g.sources {
+		pattern, err := compilePattern(src.words[catalog.ScanPattern])
+		if err != nil {
+			return err
+		}
+		if pattern == nil {
+			continue
+		}
+		if n, ok := matchPattern(pattern, src.stem); ok {
+			src.name = n
+		} else {
+			s.problem(src, "the name does not fit the name pattern; it was read as if there were none")
 		}
 	}
 	lanes := map[string]*lane{}
 	for _, src := range g.sources {
-		id := strings.ToLower(src.name.name)
-		if src.name.track > 0 {
-			id = fmt.Sprintf("%03d", src.name.track)
-		}
-		id = fmt.Sprintf("%s/%d", id, src.info.Format.Channels)
+		id := src.laneID()
 		l := lanes[id]
 		if l == nil {
-			l = &lane{id: id, channels: src.info.Format.Channels}
+			l = &lane{id: id, channels: src.format.Channels}
 			lanes[id] = l
 			g.lanes = append(g.lanes, l)
 		}
@@ -139,6 +254,38 @@ func (s *scan) name(g *group, pattern *regexp.Regexp) {
 	}
 	g.lanes = append(g.lanes, extra...)
 	slices.SortStableFunc(g.lanes, func(a, b *lane) int { return natural(a.id, b.id) })
+	return nil
+}
+
+// laneID is what the names of one lane's files have in common.
+func (s *source) laneID() string {
+	id := strings.ToLower(s.name.name)
+	if s.name.track > 0 {
+		id = fmt.Sprintf("%03d", s.name.track)
+	}
+	return fmt.Sprintf("%s/%d", id, s.format.Channels)
+}
+
+// apart takes numbers for parts of the names where the files that they would make
+// segments of one track were recorded at the same time: "Guitar" and "Guitar 2".
+func (g *group) apart() {
+	lanes := map[string][]*source{}
+	for _, src := range g.sources {
+		lanes[src.laneID()] = append(lanes[src.laneID()], src)
+	}
+	for _, of := range lanes {
+		tangled := false
+		for i, a := range of {
+			for _, b := range of[:i] {
+				tangled = tangled || a.name.segment != b.name.segment && a.name.track == 0 && a.clock.exact && b.clock.exact && overlap(a, b)
+			}
+		}
+		if tangled {
+			for _, src := range of {
+				src.name = fileName{name: clean(src.stem), segment: -1}
+			}
+		}
+	}
 }
 
 // sort puts a lane's segments in order of time: by the clock, where every file
@@ -164,13 +311,13 @@ func (s *scan) untangle(l *lane) (extra []*lane) {
 		last := kept[len(kept)-1]
 		same := src.name.segment == last.name.segment && last.folder() == src.folder()
 		if same && last.clock.exact && src.clock.exact {
-			same = src.clock.frame < last.clock.frame+last.info.Frames
+			same = src.clock.frame < last.clock.frame+last.frames()
 		}
 		if !same {
 			kept = append(kept, src)
 			continue
 		}
-		s.problem(src.path, 0, "the same track and segment as "+filepath.Base(last.path)+"; taken for a track of its own")
+		s.problem(src, "the same track and segment as "+filepath.Base(last.path)+"; taken for a track of its own")
 		src.name.track, src.name.name = 0, clean(src.stem)
 		extra = append(extra, &lane{id: l.id + "/" + src.stem, channels: l.channels, sources: []*source{src}})
 	}
@@ -210,8 +357,8 @@ func joinSeries(lanes []*lane) []*lane {
 // overlap tells whether two files with clocks were recorded at the same time,
 // by more than a block.
 func overlap(a, b *source) bool {
-	slack := int64(a.info.Format.SampleRate) / 10
-	return a.clock.frame+slack < b.clock.frame+b.info.Frames && b.clock.frame+slack < a.clock.frame+a.info.Frames
+	slack := int64(a.format.SampleRate) / 10
+	return a.clock.frame+slack < b.clock.frame+b.frames() && b.clock.frame+slack < a.clock.frame+a.frames()
 }
 
 // sideBySide tells whether files were recorded at the same time, by bext, else
@@ -223,7 +370,7 @@ func sideBySide(sources []*source) bool {
 			if a.clock.frame != b.clock.frame && !overlap(a, b) {
 				return false
 			}
-		} else if a.info.Frames != b.info.Frames {
+		} else if a.frames() != b.frames() {
 			return false
 		}
 	}
@@ -233,17 +380,26 @@ func sideBySide(sources []*source) bool {
 // trackNames returns the names of a file's tracks: iXML's, else the file
 // name's.
 func trackNames(src *source) []string {
-	names := namesBy(src.name.name, src.info.Format)
-	if ixml := src.info.Meta.IXML; ixml != nil {
-		for i, t := range ixml.Tracks {
-			at := t.InterleaveIndex - 1
-			if t.InterleaveIndex == 0 {
-				at = i
-			}
-			if name := strings.TrimSpace(t.Name); name != "" && at >= 0 && at < len(names) {
-				names[at] = name
-			}
+	names := namesBy(src.name.name, src.format)
+	for i, t := range src.header.Tracks {
+		at := t.Place - 1
+		if t.Place == 0 {
+			at = i
 		}
+		if t.Name != "" && at >= 0 && at < len(names) {
+			names[at] = t.Name
+		}
+	}
+	return names
+}
+
+// namesBy returns the names of a file's tracks by the file's own name.
+func namesBy(name string, f wavfile.Format) []string {
+	names := make([]string, f.Channels)
+	if len(names) == 1 {
+		names[0] = name
+	} else if len(names) == 2 && name != "" {
+		names[0], names[1] = name+" L", name+" R"
 	}
 	return names
 }

@@ -75,10 +75,10 @@ func TestGrouping(t *testing.T) {
 			{"2031-05-02 Hall/TRK02_0003.wav", take{from: 3 * half, to: 4 * half}},
 		}, Options{}, []string{"main: 1  [TRK01_0001.wav@0] [TRK01_0002.wav@4000] [TRK01_0003.wav@12000]", "main: 2  [TRK02_0001.wav@0] [TRK02_0003.wav@12000]"}},
 
-		{"segments by time reference, against the order of the names", []file{
+		{"segments by number, where the time reference contradicts it", []file{
 			{"2031-05-02 Hall/Show_0002.wav", take{to: half, channels: 3, starts: evening}},
 			{"2031-05-02 Hall/Show_0001.wav", take{from: half, to: 2 * half, channels: 3, starts: evening}},
-		}, Options{}, []string{"main: 1  [Show_0002.wav@0] [Show_0001.wav@4000]", "main: 2  [Show_0002.wav@0] [Show_0001.wav@4000]", "main: 3  [Show_0002.wav@0] [Show_0001.wav@4000]"}},
+		}, Options{}, []string{"main: 1  [Show_0001.wav@0] [Show_0002.wav@4000]", "main: 2  [Show_0001.wav@0] [Show_0002.wav@4000]", "main: 3  [Show_0001.wav@0] [Show_0002.wav@4000]"}},
 
 		{"a pause by time reference stays a pause", []file{
 			{"2031-05-02 Hall/Show_0001.wav", take{to: half, channels: 3, starts: evening}},
@@ -111,10 +111,38 @@ func TestGrouping(t *testing.T) {
 			{"2031-05-02 Hall/two/01 Kick.wav", take{to: half, starts: evening, originator: "Rig B"}},
 		}, Options{}, []string{"Rig A: 1 Kick [01 Kick.wav@0]", "Rig B: 1 Kick [01 Kick.wav@0]"}},
 
-		{"two rigs without a word", []file{
+		{"two rigs without a word go by their folders", []file{
 			{"2031-05-02 Hall/one/01 Kick.wav", take{to: half, starts: evening}},
-			{"2031-05-02 Hall/two/01 Kick.wav", take{to: half, starts: evening}},
-		}, Options{}, []string{"main: 1 Kick [01 Kick.wav@0]", "rig 2: 1 Kick [01 Kick.wav@0]"}},
+			{"2031-05-02 Hall/two/01 Kick.wav", take{to: half, starts: evening, gain: 0.5}},
+		}, Options{}, []string{"one: 1 Kick [01 Kick.wav@0]", "two: 1 Kick [01 Kick.wav@0]"}},
+
+		{"two rigs that nothing names", []file{
+			{"2031-05-02 Hall/01 Kick.wav", take{to: half, starts: evening}},
+			{"2031-05-02 Hall, Town/01 Kick.wav", take{to: half, starts: evening, gain: 0.5}},
+		}, Options{}, []string{"rig 1: 1 Kick [01 Kick.wav@0]", "rig 2: 1 Kick [01 Kick.wav@0]"}},
+
+		{"the same recording twice is one rig", []file{
+			{"a/2031-05-02 Hall/01 Kick.wav", take{to: half, starts: evening}},
+			{"b/2031-05-02 Hall/01 Kick.wav", take{to: half, starts: evening}},
+		}, Options{}, []string{"main: 1 Kick [01 Kick.wav@0]"}},
+
+		{"a recorder in the lobby is no main rig", []file{
+			{"2031-05-02 Hall/main/01 Kick.wav", take{to: half}},
+			{"2031-05-02 Hall/backup/01 Kick.wav", take{to: half}},
+			{"2031-05-02 Hall/Lobby/night.wav", take{to: half, channels: 2, rate: 16000}},
+			{"2031-05-02 Hall/house mix/mix.wav", take{to: half, channels: 2}},
+		}, Options{}, []string{"main: 1 Kick [01 Kick.wav@0]", "backup: 1 Kick [01 Kick.wav@0]", "house mix: 1 mix L [mix.wav@0]", "house mix: 2 mix R [mix.wav@0]",
+			"lobby: 1 night L [night.wav@0]", "lobby: 2 night R [night.wav@0]"}},
+
+		{"beside a backup that has a folder the rest is main", []file{
+			{"2031-05-02 Hall/01 Kick.wav", take{to: half}},
+			{"2031-05-02 Hall/backup/01 Kick.wav", take{to: half}},
+		}, Options{}, []string{"main: 1 Kick [01 Kick.wav@0]", "backup: 1 Kick [01 Kick.wav@0]"}},
+
+		{"a rig's drive with a folder a night", []file{
+			{"main/2031-05-02 Hall/01 Kick.wav", take{to: half}},
+			{"backup/2031-05-02 Hall/01 Kick.wav", take{to: half}},
+		}, Options{}, []string{"main: 1 Kick [01 Kick.wav@0]", "backup: 1 Kick [01 Kick.wav@0]"}},
 
 		{"a rig by the caller", []file{
 			{"2031-05-02 Hall/01 Kick.wav", take{to: half}},
@@ -130,9 +158,13 @@ func TestGrouping(t *testing.T) {
 			{"2031-05-02 Hall/x2-Snare.wav", take{to: half}},
 		}, Options{NamePattern: "x{track}-{name}"}, []string{"main: 2 Snare [x2-Snare.wav@0]", "main: 5 Kick [x5-Kick.wav@0]"}},
 
-		{"a date by the caller", []file{
-			{"2031-07-07 Hall/01 Kick.wav", take{to: half}},
+		{"a date by the caller, where nothing tells it", []file{
+			{"Hall/01 Kick.wav", take{to: half}},
 		}, Options{Date: "2031-05-02"}, []string{"main: 1 Kick [01 Kick.wav@0]"}},
+
+		{"a date by the caller is not believed against the folder", []file{
+			{"2031-05-02 Hall/01 Kick.wav", take{to: half}},
+		}, Options{Date: "2031-07-07"}, []string{"main: 1 Kick [01 Kick.wav@0]"}},
 
 		{"past midnight is one show, two rigs and a late segment", []file{
 			{"gig/main/Show_0001.wav", take{to: 480000, channels: 3, starts: at("2031-05-02", 23, 59)}},

@@ -13,43 +13,28 @@ import (
 	"nightreel/catalog"
 )
 
-// known is what the catalog held when the scan began.
+// known is what the catalog holds when files are grouped.
 type known struct {
-	volumes    []catalog.Volume
+	catalog.Layout
 	recordings map[catalog.RecordingID]catalog.Recording
-	files      map[fileKey]catalog.File
+	files      map[catalog.FileID]catalog.File
 	of         map[catalog.RecordingID][]catalog.File
-	parts      map[catalog.RecordingID]int // how many were measured
-}
-
-// fileKey is what the catalog knows a file by.
-type fileKey struct {
-	volume catalog.VolumeID
-	path   string
 }
 
 func loadKnown(ctx context.Context, store *catalog.Store) (known, error) {
-	k := known{recordings: map[catalog.RecordingID]catalog.Recording{}, files: map[fileKey]catalog.File{}, of: map[catalog.RecordingID][]catalog.File{}}
+	k := known{recordings: map[catalog.RecordingID]catalog.Recording{}, files: map[catalog.FileID]catalog.File{}, of: map[catalog.RecordingID][]catalog.File{}}
 	var err error
-	if k.volumes, err = store.Volumes(ctx); err != nil {
+	if k.Layout, err = store.Layout(ctx); err != nil {
 		return k, err
 	}
-	if k.parts, err = store.PartCounts(ctx); err != nil {
-		return k, err
-	}
-	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{})
-	if err != nil {
-		return k, err
-	}
-	for _, r := range recordings {
+	for _, r := range k.Recordings {
 		k.recordings[r.ID] = r
 	}
-	files, err := store.Files(ctx, catalog.FileFilter{})
-	for _, f := range files {
-		k.files[fileKey{f.VolumeID, f.Path}] = f
+	for _, f := range k.Files {
+		k.files[f.ID] = f
 		k.of[f.RecordingID] = append(k.of[f.RecordingID], f)
 	}
-	return k, err
+	return k, nil
 }
 
 // below returns the path of a file from a folder, with slashes.
@@ -61,106 +46,71 @@ func below(root, path string) (string, bool) {
 	return filepath.ToSlash(rel), true
 }
 
-// placeOnVolumes finds the volume of every source: the innermost one around it,
-// one that is gone from its old place and found here, else a new one for the
-// scanned folder.
-func (s *scan) placeOnVolumes(ctx context.Context, sources []*source) error {
-	tried := map[string]bool{}
-	for _, src := range sources {
-		if !tried[src.root] {
-			tried[src.root] = true
-			if err := s.findMoved(ctx, src.root, sources); err != nil {
-				return err
-			}
-		}
-		best := -1
-		for i, v := range s.known.volumes {
-			if rel, ok := below(v.Root, src.path); ok && (best < 0 || len(v.Root) > len(s.known.volumes[best].Root)) {
-				best, src.rel = i, rel
-			}
-		}
-		if best < 0 {
-			v, err := s.store.AddVolume(ctx, catalog.Volume{Name: filepath.Base(src.root), Root: src.root})
-			if err != nil {
-				return err
-			}
-			best = len(s.known.volumes)
-			s.known.volumes = append(s.known.volumes, v)
-			src.rel, _ = below(v.Root, src.path)
-		}
-		src.volume = s.known.volumes[best]
-	}
-	return nil
-}
-
-// findMoved looks for volumes that are gone from their place, and moves one
+// findMoved looks for volumes that are gone from their place, and moves those
 // whose files now lie below, or around, a scanned folder.
-func (s *scan) findMoved(ctx context.Context, root string, sources []*source) error {
-	for i, v := range s.known.volumes {
+func (s *scan) findMoved(ctx context.Context, found []*source) error {
+	volumes, err := s.store.Volumes(ctx)
+	if err != nil {
+		return err
+	}
+	byRoot := map[string][]*source{}
+	var roots []string
+	for _, src := range found {
+		if byRoot[src.file.Root] == nil {
+			roots = append(roots, src.file.Root)
+		}
+		byRoot[src.file.Root] = append(byRoot[src.file.Root], src)
+	}
+	for _, v := range volumes {
 		if _, err := os.Stat(v.Root); err == nil {
 			continue
 		}
-		var files []catalog.File
-		for _, f := range s.known.files {
-			if f.VolumeID == v.ID {
-				files = append(files, f)
-			}
-		}
-		slices.SortFunc(files, func(a, b catalog.File) int { return strings.Compare(a.Path, b.Path) })
-		to, err := s.newRoot(ctx, files, root, sources)
+		files, err := s.store.Files(ctx, catalog.FileFilter{Volume: v.ID})
 		if err != nil {
 			return err
 		}
-		if to == "" || slices.ContainsFunc(s.known.volumes, func(o catalog.Volume) bool { return o.Root == to }) {
-			continue
-		}
-		if err := s.move(ctx, i, to); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (s *scan) move(ctx context.Context, i int, to string) error {
-	v := s.known.volumes[i]
-	if err := s.store.MoveVolume(ctx, v.ID, to); err != nil {
-		return err
-	}
-	v.Root = to
-	s.known.volumes[i] = v
-	for key, f := range s.known.files {
-		if f.VolumeID == v.ID {
-			f.Root = to
-			s.known.files[key] = f
-		}
-	}
-	for _, files := range s.known.of {
-		for k := range files {
-			if files[k].VolumeID == v.ID {
-				files[k].Root = to
+		slices.SortFunc(files, func(a, b catalog.File) int { return strings.Compare(a.Path, b.Path) })
+		for _, root := range roots {
+			to, err := s.newRoot(ctx, files, byRoot[root])
+			if err != nil {
+				return err
 			}
+			if to == "" || slices.ContainsFunc(volumes, func(o catalog.Volume) bool { return o.Root == to }) {
+				continue
+			}
+			if err := s.store.MoveVolume(ctx, v.ID, to); err != nil {
+				return err
+			}
+			v.Root = to
+			s.result.Moved = append(s.result.Moved, v)
+			break
 		}
 	}
-	s.result.Moved = append(s.result.Moved, v)
 	return nil
 }
 
 // newRoot returns where a gone volume's files lie now, judged by the first
-// file found again whose first checksums agree; "" = nowhere here.
-func (s *scan) newRoot(ctx context.Context, files []catalog.File, root string, sources []*source) (string, error) {
+// file found again whose content is the same; "" = nowhere here.
+func (s *scan) newRoot(ctx context.Context, files []catalog.File, found []*source) (string, error) {
+	bySize := map[int64][]*source{}
+	for _, src := range found {
+		bySize[src.file.Size] = append(bySize[src.file.Size], src)
+	}
 	for _, f := range files {
-		for _, src := range sources {
-			if src.root != root || src.size != f.Size {
-				continue
-			}
+		for _, src := range bySize[f.Size] {
 			slashed := filepath.ToSlash(src.path)
 			if !strings.HasSuffix(slashed, "/"+f.Path) {
 				continue
 			}
-			to := filepath.FromSlash(strings.TrimSuffix(slashed, "/"+f.Path))
-			same, err := sameBeginning(ctx, s.store, f, src.path)
-			if same || err != nil {
-				return to, err
+			same := f.Content != "" && s.readContent(src) && f.Content == src.file.Content
+			if f.Content == "" {
+				var err error
+				if same, err = sameBeginning(ctx, s.store, f, src.path); err != nil {
+					return "", err
+				}
+			}
+			if same {
+				return filepath.FromSlash(strings.TrimSuffix(slashed, "/"+f.Path)), nil
 			}
 		}
 	}

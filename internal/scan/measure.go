@@ -2,7 +2,10 @@ package scan
 
 import (
 	"context"
+	"errors"
+	"io/fs"
 	"math"
+	"os"
 	"slices"
 	"sync"
 	"time"
@@ -69,7 +72,7 @@ func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, e
 	for _, l := range j.strips {
 		parts += j.parts(l) * l.channels
 	}
-	if same && s.known.parts[r.ID] == parts {
+	if same && s.parts[r.ID] == parts {
 		return j, nil
 	}
 	return j, s.unmeasured(ctx, j)
@@ -95,14 +98,37 @@ func (s *scan) unmeasured(ctx context.Context, j *job) error {
 	for _, p := range keys {
 		have[key{p.Track, p.Part}] = true
 	}
+	absent := map[catalog.FileID]bool{}
 	for _, l := range j.strips {
 		for part := range j.parts(l) {
-			if slices.ContainsFunc(l.tracks, func(id catalog.TrackID) bool { return !have[key{id, part}] }) {
+			if !slices.ContainsFunc(l.tracks, func(id catalog.TrackID) bool { return !have[key{id, part}] }) {
+				continue
+			}
+			there := true
+			for _, r := range j.stretches(l, part) {
+				there = there && (r.file == nil || s.isThere(*r.file, absent))
+			}
+			if there {
 				l.parts = append(l.parts, part)
 			}
 		}
 	}
 	return nil
+}
+
+// isThere tells whether a file can be read, and says so once of one that has to be
+// and cannot, since its drive is not there.
+func (s *scan) isThere(f catalog.File, absent map[catalog.FileID]bool) bool {
+	gone, asked := absent[f.ID]
+	if !asked {
+		_, err := os.Stat(f.FullPath())
+		gone = errors.Is(err, fs.ErrNotExist)
+		absent[f.ID] = gone
+		if gone {
+			s.result.Problems = append(s.result.Problems, Problem{File: f.FullPath(), Problem: "to be measured, and not there", Hint: "scan it again when its drive is back"})
+		}
+	}
+	return !gone
 }
 
 // SampleType returns how a recording's samples are coded in its files.

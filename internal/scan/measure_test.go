@@ -117,25 +117,18 @@ func TestAFileThatFailsIsTriedAgain(t *testing.T) {
 	}
 
 	ctx := t.Context()
-	s := &scan{store: store, opt: Options{Workers: 2}, progress: &Progress{}, touched: map[catalog.ShowID]bool{}}
-	sources, err := s.find(ctx, []string{dir})
+	s := &scan{store: store, opt: Options{Workers: 2}, progress: &Progress{}, touched: map[catalog.ShowID]bool{}, foundIn: map[string]bool{}}
+	found, err := s.find(ctx, []string{dir})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.known, err = loadKnown(ctx, store); err != nil {
+	grouped, err := s.settle(ctx, found)
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.placeOnVolumes(ctx, sources); err != nil {
+	jobs, err := s.jobs(ctx, grouped)
+	if err != nil {
 		t.Fatal(err)
-	}
-	s.dateAndRig(sources)
-	var jobs []*job
-	for _, g := range s.group(sources, nil) {
-		j, err := s.save(ctx, g)
-		if err != nil {
-			t.Fatal(err)
-		}
-		jobs = append(jobs, j)
 	}
 	if err := os.Truncate(path, 100_000); err != nil {
 		t.Fatal(err)

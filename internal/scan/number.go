@@ -4,14 +4,16 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+
+	"nightreel/catalog"
 )
 
 // number gives the lanes of a group their track numbers and names. Numbers are
 // told by the recorder's input numbers in iXML, else by names, else by the place
-// in the only polyphonic file. Others are assumed: those that the catalog has,
-// so that nothing is measured again when a list or a folder changes; those that
-// the input list gives the name; those that the name was given in another
-// folder of the night; else in order. given is kept from folder to folder.
+// in the only polyphonic file. Others are assumed: those that the name was given
+// in another folder of the show, else in order of name. Input lists have no say:
+// a track with an assumed number is found in them by its name. given is kept from
+// folder to folder.
 func (s *scan) number(g *group, given map[string]int) {
 	byInput := map[*lane]int{}
 	for _, l := range g.lanes {
@@ -41,7 +43,7 @@ func (s *scan) number(g *group, given map[string]int) {
 	}
 	rest(func(l *lane) int {
 		told := l.sources[0].name.track
-		if distinctInputs && s.opt.NamePattern == "" {
+		if distinctInputs && l.sources[0].words[catalog.ScanPattern] == "" {
 			told = byInput[l]
 		}
 		if told == 0 && g.key.poly && len(g.lanes) == 1 {
@@ -52,21 +54,19 @@ func (s *scan) number(g *group, given map[string]int) {
 	for _, l := range g.lanes {
 		l.told = l.track > 0
 	}
-	if len(without) > 0 {
-		twins := s.twins(g)
-		rest(func(l *lane) int { return s.knownNumber(l, twins) })
-	}
-	if !g.key.poly {
-		rest(func(l *lane) int { return g.numberOf(trackNames(l.sources[0])) })
+	next := 1
+	if !g.key.poly { // those have no names to go by
 		rest(func(l *lane) int { return given[l.id] })
+		for _, n := range given {
+			next = max(next, n+1)
+		}
 	}
-	next := s.beyond(g, given)
 	for track := range taken {
 		next = max(next, track+1)
 	}
 	for _, l := range without {
 		if told := l.sources[0].name.track; told > 0 && told != next {
-			s.problem(l.sources[0].path, 0, fmt.Sprintf("track %d is another file's; numbered %d", told, next))
+			s.problem(l.sources[0], fmt.Sprintf("track %d is another file's; numbered %d", told, next))
 		}
 		take(l, next)
 		next += l.channels
@@ -88,15 +88,15 @@ func (s *scan) number(g *group, given map[string]int) {
 func inputNumber(l *lane) int {
 	first := 0
 	for _, src := range l.sources {
-		if src.info.Meta.IXML == nil {
+		if len(src.header.Tracks) == 0 {
 			return 0
 		}
-		for _, t := range src.info.Meta.IXML.Tracks {
-			at := max(t.InterleaveIndex, 1)
-			if t.ChannelIndex < at || at > l.channels || first > 0 && t.ChannelIndex-at+1 != first {
+		for _, t := range src.header.Tracks {
+			at := max(t.Place, 1)
+			if t.Input < at || at > l.channels || first > 0 && t.Input-at+1 != first {
 				return 0
 			}
-			first = t.ChannelIndex - at + 1
+			first = t.Input - at + 1
 		}
 	}
 	return first

@@ -42,10 +42,10 @@ func joinable(a, b *group) bool {
 			if !x.clock.exact || !y.clock.exact {
 				return false
 			}
-			if x.track >= y.track+y.info.Format.Channels || y.track >= x.track+x.info.Format.Channels {
+			if x.track >= y.track+y.format.Channels || y.track >= x.track+x.format.Channels {
 				continue // different tracks
 			}
-			if overlap(x, y) || x.track != y.track || x.info.Format.Channels != y.info.Format.Channels {
+			if overlap(x, y) || x.track != y.track || x.format.Channels != y.format.Channels {
 				return false
 			}
 		}
@@ -106,6 +106,9 @@ func (s *scan) placeByClock(g *group) {
 			if i > 0 {
 				before := l.sources[i-1]
 				src.seg = before.seg + 1
+				if pause := float64(src.start-before.end()) / float64(g.key.rate); pause > showGap.Seconds() {
+					s.problem(src, fmt.Sprintf("starts %.0f min after the segment before it ended; if these are two shows: nightreel shows split", pause/60))
+				}
 				if skipped := segmentsBetween(before, src); skipped > 0 && src.start > before.end() {
 					src.seg += skipped
 					s.missing(src, skipped, float64(src.start-before.end())/float64(g.key.rate))
@@ -135,7 +138,7 @@ func (s *scan) missing(next *source, count int, seconds float64) {
 	if count > 1 {
 		what = fmt.Sprintf("%d segments are", count)
 	}
-	s.problem(next.path, 0, fmt.Sprintf("%s missing before this one; %.1f s count as not recorded", what, seconds))
+	s.problem(next, fmt.Sprintf("%s missing before this one; %.1f s count as not recorded", what, seconds))
 }
 
 // placeByNumber puts segments one after the other on a time line that all lanes
@@ -149,7 +152,7 @@ func (s *scan) placeByNumber(g *group) {
 	for _, l := range g.lanes {
 		for _, src := range l.sources {
 			src.seg = index(src)
-			lengths[src.seg] = max(lengths[src.seg], src.info.Frames)
+			lengths[src.seg] = max(lengths[src.seg], src.frames())
 			last = max(last, src.seg)
 		}
 	}
@@ -168,7 +171,7 @@ func (s *scan) placeByNumber(g *group) {
 				if skipped := src.seg - before.seg - 1; skipped > 0 {
 					s.missing(src, skipped, float64(src.start-before.end())/float64(g.key.rate))
 				} else if src.start > before.end() {
-					s.problem(before.path, 0, fmt.Sprintf("shorter than the same segment of other tracks by %.1f s, which count as not recorded",
+					s.problem(before, fmt.Sprintf("shorter than the same segment of other tracks by %.1f s, which count as not recorded",
 						float64(src.start-before.end())/float64(g.key.rate)))
 				}
 			} else if src.start > 0 {

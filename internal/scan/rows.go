@@ -1,7 +1,6 @@
 package scan
 
 import (
-	"context"
 	"maps"
 	"slices"
 	"time"
@@ -9,65 +8,52 @@ import (
 	"nightreel/catalog"
 )
 
-// files returns the rows of a group's files and of its ghosts.
-func (s *scan) files(g *group, ghosts []catalog.File) ([]catalog.File, error) {
-	files := slices.Clone(ghosts)
+// files returns the rows of a group's files, and tells of what was read around in
+// those that are new.
+func (s *scan) files(g *group) []catalog.File {
+	var files []catalog.File
 	for _, src := range g.sources {
-		f := catalog.File{
-			VolumeID: src.volume.ID, Path: src.rel, Root: src.volume.Root, Size: src.size, ModTime: src.mod,
-			Segment: src.seg, FirstTrack: src.track, Channels: src.info.Format.Channels,
-			StartFrame: src.start, Frames: src.info.Frames, DataOffset: src.info.DataOffset, Unfinished: src.info.Unfinished,
-			Repairs: []catalog.Repair{},
-		}
-		for _, r := range src.info.Repairs {
-			f.Repairs = append(f.Repairs, catalog.Repair{Offset: r.Offset, Problem: r.Problem})
-		}
+		f := src.file
+		f.Segment, f.FirstTrack, f.StartFrame = src.seg, src.track, src.start
 		files = append(files, f)
-		was, ok := s.known.files[fileKey{src.volume.ID, src.rel}]
-		if !ok || was.Size != f.Size || !was.ModTime.Equal(f.ModTime) {
+		was := s.was[src]
+		if src.found && (was == nil || was.file.Size != f.Size || !was.file.ModTime.Equal(f.ModTime)) {
 			for _, r := range f.Repairs {
-				s.problem(src.path, r.Offset, r.Problem)
+				s.planned = append(s.planned, Problem{File: src.path, Offset: r.Offset, Problem: r.Problem})
 			}
 		}
 	}
-	return files, nil
+	return files
 }
 
-// tracks returns the rows of the tracks that the files hold. Names come from
-// the sources; those of ghosts are as they were.
-func (s *scan) tracks(ctx context.Context, g *group, files []catalog.File, old catalog.Recording) ([]catalog.Track, error) {
+// tracks returns the rows of the tracks that the files hold.
+func (g *group) tracks(files []catalog.File) []catalog.Track {
 	byNumber := map[int]catalog.Track{}
-	if old.ID != 0 {
-		was, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: old.ID})
-		if err != nil {
-			return nil, err
-		}
-		for _, t := range was {
-			byNumber[t.Number] = catalog.Track{Number: t.Number, Assumed: t.Assumed, Name: t.Name}
-		}
-	}
-	named := map[int]bool{}
 	for _, l := range g.lanes {
 		for _, src := range l.sources {
 			for i, name := range src.names {
-				if name != "" && !named[src.track+i] {
-					named[src.track+i] = true
+				t, ok := byNumber[src.track+i]
+				if !ok || t.Name == "" && name != "" {
 					byNumber[src.track+i] = catalog.Track{Number: src.track + i, Assumed: !src.told, Name: name}
 				}
 			}
 		}
 	}
-	frames := map[int]int64{}
 	for _, f := range files {
 		for i := range f.Channels {
-			frames[f.FirstTrack+i] = max(frames[f.FirstTrack+i], f.StartFrame+f.Frames)
+			t := byNumber[f.FirstTrack+i]
+			t.Number, t.Frames = f.FirstTrack+i, max(t.Frames, f.StartFrame+f.Frames)
+			if t.Name == "" {
+				t.Assumed = false // known by its number or not at all
+			}
+			byNumber[f.FirstTrack+i] = t
 		}
 	}
 	var tracks []catalog.Track
-	for _, number := range slices.Sorted(maps.Keys(frames)) {
-		tracks = append(tracks, catalog.Track{Number: number, Assumed: byNumber[number].Assumed, Name: byNumber[number].Name, Frames: frames[number]})
+	for _, number := range slices.Sorted(maps.Keys(byNumber)) {
+		tracks = append(tracks, byNumber[number])
 	}
-	return tracks, nil
+	return tracks
 }
 
 // markers returns the cues of all files once each: recorders write them into
@@ -76,9 +62,9 @@ func (g *group) markers() []catalog.Marker {
 	var markers []catalog.Marker
 	seen := map[catalog.Marker]bool{}
 	for _, src := range g.sources {
-		for _, c := range src.info.Meta.Cues {
+		for _, c := range src.header.Cues {
 			m := catalog.Marker{Frame: src.start + c.Frame, Length: c.Length, Label: c.Label}
-			if c.Frame >= 0 && c.Frame <= src.info.Frames && !seen[m] {
+			if c.Frame >= 0 && c.Frame <= src.frames() && !seen[m] {
 				seen[m] = true
 				markers = append(markers, m)
 			}
@@ -86,14 +72,6 @@ func (g *group) markers() []catalog.Marker {
 	}
 	slices.SortStableFunc(markers, func(a, b catalog.Marker) int { return int(min(max(a.Frame-b.Frame, -1), 1)) })
 	return markers
-}
-
-func (g *group) frames() int64 {
-	frames := int64(0)
-	for _, src := range g.sources {
-		frames = max(frames, src.end())
-	}
-	return frames
 }
 
 // startsAt returns the wall clock at the recording's first frame, from the
@@ -112,14 +90,17 @@ func (g *group) startsAt() *time.Time {
 	return &t
 }
 
-func (g *group) recording(show catalog.Show, old catalog.Recording, tracks []catalog.Track) catalog.Recording {
+func (g *group) recording(old catalog.Recording, tracks []catalog.Track) catalog.Recording {
 	r := catalog.Recording{
-		ID: old.ID, ShowID: show.ID, Show: show.Key, Rig: g.key.rig, SampleRate: g.key.rate,
+		ID: old.ID, Rig: g.rig, SampleRate: g.key.rate,
 		BitDepth: g.key.bits, SampleBytes: g.key.bytes, Encoding: g.key.encoding.String(),
 		StartsAt: g.startsAt(), OffsetS: old.OffsetS,
 	}
 	for _, t := range tracks {
 		r.Frames = max(r.Frames, t.Frames)
+	}
+	for _, src := range g.sources {
+		r.Chosen = r.Chosen || src.words[catalog.SaidReference] != ""
 	}
 	return r
 }

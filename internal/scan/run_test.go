@@ -16,6 +16,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
+	"nightreel/internal/rigs"
 	"nightreel/internal/wavfile"
 )
 
@@ -272,11 +273,14 @@ func TestRigsAlign(t *testing.T) {
 				{"2031-05-02 a/main/01 a.wav", take{to: 1.5 * minute, track: 1, starts: c.main}},
 				{"2031-05-02 a/backup/01 a.wav", take{from: late, to: 1.3 * minute, track: 1, starts: c.other, gain: 0.3}},
 			}))
+			if _, err := rigs.Settle(t.Context(), store, "2031-05-02"); err != nil {
+				t.Fatal(err)
+			}
 			recordings, err := store.Recordings(t.Context(), catalog.RecordingFilter{})
 			if err != nil {
 				t.Fatal(err)
 			}
-			if len(recordings) != 2 || recordings[0].OffsetS != 0 || math.Abs(recordings[1].OffsetS-late/8000.) > c.tolerance {
+			if len(recordings) != 2 || !recordings[0].Reference || recordings[0].OffsetS != 0 || math.Abs(recordings[1].OffsetS-late/8000.) > c.tolerance {
 				t.Errorf("offsets of %+v, want %.3f", recordings, late/8000.)
 			}
 		})

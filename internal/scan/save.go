@@ -1,278 +1,390 @@
 package scan
 
 import (
+	"cmp"
 	"context"
-	"fmt"
-	"maps"
-	"os"
+	"errors"
+	"math"
+	"path/filepath"
 	"slices"
-	"time"
 
 	"nightreel/catalog"
 )
 
-// save brings one recording's files, tracks and markers into the catalog,
-// forgets what was measured of audio that changed, and returns what is still to
-// be measured.
-//
-// The order makes it safe to be killed anywhere: first what is not true any
-// more is dropped, then sizes and times are stored. The other way round the
-// next scan would take the old measurement for the new file's.
-func (s *scan) save(ctx context.Context, g *group) (*job, error) {
-	old := s.existing(g)
-	if old.ID == 0 {
-		var err error
-		if old, err = s.renamed(ctx, g); err != nil {
-			return nil, err
+// grouped is one recording on its way into the catalog.
+type grouped struct {
+	*group
+	old     catalog.Recording // ID 0 = a new one
+	show    int               // index into layout.Shows
+	touched bool              // some file of it was found by this scan
+	same    bool              // the catalog has exactly this
+	saved   catalog.Recording
+}
+
+// maxTries is how often grouping begins anew because another scan was faster.
+const maxTries = 20
+
+// settle groups the files found and those known, and stores what changes. Another
+// scan may do the same at the same time: whoever stores first is right, and the
+// other one begins anew with what the first one stored.
+func (s *scan) settle(ctx context.Context, found []*source) ([]*grouped, error) {
+	for try := 1; ; try++ {
+		all, err := s.try(ctx, found)
+		var stale *catalog.StaleError
+		if !errors.As(err, &stale) || try == maxTries {
+			return all, err
 		}
 	}
-	s.settleRig(g, old)
-	show, err := s.store.EnsureShow(ctx, catalog.Show{Date: g.key.date, Venue: g.venue})
-	if err != nil {
-		return nil, err
-	}
-	s.touched[show.ID] = true
+}
 
-	ghosts := s.ghosts(g, old)
-	files, err := s.files(g, ghosts)
+// try groups once. Nothing is stored before all is worked out, and then in one
+// transaction: first what is not true any more is dropped, so that a scan may be
+// killed anywhere.
+func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
+	s.planned, s.layout, s.was = nil, catalog.NewLayout{}, map[*source]*source{}
+	s.result.Notes = s.result.Notes[:0]
+	var err error
+	if s.known, err = loadKnown(ctx, s.store); err != nil {
+		return nil, err
+	}
+	found = s.readContents(slices.Clone(found))
+	if err := s.addVolumes(ctx, found); err != nil {
+		return nil, err
+	}
+	again := make([]*source, len(found))
+	for i, src := range found {
+		f := newSource(src.path, src.file)
+		f.found = true
+		again[i] = f
+	}
+	s.placeFound(again)
+	all, err := s.together(ctx, again)
 	if err != nil {
 		return nil, err
 	}
-	tracks, err := s.tracks(ctx, g, files, old)
+	groups, err := s.group(all)
 	if err != nil {
 		return nil, err
 	}
+	plan := s.match(groups)
+	s.matchShows(plan)
+	var changed []*grouped
+	for _, g := range plan {
+		r, err := s.change(ctx, g)
+		if err != nil {
+			return nil, err
+		}
+		if g.same {
+			g.saved = g.old
+			continue
+		}
+		changed = append(changed, g)
+		s.layout.Recordings = append(s.layout.Recordings, r)
+	}
+	if len(changed)+len(s.layout.Words)+len(s.layout.Forget)+len(s.layout.Moved) > 0 || s.showsChange() {
+		saved, err := s.store.SaveLayout(ctx, s.known.Layout, s.layout)
+		if err != nil {
+			return nil, err
+		}
+		for i, g := range changed {
+			g.saved = saved[i]
+		}
+	}
+	s.result.Problems = append(s.result.Problems, s.planned...)
+	return plan, nil
+}
+
+// match finds for each group the recording that the catalog has of it: that which
+// has most of its files, in the same form. Groups of files of which the catalog
+// knows too little, and none of which was found now, stay as they are.
+func (s *scan) match(groups []*group) []*grouped {
+	type pair struct {
+		group, count int
+		old          catalog.Recording
+	}
+	var pairs []pair
+	var plan []*grouped
+	for i, g := range groups {
+		p := &grouped{group: g}
+		plan = append(plan, p)
+		count := map[catalog.RecordingID]int{}
+		for _, src := range g.sources {
+			p.touched = p.touched || src.found
+			if src.file.RecordingID != 0 {
+				count[src.file.RecordingID]++
+			}
+		}
+		for id, n := range count {
+			if r, ok := s.known.recordings[id]; ok && g.key.codes(r) {
+				pairs = append(pairs, pair{i, n, r})
+			}
+		}
+	}
+	slices.SortFunc(pairs, func(a, b pair) int {
+		return cmp.Or(cmp.Compare(b.count, a.count), cmp.Compare(a.old.ID, b.old.ID), cmp.Compare(a.group, b.group))
+	})
+	taken := map[catalog.RecordingID]bool{}
+	for _, p := range pairs {
+		if g := plan[p.group]; g.old.ID == 0 && !taken[p.old.ID] {
+			g.old = p.old
+			taken[p.old.ID] = true
+		}
+	}
+	return plan
+}
+
+// matchShows finds for each show the row that the catalog has of it: that which
+// has most of its files, else the one of its name.
+func (s *scan) matchShows(plan []*grouped) {
+	at := map[label]int{}
+	var counts []map[catalog.ShowID]int
+	for _, g := range plan {
+		i, ok := at[g.key.label]
+		if !ok {
+			i = len(s.layout.Shows)
+			at[g.key.label] = i
+			s.layout.Shows = append(s.layout.Shows, catalog.Show{Date: g.key.label.date, Name: g.key.label.name})
+			counts = append(counts, map[catalog.ShowID]int{})
+		}
+		g.show = i
+		for _, src := range g.sources {
+			if r, ok := s.known.recordings[src.file.RecordingID]; ok {
+				counts[i][r.ShowID]++
+			}
+		}
+	}
+	type pair struct {
+		show, count int
+		old         catalog.ShowID
+	}
+	var pairs []pair
+	for i, sh := range s.layout.Shows {
+		for _, old := range s.known.Shows {
+			n := 2 * counts[i][old.ID]
+			if old.Date == sh.Date && old.Name == sh.Name {
+				n++
+			}
+			if n > 0 {
+				pairs = append(pairs, pair{i, n, old.ID})
+			}
+		}
+	}
+	slices.SortFunc(pairs, func(a, b pair) int {
+		return cmp.Or(cmp.Compare(b.count, a.count), cmp.Compare(a.old, b.old), cmp.Compare(a.show, b.show))
+	})
+	taken := map[catalog.ShowID]bool{}
+	for _, p := range pairs {
+		if sh := &s.layout.Shows[p.show]; sh.ID == 0 && !taken[p.old] {
+			sh.ID = p.old
+			taken[p.old] = true
+		}
+	}
+	for i := range s.layout.Shows {
+		s.layout.Shows[i].Venue = venueOf(plan, i)
+	}
+}
+
+// venueOf returns the venue that most files of a show tell, those before all of
+// which a person told it.
+func venueOf(plan []*grouped, show int) string {
+	said, told := map[string]int{}, map[string]int{}
+	for _, g := range plan {
+		if g.show != show {
+			continue
+		}
+		for _, src := range g.sources {
+			said[src.words[catalog.SaidVenue]]++
+			told[src.says.venue]++
+		}
+	}
+	delete(said, "")
+	delete(told, "")
+	return cmp.Or(mostOf(said), mostOf(told))
+}
+
+// showsChange tells whether a show has another name or venue than in the catalog.
+func (s *scan) showsChange() bool {
+	was := map[catalog.ShowID]catalog.Show{}
+	for _, sh := range s.known.Shows {
+		was[sh.ID] = sh
+	}
+	return slices.ContainsFunc(s.layout.Shows, func(sh catalog.Show) bool {
+		old, ok := was[sh.ID]
+		return !ok || old.Date != sh.Date || old.Name != sh.Name || old.Venue != sh.Venue
+	})
+}
+
+// change works out what has to change in the catalog for one recording.
+func (s *scan) change(ctx context.Context, g *grouped) (catalog.NewRecording, error) {
+	files := s.files(g.group)
+	tracks := g.tracks(files)
 	markers := g.markers()
-	r := g.recording(show, old, tracks)
-
-	same := old.ID != 0 && sameRecording(old, r)
-	if old.ID != 0 {
-		drops, err := s.changes(ctx, g, files, old)
-		if err != nil {
-			return nil, err
+	r := catalog.NewRecording{Recording: g.recording(g.old, tracks), Show: g.show, Files: files, Tracks: tracks, Markers: markers}
+	show := s.layout.Shows[g.show]
+	g.same = g.old.ID != 0 && show.ID == g.old.ShowID && sameRecording(g.old, r.Recording) && s.stored(g.old, files, tracks, markers)
+	if !g.touched && !g.same && s.unseen(g) {
+		// What is known of these files is too little to group them anew.
+		g.same = true
+		if g.old.ID == 0 {
+			g.old = s.known.recordings[g.sources[0].file.RecordingID]
 		}
-		if err := s.drop(ctx, old, drops); err != nil {
-			return nil, err
-		}
-		stored, err := s.stored(ctx, old, files, tracks, markers)
-		if err != nil {
-			return nil, err
-		}
-		dropped, err := s.dropUnreadable(ctx, old)
-		if err != nil {
-			return nil, err
-		}
-		same = same && len(drops) == 0 && stored && !dropped
+		return r, nil
 	}
-	if !same {
-		if r, err = s.store.SaveRecording(ctx, r, files, tracks, markers); err != nil {
-			return nil, err
+	s.tellMissing(g)
+	if g.old.ID == 0 {
+		for _, f := range files { // from other recordings: measured again, all of it
+			if f.ID == 0 {
+				continue
+			}
+			changed, err := s.changedBytes(ctx, f)
+			if err != nil {
+				return r, err
+			}
+			r.Drops = append(r.Drops, catalog.Drop{File: f.ID, FromByte: -1, Changed: changed})
 		}
-		if err := s.sweep(ctx, g, r.ID); err != nil {
-			return nil, err
-		}
+		return r, nil
 	}
-	j, err := s.job(ctx, r, same)
-	s.known.recordings[r.ID], s.known.of[r.ID] = r, files // for the groups to come
-	return j, err
+	if g.old.Rig != r.Rig && !g.rigSaid {
+		s.note("%s: rig %q is called %q now, since that is what tells it from the other rigs; lists for rig %q are not for it any more", showName(show), g.old.Rig, r.Rig, g.old.Rig)
+	}
+	r.Renumber = s.renumber(g, files)
+	drops, err := s.changes(ctx, g, files, r.Renumber)
+	if err != nil {
+		return r, err
+	}
+	for _, d := range drops {
+		r.Drops = append(r.Drops, d.rows()...)
+	}
+	r.Drops = append(r.Drops, s.ends(g, tracks, r.Renumber)...)
+	g.same = g.same && len(r.Drops) == 0
+	return r, nil
 }
 
-// existing returns the catalog's recording that most of a group's files are of,
-// or a zero one.
-func (s *scan) existing(g *group) catalog.Recording {
-	votes := map[catalog.RecordingID]int{}
-	for _, src := range g.sources {
-		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok {
-			votes[f.RecordingID]++
-		}
+func showName(sh catalog.Show) string {
+	if sh.Name == "" {
+		return string(sh.Date)
 	}
-	best := catalog.RecordingID(0)
-	for _, id := range slices.Sorted(maps.Keys(votes)) {
-		if best == 0 || votes[id] > votes[best] {
-			best = id
-		}
-	}
-	return s.known.recordings[best]
+	return string(sh.Date) + " " + sh.Name
 }
 
-// renamed finds the recording of a group whose files are all at another place:
-// the same show, form and length, its old files gone, the first file's
-// beginning the same. So a renamed folder keeps its takes.
-func (s *scan) renamed(ctx context.Context, g *group) (catalog.Recording, error) {
-	first := g.lanes[0].sources[0]
-	for _, id := range slices.Sorted(maps.Keys(s.known.recordings)) {
-		r, files := s.known.recordings[id], s.known.of[id]
-		if r.Show.Date() != g.key.date || !g.key.codes(r) || len(files) != len(g.sources) {
-			continue
-		}
-		here := func(f catalog.File) bool { _, err := os.Stat(f.FullPath()); return err == nil }
-		if slices.ContainsFunc(files, here) {
-			continue
-		}
-		at := slices.IndexFunc(files, func(f catalog.File) bool { return f.FirstTrack == first.track && f.Size == first.size })
-		if at < 0 {
-			continue
-		}
-		if same, err := sameBeginning(ctx, s.store, files[at], first.path); same || err != nil {
-			return r, err
-		}
-	}
-	return catalog.Recording{}, nil
+// unseen tells whether none of a group's files was seen since the catalog keeps
+// headers.
+func (s *scan) unseen(g *grouped) bool {
+	return !slices.ContainsFunc(g.sources, func(src *source) bool { return src.old == nil })
 }
 
-// settleRig keeps the rig that a known recording has where nothing tells
-// another, and tells two rigs apart that both would be main for want of a name.
-func (s *scan) settleRig(g *group, old catalog.Recording) {
-	if g.rigTold {
-		return
-	}
-	if old.ID != 0 {
-		g.key.rig = old.Rig
-		return
-	}
-	taken := map[string]bool{}
-	clash := false
-	for id, r := range s.known.recordings {
-		if r.Show.Date() != g.key.date {
-			continue
-		}
-		// Another rate is another recording of the same rig.
-		taken[r.Rig] = true
-		clash = clash || r.Rig == g.key.rig && r.SampleRate == g.key.rate && s.beside(g, r, s.known.of[id])
-	}
-	if !clash {
-		return
-	}
-	name := originator(g.sources[0])
-	for n := 2; name == "" || taken[name]; n++ {
-		name = fmt.Sprintf("rig %d", n)
-	}
-	g.key.rig = name
-}
-
-// beside tells whether a group and a recording hold the same tracks at the same
-// time, as far as is known.
-func (s *scan) beside(g *group, r catalog.Recording, files []catalog.File) bool {
-	tracks := slices.ContainsFunc(files, func(f catalog.File) bool {
-		return slices.ContainsFunc(g.lanes, func(l *lane) bool {
-			return l.track < f.FirstTrack+f.Channels && f.FirstTrack < l.track+l.channels
-		})
-	})
-	starts := g.startsAt()
-	if !tracks || starts == nil || r.StartsAt == nil {
-		return tracks
-	}
-	ends := starts.Add(time.Duration(float64(g.frames()) / float64(g.key.rate) * float64(time.Second)))
-	theirEnd := r.StartsAt.Add(time.Duration(r.Seconds(r.Frames) * float64(time.Second)))
-	return starts.Before(theirEnd) && r.StartsAt.Before(ends)
-}
-
-// ghosts returns the files that a recording had and that this scan did not
-// find: on another drive, out of the scanned folders, unreadable or gone. A
-// scan never forgets what was measured of them, unless a new file has their
-// place.
-func (s *scan) ghosts(g *group, old catalog.Recording) []catalog.File {
-	found := map[fileKey]bool{}
+// tellMissing says which files of a recording, of which others were found, are
+// gone though their drive is there.
+func (s *scan) tellMissing(g *grouped) {
 	for _, src := range g.sources {
-		found[fileKey{src.volume.ID, src.rel}] = true
-	}
-	var ghosts []catalog.File
-	var matched *source
-	var was catalog.File
-	for _, f := range s.known.of[old.ID] {
-		if !found[fileKey{f.VolumeID, f.Path}] {
-			ghosts = append(ghosts, f)
+		if g.touched && !src.found && missing(src.file) {
+			s.planned = append(s.planned, Problem{File: src.path, Problem: "missing; what was measured of it is kept"})
 		}
 	}
-	for _, src := range g.sources {
-		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok && f.RecordingID == old.ID {
-			matched, was = src, f
-			break
-		}
-	}
-	if len(ghosts) == 0 || matched == nil {
-		return nil
-	}
-	// Where the first segment is the one not found, the others keep their place.
-	shift, segments := was.StartFrame-matched.start, was.Segment-matched.seg
-	back := int64(0)
-	for _, src := range g.sources {
-		src.start += shift
-		src.seg = max(src.seg+segments, 0)
-		back = max(back, -src.start)
-	}
-	for _, src := range g.sources {
-		src.start += back
-		if f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]; ok && f.RecordingID == old.ID && f.StartFrame == src.start {
-			src.seg = f.Segment
-		}
-	}
-	ghosts = slices.DeleteFunc(ghosts, func(f catalog.File) bool {
-		return slices.ContainsFunc(g.sources, func(src *source) bool {
-			return src.track < f.FirstTrack+f.Channels && f.FirstTrack < src.track+src.info.Format.Channels &&
-				src.start < f.StartFrame+back+f.Frames && f.StartFrame+back < src.end()
-		})
-	})
-	for i := range ghosts {
-		ghosts[i].StartFrame += back
-		_, err := os.Stat(ghosts[i].Root)
-		if _, gone := os.Stat(ghosts[i].FullPath()); err == nil && os.IsNotExist(gone) {
-			s.problem(ghosts[i].FullPath(), 0, "missing; what was measured of it is kept")
-		}
-	}
-	return ghosts
 }
 
 func sameRecording(a, b catalog.Recording) bool {
 	starts := a.StartsAt == nil && b.StartsAt == nil || a.StartsAt != nil && b.StartsAt != nil && a.StartsAt.Equal(*b.StartsAt)
-	a.StartsAt, b.StartsAt = nil, nil
-	b.Tracks, b.Files = a.Tracks, a.Files // counted by the store
-	return starts && a == b
+	return starts && a.Rig == b.Rig && a.Frames == b.Frames && a.Chosen == b.Chosen
 }
 
 // stored tells whether the catalog has exactly these rows already.
-func (s *scan) stored(ctx context.Context, old catalog.Recording, files []catalog.File, tracks []catalog.Track, markers []catalog.Marker) (bool, error) {
+func (s *scan) stored(old catalog.Recording, files []catalog.File, tracks []catalog.Track, markers []catalog.Marker) bool {
 	if len(files) != len(s.known.of[old.ID]) {
-		return false, nil
+		return false
 	}
 	for _, f := range files {
-		was, ok := s.known.files[fileKey{f.VolumeID, f.Path}]
-		if !ok || was.RecordingID != old.ID || was.Size != f.Size || !was.ModTime.Equal(f.ModTime) || was.Segment != f.Segment ||
-			!sameLayout(was, f) || was.Frames != f.Frames || was.Unfinished != f.Unfinished || !slices.Equal(was.Repairs, f.Repairs) {
-			return false, nil
+		was, ok := s.known.files[f.ID]
+		if !ok || was.RecordingID != old.ID || was.VolumeID != f.VolumeID || was.Path != f.Path || was.Size != f.Size || !was.ModTime.Equal(f.ModTime) || was.Segment != f.Segment ||
+			!sameLayout(was, f) || was.Frames != f.Frames || was.Unfinished != f.Unfinished || !slices.Equal(was.Repairs, f.Repairs) ||
+			was.Content != f.Content || !sameHeader(was.Header, f.Header) {
+			return false
 		}
 	}
-	theirs, err := s.store.Tracks(ctx, catalog.TrackFilter{Recording: old.ID})
-	if err != nil {
-		return false, err
-	}
-	marked, err := s.store.Markers(ctx, old.ID)
-	if err != nil {
-		return false, err
-	}
-	return slices.EqualFunc(tracks, theirs, func(a, b catalog.Track) bool {
+	return slices.EqualFunc(tracks, s.known.Tracks[old.ID], func(a, b catalog.Track) bool {
 		return a.Number == b.Number && a.Assumed == b.Assumed && a.Name == b.Name && a.Frames == b.Frames
-	}) && slices.EqualFunc(markers, marked, func(a, b catalog.Marker) bool {
+	}) && slices.EqualFunc(markers, s.known.Markers[old.ID], func(a, b catalog.Marker) bool {
 		return a.Frame == b.Frame && a.Length == b.Length && a.Label == b.Label
-	}), nil
+	})
 }
 
-// sweep forgets recordings that lost their last file to this one.
-func (s *scan) sweep(ctx context.Context, g *group, id catalog.RecordingID) error {
-	for _, src := range g.sources {
-		f, ok := s.known.files[fileKey{src.volume.ID, src.rel}]
-		if !ok || f.RecordingID == id {
+func sameHeader(a, b *catalog.FileHeader) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	starts := a.StartsAt == nil && b.StartsAt == nil || a.StartsAt != nil && b.StartsAt != nil && a.StartsAt.Equal(*b.StartsAt)
+	return starts && a.Exact == b.Exact && a.Originator == b.Originator && slices.Equal(a.Tracks, b.Tracks) && slices.Equal(a.Cues, b.Cues)
+}
+
+// renumber finds the tracks of a recording that have another number now because
+// another file came, so that what was measured of them stays theirs.
+func (s *scan) renumber(g *grouped, files []catalog.File) map[int]int {
+	to, from := map[int]int{}, map[int]int{}
+	unsure := map[int]bool{}
+	differ := false
+	for _, f := range files {
+		was, ok := s.known.files[f.ID]
+		if !ok || was.RecordingID != g.old.ID || was.Channels != f.Channels {
 			continue
 		}
-		left, err := s.store.Files(ctx, catalog.FileFilter{Recording: f.RecordingID})
+		for i := range f.Channels {
+			a, b := was.FirstTrack+i, f.FirstTrack+i
+			if n, ok := to[a]; ok && n != b {
+				unsure[a] = true
+			}
+			if n, ok := from[b]; ok && n != a {
+				unsure[a], unsure[n] = true, true
+			}
+			to[a], from[b] = b, a
+			differ = differ || a != b
+		}
+	}
+	if !differ {
+		return nil
+	}
+	for a, b := range to {
+		if unsure[a] || a == b {
+			delete(to, a)
+		}
+	}
+	return to
+}
+
+// ends returns what was measured at the ends of tracks that end elsewhere now: the
+// last part is a whole one where the track goes on.
+func (s *scan) ends(g *grouped, tracks []catalog.Track, renumbered map[int]int) (drops []catalog.Drop) {
+	was := map[int]int64{}
+	for _, t := range s.known.Tracks[g.old.ID] {
+		number := t.Number
+		if to, ok := renumbered[number]; ok {
+			number = to
+		}
+		was[number] = t.Frames
+	}
+	for _, t := range tracks {
+		if frames, ok := was[t.Number]; ok && frames != t.Frames {
+			from, _ := touching(g.key.rate, min(frames, t.Frames), max(frames, t.Frames))
+			drops = append(drops, catalog.Drop{Track: t.Number, From: from, To: math.MaxInt32})
+		}
+	}
+	return drops
+}
+
+// addVolumes adds a volume for each scanned folder around which there is none.
+func (s *scan) addVolumes(ctx context.Context, found []*source) error {
+	for _, src := range found {
+		around := func(v catalog.Volume) bool { _, ok := below(v.Root, src.path); return ok }
+		if slices.ContainsFunc(s.known.Volumes, around) {
+			continue
+		}
+		v, err := s.store.AddVolume(ctx, catalog.Volume{Name: filepath.Base(src.file.Root), Root: src.file.Root})
 		if err != nil {
+			if s.known.Volumes, err = s.store.Volumes(ctx); err != nil || slices.ContainsFunc(s.known.Volumes, around) {
+				continue // another scan was faster
+			}
 			return err
 		}
-		if len(left) == 0 {
-			if err := s.store.DeleteRecording(ctx, f.RecordingID); err != nil {
-				return err
-			}
-		}
+		s.known.Volumes = append(s.known.Volumes, v)
 	}
 	return nil
 }

@@ -19,6 +19,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"runtime"
 	"slices"
@@ -73,6 +74,7 @@ type Result struct {
 	PassedOver int              `json:"passed_over"` // files that are no recordings
 	Moved      []catalog.Volume `json:"moved"`       // volumes found at another place
 	Problems   []Problem        `json:"problems"`    // in order of file
+	Notes      []string         `json:"notes"`       // what else a person should know: copies, rigs with another name
 }
 
 // Problem is something a person should know about a file. The scan went on.
@@ -99,6 +101,7 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 	began := time.Now()
 	s := &scan{store: store, opt: opt, progress: p, touched: map[catalog.ShowID]bool{}}
 	s.result.Shows, s.result.Moved, s.result.Problems = []catalog.Show{}, []catalog.Volume{}, []Problem{}
+	s.result.Notes = []string{}
 	err := s.run(ctx, dirs)
 	if ctx.Err() != nil {
 		err = ctx.Err()
@@ -109,10 +112,17 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 	slices.SortStableFunc(s.result.Problems, func(a, b Problem) int {
 		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Offset, b.Offset))
 	})
-	if e := s.shows(context.WithoutCancel(ctx)); err == nil {
+	if e := s.report(context.WithoutCancel(ctx)); err == nil {
 		err = e
 	}
 	return s.result, err
+}
+
+// regroup groups the files that the catalog knows anew, after a person said
+// something about them, and measures what lies elsewhere in its recording now, as
+// far as its files are there. p may be nil.
+func regroup(ctx context.Context, store *catalog.Store, p *Progress) (Result, error) {
+	return Run(ctx, store, nil, Options{}, p)
 }
 
 // scan is one run.
@@ -122,8 +132,15 @@ type scan struct {
 	progress *Progress
 	result   Result
 	known    known
-	lists    []catalog.InputList
 	touched  map[catalog.ShowID]bool // shows to report
+
+	// What one try to group the files comes to; another scan may make it begin anew.
+	layout  catalog.NewLayout
+	was     map[*source]*source // what the catalog had in place of a source
+	planned []Problem
+
+	foundIn map[string]bool             // folders in which something was found
+	parts   map[catalog.RecordingID]int // how many were measured before
 
 	unusable int            // files named like recordings that are none or cannot be read
 	audio    map[string]int // audio files that are not read, by the end of their names
@@ -132,46 +149,60 @@ type scan struct {
 }
 
 func (s *scan) run(ctx context.Context, dirs []string) error {
-	pattern, err := compilePattern(s.opt.NamePattern)
-	if err != nil {
+	if _, err := compilePattern(s.opt.NamePattern); err != nil {
 		return err
 	}
 	s.progress.stage("looking for recordings")
-	sources, err := s.find(ctx, dirs)
+	found, err := s.find(ctx, dirs)
 	if err != nil {
 		return err
 	}
-	if s.known, err = loadKnown(ctx, s.store); err != nil {
+	if s.parts, err = s.store.PartCounts(ctx); err != nil {
 		return err
 	}
-	if s.lists, err = s.store.InputLists(ctx); err != nil {
+	if err := s.findMoved(ctx, found); err != nil {
 		return err
 	}
-	if err := s.placeOnVolumes(ctx, sources); err != nil {
-		return err
+	s.foundIn = map[string]bool{}
+	for _, src := range found {
+		s.foundIn[src.folder()] = true
 	}
-	s.dateAndRig(sources)
-	groups := s.group(sources, pattern)
-
 	s.progress.stage("comparing with the catalog")
+	grouped, err := s.settle(ctx, found)
+	if err != nil {
+		return err
+	}
+	jobs, err := s.jobs(ctx, grouped)
+	if err != nil {
+		return err
+	}
+	s.progress.stage("measuring")
+	return s.measure(ctx, jobs)
+}
+
+// jobs returns what is to be measured of recordings of which files were found, or
+// whose files lie elsewhere in them now.
+func (s *scan) jobs(ctx context.Context, all []*grouped) ([]*job, error) {
 	var jobs []*job
-	for _, g := range groups {
-		j, err := s.save(ctx, g)
+	for _, g := range all {
+		if !g.touched && g.same {
+			continue
+		}
+		s.touched[g.saved.ShowID] = true
+		if _, err := s.dropUnreadable(ctx, g.saved); err != nil {
+			return nil, err
+		}
+		j, err := s.job(ctx, g.saved, g.same && !s.opt.Check)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		jobs = append(jobs, j)
 	}
-	s.progress.stage("measuring")
-	if err := s.measure(ctx, jobs); err != nil {
-		return err
-	}
-	s.progress.stage("aligning rigs")
-	return s.align(ctx)
+	return jobs, nil
 }
 
-// shows fills in the shows that the scan touched or confirmed.
-func (s *scan) shows(ctx context.Context) error {
+// report fills in the shows that the scan touched or confirmed.
+func (s *scan) report(ctx context.Context) error {
 	all, err := s.store.Shows(ctx, catalog.ShowFilter{})
 	for _, sh := range all {
 		if s.touched[sh.ID] {
@@ -181,8 +212,21 @@ func (s *scan) shows(ctx context.Context) error {
 	return err
 }
 
-// problem notes what a person should know about a file.
-func (s *scan) problem(file string, offset int64, text string) {
+// problem notes what a person should know about a file when files are grouped, if
+// something was found in its folder now.
+func (s *scan) problem(src *source, text string) {
+	if s.foundIn[src.folder()] {
+		s.planned = append(s.planned, Problem{File: src.path, Problem: text})
+	}
+}
+
+// note notes a sentence about several files.
+func (s *scan) note(format string, args ...any) {
+	s.result.Notes = append(s.result.Notes, fmt.Sprintf(format, args...))
+}
+
+// problemAt notes what a person should know about a file.
+func (s *scan) problemAt(file string, offset int64, text string) {
 	s.result.Problems = append(s.result.Problems, Problem{File: file, Offset: offset, Problem: text})
 }
 

@@ -39,16 +39,19 @@ func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builde
 	if len(req.Songs) == 0 && req.Show == "" {
 		return nil, &RequestError{"neither songs nor a show were named", "name songs, or a show for its whole set"}
 	}
-	if req.Show != "" {
-		if _, err := store.Show(ctx, req.Show); err != nil {
+	for _, show := range []*catalog.ShowKey{&b.req.Show, &b.pick.date} {
+		if *show == "" {
+			continue
+		}
+		sh, err := store.Show(ctx, *show)
+		if err != nil {
 			return nil, err
 		}
+		*show = sh.Key
+	}
+	if req.Show = b.req.Show; req.Show != "" {
 		if b.pick.date != "" && b.pick.date != req.Show {
 			return nil, &RequestError{fmt.Sprintf("the show is %s, but the takes are to be those of %s", req.Show, b.pick.date), "name one date, not two"}
-		}
-	} else if b.pick.date != "" {
-		if _, err := store.Show(ctx, b.pick.date); err != nil {
-			return nil, err
 		}
 	}
 	if b.desk, err = store.Desk(ctx, req.Desk); err != nil {

@@ -51,6 +51,9 @@ func (s *Server) chooseLists(r *http.Request) (listsView, error) {
 		if v.Date, err = catalog.ParseShowKey(text); err != nil {
 			return v, &badRequest{err.Error(), ""}
 		}
+		if v.Date, err = s.store.Address(ctx, v.Date); err != nil {
+			return v, err
+		}
 	} else if len(v.Shows) > 0 {
 		v.Date = v.Shows[len(v.Shows)-1].Key
 	}
@@ -241,7 +244,7 @@ func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.jobs.refresh(date)
-	s.kept(w, r, "/night/"+string(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
+	s.kept(w, r, "/night/"+url.PathEscape(string(date)), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
 }
 
 // readList reads a list as somebody wrote it, in any of the forms that package

@@ -19,7 +19,7 @@ type nightView struct {
 }
 
 func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
-	date, err := pathDate(r)
+	date, err := s.pathDate(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
@@ -111,7 +111,7 @@ type findingDoc struct {
 }
 
 func (s *Server) nightData(w http.ResponseWriter, r *http.Request) {
-	date, err := pathDate(r)
+	date, err := s.pathDate(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
@@ -164,7 +164,7 @@ func (s *Server) night(r *http.Request, date catalog.ShowKey) (nightDoc, error) 
 // figuresData is the level figures of a night's tracks: of the whole night, or
 // of one take.
 func (s *Server) figuresData(w http.ResponseWriter, r *http.Request) {
-	date, err := pathDate(r)
+	date, err := s.pathDate(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return

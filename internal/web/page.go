@@ -134,7 +134,7 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 		return
 	case is[*busyError](err), isConflict(err):
 		status = http.StatusConflict
-	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err):
+	case is[*badRequest](err), is[*catalog.AmbiguousShowError](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err):
 		status = http.StatusBadRequest
 	default:
 		s.log.Error("request failed", "path", r.URL.Path, "error", err)
@@ -188,13 +188,14 @@ func (s *Server) assets(w http.ResponseWriter, r *http.Request) {
 	w.Write(data)
 }
 
-// pathDate reads the date in a page's address.
-func pathDate(r *http.Request) (catalog.ShowKey, error) {
+// pathDate reads the show in a page's address; a date that has several is an
+// error that lists them.
+func (s *Server) pathDate(r *http.Request) (catalog.ShowKey, error) {
 	d, err := catalog.ParseShowKey(r.PathValue("date"))
 	if err != nil {
 		return "", &badRequest{err.Error(), "a night's address is /night/YYYY-MM-DD"}
 	}
-	return d, nil
+	return s.store.Address(r.Context(), d)
 }
 
 // number reads a positive whole number.

@@ -31,9 +31,9 @@ func (s *Server) routes() http.Handler {
 	live("/events", s.events)
 
 	page("/{$}", s.tourPage, of(shows, recordings, files, parts, takes, findings, songs))
-	page("/night/{date}", s.nightPage, s.ofNight(nightInPath, recordings, files, parts, takes, findings, notes))
-	page("/data/night/{date}", s.nightData, s.ofNight(nightInPath, recordings, files, takes, findings))
-	page("/data/figures/{date}", s.figuresData, s.ofNight(nightInPath, recordings, parts, takes))
+	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes))
+	page("/data/night/{date}", s.nightData, s.ofNight(s.nightInPath, recordings, files, takes, findings))
+	page("/data/figures/{date}", s.figuresData, s.ofNight(s.nightInPath, recordings, parts, takes))
 	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
 	live("/data/waveform/{track}", s.waveformData) // of files, which the cache does not watch
 	live("/listen/{track}", s.listen)

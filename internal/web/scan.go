@@ -97,7 +97,7 @@ func (s *Server) scan(r *http.Request) error {
 	}
 	return s.jobs.start(scanJob, "Scanning "+strings.Join(dirs, ", "), look, func(ctx context.Context) (string, []string, error) {
 		result, err := scan.Run(ctx, s.store, dirs, opt, &p)
-		lines := []string{}
+		lines := slices.Clone(result.Notes)
 		for _, problem := range result.Problems {
 			lines = append(lines, problem.File+": "+problem.Problem)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -123,7 +124,7 @@ func isConflict(err error) bool { return is[*songs.OverlapError](err) || is[*son
 //	do=delete   take
 //	do=undo, do=redo
 func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
-	date, err := pathDate(r)
+	date, err := s.pathDate(r)
 	if err == nil {
 		err = s.editTake(r, date)
 	}
@@ -248,7 +249,7 @@ func formSpan(r *http.Request) (from, to float64, err error) {
 
 // addNote keeps a note about a night.
 func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
-	date, err := pathDate(r)
+	date, err := s.pathDate(r)
 	text := strings.TrimSpace(r.FormValue("text"))
 	if err == nil && text == "" {
 		err = &badRequest{"the note is empty", ""}
@@ -260,5 +261,5 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	http.Redirect(w, r, "/night/"+string(date), http.StatusSeeOther)
+	http.Redirect(w, r, "/night/"+url.PathEscape(string(date)), http.StatusSeeOther)
 }

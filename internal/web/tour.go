@@ -58,7 +58,7 @@ func tourRows(g overview.Glance) []byte {
 	for _, song := range g.Songs {
 		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d">%s</a></th>`, song.ID, escape(song.Title))
 		for i, c := range song.Cells {
-			date := g.Nights[i].Date
+			date := escape(string(g.Nights[i].Key))
 			switch c.State {
 			case overview.None:
 				b.WriteString("<td></td>")

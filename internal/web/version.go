@@ -38,8 +38,8 @@ func count64(c *catalog.Changes, show catalog.ShowKey, kinds []catalog.About) in
 }
 
 // nightInPath is the night that an address names.
-func nightInPath(r *http.Request) catalog.ShowKey {
-	date, err := pathDate(r)
+func (s *Server) nightInPath(r *http.Request) catalog.ShowKey {
+	date, err := s.pathDate(r)
 	if err != nil {
 		return ""
 	}
