@@ -12,22 +12,30 @@ import (
 )
 
 // The invented tour of these tests is small enough to be scanned some hundred
-// times: three nights at 8 kHz, each with three songs that harmony tells apart,
-// recorded by a main rig and, shorter and later, by a backup.
+// times: four shows at 8 kHz with songs that harmony tells apart, recorded by a
+// main rig and, shorter and later, by a backup. It is untidy: on the first night
+// two songs follow each other without a pause, and a recorder in the lobby at
+// another rate lies beside the rigs; the last date has a matinee, too.
 
-const tourRate = 8000 // Hz
+const (
+	tourRate  = 8000  // Hz
+	lobbyRate = 11025 // Hz
+)
 
 // tourNight is what was played on a night.
 type tourNight struct {
 	folder string
 	show   string
 	songs  []int // in order, by number
+	segue  int   // the nth song follows the one before without a pause; 0 for none
+	rigs   []string
 }
 
 var tourNights = []tourNight{
-	{"2031-06-01 Harbour Hall", "2031-06-01", []int{0, 1, 2}},
-	{"2031-06-03 Mill Yard", "2031-06-03", []int{2, 0, 1}},
-	{"2031-06-04 Old Kiln", "2031-06-04", []int{1, 2, 0}},
+	{"2031-06-01 Harbour Hall", "2031-06-01", []int{0, 1, 2}, 2, []string{"main", "backup", "lobby"}},
+	{"2031-06-03 Mill Yard", "2031-06-03", []int{2, 0, 1}, 0, []string{"main", "backup"}},
+	{"2031-06-04 Old Kiln evening", "2031-06-04 evening", []int{1, 2, 0}, 0, []string{"main", "backup"}},
+	{"2031-06-04 Old Kiln matinee", "2031-06-04 matinee", []int{0, 2}, 0, []string{"main"}},
 }
 
 const (
@@ -38,7 +46,7 @@ const (
 )
 
 // lengthS is how long a song is on a night, in seconds.
-func lengthS(song, night int) float64 { return 31 + 3*float64(song) + 1.5*float64(night) }
+func lengthS(song, night int) float64 { return 25 + 3*float64(song) + 1.5*float64(night) }
 
 var titles = []string{"Copper Stair", "Low Lantern", "Winter Ferry"}
 
@@ -47,6 +55,9 @@ func spanOf(night, nth int) (start, end float64) {
 	at := introS
 	for i, song := range tourNights[night].songs {
 		l := lengthS(song, night)
+		if s := tourNights[night].segue; s > 0 && i == s {
+			at -= pauseS
+		}
 		if i == nth {
 			return at, at + l
 		}
@@ -99,12 +110,20 @@ func makeTour(t *testing.T, dir string) {
 				wet[3][i] += 0.05 // a converter's offset on the keys
 			}
 		}
-		for c, name := range mainChannels {
-			writeTrack(t, filepath.Join(dir, n.folder, "main", fmt.Sprintf("%02d %s.wav", c+1, name)), wet[c])
-		}
-		from, to := int(backupS*tourRate), frames-2*tourRate
-		for c, name := range mainChannels[:backupChannels] {
-			writeTrack(t, filepath.Join(dir, n.folder, "backup", fmt.Sprintf("%02d %s.wav", c+1, name)), wet[c][from:to])
+		for _, rig := range n.rigs {
+			folder := filepath.Join(dir, n.folder, rig)
+			switch from, to := int(backupS*tourRate), frames-2*tourRate; rig {
+			case "main":
+				for c, name := range mainChannels {
+					writeTrack(t, filepath.Join(folder, fmt.Sprintf("%02d %s.wav", c+1, name)), tourRate, wet[c])
+				}
+			case "backup":
+				for c, name := range mainChannels[:backupChannels] {
+					writeTrack(t, filepath.Join(folder, fmt.Sprintf("%02d %s.wav", c+1, name)), tourRate, wet[c][from:to])
+				}
+			case "lobby":
+				writeTrack(t, filepath.Join(folder, "Lobby.wav"), lobbyRate, resampled(wet[5], 20*lobbyRate))
+			}
 		}
 	}
 }
@@ -153,12 +172,21 @@ func playChannel(night, channel, frames int) []float64 {
 	return out
 }
 
-func writeTrack(t *testing.T, path string, samples []float64) {
+// resampled returns the first frames of samples at the lobby recorder's rate.
+func resampled(samples []float64, frames int) []float64 {
+	out := make([]float64, frames)
+	for i := range out {
+		out[i] = 0.5 * samples[i*tourRate/lobbyRate]
+	}
+	return out
+}
+
+func writeTrack(t *testing.T, path string, rate int, samples []float64) {
 	t.Helper()
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	f := wavfile.Format{SampleRate: tourRate, BitDepth: 16, ContainerBytes: 2, Channels: 1}
+	f := wavfile.Format{SampleRate: rate, BitDepth: 16, ContainerBytes: 2, Channels: 1}
 	w, err := wavfile.Create(path, f, wavfile.Meta{})
 	if err != nil {
 		t.Fatal(err)
