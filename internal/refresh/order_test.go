@@ -196,7 +196,12 @@ func dumped(t *testing.T, store *catalog.Store) string {
 
 func openCatalog(t *testing.T, dir string) *catalog.Store {
 	t.Helper()
-	store, err := catalog.Open(t.Context(), filepath.Join(dir, "c.nightreel"))
+	return openCatalogAt(t, filepath.Join(dir, "c.nightreel"))
+}
+
+func openCatalogAt(t *testing.T, path string) *catalog.Store {
+	t.Helper()
+	store, err := catalog.Open(t.Context(), path)
 	if err != nil {
 		t.Fatal(err)
 	}
