@@ -48,8 +48,6 @@ const (
 // lengthS is how long a song is on a night, in seconds.
 func lengthS(song, night int) float64 { return 25 + 3*float64(song) + 1.5*float64(night) }
 
-var titles = []string{"Copper Stair", "Low Lantern", "Winter Ferry"}
-
 // spanOf returns where the nth song of a night lies on the main rig, in seconds.
 func spanOf(night, nth int) (start, end float64) {
 	at := introS
@@ -195,10 +193,10 @@ func writeTrack(t *testing.T, path string, rate int, samples []float64) {
 	for i, v := range samples {
 		f.Encode(raw[i*f.FrameBytes():], []float64{v})
 	}
-	if err := w.WriteFrames(raw); err == nil {
-		err = w.Close()
+	if err := w.WriteFrames(raw); err != nil {
+		t.Fatal(err)
 	}
-	if err != nil {
+	if err := w.Close(); err != nil {
 		t.Fatal(err)
 	}
 }
