@@ -122,6 +122,6 @@ func finding(ctx context.Context, q querier, id FindingID) (Finding, error) {
 // acceptedNote is the note of the last acceptance of a finding f, NULL where it
 // was not accepted.
 const acceptedNote = `(SELECT a.note FROM acceptances a
-	WHERE a.recording_id = f.recording_id AND a.kind = f.kind AND a.track = f.track AND a.tracks = f.tracks
+	WHERE a.recording_id = f.recording_id AND a.kind = f.kind AND a.track = f.track AND a.tracks = ` + sharedTracks + `
 		AND a.start_frame <= f.end_frame AND a.end_frame >= f.start_frame
 	ORDER BY a.at DESC, a.subject DESC LIMIT 1)`

@@ -66,17 +66,22 @@ type Finding struct {
 	Show        ShowKey     `json:"show"`
 	RecordingID RecordingID `json:"-"`
 	Rig         string      `json:"rig"`
-	SampleRate  int         `json:"-"`       // of the recording, Hz
-	Track       int         `json:"track"`   // number; 0 where it is not about one track
-	Channel     string      `json:"channel"` // as resolved by the input list; filled by the store
-	Kind        FindingKind `json:"kind"`
-	StartFrame  int64       `json:"-"`
-	EndFrame    int64       `json:"-"`
-	Severity    Severity    `json:"severity"`
-	Evidence    Evidence    `json:"evidence"`
-	Text        string      `json:"text"` // one sentence for a tired assistant
-	Accepted    bool        `json:"accepted"`
-	Note        string      `json:"note,omitempty"` // given when it was accepted
+	SampleRate  int         `json:"-"`     // of the recording, Hz
+	Track       int         `json:"track"` // number; 0 where it is not about one track
+	// Tracks has the numbers of all tracks that it names: its own, followed by the
+	// one that it is compared with; or those that share it where Track is 0. Empty
+	// where it is about the whole recording, or about a track that is not there.
+	// The store adds the finding's own track where Tracks is empty.
+	Tracks     []int       `json:"tracks"`
+	Channel    string      `json:"channel"` // as resolved by the input list; filled by the store
+	Kind       FindingKind `json:"kind"`
+	StartFrame int64       `json:"-"`
+	EndFrame   int64       `json:"-"`
+	Severity   Severity    `json:"severity"`
+	Evidence   Evidence    `json:"evidence"`
+	Text       string      `json:"text"` // one sentence for a tired assistant
+	Accepted   bool        `json:"accepted"`
+	Note       string      `json:"note,omitempty"` // given when it was accepted
 }
 
 // StartS returns the start in seconds from the recording's first frame.
@@ -85,14 +90,14 @@ func (f Finding) StartS() float64 { return seconds(f.StartFrame, f.SampleRate) }
 // EndS returns the end in seconds from the recording's first frame.
 func (f Finding) EndS() float64 { return seconds(f.EndFrame, f.SampleRate) }
 
-// MarshalJSON adds start_s and end_s.
+// MarshalJSON adds start_s and end_s; tracks is never null.
 func (f Finding) MarshalJSON() ([]byte, error) {
 	type plain Finding
 	return json.Marshal(struct {
 		plain
 		StartS float64 `json:"start_s"`
 		EndS   float64 `json:"end_s"`
-	}{plain(f), f.StartS(), f.EndS()})
+	}{plain(f.withTracks()), f.StartS(), f.EndS()})
 }
 
 // FindingFilter chooses findings; zero fields choose all.
@@ -151,16 +156,20 @@ func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error
 	w.add(f.Show != "", "s.key = ?", key)
 	w.add(f.Recording != 0, "f.recording_id = ?", f.Recording)
 	w.add(f.Kind != "", "f.kind = ?", f.Kind)
-	return list(ctx, q, `SELECT f.id, f.show_id, s.key, f.recording_id, r.rig, r.sample_rate, f.track, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
+	return list(ctx, q, `SELECT f.id, f.show_id, s.key, f.recording_id, r.rig, r.sample_rate, f.track, f.tracks, f.kind, f.start_frame, f.end_frame, f.severity, f.evidence, f.text, `+acceptedNote+`
 		FROM findings f JOIN shows s ON s.id = f.show_id JOIN recordings r ON r.id = f.recording_id`+w.String()+` ORDER BY `+recordingOrder+`, f.track, f.start_frame, f.kind, f.end_frame, f.tracks, f.text, f.id`,
 		w.args, func(row scanner) (f Finding, err error) {
-			var evidence string
+			var evidence, tracks string
 			var note sql.NullString
-			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text, &note)
+			err = row.Scan(&f.ID, &f.ShowID, &f.Show, &f.RecordingID, &f.Rig, &f.SampleRate, &f.Track, &tracks, &f.Kind, &f.StartFrame, &f.EndFrame, &f.Severity, &evidence, &f.Text, &note)
 			if err != nil {
 				return f, err
 			}
 			f.Accepted, f.Note = note.Valid, note.String
+			if f.Tracks, err = readTracks(tracks); err != nil {
+				return f, err
+			}
+			f = f.withTracks() // findings of earlier versions have only shared tracks
 			return f, readEvidence(evidence, &f.Evidence)
 		})
 }
@@ -214,7 +223,7 @@ func (s *Store) ReplaceFindings(ctx context.Context, id RecordingID, found []Fin
 				findingID = keep[i]
 			}
 			if _, err := exec(ctx, tx, "INSERT INTO findings (id, show_id, recording_id, track, tracks, kind, start_frame, end_frame, severity, evidence, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-				findingID, show, id, f.Track, f.shared(), f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
+				findingID, show, id, f.Track, writeTracks(f.withTracks().Tracks), f.Kind, f.StartFrame, f.EndFrame, f.Severity, string(evidence), f.Text); err != nil {
 				return err
 			}
 		}

@@ -3,41 +3,36 @@ package catalog
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 )
 
-// Tracks returns the numbers of the tracks that the finding tells of: its own, or
-// the few that a finding without a track numbers in its evidence as track_1, track_2
-// and so on. A MissingTrack is about none that there is; a dropout of the whole
-// recorder numbers none.
-func (f Finding) Tracks() []int {
-	if f.Kind == MissingTrack {
-		return nil
+// Concerns reports whether the finding says something about a track's own sound:
+// it is the finding's track, or one of those that share it, or the whole recorder
+// dropped out. The other track of a pair is only compared with.
+func (f Finding) Concerns(track int) bool {
+	switch {
+	case f.Kind == MissingTrack:
+		return false
+	case f.Track != 0:
+		return f.Track == track
 	}
-	if f.Track != 0 {
-		return []int{f.Track}
-	}
-	var numbers []int
-	for {
-		n, ok := f.Evidence[fmt.Sprint("track_", len(numbers)+1)]
-		if !ok {
-			return numbers
-		}
-		numbers = append(numbers, int(n))
-	}
+	return slices.Contains(f.Tracks, track) || f.Kind == Dropout && len(f.Tracks) == 0
 }
 
-// Concerns reports whether the finding tells of a track: it is one of [Finding.Tracks],
-// or the whole recorder dropped out.
-func (f Finding) Concerns(track int) bool {
-	tracks := f.Tracks()
-	return slices.Contains(tracks, track) || f.Kind == Dropout && len(tracks) == 0
+// Partner returns the number of the track that the finding compares its own with,
+// 0 where there is none.
+func (f Finding) Partner() int {
+	if f.Track == 0 || len(f.Tracks) < 2 {
+		return 0
+	}
+	return f.Tracks[1]
 }
 
 // About names what the finding is about, for a list: its channel, else how many
 // share it.
 func (f Finding) About() string {
-	switch n := len(f.Tracks()); {
+	switch n := len(f.Tracks); {
 	case f.Channel != "":
 		return f.Channel
 	case n > 1:
@@ -48,11 +43,44 @@ func (f Finding) About() string {
 	return "whole recording"
 }
 
-// shared writes the tracks of a finding without one of its own as the store keeps
-// them.
+// withTracks returns the finding with its own track among [Finding.Tracks], if
+// nothing says otherwise.
+func (f Finding) withTracks() Finding {
+	if f.Tracks == nil {
+		f.Tracks = []int{}
+	}
+	if len(f.Tracks) == 0 && f.Track != 0 && f.Kind != MissingTrack {
+		f.Tracks = []int{f.Track}
+	}
+	return f
+}
+
+// shared writes the tracks of a finding without one of its own, by which
+// acceptances and ids tell such findings apart; "" for all others.
 func (f Finding) shared() string {
 	if f.Track != 0 {
 		return ""
 	}
-	return strings.Trim(fmt.Sprint(f.Tracks()), "[]")
+	return writeTracks(f.Tracks)
+}
+
+// sharedTracks is [Finding.shared] of a row f in SQL.
+const sharedTracks = "CASE WHEN f.track = 0 THEN f.tracks ELSE '' END"
+
+// writeTracks writes numbers of tracks as the store keeps them: "1 2 5".
+func writeTracks(tracks []int) string {
+	return strings.Trim(fmt.Sprint(tracks), "[]")
+}
+
+// readTracks reads them back.
+func readTracks(text string) ([]int, error) {
+	var tracks []int
+	for _, word := range strings.Fields(text) {
+		n, err := strconv.Atoi(word)
+		if err != nil {
+			return nil, fmt.Errorf("could not read the tracks of a finding: %w", err)
+		}
+		tracks = append(tracks, n)
+	}
+	return tracks, nil
 }

@@ -140,18 +140,14 @@ func TestSharedFindingsStayApart(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
 	r := addRecording(t, s, "2031-05-02", MainRig, 4)
-	shared := func(from, to int64, tracks ...float64) Finding {
-		e := Evidence{"runs": 2}
-		for i, n := range tracks {
-			e[fmt.Sprint("track_", i+1)] = n
-		}
-		return Finding{Kind: Dropout, StartFrame: from, EndFrame: to, Severity: FaultSeverity, Evidence: e}
+	shared := func(from, to int64, tracks ...int) Finding {
+		return Finding{Kind: Dropout, Tracks: tracks, StartFrame: from, EndFrame: to, Severity: FaultSeverity, Evidence: Evidence{"runs": 2}}
 	}
 	ids := func() map[string]FindingID {
 		t.Helper()
 		by := map[string]FindingID{}
 		for _, f := range must(s.Findings(ctx, FindingFilter{Recording: r.ID}))(t) {
-			by[fmt.Sprint(f.Tracks())] = f.ID
+			by[fmt.Sprint(f.Tracks)] = f.ID
 		}
 		return by
 	}
@@ -159,7 +155,7 @@ func TestSharedFindingsStayApart(t *testing.T) {
 		t.Helper()
 		for _, f := range must(s.Findings(ctx, FindingFilter{Recording: r.ID}))(t) {
 			if !f.Accepted {
-				all = append(all, fmt.Sprint(f.Tracks()))
+				all = append(all, fmt.Sprint(f.Tracks))
 			}
 		}
 		return all

@@ -37,9 +37,14 @@ func TestAssumedNumbersGiveWayToNames(t *testing.T) {
 	finding := func(track int, kind FindingKind, e Evidence) Finding {
 		return Finding{Track: track, Kind: kind, EndFrame: 48000, Severity: FaultSeverity, Evidence: e}
 	}
+	shared := func(tracks ...int) Finding {
+		f := finding(0, Dropout, Evidence{"runs": 1, "samples": 2})
+		f.Tracks = tracks
+		return f
+	}
 	ok(t, s.ReplaceFindings(ctx, r.ID, []Finding{
 		finding(0, Dropout, nil),
-		finding(0, Dropout, Evidence{"track_1": 2, "track_2": 3}),
+		shared(2, 3),
 		finding(1, Clipped, nil), finding(2, MissingTrack, nil), finding(5, Clipped, nil),
 	}))
 	about := func(f FindingFilter) (all []string) {

@@ -283,7 +283,7 @@ func (p Planted) is(f catalog.Finding) bool {
 	if f.Kind != p.Kind {
 		return false
 	}
-	with := int(f.Evidence["with_track"])
+	with := f.Partner()
 	if f.Track != p.Track && (p.With == 0 || f.Track != p.With) {
 		return false
 	}

@@ -29,6 +29,11 @@ func TestCountFaults(t *testing.T) {
 	finding := func(kind catalog.FindingKind, track int, startS, endS float64, e catalog.Evidence) catalog.Finding {
 		return catalog.Finding{Kind: kind, Track: track, SampleRate: 48000, StartFrame: int64(48000 * startS), EndFrame: int64(48000 * endS), Evidence: e}
 	}
+	swapped := func(track, with int) catalog.Finding {
+		f := finding(catalog.Swapped, track, 0, 180, nil)
+		f.Tracks = []int{track, with}
+		return f
+	}
 	pair := Planted{Kind: catalog.Swapped, Track: 3, With: 4, EndS: 180}
 	gain := Planted{Kind: catalog.GainChange, Track: 1, StartS: 90, EndS: 90, Size: -8}
 	drop := Planted{Kind: catalog.Dropout, Track: 2, StartS: 60, EndS: 60.02}
@@ -42,9 +47,9 @@ func TestCountFaults(t *testing.T) {
 		{"a minute later", drop, finding(catalog.Dropout, 2, 120, 120.02, nil), false},
 		{"another track", drop, finding(catalog.Dropout, 1, 60, 60.02, nil), false},
 		{"another kind", drop, finding(catalog.Crackle, 2, 60, 60.02, nil), false},
-		{"the pair", pair, finding(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 4}), true},
-		{"the pair from its other side", pair, finding(catalog.Swapped, 4, 0, 180, catalog.Evidence{"with_track": 3}), true},
-		{"half of the pair", pair, finding(catalog.Swapped, 3, 0, 180, catalog.Evidence{"with_track": 5}), false},
+		{"the pair", pair, swapped(3, 4), true},
+		{"the pair from its other side", pair, swapped(4, 3), true},
+		{"half of the pair", pair, swapped(3, 5), false},
 		{"down", gain, finding(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": -7}), true},
 		{"up", gain, finding(catalog.GainChange, 1, 95, 95, catalog.Evidence{"change_db": 7}), false},
 	} {

@@ -24,7 +24,7 @@ func (n *Night) carried(swaps []swap, duplicates []catalog.Finding) carried {
 		c[a], c[b] = []string{key[b]}, []string{key[a]}
 	}
 	for _, f := range duplicates {
-		with := int(f.Evidence["with_track"])
+		with := f.Partner()
 		c[f.Track], c[with] = append(c[f.Track], key[with]), append(c[with], key[f.Track])
 	}
 	return c
@@ -42,7 +42,7 @@ func (n *Night) explained(silent []catalog.Finding, swaps []swap, duplicates []c
 			}
 		}
 		for _, d := range duplicates {
-			if d.Track == f.Track || int(d.Evidence["with_track"]) == f.Track && !covered(silent, d.Track, f.StartFrame, f.EndFrame) {
+			if d.Track == f.Track || d.Partner() == f.Track && !covered(silent, d.Track, f.StartFrame, f.EndFrame) {
 				return true
 			}
 		}

@@ -36,7 +36,7 @@ func heardNight(hum map[string]float64, channels ...string) *sound.Night {
 // A guitar's amplifier hums on every night: wherever its signal is found, that
 // is no news.
 func TestHumOfExchanged(t *testing.T) {
-	duplicate := catalog.Finding{Track: 2, Evidence: catalog.Evidence{"with_track": 1}}
+	duplicate := catalog.Finding{Track: 2, Tracks: []int{2, 1}}
 	for _, row := range []struct {
 		what       string
 		hum        map[string]float64
@@ -175,7 +175,7 @@ func TestExplained(t *testing.T) {
 		return catalog.Finding{Track: track, Kind: catalog.WentSilent, StartFrame: start, EndFrame: end}
 	}
 	n := &Night{Sound: heardNight(nil, "Kick", "Guitar", "Bass", "Keys")}
-	duplicates := []catalog.Finding{{Track: 4, Evidence: catalog.Evidence{"with_track": 2}}}
+	duplicates := []catalog.Finding{{Track: 4, Tracks: []int{4, 2}}}
 	swaps := []swap{{a: 0, b: 2}}
 	for _, row := range []struct {
 		what   string

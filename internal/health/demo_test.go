@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -170,9 +169,11 @@ func checkTour(t *testing.T, store *catalog.Store, truth *demo.Truth) {
 	// What happened to several tracks at once is one finding, and all that it numbers
 	// must be planted.
 	for i, f := range findings {
-		for k := 1; used[i] && f.Evidence[fmt.Sprint("track_", k)] > 0; k++ {
-			number := int(f.Evidence[fmt.Sprint("track_", k)])
-			used[i] = slices.ContainsFunc(truth.Faults, func(p demo.Fault) bool {
+		if f.Track != 0 {
+			continue
+		}
+		for _, number := range f.Tracks {
+			used[i] = used[i] && slices.ContainsFunc(truth.Faults, func(p demo.Fault) bool {
 				return string(f.Show) == p.Show && f.Rig == p.Rig && number == p.Track && string(f.Kind) == p.Kind
 			})
 		}

@@ -239,19 +239,18 @@ func (n *Night) trackDropout(s dropSpell) catalog.Finding {
 	}
 }
 
-// sharedDropout tells of a few tracks once: they share what failed. Its evidence
-// numbers them.
+// sharedDropout reports a dropout of a few tracks once: they share what failed.
 func (n *Night) sharedDropout(s dropSpell) catalog.Finding {
-	e := n.dropoutEvidence(s)
+	var numbers []int
 	var names []string
-	for i, t := range s.tracks {
-		e[fmt.Sprint("track_", i+1)] = float64(t.Number)
+	for _, t := range s.tracks {
+		numbers = append(numbers, t.Number)
 		names = append(names, t.Channel)
 	}
 	last := len(names) - 1
 	return catalog.Finding{
-		Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
-		Severity: n.dropoutSeverity(s), Evidence: e,
+		Tracks: numbers, Kind: catalog.Dropout, StartFrame: s.start, EndFrame: s.end,
+		Severity: n.dropoutSeverity(s), Evidence: n.dropoutEvidence(s),
 		Text: fmt.Sprintf("%s and %s dropped out together %s %s%s (%s lost): check the stage box, card or network stream they share, and take these moments from another rig.",
 			strings.Join(names[:last], ", "), names[last], times(s.runs), n.between(s.start, s.end), n.where(s.start), length(n.seconds(s.lost))),
 	}

@@ -246,8 +246,8 @@ func (n *Night) duplicateFinding(a, b *Track, r, lag, apart float64) catalog.Fin
 		how = fmt.Sprintf("the same signal, %.1f ms %s, as", 1000*math.Abs(lag), laterEarlier(lag))
 	}
 	return catalog.Finding{
-		Track: b.Number, Kind: catalog.Duplicate, EndFrame: min(a.Frames, b.Frames), Severity: severity,
-		Evidence: catalog.Evidence{"with_track": float64(a.Number), "correlation": r, "level_db": -apart, "later_ms": 1000 * lag},
+		Track: b.Number, Tracks: []int{b.Number, a.Number}, Kind: catalog.Duplicate, EndFrame: min(a.Frames, b.Frames), Severity: severity,
+		Evidence: catalog.Evidence{"correlation": r, "level_db": -apart, "later_ms": 1000 * lag},
 		Text: fmt.Sprintf("%s carries %s %s: one of the two was never recorded; look at the patch between stage box and recorder.",
 			b.Channel, how, a.Channel),
 	}

@@ -113,7 +113,7 @@ func settle(e catalog.Evidence) {
 func bothOf(pairs []catalog.Finding) []catalog.Finding {
 	all := slices.Clone(pairs)
 	for _, f := range pairs {
-		f.Track = int(f.Evidence["with_track"])
+		f.Track = f.Partner()
 		all = append(all, f)
 	}
 	return all

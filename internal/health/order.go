@@ -50,7 +50,7 @@ func Sort(findings []catalog.Finding) {
 // another.
 func Alike(a, b catalog.Finding) bool {
 	return a.RecordingID == b.RecordingID && a.Kind == b.Kind && a.Severity == b.Severity && a.Accepted == b.Accepted &&
-		a.Track == b.Track && slices.Equal(a.Tracks(), b.Tracks())
+		a.Track == b.Track && slices.Equal(a.Tracks, b.Tracks)
 }
 
 // Together moves findings up to the first that they are alike; otherwise the

@@ -47,16 +47,16 @@ func TestEveryKindHasItsUrgency(t *testing.T) {
 // What is alike stands together where the first of it stands; shared dropouts are
 // alike only if they are of the same tracks.
 func TestTogether(t *testing.T) {
-	finding := func(id catalog.FindingID, track int, kind catalog.FindingKind, e catalog.Evidence) catalog.Finding {
-		return catalog.Finding{ID: id, Track: track, Kind: kind, Severity: catalog.WarningSeverity, Evidence: e}
+	finding := func(id catalog.FindingID, track int, kind catalog.FindingKind, tracks ...int) catalog.Finding {
+		return catalog.Finding{ID: id, Track: track, Tracks: tracks, Kind: kind, Severity: catalog.WarningSeverity}
 	}
-	accepted := finding(9, 1, catalog.Clipped, nil)
+	accepted := finding(9, 1, catalog.Clipped)
 	accepted.Accepted = true
 	got := []catalog.FindingID{}
 	for _, f := range Together([]catalog.Finding{
-		finding(1, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}), finding(2, 0, catalog.Dropout, nil),
-		finding(3, 0, catalog.Dropout, catalog.Evidence{"track_1": 1, "track_2": 2}),
-		finding(4, 1, catalog.Clipped, nil), finding(5, 2, catalog.Clipped, nil), accepted, finding(6, 1, catalog.FlatTop, nil), finding(7, 1, catalog.Clipped, nil),
+		finding(1, 0, catalog.Dropout, 1, 2), finding(2, 0, catalog.Dropout),
+		finding(3, 0, catalog.Dropout, 1, 2),
+		finding(4, 1, catalog.Clipped), finding(5, 2, catalog.Clipped), accepted, finding(6, 1, catalog.FlatTop), finding(7, 1, catalog.Clipped),
 	}) {
 		got = append(got, f.ID)
 	}

@@ -51,7 +51,7 @@ func (n *Night) turns(swaps []swap, duplicates []catalog.Finding) []since {
 	}
 	for i := range n.Sound.Voices {
 		out[i] = out[i] || slices.ContainsFunc(duplicates, func(f catalog.Finding) bool {
-			return f.Track == n.Sound.Voices[i].Track.Number || int(f.Evidence["with_track"]) == n.Sound.Voices[i].Track.Number
+			return f.Track == n.Sound.Voices[i].Track.Number || f.Partner() == n.Sound.Voices[i].Track.Number
 		})
 	}
 	var nights []since
@@ -138,8 +138,8 @@ func (n *Night) polarity(swaps []swap, duplicates []catalog.Finding) []catalog.F
 		slices.SortStableFunc(v.partners, func(x, y int) int { return cmp.Compare(math.Abs(alike(y)), math.Abs(alike(x))) })
 		best := v.partners[0]
 		found = append(found, catalog.Finding{
-			Track: t.Number, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
-			Evidence: catalog.Evidence{"with_track": float64(n.Sound.Voices[best].Track.Number), "correlation": alike(best), "partners": float64(len(v.partners)), "other_nights": float64(v.nights)},
+			Track: t.Number, Tracks: []int{t.Number, n.Sound.Voices[best].Track.Number}, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
+			Evidence: catalog.Evidence{"correlation": alike(best), "partners": float64(len(v.partners)), "other_nights": float64(v.nights)},
 			Text:     turnedText(t.Channel, names(n, v.partners), v),
 		})
 	}
@@ -179,8 +179,8 @@ func (n *Night) sides(had []catalog.Finding) []catalog.Finding {
 				continue
 			}
 			found = append(found, catalog.Finding{
-				Track: t.Number, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
-				Evidence: catalog.Evidence{"with_track": float64(x.Track.Number), "correlation": r, "partners": 1, "other_nights": 0},
+				Track: t.Number, Tracks: []int{t.Number, x.Track.Number}, Kind: catalog.Polarity, EndFrame: t.Frames, Severity: catalog.WarningSeverity,
+				Evidence: catalog.Evidence{"correlation": r, "partners": 1, "other_nights": 0},
 				Text: fmt.Sprintf("%s is turned over in polarity against %s: look for a turned cable, or switch polarity at the desk.",
 					t.Channel, x.Track.Channel),
 			})

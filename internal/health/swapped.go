@@ -321,8 +321,8 @@ func (n *Night) swapped(swaps []swap) []catalog.Finding {
 		}
 		// One fault, one finding: on the first of the two.
 		found = append(found, catalog.Finding{
-			Track: a.Number, Kind: catalog.Swapped, EndFrame: a.Frames, Severity: catalog.FaultSeverity,
-			Evidence: catalog.Evidence{"with_track": float64(b.Number), "likeness": s.score, "other_nights": float64(s.nights)},
+			Track: a.Number, Tracks: []int{a.Number, b.Number}, Kind: catalog.Swapped, EndFrame: a.Frames, Severity: catalog.FaultSeverity,
+			Evidence: catalog.Evidence{"likeness": s.score, "other_nights": float64(s.nights)},
 			Text: fmt.Sprintf("%s sounds as %s did on %s, and the other way round: the two are exchanged; swap their lines at the stage box, or correct the input list if that was meant.",
 				a.Channel, b.Channel, nights),
 		})

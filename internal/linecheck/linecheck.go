@@ -158,7 +158,7 @@ func dbfs(level *float64) string {
 func (r *Report) tell(f catalog.Finding) {
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
-		other := int(f.Evidence["with_track"])
+		other := f.Partner()
 		if f.Kind == catalog.Swapped && (in.Track == other || in.Track == f.Track) {
 			// What it differs by is the other one's.
 			in.Text, in.Suggest, in.Tone = []string{}, nil, nil

@@ -56,7 +56,7 @@ func Dump(ctx context.Context, store *catalog.Store, w io.Writer) error {
 				cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.EndFrame, b.EndFrame), cmp.Compare(a.Text, b.Text))
 		})
 		for _, f := range findings {
-			d.line("finding", show.Key, at[f.RecordingID], f.Rig, f.Track, f.Channel, f.Kind, f.StartFrame, f.EndFrame, f.Severity, f.Accepted, f.Evidence, f.Text)
+			d.line("finding", show.Key, at[f.RecordingID], f.Rig, f.Track, f.Tracks, f.Channel, f.Kind, f.StartFrame, f.EndFrame, f.Severity, f.Accepted, f.Evidence, f.Text)
 		}
 	}
 	return d.err

@@ -38,7 +38,7 @@ import (
 const (
 	ownVersion      = 2
 	placedVersion   = 2
-	findingsVersion = 2
+	findingsVersion = 3
 )
 
 // version names all of them.

@@ -120,7 +120,7 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 			v.Kinds = append(v.Kinds, f.Kind)
 		}
 		channels := []string{f.Channel}
-		if f.Channel == "" && len(f.Tracks()) > 0 {
+		if f.Channel == "" && len(f.Tracks) > 0 {
 			channels = nil
 			of, err := tracks(f.RecordingID)
 			if err != nil {
@@ -229,7 +229,7 @@ func (s *Server) tracksOnce(ctx context.Context) func(catalog.RecordingID) ([]ca
 // firstOf returns the first track that a finding names, a zero one where there is
 // none.
 func firstOf(f catalog.Finding, tracks []catalog.Track) catalog.Track {
-	for _, number := range f.Tracks() {
+	for _, number := range f.Tracks {
 		for _, t := range tracks {
 			if t.Number == number {
 				return t

@@ -16,7 +16,7 @@ import (
 func TestSharedDropout(t *testing.T) {
 	s := demoSite(t, nil)
 	findings, err := s.store.Findings(t.Context(), catalog.FindingFilter{Show: "2031-05-05", Kind: catalog.Dropout})
-	if err != nil || len(findings) != 1 || len(findings[0].Tracks()) < 2 {
+	if err != nil || len(findings) != 1 || len(findings[0].Tracks) < 2 {
 		t.Fatalf("the demo's shared dropout: %+v, %v", findings, err)
 	}
 	tracks, err := s.store.Tracks(t.Context(), catalog.TrackFilter{Recording: findings[0].RecordingID})
