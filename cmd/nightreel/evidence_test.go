@@ -24,7 +24,7 @@ func TestEvidenceIsDocumented(t *testing.T) {
 			named[part] = true
 		}
 	}
-	files, err := filepath.Glob("../../internal/health/*.go")
+	files, err := filepath.Glob("../../internal/findings/*.go")
 	if err != nil {
 		t.Fatal(err)
 	}

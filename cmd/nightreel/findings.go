@@ -9,7 +9,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/findings"
 )
 
 func (e *env) findingsCommand() *cli.Command {
@@ -44,7 +44,7 @@ func (e *env) findingsCommand() *cli.Command {
 				if err := knownNames(c, store); err != nil {
 					return err
 				}
-				findings, err := store.Findings(c.Context, filter)
+				found, err := store.Findings(c.Context, filter)
 				if err != nil {
 					return err
 				}
@@ -52,8 +52,8 @@ func (e *env) findingsCommand() *cli.Command {
 				if err != nil {
 					return err
 				}
-				health.Sort(findings)
-				return e.printFindings(c, store, findings, s)
+				findings.Sort(found)
+				return e.printFindings(c, store, found, s)
 			})
 		},
 		Subcommands: []*cli.Command{
@@ -82,21 +82,21 @@ func (e *env) findingsCommand() *cli.Command {
 	}
 }
 
-func (e *env) printFindings(c *cli.Context, store *catalog.Store, findings []catalog.Finding, s state) error {
+func (e *env) printFindings(c *cli.Context, store *catalog.Store, found []catalog.Finding, s state) error {
 	open := 0
-	for _, f := range findings {
+	for _, f := range found {
 		if !f.Accepted {
 			open++
 		}
 	}
 	var err error
 	if c.Bool("json") {
-		err = e.printJSON(findings)
+		err = e.printJSON(found)
 	} else {
-		err = e.listFindings(findings, open, c.Bool("all"))
+		err = e.listFindings(found, open, c.Bool("all"))
 	}
 	unknown := s.unknown()
-	if len(findings) == 0 {
+	if len(found) == 0 {
 		e.empty(store, s, "no findings%s in what was read", asked(c))
 	}
 	e.mind(s)
@@ -124,16 +124,16 @@ func (e *env) textWidth() int {
 
 // listFindings prints findings by show and rig, what hurts most first, each with its
 // sentence below it. Those that are alike stand below one line.
-func (e *env) listFindings(findings []catalog.Finding, open int, all bool) error {
-	shown := slices.Clone(findings)
+func (e *env) listFindings(found []catalog.Finding, open int, all bool) error {
+	shown := slices.Clone(found)
 	if !all {
 		shown = slices.DeleteFunc(shown, func(f catalog.Finding) bool { return f.Accepted })
 	}
-	shown = health.Together(shown)
+	shown = findings.Together(shown)
 	head := ""
 	for len(shown) > 0 {
 		f, n := shown[0], 1
-		for n < len(shown) && health.Alike(f, shown[n]) {
+		for n < len(shown) && findings.Alike(f, shown[n]) {
 			n++
 		}
 		if h := fmt.Sprintf("%s, rig %s", f.Show, f.Rig); h != head {
@@ -164,7 +164,7 @@ func (e *env) listFindings(findings []catalog.Finding, open int, all bool) error
 		shown = shown[n:]
 	}
 	summary := count(open, "finding")
-	if accepted := len(findings) - open; accepted > 0 {
+	if accepted := len(found) - open; accepted > 0 {
 		summary += fmt.Sprintf(", %d accepted", accepted)
 	}
 	_, err := fmt.Fprintln(e.stdout, summary)

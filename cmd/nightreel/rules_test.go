@@ -23,14 +23,14 @@ var rooms = map[string][]string{
 	"nightreel/internal/stats":     {},                                                                                                                                    // arithmetic alone, the same bits on every machine
 	"nightreel/internal/meter":     {"nightreel/internal/stats"},                                                                                                          // arithmetic alone, testable without cgo
 	"nightreel/internal/sound":     {"nightreel/catalog", "nightreel/internal/{spectrum,stats}"},                                                                          // from the catalog alone
-	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,envelope,tracks,meter,sound,spectrum,health,stats}"},                                  // a minute of this afternoon against the tour
+	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,envelope,tracks,meter,sound,spectrum,evidence,findings,stats}"},                       // a minute of this afternoon against the tour
 	"nightreel/internal/envelope":  {"nightreel/catalog", "nightreel/internal/{meter,stats}"},                                                                             // the one bridge from stored parts to arithmetic
 	"nightreel/internal/lists":     {"nightreel/catalog", "golang.org/x/text/"},                                                                                           // lists as people write them
 	"nightreel/internal/scan":      {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,meter,spectrum,feature}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night
 	"nightreel/internal/feature":   {"nightreel/internal/stats"},                                                                                                          // arithmetic alone
 	"nightreel/internal/evaluate":  {"nightreel/catalog", "nightreel/internal/", "gitlab.com/gomidi/midi/v2/smf", "gonum.org/v1/gonum/dsp/fourier"},                       // makes nights and counts; for developers
 	"nightreel/internal/songs":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,feature,evidence,stats}"},                                                   // from the catalog alone
-	"nightreel/internal/health":    {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound,evidence,stats}"},                                            // from the catalog alone
+	"nightreel/internal/findings":  {"nightreel/catalog", "nightreel/internal/{meter,spectrum,sound,evidence,stats}"},                                                     // judges: evidence in, findings out
 	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound,stats}"},                                                     // from the catalog alone
 	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile,tracks,stats}"},                                                     // builds and renders
 	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile,tracks}", "github.com/gofrs/flock"},                                          // feeds the desk; knows the catalog only outside of the player's process
@@ -41,8 +41,8 @@ var rooms = map[string][]string{
 	"nightreel/internal/demo":      {"nightreel/internal/wavfile"},                                                                                                        // makes files, knows no catalog
 	"nightreel/cmd/bench":          {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/", "github.com/hanwen/go-fuse/v2/"},                                 // for developers
 	"nightreel/cmd/evaluate":       {"nightreel/catalog", "nightreel/internal/evaluate"},                                                                                  // for developers
-	"nightreel/internal/refresh":   {"nightreel/catalog", "nightreel/internal/{rigs,songs,health,compare,envelope,evidence,lists}"},                                       // what is stale, brought up to date in one order
-	"nightreel/internal/evidence":  {"nightreel/catalog"},                                                                                                                 // which other shows count
+	"nightreel/internal/refresh":   {"nightreel/catalog", "nightreel/internal/{rigs,songs,findings,compare,envelope,evidence,lists}"},                                     // what is stale, brought up to date in one order
+	"nightreel/internal/evidence":  {"nightreel/catalog", "nightreel/internal/{meter,envelope,sound,stats}"},                                                              // what is known of a show when it is judged, and which other shows count
 	"nightreel/internal/rigs":      {"nightreel/catalog", "nightreel/internal/{envelope,meter}"},                                                                          // from the catalog alone
 	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
 

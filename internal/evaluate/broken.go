@@ -12,7 +12,8 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/evidence"
+	"nightreel/internal/findings"
 	"nightreel/internal/scan"
 )
 
@@ -94,14 +95,18 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 	}
 	defer done()
 	for i := range truth {
-		if err := health.Judge(ctx, store, nightDate(i), health.Options{}); err != nil {
-			return err
-		}
-		findings, err := store.Findings(ctx, catalog.FindingFilter{Show: nightDate(i)})
+		near, err := evidence.FindNeighbours(ctx, store, nightDate(i))
 		if err != nil {
 			return err
 		}
-		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], findings)
+		if err := findings.Judge(ctx, store, near, evidence.Options{}); err != nil {
+			return err
+		}
+		found, err := store.Findings(ctx, catalog.FindingFilter{Show: nightDate(i)})
+		if err != nil {
+			return err
+		}
+		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], found)
 	}
 	return nil
 }

@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"slices"
 
-	"nightreel/internal/health"
+	"nightreel/internal/findings"
 	"nightreel/internal/stats"
 )
 
@@ -36,9 +36,9 @@ func (h *heard) nearer(o *heard) float64 { return h.usual.unlike(&h.now) / o.usu
 // exchanged returns the pairs of voices that are exchanged, each voice at most
 // once, the clearest first: those that sound so, and those that are told by
 // something else, if their sound does not speak against it.
-func exchanged(inputs []heard, told []health.Pair) []health.Pair {
+func exchanged(inputs []heard, told []findings.Pair) []findings.Pair {
 	type crossed struct {
-		health.Pair
+		findings.Pair
 		by float64
 	}
 	var all []crossed
@@ -49,7 +49,7 @@ func exchanged(inputs []heard, told []health.Pair) []health.Pair {
 				continue
 			}
 			first, second := x.nearer(y), y.nearer(x)
-			switch p := (health.Pair{A: a, B: b}); {
+			switch p := (findings.Pair{A: a, B: b}); {
 			case min(first, second) >= crossLeast && first*second >= crossBoth && between(&x.usual, &y.usual) > alikeDB,
 				min(first, second) >= 1 && slices.Contains(told, p):
 				all = append(all, crossed{p, first * second})
@@ -57,7 +57,7 @@ func exchanged(inputs []heard, told []health.Pair) []health.Pair {
 		}
 	}
 	slices.SortStableFunc(all, func(p, q crossed) int { return cmp.Compare(q.by, p.by) })
-	var found []health.Pair
+	var found []findings.Pair
 	taken := map[int]bool{}
 	for _, p := range all {
 		if !taken[p.A] && !taken[p.B] {
@@ -80,12 +80,12 @@ func between(a, b *manner) float64 {
 
 // alike returns the pairs of channels that are played, and that sound so alike on
 // the tour that a few seconds do not tell them apart.
-func alike(inputs []heard) (pairs []health.Pair) {
+func alike(inputs []heard) (pairs []findings.Pair) {
 	for a := range inputs {
 		for b := a + 1; b < len(inputs); b++ {
 			x, y := &inputs[a], &inputs[b]
 			if x.alive && y.alive && !x.everyone && !y.everyone && between(&x.usual, &y.usual) <= min(alikeDB, max(x.usual.half, y.usual.half)) {
-				pairs = append(pairs, health.Pair{A: a, B: b})
+				pairs = append(pairs, findings.Pair{A: a, B: b})
 			}
 		}
 	}

@@ -13,7 +13,8 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/evidence"
+	"nightreel/internal/findings"
 	"nightreel/internal/scan"
 )
 
@@ -89,7 +90,11 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 	if err != nil {
 		return r, err
 	}
-	nights, err := health.Tour(ctx, store, opt.Date, opt.Rig)
+	near, err := evidence.FindNeighbours(ctx, store, opt.Date)
+	if err != nil {
+		return r, err
+	}
+	nights, err := evidence.Sounds(ctx, store, near, opt.Rig)
 	if err != nil {
 		return r, err
 	}
@@ -120,13 +125,13 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		}
 	}
 	swaps := exchanged(all, nil)
-	var unsure []health.Pair
+	var unsure []findings.Pair
 	if !t.inTurn {
-		var told []health.Pair
-		told, unsure = health.Exchanged(line.Night, nights)
+		var told []findings.Pair
+		told, unsure = findings.Exchanged(line.Night, nights)
 		swaps = exchanged(all, told)
 	}
-	for _, f := range health.Line(line.Night, nights, swaps, t.inTurn) {
+	for _, f := range findings.Line(line.Night, nights, swaps, t.inTurn) {
 		r.tell(f)
 	}
 	for _, p := range alike(all) {

@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/findings"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
@@ -178,11 +178,11 @@ func TestCrosswise(t *testing.T) {
 	darkNow, brightNow := tilted(-1, 1), tilted(1, -1)
 	silent := brightNow
 	silent.alive = false
-	pair := []health.Pair{{A: 0, B: 1}}
+	pair := []findings.Pair{{A: 0, B: 1}}
 	for _, row := range []struct {
 		name   string
 		inputs []heard
-		told   []health.Pair
+		told   []findings.Pair
 		want   int
 		alike  int
 	}{

@@ -19,7 +19,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"maps"
 	"slices"
 	"sync/atomic"
 
@@ -27,7 +26,7 @@ import (
 	"nightreel/internal/compare"
 	"nightreel/internal/envelope"
 	"nightreel/internal/evidence"
-	"nightreel/internal/health"
+	"nightreel/internal/findings"
 	"nightreel/internal/lists"
 	"nightreel/internal/rigs"
 	"nightreel/internal/songs"
@@ -397,30 +396,21 @@ func (r *refresher) takesDigest(ctx context.Context, show catalog.ShowKey, takes
 }
 
 // near returns the shows that a show's recordings are judged against.
-func (r *refresher) near(show catalog.ShowKey) []catalog.ShowKey {
-	chosen := map[catalog.ShowKey]bool{}
+func (r *refresher) near(show catalog.ShowKey) evidence.Neighbours {
 	var recorded []catalog.ShowKey
 	for _, k := range r.facts.shows {
 		if r.facts.of[k].recorded {
 			recorded = append(recorded, k)
 		}
 	}
-	for _, k := range evidence.Near(recorded, show, health.NearShows) {
-		chosen[k] = true
-	}
-	for _, channel := range r.facts.of[show].channels {
-		for _, k := range evidence.Near(r.facts.channels[channel], show, health.NearShows) {
-			chosen[k] = true
-		}
-	}
-	return slices.Sorted(maps.Keys(chosen))
+	return evidence.NeighboursOf(show, recorded, r.facts.of[show].channels, r.facts.channels)
 }
 
 // findingsStamp is made of all that judge depends on.
 func (r *refresher) findingsStamp(show catalog.ShowKey) string {
 	placed := r.results[catalog.PlacedResult]
 	made := []any{findingsVersion, r.facts.of[show].all, placed[show].Digest}
-	for _, k := range r.near(show) {
+	for _, k := range r.near(show).All() {
 		made = append(made, k, r.facts.of[k].all, placed[k].Digest)
 	}
 	return digest(made...)
@@ -432,7 +422,7 @@ func (r *refresher) judge(ctx context.Context, show catalog.ShowKey) (bool, erro
 	if !r.stale(catalog.FindingsResult, show, stamp) {
 		return false, nil
 	}
-	if err := health.Judge(ctx, r.store, show, health.Options{}); err != nil {
+	if err := findings.Judge(ctx, r.store, r.near(show), evidence.Options{}); err != nil {
 		return false, err
 	}
 	r.report.Judged = append(r.report.Judged, show)

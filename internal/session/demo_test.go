@@ -12,7 +12,8 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/demo"
-	"nightreel/internal/health"
+	"nightreel/internal/evidence"
+	"nightreel/internal/findings"
 	"nightreel/internal/scan"
 	"nightreel/internal/session"
 	"nightreel/internal/wavfile"
@@ -50,7 +51,9 @@ func demoTour(t *testing.T) (*fixture, *demo.Truth) {
 		ok(t, err)
 	}
 	for _, sh := range truth.Shows {
-		ok(t, health.Judge(ctx, store, catalog.ShowKey(sh.Date), health.Options{}))
+		near, err := evidence.FindNeighbours(ctx, store, catalog.ShowKey(sh.Date))
+		ok(t, err)
+		ok(t, findings.Judge(ctx, store, near, evidence.Options{}))
 	}
 	return &fixture{t: t, store: store, root: root}, truth
 }

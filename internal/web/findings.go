@@ -11,7 +11,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/health"
+	"nightreel/internal/findings"
 	"nightreel/internal/verdict"
 )
 
@@ -155,9 +155,9 @@ func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
 		if a.Accepted != b.Accepted {
 			return map[bool]int{false: -1, true: 1}[a.Accepted]
 		}
-		return cmp.Or(cmp.Compare(b.Show, a.Show), health.Compare(a, b))
+		return cmp.Or(cmp.Compare(b.Show, a.Show), findings.Compare(a, b))
 	})
-	chosen = health.Together(chosen)
+	chosen = findings.Together(chosen)
 	v.Of = len(chosen)
 	v.First, _ = strconv.Atoi(q.Get("after"))
 	v.First = min(max(0, v.First), max(0, v.Of-1))
@@ -197,17 +197,17 @@ func (s *Server) unknown(ctx context.Context, shows []catalog.Show, only catalog
 }
 
 // findingRows finds the tracks of each finding.
-func (s *Server) findingRows(ctx context.Context, findings []catalog.Finding) ([]findingRow, error) {
-	rows := make([]findingRow, 0, len(findings))
+func (s *Server) findingRows(ctx context.Context, found []catalog.Finding) ([]findingRow, error) {
+	rows := make([]findingRow, 0, len(found))
 	tracks := s.tracksOnce(ctx)
-	for i, f := range findings {
+	for i, f := range found {
 		of, err := tracks(f.RecordingID)
 		if err != nil {
 			return nil, err
 		}
 		t := firstOf(f, of)
 		rows = append(rows, findingRow{Finding: f, TrackID: t.ID, Number: t.Number, Heard: t.Channel, ListenS: max(0, f.StartS()-listenBeforeS), Mark: marks[f.Severity],
-			Again: i > 0 && health.Alike(findings[i-1], f)})
+			Again: i > 0 && findings.Alike(found[i-1], f)})
 	}
 	return rows, nil
 }

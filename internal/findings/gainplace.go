@@ -1,0 +1,161 @@
+package findings
+
+import (
+	"maps"
+	"math"
+	"slices"
+
+	"nightreel/internal/evidence"
+	"nightreel/internal/sound"
+	"nightreel/internal/stats"
+)
+
+// place returns the bin at which a step was made. It lies from the last pause that
+// holds what was before to the first that holds what was after. Preamps are turned
+// between songs: where one of the two pauses itself has both, it is that one's
+// middle; else the bin at which what was played around parts best, be it in a song,
+// and near a pause that one's middle, for a last chord that dies away parts well, too.
+func place(n *known, t *evidence.Track, c *course, st step) int {
+	h := n.hushes
+	before, after := h.sides(t, st.bin)
+	first, last := h.beside(t, before, after)
+	for _, p := range []pause{first, last} {
+		if p.parted(t, before, after) {
+			return (p.from + p.to) / 2
+		}
+	}
+	low, high := first.from, last.to
+	if from, to, ok := parts(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
+		// The step may lie within the cells on either side.
+		const half = int(sound.CellSeconds * evidence.BinsPerSecond / 2)
+		low, high = max(low, from-half), min(high, to+half)
+	}
+	around := int(stepLoudS * evidence.BinsPerSecond)
+	if high-low < last.to-first.from {
+		around = high - low
+	}
+	from, to, ok := parts([]mates{c.played(t, n.stage)}, low, high, around, st.db > 0)
+	if !ok {
+		return st.bin
+	}
+	if p, ok := pauseNear(from, to, first, last); ok {
+		return (p.from + p.to) / 2
+	}
+	return to
+}
+
+// beside returns the last pause that holds what was before and the first that
+// holds what was after: those between which all pauses part best.
+func (h *hushes) beside(t *evidence.Track, before, after float64) (first, last pause) {
+	first, last = pause{0, 0}, pause{len(t.Levels), len(t.Levels)}
+	apart := math.Abs(after - before)
+	off := func(level, from float64) float64 { return min(apart, math.Abs(level-from)) }
+	var held []pause
+	var levels []float64
+	cost := 0.0 // of all being after the step
+	for k, p := range h.pauses {
+		if level := h.raw[t.Number][k]; !math.IsNaN(level) {
+			held, levels = append(held, p), append(levels, level)
+			cost += off(level, after)
+		}
+	}
+	best, at := cost, 0
+	for k := range levels {
+		cost += off(levels[k], before) - off(levels[k], after)
+		if cost < best {
+			best, at = cost, k+1
+		}
+	}
+	if at > 0 {
+		first = held[at-1]
+	}
+	if at < len(held) {
+		last = held[at]
+	}
+	return first, last
+}
+
+// restsDB is by how much more than in the middle cells may differ at most.
+const restsDB = 10
+
+// pauseNear returns the first pause that bins lie near to.
+func pauseNear(low, high int, pauses ...pause) (pause, bool) {
+	for _, p := range pauses {
+		if high >= p.from-nearPause && low <= p.to+nearPause && p.to > p.from {
+			return p, true
+		}
+	}
+	return pause{}, false
+}
+
+// parted reports whether a track holds steadily what was before in the beginning of
+// a pause, and what was after in the rest, for 2 s each at least and to 1 dB. What
+// dies away passes through what was before, but does not stay.
+func (p pause) parted(t *evidence.Track, before, after float64) bool {
+	const least, near = int(2 * evidence.BinsPerSecond), 1
+	for at := p.from + least; at <= p.to-least; at++ {
+		begins, rest := t.Levels[p.from:at], t.Levels[at:p.to]
+		x, y := stats.Percentile(begins, hushQuantile), stats.Percentile(rest, hushQuantile)
+		if math.Abs(x-before) <= near && math.Abs(y-after) <= near && stats.Percentile(begins, 1-hushQuantile)-x <= near {
+			return true
+		}
+	}
+	return false
+}
+
+// played returns what was played, and when.
+func (c *course) played(t *evidence.Track, s *stage) mates {
+	m := mates{db: c.loud}
+	for b := range t.Levels {
+		if s.isLoud(b) {
+			m.bins = append(m.bins, b)
+		}
+	}
+	return m
+}
+
+// parts returns between which bins, from first to last, all that tonight held parts
+// best in one direction, of up to so many values more to each side: where as much as
+// can be of how they scatter is explained. A night without the song that is played
+// there says the same all through it. ok is false where nothing is explained.
+func parts(all []mates, first, last, around int, up bool) (low, high int, ok bool) {
+	explained := make([][]float64, len(all)) // by the index of what comes after
+	places := map[int]bool{}
+	for k, m := range all {
+		from, _ := slices.BinarySearch(m.bins, first)
+		to, _ := slices.BinarySearch(m.bins, last)
+		low, high := max(0, from-around), min(len(m.bins), to+around)
+		explained[k] = make([]float64, len(m.bins)+1)
+		// Where one of the nights rests they differ by anything.
+		db := slices.Clone(m.db[low:high])
+		middle := stats.Percentile(db, 0.5)
+		total, sum := 0.0, 0.0
+		for i, v := range db {
+			db[i] = max(middle-restsDB, min(middle+restsDB, v))
+			total += db[i]
+		}
+		for i := low + 1; i < high; i++ {
+			sum += db[i-1-low]
+			a, b := float64(i-low), float64(high-i)
+			if d := (total-sum)/b - sum/a; i >= from && i <= to && (d > 0) == up {
+				explained[k][i] = d * d * a * b / (a + b)
+				places[m.bins[i]] = true
+			}
+		}
+	}
+	best := 0.0
+	for _, place := range slices.Sorted(maps.Keys(places)) {
+		sum, before := 0.0, first
+		for k, m := range all {
+			i, _ := slices.BinarySearch(m.bins, place)
+			sum += explained[k][i]
+			if i > 0 {
+				before = max(before, m.bins[i-1])
+			}
+		}
+		if sum > best {
+			low, high, best, ok = before, place, sum, true
+		}
+	}
+	return low, high, ok
+}

@@ -1,0 +1,5 @@
+//go:build race
+
+package findings_test
+
+const raceEnabled = true

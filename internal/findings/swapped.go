@@ -1,0 +1,351 @@
+package findings
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"nightreel/catalog"
+	"nightreel/internal/evidence"
+	"nightreel/internal/sound"
+	"nightreel/internal/spectrum"
+	"nightreel/internal/stats"
+)
+
+// Two inputs are exchanged when each of them tonight is like the other one on
+// the other nights. Three things are compared: the spectrum over songs that both
+// nights have, with whom the wave agrees (which tells where a pickup stands),
+// and with whom the level moves. Of each, what counts is how far apart the
+// channel and itself are, against how far apart the two are crosswise: -1 to 1,
+// above 0 where the exchange explains the night better.
+const (
+	// The least difference between two channels, of each of the three, that is
+	// believed: what one channel's figures differ by from night to night
+	// (estimated on the tuning nights of task evaluate).
+	leastBands    = 2.5  // dB
+	leastCurve    = 0.06 // correlation
+	leastTogether = 0.15 // correlation
+	// togetherCells is how many cells make a correlation of levels.
+	togetherCells = 20
+	// swappedAt is from where on the exchange is believed on the middle one of the
+	// other nights, and swappedNot what no night may fall below. Channels that
+	// are as seem to lie at -0.3 and below, those that sound alike near 0. On 68
+	// tuning nights with 32 exchanges it is a steep place below: 0.05 invents 5
+	// and 0 invents 20, 0.1 and 0.15 none; above it 0.2 misses 2 and 0.25 misses 4.
+	swappedAt  = 0.15
+	swappedNot = -0.15
+	// wellKnown bounds how much one of the three weighs more for two channels
+	// that differ much in it.
+	wellKnown = 3
+	// A band is compared where it lies leastBandDB (5 dB above digital silence) and not
+	// faintBandDB below the song on both nights; what lies less than overQuietDB above the
+	// quiet counts as that, and no band counts for more than mostBandDB. All in dB. Chosen.
+	leastBandDB = sound.Silence + 5
+	faintBandDB = 60
+	overQuietDB = 3
+	mostBandDB  = 15
+	// levelCounts is how much of a difference in level as a whole counts, of mostLevelDB
+	// at most, in dB. Chosen: gains are turned from night to night.
+	levelCounts = 0.2
+	mostLevelDB = 10
+	// fewestBands, fewestCurves and fewestTogether are how many bands, and how many other
+	// voices, make each of the three comparisons. Chosen.
+	fewestBands    = 5
+	fewestCurves   = 2
+	fewestTogether = 3
+	// commonCells is the fewest cells of common songs that make a spectrum.
+	commonCells = 4
+)
+
+// likeness compares voices of tonight with voices of another night.
+type likeness struct {
+	night, past *sound.Night
+	of          []int // by voice of tonight: that of the other night, -1 for none
+	tonight     spectra
+	then        spectra
+}
+
+func newLikeness(night, past *sound.Night) likeness {
+	l := likeness{night: night, past: past, of: make([]int, len(night.Voices))}
+	for i := range night.Voices {
+		l.of[i] = -1
+		for k := range past.Voices {
+			if catalog.SameName(past.Voices[k].Track.Channel, night.Voices[i].Track.Channel) {
+				l.of[i] = k
+				break
+			}
+		}
+	}
+	return l
+}
+
+// spectra are the mean spectra, in dB, of a night's voices over some songs.
+type spectra [][spectrum.Bands]float64
+
+// common returns the spectra of both nights over the songs that both have, over
+// all where they have none.
+func (l *likeness) common() (night, past spectra) {
+	songs := map[string]bool{}
+	for _, a := range l.night.Takes {
+		for _, b := range l.past.Takes {
+			if a.Song == b.Song {
+				songs[a.Song] = true
+			}
+		}
+	}
+	return spectraOf(l.night, songs), spectraOf(l.past, songs)
+}
+
+func spectraOf(n *sound.Night, songs map[string]bool) spectra {
+	var of []sound.Span
+	for _, t := range n.Takes {
+		if songs[t.Song] {
+			of = append(of, t)
+		}
+	}
+	out := make(spectra, len(n.Voices))
+	for i := range n.Voices {
+		v := &n.Voices[i]
+		cells := v.In(of)
+		if len(of) == 0 || len(cells) < commonCells {
+			out[i] = v.Bands
+			continue
+		}
+		for b := range out[i] {
+			sum := 0.0
+			for _, c := range cells {
+				sum += float64(v.Cells[c].Bands[b])
+			}
+			out[i][b] = sound.DB(sum / float64(len(cells)))
+		}
+	}
+	return out
+}
+
+// bandsApart is the RMS distance of two spectra in dB, but for a difference in
+// level as a whole, of which a part counts.
+func bandsApart(a, b *sound.Voice, x, y *[spectrum.Bands]float64) float64 {
+	var d []float64
+	for i := range x {
+		u, v := max(x[i], a.QuietBands[i]+overQuietDB), max(y[i], b.QuietBands[i]+overQuietDB)
+		if u <= leastBandDB || v <= leastBandDB || x[i] < a.Song-faintBandDB && y[i] < b.Song-faintBandDB {
+			continue
+		}
+		d = append(d, max(-mostBandDB, min(mostBandDB, u-v)))
+	}
+	if len(d) < fewestBands {
+		return math.NaN()
+	}
+	mean, square := 0.0, 0.0
+	for _, v := range d {
+		mean += v / float64(len(d))
+	}
+	for _, v := range d {
+		square += (v - mean) * (v - mean) / float64(len(d))
+	}
+	return math.Sqrt(square) + float64(levelCounts*min(mostLevelDB, math.Abs(mean)))
+}
+
+// curvesApart is the distance of how voice a of one night and voice b of
+// another agree with all others, which are given by pairs.
+func curvesApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) float64 {
+	sum, count := 0.0, 0
+	for _, o := range others {
+		c, d := x.Curve(a, o[0]), y.Curve(b, o[1])
+		if c == nil || d == nil {
+			continue
+		}
+		s := 0.0
+		for i := range c.R {
+			s += float64((c.R[i] - d.R[i]) * (c.R[i] - d.R[i]))
+		}
+		sum += s / float64(len(c.R))
+		count++
+	}
+	if count < fewestCurves {
+		return math.NaN()
+	}
+	return math.Sqrt(sum / float64(count))
+}
+
+func togetherApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) float64 {
+	sum, count := 0.0, 0
+	for _, o := range others {
+		r, n := x.Together(a, o[0])
+		s, m := y.Together(b, o[1])
+		if n < togetherCells || m < togetherCells {
+			continue
+		}
+		sum += float64((r - s) * (r - s))
+		count++
+	}
+	if count < fewestTogether {
+		return math.NaN()
+	}
+	return math.Sqrt(sum / float64(count))
+}
+
+// exchange returns how much better an exchange of two voices explains the night,
+// -1 to 1; NaN where nothing tells them apart.
+func (l *likeness) exchange(a, b int) float64 {
+	if l.tonight == nil {
+		l.tonight, l.then = l.common()
+	}
+	pa, pb := l.of[a], l.of[b]
+	sum, weight := 0.0, 0.0
+	score := func(least, between, aa, bb, ab, ba float64) {
+		if between >= least && !math.IsNaN(aa+bb+ab+ba) && aa+bb+ab+ba > 0 {
+			w := min(wellKnown, between/least)
+			sum += w * (aa + bb - ab - ba) / (aa + bb + ab + ba)
+			weight += w
+		}
+	}
+	x, y := l.night, l.past
+	bands := func(v, w int) float64 {
+		return bandsApart(&x.Voices[v], &y.Voices[w], &l.tonight[v], &l.then[w])
+	}
+	score(leastBands, bandsApart(&y.Voices[pa], &y.Voices[pb], &l.then[pa], &l.then[pb]), bands(a, pa), bands(b, pb), bands(a, pb), bands(b, pa))
+	if weight > 0 && sum/weight < swappedNot {
+		return sum / weight // as always: the rest is not asked
+	}
+	var others, theirs [][2]int
+	for i, k := range l.of {
+		if i != a && i != b && k >= 0 && l.night.Voices[i].Plays() && l.past.Voices[k].Plays() {
+			others = append(others, [2]int{i, k})
+			theirs = append(theirs, [2]int{k, k})
+		}
+	}
+	score(leastCurve, curvesApart(y, pa, y, pb, theirs), curvesApart(x, a, y, pa, others), curvesApart(x, b, y, pb, others),
+		curvesApart(x, a, y, pb, others), curvesApart(x, b, y, pa, others))
+	score(leastTogether, togetherApart(y, pa, y, pb, theirs), togetherApart(x, a, y, pa, others), togetherApart(x, b, y, pb, others),
+		togetherApart(x, a, y, pb, others), togetherApart(x, b, y, pa, others))
+	return sum / weight
+}
+
+// swap is two voices that were exchanged.
+type swap struct {
+	a, b   int
+	score  float64
+	nights int
+}
+
+// swapsOf returns the voices that were exchanged, each at most once, and the pairs of
+// which nothing says whether they were.
+func swapsOf(n *evidence.Recording) (all []swap, unsure []Pair) {
+	if n.Sound == nil {
+		return nil, nil
+	}
+	var past []likeness
+	for _, p := range n.Tour {
+		past = append(past, newLikeness(n.Sound, p))
+	}
+	equals := equalVoices(n)
+	for a := range n.Sound.Voices {
+		for b := a + 1; b < len(n.Sound.Voices); b++ {
+			if copied(n, equals, a, b) || copied(n, equals, b, a) {
+				continue
+			}
+			switch s, sure := swapOf(n, a, b, past); {
+			case sure == exchangedVoices:
+				all = append(all, s)
+			case sure == notSure:
+				unsure = append(unsure, Pair{a, b})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(x, y swap) int {
+		switch {
+		case x.score > y.score:
+			return -1
+		case x.score < y.score:
+			return 1
+		}
+		return 0
+	})
+	taken := map[int]bool{}
+	return slices.DeleteFunc(all, func(s swap) bool {
+		if taken[s.a] || taken[s.b] {
+			return true
+		}
+		taken[s.a], taken[s.b] = true, true
+		return false
+	}), unsure
+}
+
+// exchanged or not
+const (
+	notExchanged = iota
+	notSure
+	exchangedVoices
+)
+
+// swapOf compares two voices with the other shows.
+func swapOf(n *evidence.Recording, a, b int, past []likeness) (s swap, sure int) {
+	s = swap{a: a, b: b}
+	var scores []float64
+	both := 0      // nights on which both play, while one is silent tonight
+	asked := false // whether any night has both as they are tonight
+	for i := range past {
+		l := &past[i]
+		if l.of[a] < 0 || l.of[b] < 0 {
+			continue
+		}
+		// Both play, then and now; or one does, and it is the other one now.
+		here, there := [2]bool{n.Sound.Voices[a].Plays(), n.Sound.Voices[b].Plays()}, [2]bool{l.past.Voices[l.of[a]].Plays(), l.past.Voices[l.of[b]].Plays()}
+		switch {
+		case here == [2]bool{true, true} && there == here:
+		case here[0] != here[1] && there[0] != there[1]:
+			if here == there {
+				return s, notExchanged
+			}
+		case here[0] != here[1] && there == [2]bool{true, true}:
+			both++
+			continue
+		default:
+			continue
+		}
+		asked = true
+		if q := l.exchange(a, b); !math.IsNaN(q) {
+			if q < swappedNot {
+				return s, notExchanged
+			}
+			scores = append(scores, q)
+		}
+	}
+	if len(scores) == 0 && asked {
+		return s, notSure
+	}
+	// No exchange makes a channel silent that plays on as many nights as say so.
+	if len(scores) == 0 || both >= len(scores) {
+		return s, notExchanged
+	}
+	s.nights = len(scores)
+	s.score = stats.Median(scores)
+	if s.score < swappedAt {
+		return s, notSure
+	}
+	return s, exchangedVoices
+}
+
+// swapped reports exchanged inputs.
+func swapped(n *known) []catalog.Finding {
+	var found []catalog.Finding
+	for _, s := range n.swaps {
+		a, b := n.TrackOf(&n.Sound.Voices[s.a]), n.TrackOf(&n.Sound.Voices[s.b])
+		if a == nil || b == nil {
+			continue
+		}
+		nights := "the other night"
+		if s.nights > 1 {
+			nights = fmt.Sprintf("%d other nights", s.nights)
+		}
+		// One fault, one finding: on the first of the two.
+		found = append(found, catalog.Finding{
+			Track: a.Number, Tracks: []int{a.Number, b.Number}, Kind: catalog.Swapped, EndFrame: a.Frames, Severity: catalog.FaultSeverity,
+			Evidence: catalog.Evidence{"likeness": s.score, "other_nights": float64(s.nights)},
+			Text: fmt.Sprintf("%s sounds as %s did on %s, and the other way round: the two are exchanged; swap their lines at the stage box, or correct the input list if that was meant.",
+				a.Channel, b.Channel, nights),
+		})
+	}
+	return found
+}

@@ -1,5 +1,0 @@
-//go:build race
-
-package health_test
-
-const raceEnabled = true
