@@ -14,8 +14,9 @@ const (
 	// played, and faintDBFS what no input that was played stays below.
 	aliveDB   = 10
 	faintDBFS = -85
-	// fullDBFS is what a peak's code stands for that is full scale.
-	fullDBFS = 0
+	// fullDBFS is full scale: the highest positive sample of 16 bit lies 0.00027 dB below
+	// 0 dBFS.
+	fullDBFS = -0.0003
 	// gainDB is the least difference from the tour that a gain is suggested for,
 	// and wildDB the one that is no matter of taste. Common practice, no source.
 	gainDB = 3
@@ -89,9 +90,11 @@ func alive(peaks []float64) bool {
 }
 
 // atRest reports whether an input may well not have been played: the band played a
-// song, and on the tour there are some in which the channel holds no more.
+// song, and on the tour there are songs without the channel in which it holds no more.
+// If it plays in every song of the tour, a low level is its gain.
 func (t *tour) atRest(p playing, h habit) bool {
-	return !t.inTurn && p.level < h.low-restDB && (h.between || math.Abs(p.level-h.least) < 2*restDB)
+	rests := h.least < h.low-restDB && math.Abs(p.level-h.least) < 2*restDB
+	return !t.inTurn && p.level < h.low-restDB && (h.between || rests)
 }
 
 // judgeLevel compares how loud it was played.

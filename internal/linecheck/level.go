@@ -2,6 +2,7 @@ package linecheck
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"nightreel/catalog"
@@ -89,28 +90,42 @@ type habit struct {
 // seconds are the peaks, in dBFS, of every second of each track of a night.
 type seconds map[catalog.TrackID][]float64
 
-// secondsOf reads them from the catalog.
-func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID) (seconds, error) {
-	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{ID: id})
-	if err != nil || len(recordings) == 0 {
-		return nil, err
-	}
-	r := recordings[0]
-	second := int64(meter.BlocksPerSecond * meter.BlockFrames(r.SampleRate))
-	count := (r.Frames + second - 1) / second
-	strips, err := envelope.Strips(ctx, store, r, 0, count*second, int(count))
+// secondsOf reads them, for the tracks of a recording that are wanted, from what was
+// measured. A track that was not wholly measured has none.
+func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID, wanted func(catalog.Track) bool) (seconds, error) {
+	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: id})
 	if err != nil {
 		return nil, err
 	}
 	all := seconds{}
-	for _, s := range strips {
-		peaks := make([]float64, 0, count)
-		for i := 0; i < len(s.Columns) && s.Columns[i] > 0; i += 2 {
-			peaks = append(peaks, max(sound.Silence, envelope.Level(s.Columns[i])))
+	for _, t := range tracks {
+		if !wanted(t) {
+			continue
 		}
-		all[s.Track] = peaks
+		e, err := envelope.Load(ctx, store, t, 0, t.Frames)
+		var missing *envelope.NotMeasuredError
+		if errors.As(err, &missing) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		all[t.ID] = peaksOf(e.Blocks)
 	}
 	return all, nil
+}
+
+// peaksOf returns the sample peak of every second of blocks, in dBFS.
+func peaksOf(blocks []meter.Block) []float64 {
+	var peaks []float64
+	for second := range slices.Chunk(blocks, meter.BlocksPerSecond) {
+		top := float32(0)
+		for i := range second {
+			top = max(top, second[i].Peak)
+		}
+		peaks = append(peaks, max(sound.Silence, float64(meter.DB(float64(top)))))
+	}
+	return peaks
 }
 
 // parted returns the peaks of each song, and those of all between them.

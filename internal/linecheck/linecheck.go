@@ -1,8 +1,8 @@
 // Package linecheck compares a minute that was recorded this afternoon, each
 // input played or tapped in turn or the band's own check, with the tour.
 //
-// Start with [Check]. What it measures is thrown away again: into the tour's
-// catalog goes nothing, but strips of a night that were not worked out yet.
+// Start with [Check]. What it measures is thrown away again: nothing is written to
+// the tour's catalog.
 package linecheck
 
 import (
@@ -103,7 +103,7 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 	t.howPlayed(line.Night, line.peaks)
 	for _, n := range nights {
 		r.Against = append(r.Against, n.Voices[0].Track.Show)
-		heard, err := secondsOf(ctx, store, n.Voices[0].Track.RecordingID)
+		heard, err := secondsOf(ctx, store, n.Voices[0].Track.RecordingID, line.holds)
 		if err != nil {
 			return r, err
 		}

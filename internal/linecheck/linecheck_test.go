@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/findings"
+	"nightreel/internal/meter"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
@@ -113,6 +114,30 @@ func TestInputAtRest(t *testing.T) {
 		if in, _ := tour.input(&v, held(-82, -82, 0), timbre{}); in.Status != want || in.Alive {
 			t.Errorf("rests in a song, in turn %v: %+v", inTurn, in)
 		}
+	}
+}
+
+// An input that plays in every song of the tour does not rest: 6 dB less is its gain.
+func TestInputThatNeverRestsIsTurnedDown(t *testing.T) {
+	tour := hats(-20, -20)
+	tour.inTurn = false
+	for _, n := range tour.nights {
+		n.Takes = []sound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
+	}
+	v := voice(1, "Hat", -38, -92)
+	if in, _ := tour.input(&v, held(-26, -80, 30), timbre{}); in.Status != Look || in.Suggest == nil || *in.Suggest != 6 {
+		t.Errorf("%s, %v", in.Status, in.Text)
+	}
+}
+
+// Peaks come from the measured blocks, a second each, and are not rounded; full scale
+// is full scale in 16 bit, too.
+func TestPeaksAreThoseMeasured(t *testing.T) {
+	blocks := make([]meter.Block, 2*meter.BlocksPerSecond+1)
+	blocks[3].Peak, blocks[12].Peak = 32767./32768, 0.97
+	peaks := peaksOf(blocks)
+	if len(peaks) != 3 || peaks[0] < fullDBFS || peaks[1] >= fullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != sound.Silence {
+		t.Errorf("%v", peaks)
 	}
 }
 

@@ -80,6 +80,9 @@ func (r *recording) hush(nights []*sound.Night) {
 	}
 }
 
+// holds reports whether one of the inputs is the channel of a track.
+func (r *recording) holds(t catalog.Track) bool { return r.Find(catalog.Key(t.Channel)) != nil }
+
 // soundOf returns what an input sounds like while it is played.
 func (r *recording) soundOf(v *sound.Voice) timbre {
 	if t, ok := r.sounds[v.Track.ID]; ok {
@@ -146,7 +149,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	}
 	numberByList(night.Voices, inputs)
 	line := &recording{Night: night}
-	if line.peaks, err = secondsOf(ctx, own, r.ID); err == nil {
+	if line.peaks, err = secondsOf(ctx, own, r.ID, func(catalog.Track) bool { return true }); err == nil {
 		line.sounds, err = closer(ctx, own, r, night, line.peaks)
 	}
 	return line, result.Problems, err
