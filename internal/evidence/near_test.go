@@ -1,6 +1,7 @@
 package evidence
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -27,6 +28,40 @@ func TestNearOrdersByDaysThenDateThenAddress(t *testing.T) {
 			if got := Near(shuffled, c.show, c.k); !slices.Equal(got, c.want) {
 				t.Fatalf("%s, %d: %v, want %v", c.show, c.k, got, c.want)
 			}
+		}
+	}
+}
+
+// The neighbours of a show are the nearest recorded ones and, for each channel of it,
+// the nearest that hold the channel; no other show can be asked for.
+func TestNeighbours(t *testing.T) {
+	day := func(d int) catalog.ShowKey { return catalog.ShowKey(fmt.Sprintf("2031-05-%02d", d)) }
+	var recorded, guests []catalog.ShowKey
+	for d := 1; d <= 28; d++ {
+		recorded = append(recorded, day(d))
+		if d%9 == 0 {
+			guests = append(guests, day(d))
+		}
+	}
+	n := NeighboursOf(day(10), recorded, []string{"kick", "guest", "never"}, map[string][]catalog.ShowKey{"kick": recorded, "guest": guests, "elsewhere": {day(28)}})
+	for _, row := range []struct {
+		what string
+		got  []catalog.ShowKey
+		want []int
+	}{
+		{"nearest shows", n.Shows(), []int{9, 11, 8, 12, 7}},
+		{"shows with the kick", n.Holding("kick"), []int{9, 11, 8, 12, 7}},
+		{"shows with the guest, far ones too", n.Holding("guest"), []int{9, 18, 27}},
+		{"a channel that no show has", n.Holding("never"), nil},
+		{"a channel that this show does not have", n.Holding("elsewhere"), nil},
+		{"all of them", n.All(), []int{7, 8, 9, 11, 12, 18, 27}},
+	} {
+		var want []catalog.ShowKey
+		for _, d := range row.want {
+			want = append(want, day(d))
+		}
+		if !slices.Equal(row.got, want) {
+			t.Errorf("%s: %v, want %v", row.what, row.got, want)
 		}
 	}
 }

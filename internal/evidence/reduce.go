@@ -43,7 +43,7 @@ const (
 	dcQuiet   = 20
 	// dcScatter is by how many times an offset the blocks of a stretch may scatter
 	// about it. The mean of a rumble, or of a wave that is cut, is another in each
-	// block: of twenty such blocks, one mean in 40 passes (normal law).
+	// block: of twenty such blocks, one mean in 40 passes (normal law). Chosen.
 	dcScatter = 2
 )
 
@@ -51,7 +51,7 @@ const (
 const (
 	// besideGap is the peak, as a fraction of full scale, that the block before or
 	// after a run of zeros must reach to count as signal: -66 dBFS, as package meter
-	// has it for the samples right beside the run.
+	// has it for the samples right beside the run. Chosen.
 	besideGap = 0.0005
 	// textureShare is the share of the blocks with signal that hold zero runs from
 	// which zeros belong to the sound: clicks, pulse waves, gated samples.
@@ -74,7 +74,7 @@ const (
 )
 
 // FlatLooked is the peak, as a fraction of full scale, from which on flat tops are
-// looked for: -27 dBFS; package meter looks from -30 on.
+// looked for: -27 dBFS; package meter looks from -30 on. Chosen.
 const FlatLooked = 0.0447
 
 // A hat or a cymbal that runs into a ceiling leaves flat tops of one to three
@@ -295,7 +295,7 @@ func cracks(e meter.Envelope) []meter.Event {
 
 // MayRest reports whether the input list or the name says that a channel often
 // has nothing to play. It is asked only where no other night tells.
-// Common practice, no source.
+// Chosen: common practice.
 func MayRest(t *Track) bool {
 	text := strings.ToLower(t.Channel + " " + t.Name + " " + t.Input.Group + " " + t.Input.Notes)
 	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) }) {

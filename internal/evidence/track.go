@@ -11,12 +11,12 @@ import (
 const (
 	// BinBlocks is the grid on which silence is judged: half a second. The
 	// level of a bin is that of its middle block, so that a pop of one block
-	// does not count as life.
+	// does not count as life. Chosen.
 	BinBlocks     = 5
 	BinsPerSecond = float64(meter.BlocksPerSecond) / BinBlocks
 
 	// Silence, in dB, stands for digital silence where levels are added up: it
-	// is below the noise of any 24-bit converter.
+	// is below the noise of any 24-bit converter. Chosen.
 	Silence = -150
 )
 

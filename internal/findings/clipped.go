@@ -11,14 +11,13 @@ import (
 
 const (
 	// spellGapS joins runs: outside songs, what comes again within this time is
-	// the same spell. A drummer's loud fills are about so far apart. Common
-	// practice, no source.
+	// the same spell. A drummer's loud fills are about so far apart. Chosen: common practice.
 	spellGapS = 20
 
 	// A clipped spell is a note as long as it is too short to be heard as more
 	// than the stroke itself: up to 3 runs, none longer than 0.3 ms. It is a
 	// fault from 2 ms in one piece on, when it is heard as distortion, or with
-	// 100 runs. Common practice, no source.
+	// 100 runs. Chosen: common practice.
 	noteClipRuns    = 3
 	noteClipMS      = 0.3
 	faultClipMS     = 2

@@ -14,26 +14,30 @@ import (
 
 const (
 	// crackleGapS joins cracks to one spell, and crackleSpellS spells to one
-	// fault: a bad contact comes and goes.
+	// fault: a bad contact comes and goes. Chosen.
 	crackleGapS   = 4
 	crackleSpellS = 120
 	// leastCracks is how many cracks make a spell: two or three are a plug that
-	// was pulled, or a stroke. Common practice, no source.
+	// was pulled, or a stroke. Chosen: common practice.
 	leastCracks = 10
 	// crackleOver is how much denser cracks must come in a spell than the track
-	// has them elsewhere: drums and some instruments are full of edges.
+	// has them elsewhere: drums and some instruments are full of edges. Chosen.
 	crackleOver = 6
-	// crackleHabit is the same against the channel's songs on other nights.
+	// crackleHabit is the same against the channel's songs on other nights. Chosen.
 	crackleHabit = 3
 	// crackleOwn is the share of all edges of the track within a spell that no
-	// neighbour has: where they hear most, the rest is the drum's, too.
+	// neighbour has: where they hear most, the rest is the drum's, too. Chosen.
 	crackleOwn = 0.25
 	// evenShare is the share of distances between cracks that may be alike, to
 	// evenWithin of each: a wave breaks off once each period, a contact whenever it
 	// likes. Chosen.
 	evenShare  = 0.4
 	evenWithin = 0.05
-	// faultCracks is from how many cracks on a spell is a fault.
+	// heardS is how far apart, in seconds, two tracks may hold the same sound: 5 m of
+	// air. A contact cracks on its own track alone; the neighbours of a stroke with a
+	// hard edge hold it as well. Chosen.
+	heardS = 0.015
+	// faultCracks is from how many cracks on a spell is a fault. Chosen.
 	faultCracks = 60
 )
 
@@ -47,13 +51,6 @@ func firstFrom(events []meter.Event, frame int64) int {
 	i, _ := slices.BinarySearchFunc(events, frame, func(e meter.Event, start int64) int { return cmp.Compare(e.Start, start) })
 	return i
 }
-
-const (
-	// heardS is how far apart, in seconds, two tracks may have what is the same
-	// sound: 5 m of air. A contact cracks on its own track alone; a stroke with a
-	// hard edge is heard by its neighbours.
-	heardS = 0.015
-)
 
 // contactsOf returns, for each track, the cracks that no other track has.
 func contactsOf(n *evidence.Recording) [][]meter.Event {

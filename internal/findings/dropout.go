@@ -13,15 +13,15 @@ import (
 const (
 	// sameCutS, in seconds, is how far starts or ends of one dropout may lie
 	// apart between tracks: it is cut at the same packet or buffer, and zeros of
-	// the sound's own lengthen it by some samples.
+	// the sound's own lengthen it by some samples. Chosen.
 	sameCutS = 0.005
 
 	// dropoutSpellS joins the dropouts of a track to one spell; within a song all
-	// are one, and their moments are told.
+	// are one, and its evidence lists their moments. Chosen.
 	dropoutSpellS = 10
 
 	// faultDropoutMS is the lost time from which repair by hand is no longer
-	// quick. Common practice, no source.
+	// quick. Chosen: common practice.
 	faultDropoutMS = 10
 )
 
@@ -48,9 +48,9 @@ type dropSpell struct {
 	at         []int64 // the first of the moments, maxEach at most
 }
 
-// dropouts finds the runs of zeros that were cut into signal. What silent says
-// already is not told twice, and what happened to several tracks at once is
-// told once.
+// dropouts finds the runs of zeros that were cut into signal. Zeros within a
+// silence of the track belong to that, and what happened to several tracks at once is
+// one finding.
 func dropouts(n *known) []catalog.Finding {
 	var found []catalog.Finding
 	for _, s := range dropSpells(n, losses(n)) {

@@ -25,22 +25,22 @@ const (
 	sameLevelDB  = 0.1
 	laterLevelDB = 0.2
 	// duplicateRange is how far the level itself must move to tell, and
-	// duplicateMoves how many times more than it scatters.
+	// duplicateMoves how many times more than it scatters. Chosen.
 	duplicateRange = 4
 	duplicateMoves = 12
 	duplicateS     = 20
 	// equalDB and equalS are what tracks differ by at most that carry one digital
-	// signal.
+	// signal. Chosen: above what two digital copies differ by.
 	equalDB = 0.03
 	equalS  = 0.0001
 	// equalRange is how far the level of equal tracks must move: two that hum alike
-	// stand still, a pad does not quite.
+	// stand still, a pad does not quite. Chosen.
 	equalRange = 1
 	// equalWave is what their waves correlate by at least: copies do by 0.998 and
 	// more, the two sides of keys that play one sound by 0.971, a microphone and a
 	// cable on one night by 0.954 (measured).
 	equalWave = 0.99
-	// besideWave is the correlation from which on two pickups hear one thing.
+	// besideWave is the correlation from which on two pickups hear one thing. Chosen.
 	besideWave = 0.7
 	// sameWaveThen is the correlation, 0 to 1, that two tracks had on another show that
 	// carried the same then. Chosen: a little less than sameWave, so that what is at the
@@ -125,7 +125,7 @@ func copiesOf(n *evidence.Recording, swaps []swap) []catalog.Finding {
 
 // likeWaves hands over every two living tracks whose waves are worth a closer look,
 // with their correlation and the lag in seconds at which it is highest. The wave is
-// asked before the levels: polarity asks every pair's too, and few agree.
+// compared before the levels: polarity needs every pair's too, and few agree.
 func likeWaves(n *evidence.Recording, f func(i, k int, a, b *evidence.Track, r, lag float64)) {
 	for i := range n.Sound.Voices {
 		for k := i + 1; k < len(n.Sound.Voices); k++ {

@@ -14,17 +14,15 @@ import (
 
 const (
 	// shortS is how much earlier than the others a track must end, or start, to
-	// be short: recorders close their files within a second. Common practice, no
-	// source.
+	// be short: recorders close their files within a second. Chosen: common practice.
 	shortS = 3
 
-	// holeS is the shortest piece missing between two files that is told. What
-	// is less comes from time stamps that are only as fine as a second.
+	// holeS is the shortest piece missing between two files that is reported. What
+	// is less comes from time stamps that are only as fine as a second. Chosen.
 	holeS = 1.5
 
 	// spareNights is from how many other nights on, of which none recorded a line
-	// of the input list, that is how the tour is recorded. Common practice, no
-	// source.
+	// of the input list, that is how the tour is recorded. Chosen: common practice.
 	spareNights = 2
 )
 
@@ -54,9 +52,9 @@ func missing(n *known) []catalog.Finding {
 		case n.Usual[catalog.Key(in.Channel)] > 0:
 			return catalog.FaultSeverity
 		case n.Others >= spareNights:
-			return catalog.NoteSeverity // it is never recorded, be it meant or not
+			return catalog.NoteSeverity // it is never recorded, whether that is meant or not
 		}
-		return catalog.WarningSeverity // somebody wrote it down, and nothing says that it may be missing
+		return catalog.WarningSeverity // the list has it, and nothing says that it may be missing
 	}
 	total := n.Seconds(n.Frames)
 	if len(lost) > maxEach {
@@ -94,7 +92,7 @@ func missingText(n *known, in catalog.Input, severity catalog.Severity) string {
 }
 
 // short finds the tracks that end well before the others. The others are the
-// middle one, so that a single track left running makes nobody short.
+// middle one, so that a single track left running makes no other one short.
 func short(n *known) []catalog.Finding {
 	if len(n.Tracks) < 2 {
 		return nil

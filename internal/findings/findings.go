@@ -89,6 +89,6 @@ func settled(e catalog.Evidence) catalog.Evidence {
 
 // maxEach is up to how many tracks with the same trouble at the same time get a
 // finding each. Converter cards and the streams of network audio carry eight
-// (common practice, no source); more than that happened to the recorder, and
+// (chosen: common practice); more than that happened to the recorder, and
 // is one finding without a track.
 const maxEach = 8

@@ -11,11 +11,11 @@ import (
 const (
 	// minFlatRuns is how often a ceiling must be hit in one spell: chance makes
 	// a flat top now and then, a stage without headroom makes them again and
-	// again. Common practice, no source.
+	// again. Chosen: common practice.
 	minFlatRuns = 10
 
 	// sameCeiling is how far plateaus of one ceiling lie apart, as a ratio:
-	// 0.1 dB. Noise behind the stage that clipped is far smaller.
+	// 0.1 dB. Noise behind the stage that clipped is far smaller. Chosen.
 	sameCeiling = 1.0116
 
 	// Behind a coupling capacitor tops sink while they last, and all move with
@@ -27,16 +27,17 @@ const (
 
 	// squareShare is the share of the samples of blocks with flat tops that makes
 	// them a square wave: of a sine that is cut by 10 dB, 80 % are flat.
+	// Chosen between the two.
 	squareShare = 0.9
 
 	// atCeiling is the share of all flat tops that must lie at the ceiling; the
-	// positive and the negative half may have one each.
+	// positive and the negative half may have one each. Chosen.
 	atCeiling = 0.9
 
 	// belowCeiling is the share of the track's blocks with about as much sound
 	// (within 24 dB, but loud enough for flat tops to be looked for) that must stay 0.5 dB below the ceiling and have no flat
 	// top: music reaches a ceiling on its loudest moments only, a square wave
-	// reaches its own all the time.
+	// reaches its own all the time. Chosen.
 	belowCeiling = 0.1
 	below24dB    = 0.0631
 	below12dB    = 0.2512

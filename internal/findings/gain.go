@@ -11,14 +11,14 @@ import (
 
 // A preamp's gain moves all that a track holds by the same: the music, the
 // bleed and the floor. A louder player moves the music alone. So a change is
-// told only where playing and quiet agree on it. The quiet is the better witness:
+// reported only where playing and quiet agree on it. The quiet is the better witness:
 // from night to night what a microphone holds in the pauses above 5 kHz, against
 // what all have more of there, moves by 1 dB in the middle, its loudest moments
 // by as much as the songs differ (measured on the tuning nights of task
 // evaluate).
 const (
-	// leastGainDB is the least change that is told of: below lies what microphones
-	// move between nights. Common practice, no source.
+	// leastGainDB is the least change that is reported: below lies what microphones
+	// move between nights. Chosen: common practice.
 	leastGainDB = 4.5
 	mostGainDB  = 30
 	// gainAgreesDB is how far apart what playing and quiet say may lie, or half of
@@ -42,7 +42,7 @@ const (
 	leastLoudS = 8
 	leastPause = 2 // s
 	// nearPause is how near to a pause, in bins, a step is taken to be in it: 3 s.
-	// Preamps are turned between songs. Common practice, no source.
+	// Preamps are turned between songs. Chosen: common practice.
 	nearPause = 6
 	// stepGrid is the grid of bins that a step is looked for on, 2 s, and sameStep how
 	// many bins apart, a minute, two places are one step. Chosen.
@@ -80,7 +80,7 @@ type course struct {
 	loud  []float64 // while the band played, in order of time
 	louds []int     // how many of loud lie before each bin
 
-	mates []mates // found when they are first asked for
+	mates []mates // found when they are first needed
 	asked bool
 }
 

@@ -10,11 +10,11 @@ import (
 	"nightreel/internal/stats"
 )
 
-// place returns the bin at which a step was made. It lies from the last pause that
-// holds what was before to the first that holds what was after. Preamps are turned
-// between songs: where one of the two pauses itself has both, it is that one's
-// middle; else the bin at which what was played around parts best, be it in a song,
-// and near a pause that one's middle, for a last chord that dies away parts well, too.
+// place returns the bin at which a step was made: between the last pause with the
+// level before it and the first with the level after it. If one of these pauses
+// contains both levels, it is that pause's midpoint. Otherwise it is the split that
+// separates the surrounding levels best, moved to a pause nearby, because a last chord
+// that decays looks like a step as well.
 func place(n *known, t *evidence.Track, c *course, st step) int {
 	h := n.hushes
 	before, after := h.sides(t, st.bin)
@@ -25,7 +25,7 @@ func place(n *known, t *evidence.Track, c *course, st step) int {
 		}
 	}
 	low, high := first.from, last.to
-	if from, to, ok := parts(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
+	if from, to, ok := bestSplit(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
 		// The step may lie within the cells on either side.
 		const half = int(sound.CellSeconds * evidence.BinsPerSecond / 2)
 		low, high = max(low, from-half), min(high, to+half)
@@ -34,7 +34,7 @@ func place(n *known, t *evidence.Track, c *course, st step) int {
 	if high-low < last.to-first.from {
 		around = high - low
 	}
-	from, to, ok := parts([]mates{c.played(t, n.stage)}, low, high, around, st.db > 0)
+	from, to, ok := bestSplit([]mates{c.played(t, n.stage)}, low, high, around, st.db > 0)
 	if !ok {
 		return st.bin
 	}
@@ -75,7 +75,7 @@ func (h *hushes) beside(t *evidence.Track, before, after float64) (first, last p
 	return first, last
 }
 
-// restsDB is by how much more than in the middle cells may differ at most.
+// restsDB is by how much more than in the middle cells may differ at most. Chosen.
 const restsDB = 10
 
 // pauseNear returns the first pause that bins lie near to.
@@ -114,11 +114,11 @@ func (c *course) played(t *evidence.Track, s *stage) mates {
 	return m
 }
 
-// parts returns between which bins, from first to last, all that tonight held parts
-// best in one direction, of up to so many values more to each side: where as much as
-// can be of how they scatter is explained. A night without the song that is played
-// there says the same all through it. ok is false where nothing is explained.
-func parts(all []mates, first, last, around int, up bool) (low, high int, ok bool) {
+// bestSplit returns the interval in [first, last] whose split explains most of the
+// variance of all series in the given direction, looking at up to around values on
+// either side. A show without the song that is played there has no say in it. ok is
+// false where no split explains anything.
+func bestSplit(all []mates, first, last, around int, up bool) (low, high int, ok bool) {
 	explained := make([][]float64, len(all)) // by the index of what comes after
 	places := map[int]bool{}
 	for k, m := range all {

@@ -23,10 +23,10 @@ func TestParts(t *testing.T) {
 		{"one that rests", []mates{rests}, 132, 144},
 		{"none with the song", []mates{without}, 50, 240},
 	} {
-		if low, high, ok := parts(row.all, 50, 250, 10, false); !ok || low != row.low || high != row.high {
+		if low, high, ok := bestSplit(row.all, 50, 250, 10, false); !ok || low != row.low || high != row.high {
 			t.Errorf("%s: from %d to %d (%v), want %d to %d", row.what, low, high, ok, row.low, row.high)
 		}
-		if low, high, ok := parts(row.all, 50, 250, 10, true); ok && low <= 132 && high >= 144 {
+		if low, high, ok := bestSplit(row.all, 50, 250, 10, true); ok && low <= 132 && high >= 144 {
 			t.Errorf("%s: up from %d to %d", row.what, low, high)
 		}
 	}

@@ -17,26 +17,26 @@ const (
 	// 4 dB (measured); a bass that hums on holds no three of them.
 	humDB = 9
 	// humLines is how many lines of one mains frequency must stand, the first
-	// three among them counting: common practice, no source.
+	// three among them counting. Chosen: common practice.
 	humLines = 3
 	// humLinesAlone is how many must stand where only one minute is quiet enough
 	// to tell: with no other minute beside it, a bass that rings on its lowest
-	// notes has three.
+	// notes has three. Chosen.
 	humLinesAlone = 6
-	// humLoudest is the least level of hum, in dBFS, that is told of at all, and
+	// humLoudest is the least level of hum, in dBFS, that is reported at all, and
 	// humBelow how far below the channel's playing it may lie and still be heard
-	// in a gap. Common practice, no source.
+	// in a gap. Chosen: common practice.
 	humLoudest = -84
 	humBelow   = 55
 	// faultHumBelow is from where on hum is heard under the music, and humHabit
-	// how much louder than on other nights it must be: some amplifiers hum.
+	// how much louder than on other nights it must be: some amplifiers hum. Chosen.
 	faultHumBelow = 30
 	humHabit      = 8
 	// humOffMains is how far the frequency that the lines agree on may lie off the
 	// mains': public supply keeps within 1 % for all but half a per cent of a year
 	// (EN 50160, from memory), and the nearest note, G at 49 Hz, is 2 % off.
 	humOffMains = 0.015
-	// humShare is the share of the minutes that it must stand through.
+	// humShare is the share of the minutes that it must stand through. Chosen.
 	humShare = 0.6
 )
 
@@ -48,19 +48,20 @@ var (
 )
 
 const (
-	// controlLines is how many lines of a control comb chance may give.
+	// controlLines is how many lines of a control comb chance may give. Chosen.
 	controlLines = 1
 	// humCells is how many cells a minute must have for its quiet to be one: over
-	// 42 s every chord ends.
+	// 42 s every chord ends. Chosen.
 	humCells = 7
 	// firstLines is among how many of the lowest lines one must stand. Chosen: common
 	// practice.
 	firstLines = 3
 	// passBins is how near, in bins, a line of a control comb may lie to one of the mains
 	// and is passed over: a line in a Hann window fills two bins to each side.
+	// Chosen a little above.
 	passBins = 2.2
 	// humSteadyDB is how far the hum of the minutes may scatter: the mains do not
-	// play louder and softer.
+	// play louder and softer. Chosen.
 	humSteadyDB = 4
 )
 
@@ -210,7 +211,7 @@ func humIn(v *sound.Voice, binHz float64, alone int) (humming, bool) {
 }
 
 // humLevel returns the level of what stands at the lines of the mains through
-// half of a voice's minutes, be it hum or not. A bass note beside a line stands in
+// half of a voice's minutes, whether it is hum or not. A bass note beside a line stands in
 // those that have no pause, and is gone in the others, where hum would not be.
 func humLevel(v *sound.Voice, binHz, mains float64) float64 {
 	var levels []float64

@@ -12,7 +12,7 @@ import (
 )
 
 // hissBand is the lowest band, 6.3 kHz, that tells of a track's hiss: hum, rumble
-// and what rings on lie below.
+// and what rings on lie below. Chosen.
 const hissBand = 25
 
 // hissShare is the share of the minutes, the quietest, that tell of a show's hiss.
@@ -77,7 +77,7 @@ type hushes struct {
 }
 
 // hushQuantile is the share of a pause in which a microphone hears nothing but
-// what stands through it.
+// what stands through it. Chosen.
 const hushQuantile = 0.2
 
 // hushesOf measures what each track holds in the pauses of the stage.
@@ -176,12 +176,12 @@ func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 		return 0, false
 	}
 	// What is clapped and talked makes pauses louder. A lone pause beside others
-	// that scatter shows nothing, be it the louder or the quieter one.
+	// that scatter shows nothing, whether the louder or the quieter one.
 	if min(len(before), len(after)) > 1 {
 		before, after = quietest(before), quietest(after)
 	}
 	db = stats.Median(after) - stats.Median(before)
-	// All of them must lie apart, by half of that or as much as is told of: any
+	// All of them must lie apart, by half of that or as much as is reported: any
 	// share from a tenth to nine tenths counts the same on 68 tuning nights, and
 	// none at all invents 2.
 	gap := slices.Min(after) - slices.Max(before)

@@ -18,7 +18,7 @@ type mates struct {
 	db   []float64 // tonight less the other night
 }
 
-// leastMates is the fewest cells to each side of a place that tell of it.
+// leastMates is the fewest cells to each side of a place that tell of it. Chosen.
 const leastMates = 2
 
 // mates compares a track with every other night that has some of tonight's

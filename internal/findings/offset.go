@@ -12,16 +12,16 @@ import (
 
 const (
 	// warningDC is -46 dBFS, ten times what a healthy converter shows: edits
-	// will click. faultDC takes 0.4 dB of headroom. Common practice, no source.
+	// will click. faultDC takes 0.4 dB of headroom. Chosen: common practice.
 	warningDC = 0.005
 	faultDC   = 0.05
 
-	// dcShare is the share of the track that an offset must hold for.
+	// dcShare is the share of the track that an offset must hold for. Chosen.
 	dcShare = 0.5
 
 	// dcAgrees is how far the stretches may scatter about one offset, as a share of
 	// it, or by half of warningDC: the means of a rumble hardly ever agree so over
-	// half of a recording.
+	// half of a recording. Chosen.
 	dcAgrees = 0.25
 )
 

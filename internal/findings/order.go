@@ -9,7 +9,7 @@ import (
 
 // urgency lists the kinds by what they would do to tomorrow's show if nobody did
 // anything: first what leaves a channel without its sound, then what spoils it,
-// then what playback and the archive have to know. Common practice, no source.
+// then what playback and the archive have to know. Chosen: common practice.
 var urgency = []catalog.FindingKind{
 	catalog.Dead, catalog.WentSilent, catalog.Swapped, catalog.Crackle, catalog.MissingTrack, catalog.ShortTrack, catalog.Duplicate,
 	catalog.Dropout, catalog.Hum, catalog.Clipped, catalog.FlatTop, catalog.Polarity, catalog.DCOffset, catalog.GainChange, catalog.UnfinishedFile,

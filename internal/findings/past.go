@@ -12,23 +12,22 @@ import (
 
 const (
 	// wholeShare is the share of a night's songs in which a channel that hears
-	// the stage all the time is above tonight's floor.
+	// the stage all the time is above tonight's floor. Chosen.
 	wholeShare = 0.9
 
-	// playsShare is the share of a song from which a channel plays in it.
+	// playsShare is the share of a song from which a channel plays in it. Chosen.
 	playsShare = 0.2
 	// restsShare is the share of songs, or of a part of one, from which on a channel
 	// plays there and does not rest. Chosen.
 	restsShare = 0.5
 	// songNights is on how many other nights a song must have had the channel,
-	// every time, to miss it tonight.
+	// every time, to miss it tonight. Chosen.
 	songNights = 2
 	// missedS is how much of a song, in seconds of playing band, a channel must
-	// miss for that.
+	// miss for that. Chosen.
 	missedS = 10
 	// mostSongs is the share of other nights' songs in which a channel plays that
-	// rests in none of enoughSongs songs, whatever they are called. Common practice,
-	// no source.
+	// rests in none of enoughSongs songs, whatever they are called. Chosen: common practice.
 	mostSongs   = 0.9
 	enoughSongs = 3
 )

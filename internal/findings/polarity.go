@@ -14,15 +14,16 @@ import (
 const (
 	// pairR is the correlation two pickups must have, on both nights, for their
 	// polarity to be known: chance reaches 0.1 over a minute of songs.
+	// Measured; chosen well above.
 	pairR = 0.18
 	// sameShape is how alike, up to its sign, the curve of a pair must be from
-	// night to night: as long as neither pickup moves it is.
+	// night to night: as long as neither pickup moves it is. Chosen.
 	sameShape = 0.55
 	// samePlace is how high a turned curve must be, against its highest, where it
-	// was highest before.
+	// was highest before. Chosen.
 	samePlace = 0.6
-	// sidesR is how strongly the two sides of one thing must disagree to be told
-	// without another night.
+	// sidesR is how strongly the two sides of one thing must disagree to be reported
+	// without another night. Chosen.
 	sidesR = 0.5
 )
 

@@ -12,9 +12,9 @@ import (
 )
 
 const (
-	// floorDB is how near to a floor a bin belongs to it.
+	// floorDB is how near to a floor a bin belongs to it. Chosen.
 	floorDB = 3
-	// flatDB is how far the bins of a floor lie apart at most.
+	// flatDB is how far the bins of a floor lie apart at most. Chosen.
 	flatDB = 3
 
 	// loudestShare is the least share of the bins that lie below what a track reaches,
@@ -24,21 +24,22 @@ const (
 	quietestShare = 0.05
 
 	// bleedShare is the share of the band's playing in which a live microphone
-	// hears something above its floor; all of it but for the odd stop.
+	// hears something above its floor; all of it but for the odd stop. Chosen.
 	bleedShare = 0.98
 	// quietShare is the same for when the band does not play: a microphone
-	// hears the room more often than not, a cable from an instrument nothing.
+	// hears the room more often than not, a cable from an instrument nothing. Chosen.
 	quietShare = 0.5
 
 	// A source on a cable that never rests while the band plays, for steadyS,
-	// and then is silent to the end, for at least lostS of playing band, is told
-	// without other nights. Common practice, no source.
+	// and then is silent to the end, for at least lostS of playing band, is reported
+	// without other nights. Chosen: common practice.
 	steadyS = 600
 	lostS   = 120
 
-	// joinS joins the silences of one channel to one spell.
+	// joinS joins the silences of one channel to one spell. Chosen.
 	joinS = 30
 	// manySpells is how often a channel may go silent and still get a finding each.
+	// Chosen.
 	manySpells = 3
 )
 

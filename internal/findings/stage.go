@@ -10,7 +10,7 @@ import (
 const (
 	// livelyDB is how far the loud and the quiet moments of a track must lie
 	// apart for it to tell what the stage does, and leastStage how many such
-	// tracks make a stage. Common practice, no source.
+	// tracks make a stage. Chosen: common practice.
 	livelyDB   = 10
 	leastStage = 3
 	// betweenShare and songShare are the quantiles of the middle track's level that stand
@@ -22,7 +22,7 @@ const (
 	// in onParts of them to play on over it. Chosen.
 	onS     = 4
 	onParts = 4
-	// leastLivelyDB keeps tracks out that hold hardly more than noise.
+	// leastLivelyDB keeps tracks out that hold hardly more than noise. Chosen.
 	leastLivelyDB = -70
 )
 

@@ -25,7 +25,7 @@ const (
 	leastBands    = 2.5  // dB
 	leastCurve    = 0.06 // correlation
 	leastTogether = 0.15 // correlation
-	// togetherCells is how many cells make a correlation of levels.
+	// togetherCells is how many cells make a correlation of levels. Chosen.
 	togetherCells = 20
 	// swappedAt is from where on the exchange is believed on the middle one of the
 	// other nights, and swappedNot what no night may fall below. Channels that
@@ -35,7 +35,7 @@ const (
 	swappedAt  = 0.15
 	swappedNot = -0.15
 	// wellKnown bounds how much one of the three weighs more for two channels
-	// that differ much in it.
+	// that differ much in it. Chosen.
 	wellKnown = 3
 	// A band is compared where it lies leastBandDB (5 dB above digital silence) and not
 	// faintBandDB below the song on both nights; what lies less than overQuietDB above the
@@ -53,7 +53,7 @@ const (
 	fewestBands    = 5
 	fewestCurves   = 2
 	fewestTogether = 3
-	// commonCells is the fewest cells of common songs that make a spectrum.
+	// commonCells is the fewest cells of common songs that make a spectrum. Chosen.
 	commonCells = 4
 )
 

@@ -50,11 +50,10 @@ type turnedVoice struct {
 	last, other catalog.ShowKey // the latest night that is as tonight, tonight included, and the latest other one
 }
 
-// outvoted returns the voices that are turned over against the other nights.
-// Each night is asked by itself, and then the nights are counted, for each voice:
-// tonight must be of the fewer. Of as many on both sides nobody knows which is
-// right, and it is told of those that the latest night belongs to, so that it is
-// told once. One night alone does not tell where more have the voice.
+// outvoted returns the voices whose polarity is inverted against the other nights.
+// Each other night votes for each voice. Tonight must be in the minority. On a tie,
+// report the side that contains the latest night, so that each disagreement is
+// reported once. If several nights have the voice, the vote of one is not enough.
 func outvoted(tonight catalog.ShowKey, nights []since) []turnedVoice {
 	found := map[int]*turnedVoice{}
 	for _, s := range nights {

@@ -103,11 +103,9 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 	t.howPlayed(line.Night, line.peaks)
 	for _, n := range nights {
 		r.Against = append(r.Against, n.Voices[0].Track.Show)
-		heard, err := secondsOf(ctx, store, n.Voices[0].Track.RecordingID, line.holds)
-		if err != nil {
-			return r, err
-		}
-		t.peaks = append(t.peaks, heard)
+	}
+	if t.peaks, err = secondsOfAll(ctx, store, nights, line.holds); err != nil {
+		return r, err
 	}
 	recorded := map[string]bool{}
 	var all []heard
