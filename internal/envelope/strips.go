@@ -29,15 +29,6 @@ func Code(amplitude float64) byte {
 	return byte(min(255, max(1, math.Round(255+float64(40*stats.Log10(amplitude))))))
 }
 
-// Level returns the level, in dBFS, that a strip's byte stands for; negative
-// infinity for what is silent or not there.
-func Level(code byte) float64 {
-	if code <= 1 {
-		return math.Inf(-1)
-	}
-	return float64(int(code)-255) / 2
-}
-
 // coarseBlocks is the length of a column of what is kept in the catalog, a
 // second: 64 tracks of three hours are 1.4 MB, which a screen has in some
 // milliseconds, while their whole envelope is 140 MB.
