@@ -32,8 +32,13 @@ func lost(n *known) []catalog.Input {
 		return nil
 	}
 	recorded := map[int]bool{}
+	listed := false
 	for _, t := range n.Tracks {
 		recorded[evidence.ListLine(t.Track)] = true
+		listed = listed || t.Input.Track != 0
+	}
+	if !listed {
+		return nil // the list is not about this rig: a recorder in the lobby
 	}
 	var lost []catalog.Input
 	for _, in := range n.Inputs {

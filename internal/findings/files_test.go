@@ -18,6 +18,12 @@ func TestTracksAndFiles(t *testing.T) {
 	}{
 		{"whole", func(n *evidence.Recording) {}, nil},
 		{"a line without a track that other nights have", func(n *evidence.Recording) { drop(n, 10) }, []string{"missing_track 10 fault"}},
+		{"a rig of which no track is in the list", func(n *evidence.Recording) {
+			drop(n, 10)
+			for i := range n.Tracks {
+				n.Tracks[i].Input = catalog.Input{}
+			}
+		}, nil},
 		{"a line that three other nights lack, too", func(n *evidence.Recording) {
 			n.Inputs = append(n.Inputs, catalog.Input{Track: 30, Channel: "Talkback"})
 		}, []string{"missing_track 30 note"}},

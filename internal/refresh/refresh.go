@@ -37,11 +37,11 @@ import (
 const (
 	ownVersion      = 2
 	placedVersion   = 2
-	findingsVersion = 3
+	findingsVersion = 4
 )
 
-// version names all of them.
-var version = fmt.Sprint(ownVersion, placedVersion, findingsVersion)
+// Version names all of them: see [catalog.Store.Refreshed].
+var Version = fmt.Sprint(ownVersion, placedVersion, findingsVersion)
 
 // Options are the choices of [Tour]. The zero value refreshes the whole tour.
 type Options struct {
@@ -94,7 +94,7 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 	r := &refresher{store: store, opt: opt}
 	defer opt.Progress.set("")
 	for range mostRounds {
-		done, changes, err := store.Refreshed(ctx, version)
+		done, changes, err := store.Refreshed(ctx, Version)
 		if err != nil {
 			return r.report, err
 		}
@@ -102,7 +102,7 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 			break
 		}
 		if done, err = r.round(ctx); err == nil && done {
-			err = store.PutRefreshed(ctx, version, changes)
+			err = store.PutRefreshed(ctx, Version, changes)
 		}
 		if err == nil {
 			err = ctx.Err()
@@ -120,7 +120,7 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 // Stale returns the shows whose results are not of today's facts: never computed,
 // or interrupted, or computed by another version. It computes nothing.
 func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error) {
-	if done, _, err := store.Refreshed(ctx, version); done || err != nil {
+	if done, _, err := store.Refreshed(ctx, Version); done || err != nil {
 		return []catalog.ShowKey{}, err
 	}
 	r := &refresher{store: store}
