@@ -280,7 +280,7 @@ func (e *env) takesCommand() *cli.Command {
 // editTakes changes takes, brings up to date what follows from them, and prints
 // what came out.
 func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catalog.Take, error)) error {
-	return e.withStore(c, func(store *catalog.Store) error {
+	return e.withResults(c, func(store *catalog.Store) error {
 		takes, err := edit(store)
 		if err != nil {
 			return err

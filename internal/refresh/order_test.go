@@ -60,6 +60,10 @@ func inputList(from catalog.ShowKey, only bool, rig string, channels ...string) 
 
 func take(night int, song string, start, end float64) func(context.Context, *catalog.Store, string) error {
 	return func(ctx context.Context, store *catalog.Store, _ string) error {
+		// As a command does: positions count on the reference that is shown.
+		if _, err := refresh.Tour(ctx, store, refresh.Options{}); err != nil {
+			return err
+		}
 		_, err := songs.Set(ctx, store, songs.SetRequest{Show: catalog.ShowKey(tourNights[night].show), Song: song, StartS: start, EndS: end})
 		return err
 	}

@@ -59,6 +59,9 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 		if catalog.SameName(old.Song, title) {
 			if count++; old.Nth == nth {
 				t = old
+				if old.FoundBy != catalog.ByPerson {
+					t.Entered = r.Song // the finder's spelling is nobody's entry
+				}
 			}
 		}
 	}
