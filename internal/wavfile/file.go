@@ -1,13 +1,10 @@
 package wavfile
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"os"
-
-	"github.com/go-audio/audio"
 )
 
 // File is a WAV file open for reading. Its methods may be called from several
@@ -101,63 +98,4 @@ func (f *File) ReadFrames(dst []byte, frame int64) (int, error) {
 		err = io.ErrUnexpectedEOF
 	}
 	return n / size, &Error{Path: f.path, Doing: "not read", Offset: at + int64(n), Err: err}
-}
-
-// ReadBuffer fills buf.Data with integer PCM samples, interleaved, starting at
-// the given frame, sets buf.Format and buf.SourceBitDepth, and returns the
-// frames read. len(buf.Data) must be a multiple of the channel count; samples
-// past the returned frames are left as they were. Returns are those of
-// [File.ReadFrames]; a float file gives an error wrapping [ErrUnsupported].
-//
-// Values are go-audio's: two's complement over the whole container, so that 24
-// bits in 4 bytes span 32 bits, and 0 to 255 for 8 bit.
-func (f *File) ReadBuffer(buf *audio.IntBuffer, frame int64) (int, error) {
-	fm := f.info.Format
-	if fm.Encoding != PCM {
-		return 0, &Error{Path: f.path, Doing: "not read as integers", Offset: -1,
-			Err: fmt.Errorf("%w: float samples", ErrUnsupported)}
-	}
-	if len(buf.Data)%fm.Channels != 0 {
-		return 0, &Error{Path: f.path, Doing: "not read", Offset: -1,
-			Err: fmt.Errorf("%d samples are no whole frames of %d channels", len(buf.Data), fm.Channels)}
-	}
-	buf.Format = fm.Audio()
-	buf.SourceBitDepth = 8 * fm.ContainerBytes
-
-	want := len(buf.Data) / fm.Channels
-	raw := make([]byte, min(want, max(1, 64<<10/fm.FrameBytes()))*fm.FrameBytes())
-	if want == 0 {
-		return f.ReadFrames(nil, frame)
-	}
-	done := 0
-	for done < want {
-		part := raw[:min(len(raw), (want-done)*fm.FrameBytes())]
-		n, err := f.ReadFrames(part, frame+int64(done))
-		decodeInts(buf.Data[done*fm.Channels:], raw[:n*fm.FrameBytes()], fm.ContainerBytes)
-		done += n
-		if err == io.EOF && done > 0 {
-			return done, nil
-		}
-		if err != nil {
-			return done, err
-		}
-	}
-	return done, nil
-}
-
-// decodeInts writes the integer samples of raw to dst.
-func decodeInts(dst []int, raw []byte, bytes int) {
-	for i := range len(raw) / bytes {
-		b := raw[i*bytes:]
-		switch bytes {
-		case 1:
-			dst[i] = int(b[0])
-		case 2:
-			dst[i] = int(int16(binary.LittleEndian.Uint16(b)))
-		case 3:
-			dst[i] = int(int24(b))
-		default:
-			dst[i] = int(int32(binary.LittleEndian.Uint32(b)))
-		}
-	}
 }

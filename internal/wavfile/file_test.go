@@ -10,8 +10,6 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
-
-	"github.com/go-audio/audio"
 )
 
 // checkReader holds ReadFrames to its list of legal returns for every buffer
@@ -136,53 +134,6 @@ func TestReadFramesConcurrently(t *testing.T) {
 		})
 	}
 	wg.Wait()
-}
-
-func TestReadBuffer(t *testing.T) {
-	fm := Format{SampleRate: 96000, Channels: 256, BitDepth: 24, ContainerBytes: 4}
-	const frames = 200 // more than one of its inner blocks
-	raw := noise(fm, frames)
-	f, err := Open(writeFile(t, Options{}, fm, Meta{}, raw))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	want := make([]int, frames*256)
-	decodeInts(want, raw, 4)
-	for _, r := range []struct {
-		k       int
-		at      int64
-		n       int
-		wantErr error
-	}{{frames, 0, frames, nil}, {frames + 1, 0, frames, nil}, {3, 199, 1, nil}, {1, 200, 0, io.EOF}, {0, 0, 0, nil}, {0, 200, 0, nil}} {
-		buf := &audio.IntBuffer{Data: make([]int, r.k*256)}
-		n, err := f.ReadBuffer(buf, r.at)
-		if n != r.n || err != r.wantErr {
-			t.Errorf("%d frames at %d: %d, %v; want %d, %v", r.k, r.at, n, err, r.n, r.wantErr)
-			continue
-		}
-		if buf.Format.NumChannels != 256 || buf.Format.SampleRate != 96000 || buf.SourceBitDepth != 32 {
-			t.Errorf("buffer of %+v, %d bits", buf.Format, buf.SourceBitDepth)
-		}
-		for i := range n * 256 {
-			if buf.Data[i] != want[int(r.at)*256+i] {
-				t.Fatalf("sample %d is %d", i, buf.Data[i])
-			}
-		}
-	}
-	if _, err := f.ReadBuffer(&audio.IntBuffer{Data: make([]int, 255)}, 0); err == nil {
-		t.Error("255 samples of 256 channels were read")
-	}
-
-	fl := Format{SampleRate: 48000, Channels: 1, BitDepth: 32, ContainerBytes: 4, Encoding: Float}
-	g, err := Open(writeFile(t, Options{}, fl, Meta{}, noise(fl, 3)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer g.Close()
-	if n, err := g.ReadBuffer(&audio.IntBuffer{Data: make([]int, 3)}, 0); n != 0 || !errors.Is(err, ErrUnsupported) {
-		t.Errorf("float as integers: %d, %v", n, err)
-	}
 }
 
 func TestOpenErrors(t *testing.T) {

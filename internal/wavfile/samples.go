@@ -3,6 +3,8 @@ package wavfile
 import (
 	"encoding/binary"
 	"math"
+
+	"github.com/go-audio/audio"
 )
 
 // Decode turns raw samples, interleaved as in the file, into fractions of full
@@ -34,7 +36,7 @@ func (f Format) Decode(dst []float64, raw []byte) int {
 		}
 	case f.ContainerBytes == 3:
 		for i := range dst {
-			dst[i] = float64(int24(raw[3*i:])) * (1.0 / (1 << 23))
+			dst[i] = float64(audio.Int24LETo32(raw[3*i:])) * (1.0 / (1 << 23))
 		}
 	default:
 		for i := range dst {
@@ -64,13 +66,14 @@ func (f Format) Encode(dst []byte, src []float64) (clamped int) {
 		}
 		return 0
 	}
-	scale := math.Ldexp(1, f.BitDepth-1)
+	top := float64(audio.IntMaxSignedValue(f.BitDepth))
+	scale := top + 1
 	shift := 8*f.ContainerBytes - f.BitDepth
 	for i, x := range src {
 		v := math.RoundToEven(x * scale)
 		switch {
-		case v > scale-1:
-			v, clamped = scale-1, clamped+1
+		case v > top:
+			v, clamped = top, clamped+1
 		case v < -scale:
 			v, clamped = -scale, clamped+1
 		case v != v:
@@ -89,10 +92,4 @@ func (f Format) Encode(dst []byte, src []float64) (clamped int) {
 		}
 	}
 	return clamped
-}
-
-// int24 returns the little-endian 24-bit integer at the start of b.
-func int24(b []byte) int32 {
-	_ = b[2]
-	return int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24) >> 8
 }

@@ -18,11 +18,7 @@
 // which open implementations agree; the documents themselves were not at hand.
 package wavfile
 
-import (
-	"time"
-
-	"github.com/go-audio/audio"
-)
+import "time"
 
 // Encoding tells how a sample is coded.
 type Encoding uint8
@@ -75,11 +71,6 @@ func (f Format) Silence(dst []byte) {
 	for i := range dst {
 		dst[i] = zero
 	}
-}
-
-// Audio returns the rate and channel count as go-audio's type.
-func (f Format) Audio() *audio.Format {
-	return &audio.Format{NumChannels: f.Channels, SampleRate: f.SampleRate}
 }
 
 // Info is what the header and the metadata chunks of a file say, corrected by
