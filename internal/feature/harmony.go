@@ -69,9 +69,6 @@ func semitones(hz float64) float64 { return 69.5 + Classes*math.Log2(hz/440) }
 
 func hertz(semitones float64) float64 { return 440 * math.Exp2((semitones-69.5)/Classes) }
 
-// Bins returns how many bins from 0 Hz on are read.
-func (h *Harmony) Bins() int { return h.bins }
-
 // Fold returns the chroma of one spectrum.
 func (h *Harmony) Fold(power []float32) Chroma {
 	var c Chroma
@@ -152,16 +149,6 @@ var (
 		return l
 	}()
 )
-
-// Unpack reads what Pack wrote: the strongest pitch class is 1.
-func Unpack(src []byte) Chroma {
-	_ = src[PackedBytes-1]
-	var c Chroma
-	for i := range c {
-		c[i] = ratios[src[i/2]>>(i%2*4)&15]
-	}
-	return c
-}
 
 // UnpackLog reads what Pack wrote as natural logarithms, bent so that what is
 // more than some 15 dB below the strongest counts alike: it is leakage.

@@ -1,9 +1,6 @@
 package meter
 
-import (
-	"math"
-	"slices"
-)
+import "slices"
 
 // Envelope is what is kept of one track, or of a stretch of it: everything that
 // can be asked without reading the audio again. Positions are frames of the
@@ -77,59 +74,4 @@ func (e Envelope) snap(start, end int64) (from, to int) {
 		to = from
 	}
 	return from, to
-}
-
-// Span returns the part of the envelope from start to end, in frames of the
-// recording, both snapped to the nearest block start. It shares the blocks
-// with e. Events are those that touch the span, uncut.
-func (e Envelope) Span(start, end int64) Envelope {
-	from, to := e.snap(start, end)
-	size := int64(e.BlockFrames())
-	s := Envelope{
-		SampleRate: e.SampleRate,
-		Frames:     e.Frames,
-		First:      e.First + from,
-		Blocks:     e.Blocks[from:to:to],
-		Events:     []Event{},
-	}
-	lo, hi := int64(e.First+from)*size, min(int64(e.First+to)*size, e.Frames)
-	for _, ev := range e.Events {
-		if ev.Start < hi && ev.Start+ev.Frames > lo {
-			s.Events = append(s.Events, ev)
-		}
-	}
-	return s
-}
-
-// Column is one column of a drawn envelope, as fractions of full scale.
-type Column struct {
-	Min  float32 // RMS of the quietest block
-	Peak float32 // largest sample magnitude
-	RMS  float32
-}
-
-// Overview returns the span, snapped as by Span, as that many columns of about
-// equal length; fewer where the span has fewer blocks, none if it has no block
-// or columns is not positive.
-func (e Envelope) Overview(start, end int64, columns int) []Column {
-	from, to := e.snap(start, end)
-	n := to - from
-	columns = max(0, min(columns, n))
-	out := make([]Column, columns)
-	for i := range out {
-		a, b := from+i*n/columns, from+(i+1)*n/columns
-		quietest := math.Inf(1)
-		var energy, frames float64
-		for j := a; j < b; j++ {
-			block := &e.Blocks[j]
-			quietest = min(quietest, float64(block.MeanSquare))
-			out[i].Peak = max(out[i].Peak, block.Peak)
-			size := float64(e.length(j))
-			energy += float64(float64(block.MeanSquare) * size)
-			frames += size
-		}
-		out[i].Min = float32(math.Sqrt(quietest))
-		out[i].RMS = float32(math.Sqrt(energy / max(frames, 1)))
-	}
-	return out
 }

@@ -162,23 +162,3 @@ func loudnessRange(energies []float64) Level {
 	}
 	return PowerDB(percentile(rangeHigh)) - PowerDB(percentile(rangeLow))
 }
-
-// Momentary returns the momentary loudness in LUFS at the end of each block
-// held, over the 400 ms before; NaN where the envelope does not hold all of
-// them, negative infinity in silence.
-func (e Envelope) Momentary() []float64 { return e.series(momentaryBlocks) }
-
-// ShortTerm returns the short-term loudness in LUFS at the end of each block
-// held, over the 3 s before; as Momentary.
-func (e Envelope) ShortTerm() []float64 { return e.series(shortTermBlocks) }
-
-func (e Envelope) series(n int) []float64 {
-	out := make([]float64, len(e.Blocks))
-	for i := range out {
-		out[i] = math.NaN()
-	}
-	for i, energy := range windows(e.Blocks, n) {
-		out[i+n-1] = float64(loudness(energy))
-	}
-	return out
-}

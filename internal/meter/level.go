@@ -54,10 +54,6 @@ func (l *Level) UnmarshalJSON(data []byte) error {
 	return json.Unmarshal(data, (*float64)(l))
 }
 
-// Amplitude returns the fraction of full scale of a level in dBFS; 0 for
-// silence.
-func Amplitude(l Level) float64 { return stats.Pow(10, float64(l)/20) }
-
 // DB returns 20·log10 of an amplitude as a fraction of full scale; silence for
 // 0.
 func DB(amplitude float64) Level { return Level(20 * stats.Log10(amplitude)) }

@@ -152,6 +152,5 @@ func FuzzDecode(f *testing.F) {
 		// Any frames and rate will do to ask it.
 		e := Join(48000, int64(len(p.Blocks))*4800, 0, p)
 		e.Figures(0, e.Frames)
-		e.Overview(0, e.Frames, 100)
 	})
 }

@@ -5,18 +5,12 @@ import (
 	"slices"
 )
 
-// Measure returns the figures of a track straight from its samples, fractions
-// of full scale at a rate in Hz: slowly, every formula as its standard prints
-// it, sharing nothing but the filters' coefficients with the way from [Meter]
-// to [Envelope.Figures]. It is the second opinion that tests compare with.
+// reference returns the figures of samples[from:to], fractions of full scale at
+// a rate in Hz, filtered from the first sample on. It is the second opinion:
+// every formula is written as its standard prints it, and only the filters'
+// coefficients are shared with the way from [Meter] to [Envelope.Figures].
 // Samples of 32767/32768 or more in runs of three count as clipped.
-func Measure(samples []float64, rate int) Figures {
-	return measureSpan(samples, rate, 0, len(samples))
-}
-
-// measureSpan returns the figures of samples[from:to], filtered from the first
-// sample on.
-func measureSpan(samples []float64, rate, from, to int) Figures {
+func reference(samples []float64, rate, from, to int) Figures {
 	f := notMeasured()
 	if from >= to {
 		return f
@@ -45,9 +39,14 @@ func measureSpan(samples []float64, rate, from, to int) Figures {
 		}
 		run = 0
 	}
+	referenceLoudness(&f, kFiltered(samples, rate)[from:to], rate)
+	return f
+}
 
-	// The mean squares of all windows of a length, hop frames apart.
-	k := kFiltered(samples, rate)[from:to]
+// referenceLoudness fills in the loudness figures of K-weighted samples.
+func referenceLoudness(f *Figures, k []float64, rate int) {
+	// energies returns the mean squares of all windows of a length in frames;
+	// start gives the first frame of window i.
 	energies := func(start func(i int) int, length int) []float64 {
 		var out []float64
 		for i := 0; start(i)+length <= len(k); i++ {
@@ -108,7 +107,6 @@ func measureSpan(samples []float64, rate, from, to int) Figures {
 			f.LoudnessRange = Level(high - low)
 		}
 	}
-	return f
 }
 
 // kFiltered returns the samples after both stages of the K filter in the form
