@@ -1,47 +1,46 @@
 package spectrum
 
 import (
+	"math"
 	"math/bits"
-
-	"nightreel/internal/meter"
 )
 
-// gather holds what has been taken of one window of eight tracks side by side:
-// finished points, and the sums of the step that is being taken. It is struct
-// gather of vector_api.h.
+// gather holds the state of one window of eight tracks side by side: finished
+// points, and the sums of the current step of decimator.factor frames. It is
+// struct gather of vector_api.h.
 type gather struct {
-	sum, sums         [Lanes]int32 // of the step so far, and the sum of its sums
-	lastSum, lastSums [Lanes]int32 // of the step before
+	sum, sums         [Lanes]int32 // of the current step so far, and the sum of these sums
+	lastSum, lastSums [Lanes]int32 // the same of the step before
 	points            [points][Lanes]float32
-	inStep            int64 // frames taken of the step
-	steps             int64 // finished
+	inStep            int64 // frames of the current step that were added
+	steps             int64 // finished steps
 }
 
-// restart readies a gather for another window.
+// restart prepares a gather for another window.
 func (g *gather) restart() { g.inStep, g.steps, g.sum, g.sums = 0, 0, [Lanes]int32{}, [Lanes]int32{} }
 
-// advance moves the place on by so many frames, taken now.
+// advance counts frames that a kernel has added.
 func (g *gather) advance(frames int, factor int) {
 	at := g.inStep + int64(frames)
 	g.steps += at / int64(factor)
 	g.inStep = at % int64(factor)
 }
 
-// decimator brings samples of one type to 1/factor of their rate.
+// decimator brings words of 32 bits to 1/factor of their rate.
 //
-// Each point weighs the samples of two steps of factor frames by a triangle, a
-// comb filter of second order: what would fold onto a frequency f is damped by
-// (f / (rate/factor - f))² or more: 28 dB at a sixth of the lower rate. Its
-// droop is known and made good in the spectrum.
+// Each point weighs the samples of two steps of factor frames by a triangle,
+// which is a comb filter of second order. It damps what would fold onto a
+// frequency f by (f / (rate/factor - f))² or more: 28 dB at a sixth of the
+// lower rate. The spectrum corrects the filter's known droop.
 type decimator struct {
-	kind   meter.SampleType
+	floats bool // words hold the bits of a float32, else an int32
 	factor int
-	shift  int     // bits that samples of 32 bit are moved down so that sums fit
+	shift  int     // bits that integers are shifted right so that sums fit
 	scale  float32 // brings points to fractions of full scale
 }
 
-func newDecimator(t meter.SampleType, factor int) decimator {
-	d := decimator{kind: t, factor: factor, shift: 8}
+func newDecimator(factor int) decimator {
+	d := decimator{factor: factor, shift: 8}
 	if factor > 8 {
 		d.shift += 2 * bits.Len(uint(factor-1)/8)
 	}
@@ -52,21 +51,20 @@ func newDecimator(t meter.SampleType, factor int) decimator {
 // frames returns the frames of a window.
 func (d *decimator) frames() int { return (points + 1) * d.factor }
 
-// interleaved takes frames of lanes tracks that lie side by side in src, each
-// frame stride bytes after the one before.
-func (d *decimator) interleaved(g *gather, lanes int, src []byte, frames, stride int) {
-	for l := range lanes {
-		d.alone(g, l, src[l*d.kind.Bytes():], frames, stride)
+// gather adds frames of Lanes tracks to g. The words of a frame lie side by
+// side, stride words after those of the frame before. It leaves g's counters to
+// [gather.advance].
+func (d *decimator) gather(g *gather, words []uint32, frames, stride int) {
+	for lane := range Lanes {
+		d.gatherLane(g, lane, words[lane:], frames, stride)
 	}
 }
 
-// alone takes frames of one track into a lane. The gather's place is not moved
-// on: that is for the caller, when all lanes are in.
-func (d *decimator) alone(g *gather, lane int, src []byte, frames, stride int) {
+func (d *decimator) gatherLane(g *gather, lane int, words []uint32, frames, stride int) {
 	sum, sums := g.sum[lane], g.sums[lane]
 	inStep, step := int(g.inStep), g.steps
 	for i := range frames {
-		sum += sample(d.kind, src[i*stride:]) >> d.shift
+		sum += d.integer(words[i*stride]) >> d.shift
 		sums += sum
 		if inStep++; inStep < d.factor {
 			continue
@@ -80,4 +78,13 @@ func (d *decimator) alone(g *gather, lane int, src []byte, frames, stride int) {
 		step++
 	}
 	g.sum[lane], g.sums[lane] = sum, sums
+}
+
+// integer returns a word as an integer of 32 bits. A float beyond full scale
+// becomes full scale, NaN becomes 0.
+func (d *decimator) integer(word uint32) int32 {
+	if !d.floats {
+		return int32(word)
+	}
+	return whole(float64(math.Float32frombits(word)))
 }

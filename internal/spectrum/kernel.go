@@ -1,16 +1,17 @@
 package spectrum
 
-// kernel is a way to compute. All give the same bits; what the processor has
-// decides how fast.
+// kernel names an implementation of the arithmetic. All kernels give the same
+// bits; they differ in speed and in what the processor must have.
 type kernel uint8
 
 const (
-	best  kernel = iota // the fastest that runs here
+	best  kernel = iota // the fastest that this processor runs
 	plain               // in Go
 	// The kernels in C follow; see vector_api.h.
 )
 
-// kernels returns what runs here, the fastest first, plain Go last.
+// kernels returns the kernels that this processor runs, the fastest first and
+// plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
 func (k kernel) String() string {
@@ -23,19 +24,11 @@ func (k kernel) String() string {
 	return kernelName(k)
 }
 
-func (k kernel) interleaved(d *decimator, g *gather, lanes int, src []byte, frames, stride int) {
+func (k kernel) gather(d *decimator, g *gather, words []uint32, frames, stride int) {
 	if k == plain {
-		d.interleaved(g, lanes, src, frames, stride)
+		d.gather(g, words, frames, stride)
 	} else {
-		gatherVector(k, g, d, lanes, src, frames, stride)
-	}
-}
-
-func (k kernel) alone(d *decimator, g *gather, lane int, src []byte, frames, stride int) {
-	if k == plain {
-		d.alone(g, lane, src, frames, stride)
-	} else {
-		gatherVector(k, g, d, -lane-1, src, frames, stride)
+		gatherVector(k, g, d, words, frames, stride)
 	}
 }
 

@@ -7,24 +7,42 @@ import (
 	"nightreel/internal/meter"
 )
 
-// sample reads one sample as an integer of 32 bit. Floats beyond full scale
-// are read as full scale, and those that are no number as 0.
-func sample(t meter.SampleType, p []byte) int32 {
+// decode turns n samples of a file, stride bytes apart, into integers of 32 bits
+// and writes one to every Lanes-th word of dst. Floats beyond full scale become
+// full scale, NaN becomes 0.
+func decode(t meter.SampleType, dst []uint32, src []byte, n, stride int) {
+	// A loop for each type: a switch for each sample takes five times as long.
 	switch t {
 	case meter.Uint8:
-		return int32(uint32(p[0]^0x80) << 24)
+		for i := range n {
+			dst[i*Lanes] = uint32(src[i*stride]^0x80) << 24
+		}
 	case meter.Int16:
-		return int32(uint32(binary.LittleEndian.Uint16(p)) << 16)
+		for i := range n {
+			dst[i*Lanes] = uint32(binary.LittleEndian.Uint16(src[i*stride:])) << 16
+		}
 	case meter.Int24:
-		return int32(uint32(p[0])<<8 | uint32(p[1])<<16 | uint32(p[2])<<24)
+		for i := range n {
+			p := src[i*stride:][:3]
+			dst[i*Lanes] = uint32(p[0])<<8 | uint32(p[1])<<16 | uint32(p[2])<<24
+		}
 	case meter.Int32:
-		return int32(binary.LittleEndian.Uint32(p))
+		for i := range n {
+			dst[i*Lanes] = binary.LittleEndian.Uint32(src[i*stride:])
+		}
 	case meter.Float32:
-		return whole(float64(math.Float32frombits(binary.LittleEndian.Uint32(p))))
+		for i := range n {
+			dst[i*Lanes] = uint32(whole(float64(math.Float32frombits(binary.LittleEndian.Uint32(src[i*stride:])))))
+		}
+	case meter.Float64:
+		for i := range n {
+			dst[i*Lanes] = uint32(whole(math.Float64frombits(binary.LittleEndian.Uint64(src[i*stride:]))))
+		}
 	}
-	return whole(math.Float64frombits(binary.LittleEndian.Uint64(p)))
 }
 
+// whole returns a fraction of full scale as an integer of 32 bits, cut towards
+// 0.
 func whole(x float64) int32 {
 	switch {
 	case x <= -1:

@@ -14,7 +14,6 @@ package spectrum
 
 import (
 	"fmt"
-	"unsafe"
 
 	"nightreel/internal/meter"
 )
@@ -86,6 +85,7 @@ type Listener struct {
 	highBands []band
 	groups    []group
 	tones     []toneMaker
+	words     []uint32 // decoded by Write
 
 	snapshot Snapshot
 	lowPower [Bins][Lanes]float32
@@ -120,7 +120,7 @@ func New(cfg Config) (*Listener, error) {
 	factor := Decimation(cfg.SampleRate)
 	l := &Listener{
 		cfg: cfg, size: cfg.Type.Bytes(), hop: HopFrames(cfg.SampleRate),
-		low: newDecimator(cfg.Type, factor), high: newDecimator(cfg.Type, 1),
+		low: newDecimator(factor), high: newDecimator(1),
 		transform: newTransform(), lowGain: droop(factor), highGain: droop(1),
 		tones: make([]toneMaker, cfg.Channels),
 	}
@@ -145,9 +145,11 @@ func LookFrames(rate int) int { return (points + 1) * Decimation(rate) }
 // recording's.
 func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
 
-// Write listens to frames more: either one buffer that holds the samples of all
-// channels interleaved, or one buffer for each channel. The buffers are exactly
-// as long as that takes; they are not kept.
+// Write listens to the next frames as they lie in files: either one buffer that
+// holds the samples of all channels interleaved, or one buffer for each channel.
+// It fails unless the buffers are exactly as long as that takes; it does not
+// keep them. It decodes in plain Go. Where a meter has decoded the same frames,
+// use [Listener.WriteRows].
 func (l *Listener) Write(frames int, bufs ...[]byte) error {
 	in := input{bufs: bufs, stride: l.size}
 	switch {
@@ -166,26 +168,24 @@ func (l *Listener) Write(frames int, bufs ...[]byte) error {
 	return nil
 }
 
-// WriteRows listens to what a meter has decoded, in place of Write. What lies
-// before the part or beyond it is passed over; runUp is how many frames the
-// meter was given before it.
+// WriteRows listens to frames that a meter has decoded, in place of Write. runUp
+// is the number of frames that the meter was given before the part. Frames
+// before the part or beyond its end are skipped.
 func (l *Listener) WriteRows(r meter.Rows, runUp int) {
-	in := input{rows: r.Words, kind: meter.Int32}
-	if r.Floats {
-		in.kind = meter.Float32
-	}
+	in := input{rows: r.Words, floats: r.Floats}
 	from := max(0, int64(runUp)-r.At)
 	if from < int64(r.Frames) {
 		l.listen(&in, from, int64(r.Frames)-from)
 	}
 }
 
-// input is what is listened to: samples as they lie in files, or rows of words.
+// input is what a listener is fed: samples as they lie in files, or rows of
+// words.
 type input struct {
 	bufs   [][]byte
-	stride int
+	stride int // bytes from frame to frame in bufs
 	rows   [][]uint32
-	kind   meter.SampleType // of the words
+	floats bool // rows hold floats
 }
 
 // listen takes frames of an input, from frame at on.
@@ -216,39 +216,57 @@ func (l *Listener) isHigh() bool { return l.look%LooksPerSecond == 0 }
 
 // take adds n frames, from frame at of an input on, to the look.
 func (l *Listener) take(in *input, at, n int) {
-	for i := range l.groups {
-		g := &l.groups[i]
-		if l.isHigh() {
-			if more := min(n, l.high.frames()-int(g.high.steps)); more > 0 {
-				l.gather(l.high, &g.high, g, in, at, more)
-			}
+	if in.rows != nil {
+		const stride = meter.SideBySide
+		for i := range l.groups {
+			g := &l.groups[i]
+			l.gather(g, in.rows[g.first/stride][at*stride+g.first%stride:(at+n)*stride], in.floats, n, stride)
 		}
-		l.gather(l.low, &g.low, g, in, at, n)
+		return
+	}
+	for n > 0 {
+		some := min(n, decodeFrames)
+		for i := range l.groups {
+			l.gather(&l.groups[i], l.decode(in, &l.groups[i], at, some), false, some, Lanes)
+		}
+		at += some
+		n -= some
 	}
 }
 
-func (l *Listener) gather(d decimator, into *gather, g *group, in *input, at, n int) {
-	switch {
-	case in.rows != nil:
-		const stride = meter.SideBySide * 4
-		d.kind = in.kind
-		words := in.rows[g.first/meter.SideBySide][at*meter.SideBySide+g.first%meter.SideBySide : (at+n)*meter.SideBySide]
-		l.cfg.kernel.interleaved(&d, into, g.count, bytesOf(words), n, stride)
-	case len(in.bufs) == 1 && max(l.cfg.Of, l.cfg.Channels) > 1:
-		src := in.bufs[0][at*in.stride+(l.cfg.From+g.first)*l.size : (at+n)*in.stride]
-		l.cfg.kernel.interleaved(&d, into, g.count, src, n, in.stride)
-	default:
-		for lane := range g.count {
-			l.cfg.kernel.alone(&d, into, lane, in.bufs[g.first+lane][at*in.stride:(at+n)*in.stride], n, in.stride)
+// gather adds n frames of a group's words, stride words apart, to the look.
+func (l *Listener) gather(g *group, words []uint32, floats bool, n, stride int) {
+	if l.isHigh() {
+		if more := min(n, l.high.frames()-int(g.high.steps)); more > 0 {
+			l.high.floats = floats
+			l.cfg.kernel.gather(&l.high, &g.high, words, more, stride)
+			g.high.advance(more, l.high.factor)
 		}
 	}
-	into.advance(n, d.factor)
+	l.low.floats = floats
+	l.cfg.kernel.gather(&l.low, &g.low, words, n, stride)
+	g.low.advance(n, l.low.factor)
 }
 
-// bytesOf returns words as they lie in memory. Who hands out rows of them is C on
-// processors whose integers are little-endian, as samples in files are.
-func bytesOf(words []uint32) []byte {
-	return unsafe.Slice((*byte)(unsafe.Pointer(&words[0])), 4*len(words))
+// decodeFrames is how many frames are decoded in one go, 0.02 MB of words.
+const decodeFrames = 512
+
+// decode returns n frames of a group as integers, Lanes words a frame. Lanes
+// without a track hold leftovers.
+func (l *Listener) decode(in *input, g *group, at, n int) []uint32 {
+	if l.words == nil {
+		l.words = make([]uint32, decodeFrames*Lanes)
+	}
+	for lane := range g.count {
+		var src []byte
+		if len(in.bufs) == 1 {
+			src = in.bufs[0][at*in.stride+(l.cfg.From+g.first+lane)*l.size:]
+		} else {
+			src = in.bufs[g.first+lane][at*in.stride:]
+		}
+		decode(l.cfg.Type, l.words[lane:], src, n, in.stride)
+	}
+	return l.words[:n*Lanes]
 }
 
 // finish turns a whole look into spectra and hands them on.

@@ -36,8 +36,8 @@ int spectrum_kernel_runs(int kernel) {
 
 const char *spectrum_kernel_name(int kernel) { return kernels[kernel].name; }
 
-void spectrum_gather(int kernel, struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride) {
-	kernels[kernel].gather(g, type, decimation, shift, scale, lanes, src, size, frames, stride);
+void spectrum_gather(int kernel, struct gather *g, int floats, int64_t decimation, int64_t shift, float scale, const uint32_t *words, int64_t frames, int64_t stride) {
+	kernels[kernel].gather(g, floats, decimation, shift, scale, words, frames, stride);
 }
 
 void spectrum_power(int kernel, const struct transform *t, const float *points, float *power) {

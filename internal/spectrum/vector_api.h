@@ -7,9 +7,6 @@
 #define POINTS 1024 /* of a window, after decimation */
 #define BINS 512
 
-/* The sample types, as in samples.go. */
-enum { TYPE_UINT8 = 1, TYPE_INT16, TYPE_INT24, TYPE_INT32, TYPE_FLOAT32, TYPE_FLOAT64 };
-
 /* What is being gathered for one window of a group, see gather.go. */
 struct gather {
 	int32_t sum[LANES];         /* of the step so far */
@@ -36,7 +33,7 @@ struct band {
 	float share_first, share_last;
 };
 
-typedef void gather_kernel(struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride);
+typedef void gather_kernel(struct gather *g, int floats, int64_t decimation, int64_t shift, float scale, const uint32_t *words, int64_t frames, int64_t stride);
 typedef void power_kernel(const struct transform *t, const float *points, float *power);
 typedef void bands_kernel(const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
 
@@ -54,7 +51,7 @@ bands_kernel spectrum_bands_neon;
 
 int spectrum_kernel_runs(int kernel);
 const char *spectrum_kernel_name(int kernel);
-void spectrum_gather(int kernel, struct gather *g, int type, int64_t decimation, int64_t shift, float scale, int64_t lanes, const uint8_t *src, int64_t size, int64_t frames, int64_t stride);
+void spectrum_gather(int kernel, struct gather *g, int floats, int64_t decimation, int64_t shift, float scale, const uint32_t *words, int64_t frames, int64_t stride);
 void spectrum_power(int kernel, const struct transform *t, const float *points, float *power);
 void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
 

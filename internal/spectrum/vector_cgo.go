@@ -2,9 +2,8 @@
 
 package spectrum
 
-// -std=c11 is what keeps gcc from fusing a product and a sum into one
-// operation, which rounds differently. -Wno-psabi: vectors are passed within
-// inlined functions only.
+// -std=c11 keeps gcc from fusing a product and a sum into one operation, which
+// would round differently. -Wno-psabi: only inlined functions take vectors.
 
 // #cgo CFLAGS: -std=c11 -O3 -Wno-psabi
 // #cgo noescape spectrum_gather
@@ -16,11 +15,7 @@ package spectrum
 // #include "vector_api.h"
 import "C"
 
-import (
-	"unsafe"
-
-	"nightreel/internal/meter"
-)
+import "unsafe"
 
 // vectorKernels returns the compiled kernels that this processor can run, the
 // fastest first.
@@ -36,11 +31,14 @@ func vectorKernels() []kernel {
 
 func kernelName(k kernel) string { return C.GoString(C.spectrum_kernel_name(C.int(k))) }
 
-// gatherVector is decimator.interleaved, or decimator.alone for lanes below 0,
-// without moving the gather's place on.
-func gatherVector(k kernel, g *gather, d *decimator, lanes int, src []byte, frames, stride int) {
-	C.spectrum_gather(C.int(k), (*C.struct_gather)(unsafe.Pointer(g)), C.int(d.kind), C.int64_t(d.factor), C.int64_t(d.shift), C.float(d.scale),
-		C.int64_t(lanes), (*C.uint8_t)(&src[0]), C.int64_t(len(src)), C.int64_t(frames), C.int64_t(stride))
+// gatherVector is decimator.gather.
+func gatherVector(k kernel, g *gather, d *decimator, words []uint32, frames, stride int) {
+	floats := C.int(0)
+	if d.floats {
+		floats = 1
+	}
+	C.spectrum_gather(C.int(k), (*C.struct_gather)(unsafe.Pointer(g)), floats, C.int64_t(d.factor), C.int64_t(d.shift), C.float(d.scale),
+		(*C.uint32_t)(&words[0]), C.int64_t(frames), C.int64_t(stride))
 }
 
 // powerVector is transform.power.
@@ -61,6 +59,4 @@ var (
 	_ = [1]struct{}{}[Lanes-C.LANES]
 	_ = [1]struct{}{}[points-C.POINTS]
 	_ = [1]struct{}{}[Bins-C.BINS]
-	_ = [1]struct{}{}[meter.Uint8-C.TYPE_UINT8]
-	_ = [1]struct{}{}[meter.Float64-C.TYPE_FLOAT64]
 )

@@ -6,9 +6,7 @@ func vectorKernels() []kernel { return nil }
 
 func kernelName(kernel) string { return "" }
 
-func gatherVector(kernel, *gather, *decimator, int, []byte, int, int) {
-	panic("no compiled kernel here")
-}
+func gatherVector(kernel, *gather, *decimator, []uint32, int, int) { panic("no compiled kernel here") }
 
 func powerVector(kernel, *transform, []float32, []float32) { panic("no compiled kernel here") }
 
