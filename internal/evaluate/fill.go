@@ -8,8 +8,8 @@ import (
 	"slices"
 
 	"nightreel/catalog"
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/spectrum"
 )
 
 // fill puts a night into the catalog, as a scan would have left it.
@@ -40,7 +40,7 @@ func fill(ctx context.Context, store *catalog.Store, st stage, n *night, date ca
 	}
 	slices.SortFunc(saved, func(a, b catalog.Track) int { return cmp.Compare(a.Number, b.Number) })
 	var parts []catalog.Part
-	const hops = meter.PartBlocks / hopBlocks * feature.PackedBytes
+	const hops = meter.PartBlocks / hopBlocks * spectrum.ChromaBytes
 	for i, track := range saved {
 		for at := 0; at < blocks; at += meter.PartBlocks {
 			var p meter.Part

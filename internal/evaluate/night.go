@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"nightreel/internal/feature"
+	"nightreel/internal/spectrum"
 )
 
 // Played is a take as it was played, in seconds of the recording.
@@ -119,9 +119,9 @@ func (n *night) hear(st stage) heard {
 // harmony adds up the spectra that each input hears.
 func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
 	hops := int(n.lengthS / blockS / hopBlocks)
-	chroma := make([][]feature.Chroma, sounds+1)
+	chroma := make([][]spectrum.Chroma, sounds+1)
 	for s := range chroma {
-		chroma[s] = make([]feature.Chroma, hops)
+		chroma[s] = make([]spectrum.Chroma, hops)
 	}
 	const house = sounds
 	for _, snd := range n.sounds {
@@ -142,7 +142,7 @@ func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
 		}
 	}
 	for c, in := range st.inputs {
-		packed := make([]byte, hops*feature.PackedBytes)
+		packed := make([]byte, hops*spectrum.ChromaBytes)
 		hears := append(in.hears[:], 0)
 		if !in.line {
 			hears[house] = in.hears[crowd]
@@ -151,9 +151,9 @@ func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
 		if in.line {
 			room = 0
 		}
-		var tails [sounds + 1]feature.Chroma
+		var tails [sounds + 1]spectrum.Chroma
 		for k := range hops {
-			var sum feature.Chroma
+			var sum spectrum.Chroma
 			// Noise: what is neither music nor speech of the level heard. Its power
 			// in a window scatters, and a class high up is wider in Hz.
 			noise := in.floor + in.hears[crowd]*float64(h.crowd[min(k*hopBlocks, len(h.crowd)-1)])
@@ -169,7 +169,7 @@ func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
 					tails[s][p] = 0.3*tails[s][p] + v
 				}
 			}
-			feature.Pack(packed[k*feature.PackedBytes:], &sum)
+			spectrum.PackChroma(packed[k*spectrum.ChromaBytes:], &sum)
 		}
 		h.harmony[c] = packed
 	}

@@ -17,8 +17,8 @@ import (
 	"gitlab.com/gomidi/midi/v2/smf"
 	"gonum.org/v1/gonum/dsp/fourier"
 
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/spectrum"
 )
 
 // The sound fonts of the two parts, as Debian installs them.
@@ -30,7 +30,7 @@ var (
 const (
 	stemRate   = 12000 // Hz; all that the finder listens to is below 5 kHz
 	blockS     = 0.1
-	hopBlocks  = meter.BlocksPerSecond / feature.PerSecond
+	hopBlocks  = meter.BlocksPerSecond / spectrum.LooksPerSecond
 	tailS      = 6 // that a stem rings on at most
 	renderEdit = 4 // raise it when what is kept of a stem changes
 )
@@ -41,8 +41,8 @@ const window = 1024. / 6000
 // stem is what is kept of one instrument of a performance.
 type stem struct {
 	Source int
-	Level  []float32        // mean square of each block
-	Chroma []feature.Chroma // by snapshot
+	Level  []float32         // mean square of each block
+	Chroma []spectrum.Chroma // by snapshot
 }
 
 // performance is a score that was rendered. Times count from its first block.
@@ -246,12 +246,12 @@ type analyser struct {
 	rate    int
 	fft     *fourier.FFT
 	window  []float64
-	harmony *feature.Harmony
+	harmony *spectrum.Folder
 }
 
 func newAnalyser(rate int) *analyser {
 	n := int(math.Round(window*float64(rate)/2)) * 2
-	a := &analyser{rate: rate, fft: fourier.NewFFT(n), window: make([]float64, n), harmony: feature.NewHarmony(float64(rate)/float64(n), n/2+1, nil)}
+	a := &analyser{rate: rate, fft: fourier.NewFFT(n), window: make([]float64, n), harmony: spectrum.NewFolder(float64(rate)/float64(n), n/2+1, nil)}
 	for k := range n {
 		a.window[k] = (1 - math.Cos(2*math.Pi*float64(k)/float64(n))) / float64(n)
 	}

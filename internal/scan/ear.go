@@ -2,7 +2,6 @@ package scan
 
 import (
 	"nightreel/catalog"
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
 	"nightreel/internal/spectrum"
 )
@@ -13,7 +12,7 @@ type ear struct {
 	*spectrum.Listener
 	first   int // look of the recording that is the part's first
 	runUp   int // frames that the meter is given before the part
-	folder  *feature.Harmony
+	folder  *spectrum.Folder
 	harmony [][]byte // by track
 }
 
@@ -33,16 +32,16 @@ func (e *ear) rows(r meter.Rows) { e.WriteRows(r, e.runUp) }
 // look keeps the harmony of a look at some tracks.
 func (e *ear) look(s *spectrum.Snapshot) {
 	if e.folder == nil {
-		e.folder = feature.NewHarmony(s.LowBinHz, spectrum.Bins, s.LowGain)
+		e.folder = spectrum.NewFolder(s.LowBinHz, spectrum.Bins, s.LowGain)
 	}
-	at := (s.Index - e.first) * feature.PackedBytes
+	at := (s.Index - e.first) * spectrum.ChromaBytes
 	chroma := e.folder.FoldLanes(s.Low[:])
 	for lane := range s.Lanes {
 		h := &e.harmony[s.First+lane]
-		for len(*h) < at+feature.PackedBytes {
+		for len(*h) < at+spectrum.ChromaBytes {
 			*h = append(*h, 0)
 		}
-		feature.Pack((*h)[at:], &chroma[lane])
+		spectrum.PackChroma((*h)[at:], &chroma[lane])
 	}
 }
 

@@ -5,8 +5,8 @@ import (
 	"slices"
 
 	"nightreel/catalog"
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/spectrum"
 )
 
 // What the levels say about where a song starts and ends is exact to the block
@@ -141,16 +141,16 @@ const jumpTo = 8
 // others how loud tracks are.
 func likelier(x, ref, pause []float32) float32 {
 	chord, none := float32(0), float32(0)
-	for i := range feature.Classes {
+	for i := range spectrum.PitchClasses {
 		chord += float32(x[i] * ref[i])
 		none += float32(x[i] * pause[i])
 	}
 	chord -= max(evenChord, none)
 	level := float32(0)
-	for i := feature.Classes; i < len(x); i++ {
+	for i := spectrum.PitchClasses; i < len(x); i++ {
 		level += abs(x[i]-pause[i]) - abs(x[i]-ref[i])
 	}
-	return chord + min(mostLevel, levelWorth*level/float32(max(1, len(x)-feature.Classes)))
+	return chord + min(mostLevel, levelWorth*level/float32(max(1, len(x)-spectrum.PitchClasses)))
 }
 
 func abs(x float32) float32 { return max(x, -x) }
@@ -159,7 +159,7 @@ func abs(x float32) float32 { return max(x, -x) }
 // direction of sign, and what tracks do in pauses.
 func (n *night) seen(r *reference, origin, size, sign int) (night, pause []float32) {
 	tracks := r.tracks()
-	cols := feature.Classes + len(tracks)
+	cols := spectrum.PitchClasses + len(tracks)
 	night = make([]float32, size*cols)
 	for t := range size {
 		row, s := night[t*cols:][:cols], origin+sign*t
@@ -167,14 +167,14 @@ func (n *night) seen(r *reference, origin, size, sign int) (night, pause []float
 			copy(row, n.band[s][:])
 		}
 		for i, c := range tracks {
-			row[feature.Classes+i] = sounding(n.activity.levels[c], s)
+			row[spectrum.PitchClasses+i] = sounding(n.activity.levels[c], s)
 		}
 	}
 	pause = make([]float32, cols)
 	n.readPauses()
 	copy(pause, n.pauseChord[:])
 	for i, c := range tracks {
-		pause[feature.Classes+i] = n.pauses[c]
+		pause[spectrum.PitchClasses+i] = n.pauses[c]
 	}
 	return night, pause
 }
@@ -182,7 +182,7 @@ func (n *night) seen(r *reference, origin, size, sign int) (night, pause []float
 // seen does the same with the reference.
 func (r *reference) seen(n *night, size, sign int) []float32 {
 	tracks := r.tracks()
-	cols := feature.Classes + len(tracks)
+	cols := spectrum.PitchClasses + len(tracks)
 	length := min(len(r.plays), 2*size)
 	ref := make([]float32, length*cols)
 	for j := range length {
@@ -192,7 +192,7 @@ func (r *reference) seen(n *night, size, sign int) []float32 {
 		}
 		copy(row, r.plays[s][:])
 		for i, c := range tracks {
-			row[feature.Classes+i] = sounding(r.loud[c], s)
+			row[spectrum.PitchClasses+i] = sounding(r.loud[c], s)
 		}
 	}
 	return ref

@@ -7,8 +7,8 @@ import (
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/spectrum"
 )
 
 const fakeRate = 8000 // Hz; a block is 800 frames
@@ -73,10 +73,10 @@ func (f fakeNight) store(t testing.TB, store *catalog.Store) catalog.Recording {
 
 // harmony writes down what a track plays in seconds from … to-1, and some noise.
 func (f fakeNight) harmony(rng *rand.Rand, from, to int) []byte {
-	packed := make([]byte, 0, feature.PerSecond*feature.PackedBytes*(to-from))
+	packed := make([]byte, 0, spectrum.LooksPerSecond*spectrum.ChromaBytes*(to-from))
 	for s := from; s < to; s++ {
-		for range feature.PerSecond {
-			var c feature.Chroma
+		for range spectrum.LooksPerSecond {
+			var c spectrum.Chroma
 			for i := range c {
 				c[i] = 0.1 + 0.2*rng.Float32()
 				if s < len(f.chords) {
@@ -84,8 +84,8 @@ func (f fakeNight) harmony(rng *rand.Rand, from, to int) []byte {
 				}
 			}
 			at := len(packed)
-			packed = append(packed, make([]byte, feature.PackedBytes)...)
-			feature.Pack(packed[at:], &c)
+			packed = append(packed, make([]byte, spectrum.ChromaBytes)...)
+			spectrum.PackChroma(packed[at:], &c)
 		}
 	}
 	return packed

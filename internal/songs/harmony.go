@@ -5,12 +5,12 @@ import (
 	"math"
 
 	"nightreel/catalog"
-	"nightreel/internal/feature"
+	"nightreel/internal/spectrum"
 )
 
 // chroma is what the whole band plays in one second: a vector of length 1 over
 // the pitch classes, or all zero where there is nothing to tell.
-type chroma [feature.Classes]float32
+type chroma [spectrum.PitchClasses]float32
 
 // bandHarmony names what is kept of a recording so that other nights need not
 // add it up again.
@@ -73,12 +73,12 @@ func addBand(ctx context.Context, store *catalog.Store, rec catalog.Recording) (
 
 // addTrack adds a track's harmony to the band's.
 func addTrack(band []chroma, parts []catalog.Part) {
-	const perSecond = feature.PerSecond * feature.PackedBytes
+	const perSecond = spectrum.LooksPerSecond * spectrum.ChromaBytes
 	var mean chroma
 	n := 0
 	for _, p := range parts {
-		for at := 0; at+feature.PackedBytes <= len(p.Data); at += feature.PackedBytes {
-			c := feature.UnpackLog(p.Data[at:])
+		for at := 0; at+spectrum.ChromaBytes <= len(p.Data); at += spectrum.ChromaBytes {
+			c := spectrum.UnpackChromaLog(p.Data[at:])
 			for i, v := range c {
 				mean[i] += v
 			}
@@ -89,12 +89,12 @@ func addTrack(band []chroma, parts []catalog.Part) {
 		mean[i] /= float32(max(n, 1))
 	}
 	for _, p := range parts {
-		for at := 0; at+feature.PackedBytes <= len(p.Data); at += feature.PackedBytes {
+		for at := 0; at+spectrum.ChromaBytes <= len(p.Data); at += spectrum.ChromaBytes {
 			second := p.Part*60 + at/perSecond
 			if second >= len(band) {
 				break
 			}
-			c := feature.UnpackLog(p.Data[at:])
+			c := spectrum.UnpackChromaLog(p.Data[at:])
 			for i, v := range c {
 				band[second][i] += v - mean[i]
 			}
@@ -107,7 +107,7 @@ func addTrack(band []chroma, parts []catalog.Part) {
 func (c *chroma) normalise() {
 	var mean, square float32
 	for _, v := range c {
-		mean += v / feature.Classes
+		mean += v / spectrum.PitchClasses
 	}
 	for i := range c {
 		c[i] -= mean
@@ -125,7 +125,7 @@ func (c *chroma) normalise() {
 
 // packBand keeps a second in 12 bytes, each in 127ths.
 func packBand(band []chroma) []byte {
-	data := make([]byte, 0, len(band)*feature.Classes)
+	data := make([]byte, 0, len(band)*spectrum.PitchClasses)
 	for _, c := range band {
 		for _, v := range c {
 			data = append(data, byte(int8(math.Round(float64(127*v)))))
@@ -138,10 +138,10 @@ func unpackBand(data []byte) []chroma {
 	if len(data) == 0 {
 		return nil
 	}
-	band := make([]chroma, len(data)/feature.Classes)
+	band := make([]chroma, len(data)/spectrum.PitchClasses)
 	for i := range band {
 		for k := range band[i] {
-			band[i][k] = float32(int8(data[i*feature.Classes+k])) / 127
+			band[i][k] = float32(int8(data[i*spectrum.PitchClasses+k])) / 127
 		}
 	}
 	return band

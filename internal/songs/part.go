@@ -4,8 +4,8 @@ import (
 	"math"
 	"slices"
 
-	"nightreel/internal/feature"
 	"nightreel/internal/meter"
+	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
 
@@ -56,7 +56,7 @@ func changes(band []chroma, levels [][]float32) []float64 {
 			}
 		}
 		chords, players := 0.0, 0.0
-		for i := range feature.Classes {
+		for i := range spectrum.PitchClasses {
 			d := float64(sum[1][i]-sum[0][i]) / changeS
 			chords += float64(d * d)
 		}

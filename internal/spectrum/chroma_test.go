@@ -1,4 +1,4 @@
-package feature
+package spectrum
 
 import (
 	"math"
@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// spectrum returns the power bins of a sum of sines through a Hann window, by
+// powerOf returns the power bins of a sum of sines through a Hann window, by
 // the definition of the Fourier transform.
-func spectrum(rate float64, n int, hz ...float64) []float32 {
+func powerOf(rate float64, n int, hz ...float64) []float32 {
 	power := make([]float32, n/2+1)
 	x := make([]float64, n)
 	for i := range x {
@@ -28,14 +28,14 @@ func spectrum(rate float64, n int, hz ...float64) []float32 {
 	return power
 }
 
-// TestFoldNamesPitches: a note is its pitch class, from the octave at which
-// spectra of 171 ms tell neighbours apart. Pitches are those of equal
-// temperament at a = 440 Hz (ISO 16:1975).
+// TestFoldNamesPitches: a note folds to its pitch class, from the octave at which
+// spectra of 171 ms resolve neighbours. Pitches are those of equal temperament
+// at a = 440 Hz (ISO 16:1975).
 func TestFoldNamesPitches(t *testing.T) {
 	const rate, n = 6000., 1024
-	h := NewHarmony(rate/n, n/2+1, nil)
+	h := NewFolder(rate/n, n/2+1, nil)
 	for pitch := 57; pitch <= 96; pitch++ { // A3 … C7
-		c := h.Fold(spectrum(rate, n, 440*math.Exp2(float64(pitch-69)/12)))
+		c := h.Fold(powerOf(rate, n, 440*math.Exp2(float64(pitch-69)/12)))
 		best := 0
 		for i := range c {
 			if c[i] > c[best] {
@@ -43,13 +43,13 @@ func TestFoldNamesPitches(t *testing.T) {
 			}
 		}
 		if best != pitch%12 {
-			t.Errorf("pitch %d is heard as class %d: %v", pitch, best, c)
+			t.Errorf("pitch %d folds to class %d: %v", pitch, best, c)
 		}
 	}
 }
 
 func TestFoldKeepsPower(t *testing.T) {
-	h := NewHarmony(5.859375, 513, nil)
+	h := NewFolder(5.859375, 513, nil)
 	power := make([]float32, 513)
 	want := float32(0)
 	for i := range power {
@@ -67,15 +67,15 @@ func TestFoldKeepsPower(t *testing.T) {
 	}
 }
 
-// unpack reads what Pack wrote as ratios: the strongest pitch class is 1.
-func unpack(src []byte) (c Chroma) {
+// unpackChroma reads what PackChroma wrote as ratios: the strongest pitch class is 1.
+func unpackChroma(src []byte) (c Chroma) {
 	for i := range c {
 		c[i] = ratios[src[i/2]>>(i%2*4)&15]
 	}
 	return c
 }
 
-func TestPackKeepsRatios(t *testing.T) {
+func TestPackedChromaKeepsRatios(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	for range 500 {
 		var c Chroma
@@ -86,9 +86,9 @@ func TestPackKeepsRatios(t *testing.T) {
 		for _, v := range c {
 			top = max(top, v)
 		}
-		packed := make([]byte, PackedBytes)
-		Pack(packed, &c)
-		got, logs := unpack(packed), UnpackLog(packed)
+		packed := make([]byte, ChromaBytes)
+		PackChroma(packed, &c)
+		got, logs := unpackChroma(packed), UnpackChromaLog(packed)
 		for i := range c {
 			want := 10 * math.Log10(float64(c[i]/top))
 			if want < -21.7 {
@@ -97,7 +97,7 @@ func TestPackKeepsRatios(t *testing.T) {
 				}
 				continue
 			}
-			if off := 10*math.Log10(float64(got[i])) - want; math.Abs(off) > stepDB/2+0.01 {
+			if off := 10*math.Log10(float64(got[i])) - want; math.Abs(off) > classDB/2+0.01 {
 				t.Fatalf("%.1f dB is off by %.2f dB", want, off)
 			}
 			if want := math.Log(float64(got[i]) + 0.03); math.Abs(want-float64(logs[i])) > 1e-5 {
@@ -106,14 +106,14 @@ func TestPackKeepsRatios(t *testing.T) {
 		}
 	}
 	packed := []byte{1, 2, 3, 4, 5, 6}
-	Pack(packed, &Chroma{})
-	if unpack(packed) != (Chroma{}) {
+	PackChroma(packed, &Chroma{})
+	if unpackChroma(packed) != (Chroma{}) {
 		t.Errorf("silence became %v", packed)
 	}
 }
 
-// TestFoldLanes: eight side by side are what one after the other is, gain
-// included.
+// TestFoldLanes: eight spectra side by side fold to the same chroma as one after
+// the other, gain included.
 func TestFoldLanes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 2))
 	gain, one := make([]float32, 512), make([]float32, 512)
@@ -124,8 +124,8 @@ func TestFoldLanes(t *testing.T) {
 			power[i][l] = rng.Float32()
 		}
 	}
-	all := NewHarmony(5.859375, 512, gain).FoldLanes(power)
-	plain := NewHarmony(5.859375, 512, nil)
+	all := NewFolder(5.859375, 512, gain).FoldLanes(power)
+	plain := NewFolder(5.859375, 512, nil)
 	for l := range Lanes {
 		for i := range one {
 			one[i] = power[i][l] * gain[i]
@@ -140,18 +140,18 @@ func TestFoldLanes(t *testing.T) {
 }
 
 func BenchmarkFoldLanes(b *testing.B) {
-	h := NewHarmony(5.859375, 512, nil)
+	h := NewFolder(5.859375, 512, nil)
 	power := make([][Lanes]float32, 512)
 	for i := range power {
 		for l := range Lanes {
 			power[i][l] = float32(i + l)
 		}
 	}
-	packed := make([]byte, PackedBytes)
+	packed := make([]byte, ChromaBytes)
 	b.SetBytes(Lanes)
 	for b.Loop() {
 		for _, c := range h.FoldLanes(power) {
-			Pack(packed, &c)
+			PackChroma(packed, &c)
 		}
 	}
 }
