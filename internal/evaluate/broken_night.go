@@ -16,6 +16,9 @@ type brokenNight struct {
 	over   []int // numbers of tracks that went beyond full scale, though that was not planted
 }
 
+// clap is applause, from and to in seconds of the night.
+type clap struct{ from, to float64 }
+
 // compose puts a night together: takes, talk and applause between them.
 func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio) *brokenNight {
 	n := &brokenNight{seed: rng.Uint64(), bits: []int{24, 24, 16}[rng.IntN(3)], harms: map[int]*harm{}}
@@ -25,7 +28,6 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 		s  audioStems
 	}
 	var places []place
-	type clap struct{ from, to float64 }
 	claps := []clap{{0, 3}}
 	for i, s := range stems {
 		length := 0
@@ -78,30 +80,42 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 		}
 	}
 	for side := range 2 {
-		x := n.sounds[crowdL+side]
-		noise := rand.New(rand.NewPCG(n.seed, uint64(side)))
-		var slow, low float64
-		murmur := between(rng, 0.03, 0.08)
-		c := 0
-		for i := range x {
-			t := float64(i) / audioRate
-			for c < len(claps)-1 && t > claps[c].to {
-				c++
-			}
-			e := murmur
-			if t >= claps[c].from && t < claps[c].to {
-				u := (t - claps[c].from) / (claps[c].to - claps[c].from)
-				e += min(1, 6*u) * (1 - u)
-			}
-			w := float64(int32(noise.Uint32())) / (1 << 31)
-			low += 0.25 * (w - low)
-			slow += 0.05 * (w - slow)
-			x[i] = float32(3 * e * (low - slow))
-		}
+		n.applaud(side, claps, between(rng, 0.03, 0.08))
 	}
 	for s := range n.sounds {
 		n.sounds[s].blockDC() // recorded strokes have some; no microphone passes it
 	}
+	n.fillHall(between(rng, 0.8, 1.8))
+	return n
+}
+
+// applaud writes one side of the crowd's sound: a murmur of the given amplitude
+// all night, and applause.
+func (n *brokenNight) applaud(side int, claps []clap, murmur float64) {
+	x := n.sounds[crowdL+side]
+	noise := rand.New(rand.NewPCG(n.seed, uint64(side)))
+	var slow, low float64
+	c := 0
+	for i := range x {
+		t := float64(i) / audioRate
+		for c < len(claps)-1 && t > claps[c].to {
+			c++
+		}
+		e := murmur
+		if t >= claps[c].from && t < claps[c].to {
+			u := (t - claps[c].from) / (claps[c].to - claps[c].from)
+			e += min(1, 6*u) * (1 - u)
+		}
+		w := float64(int32(noise.Uint32())) / (1 << 31)
+		low += 0.25 * (w - low)
+		slow += 0.05 * (w - slow)
+		x[i] = float32(3 * e * (low - slow))
+	}
+}
+
+// fillHall writes what the hall microphones get from the PA. decay is the hall's
+// reverberation time in seconds.
+func (n *brokenNight) fillHall(decay float64) {
 	pa := make(audio, n.frames)
 	for s, p := range stand {
 		if p.pa > 0 {
@@ -110,9 +124,7 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 			}
 		}
 	}
-	decay := between(rng, 0.8, 1.8)
 	sideBySide(2, func(side int) { n.sounds[hallL+side] = room(pa, side, decay) })
-	return n
 }
 
 // settle sets the gains as an engineer would on the first night: peaks at

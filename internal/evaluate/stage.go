@@ -119,12 +119,7 @@ func newStage(rng *rand.Rand) stage {
 	mic("Floor Tom", toms)
 	mic("OH L", cymbals, hat)
 	mic("OH R", cymbals)
-	for i := range 2 {
-		oh := &st.inputs[len(st.inputs)-1-i]
-		for _, s := range []int{kick, snare, hat, toms} {
-			oh.hears[s] = power(between(rng, -10, -2))
-		}
-	}
+	st.hearKit(rng, 2)
 	di("Bass DI", bass)
 	if rng.Float64() < 0.6 {
 		mic("Bass Mic", bass)
@@ -160,4 +155,14 @@ func newStage(rng *rand.Rand) stage {
 		st.inputs = append(st.inputs, input{name: "Spare", floor: power(between(rng, -100, -80)), line: true, strange: true})
 	}
 	return st
+}
+
+// hearKit lets the last inputs hear all drums: they are overheads.
+func (st *stage) hearKit(rng *rand.Rand, overheads int) {
+	for i := range overheads {
+		oh := &st.inputs[len(st.inputs)-1-i]
+		for _, s := range []int{kick, snare, hat, toms} {
+			oh.hears[s] = power(between(rng, -10, -2))
+		}
+	}
 }

@@ -138,28 +138,8 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 	for _, i := range set {
 		n.list = append(n.list, m.songs[i].title)
 	}
-	played := slices.Clone(set)
-	if rng.Float64() < unplayedShare {
-		i := rng.IntN(len(played))
-		played = slices.Delete(played, i, i+1)
-	}
-	if rng.Float64() < swappedShare {
-		i := rng.IntN(len(played) - 1)
-		played[i], played[i+1] = played[i+1], played[i]
-	}
-	if rng.Float64() < extraShare { // a song that is known, or a guest's
-		extra := append(slices.Clone(rest), guests...)
-		if len(extra) > 0 {
-			played = slices.Insert(played, rng.IntN(len(played)+1), extra[rng.IntN(len(extra))])
-		}
-	}
-	if rng.Float64() < twiceShare {
-		i := rng.IntN(len(played))
-		played = slices.Insert(played, i, played[i])
-	}
-	at := 0.0
-	// Before the show.
-	at += between(rng, 5, 60)
+	played := depart(rng, set, append(slices.Clone(rest), guests...))
+	at := between(rng, 5, 60) // seconds; before the show
 	if rng.Float64() < 0.4 {
 		if err := m.houseMusic(ctx, rng, n, at, -8); err != nil {
 			return nil, err
@@ -213,6 +193,30 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 	n.crowd = append(n.crowd, swell{at, 25, power(between(rng, -24, -16))})
 	n.lengthS = at + between(rng, 20, 60)
 	return n, nil
+}
+
+// depart returns the songs that the band plays when a set list says set: one may
+// be left out, two may swap, one of extra may be added and one played twice.
+func depart(rng *rand.Rand, set, extra []int) []int {
+	played := slices.Clone(set)
+	if rng.Float64() < unplayedShare {
+		i := rng.IntN(len(played))
+		played = slices.Delete(played, i, i+1)
+	}
+	if rng.Float64() < swappedShare {
+		i := rng.IntN(len(played) - 1)
+		played[i], played[i+1] = played[i+1], played[i]
+	}
+	if rng.Float64() < extraShare { // a song that is known, or a guest's
+		if len(extra) > 0 {
+			played = slices.Insert(played, rng.IntN(len(played)+1), extra[rng.IntN(len(extra))])
+		}
+	}
+	if rng.Float64() < twiceShare {
+		i := rng.IntN(len(played))
+		played = slices.Insert(played, i, played[i])
+	}
+	return played
 }
 
 // newTalk makes a night without a song: talk, tuning, a line check, applause,

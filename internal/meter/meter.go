@@ -61,7 +61,7 @@ const (
 	Float64
 )
 
-// Bytes returns the bytes of one sample, 0 for a type that is none.
+// Bytes returns the size of one sample in bytes, 0 for an unknown type.
 func (t SampleType) Bytes() int {
 	switch t {
 	case Uint8:
@@ -88,13 +88,13 @@ func (t SampleType) fullScale() float64 {
 	return 1
 }
 
-// Config says what is to be measured and how.
+// Config describes the samples to measure and the rules for clipping.
 type Config struct {
 	SampleRate int        // Hz, 8000 to 384000
 	Channels   int        // tracks measured side by side, 1 to 256
 	Type       SampleType // of every sample
-	// Of, if not 0, is how many channels lie interleaved in what is written, of
-	// which Channels from From on are measured.
+	// Of, if not 0, is the number of channels interleaved in the buffers given to
+	// Write; the meter measures Channels of them, from index From on.
 	Of, From int
 	// RunUp is the number of frames at the start of what is written that only
 	// settle the filters and windows and are not reported. A part that does
@@ -115,9 +115,9 @@ type Config struct {
 	// ClipRun is the shortest run of full-scale samples that counts as
 	// clipped, at most 64. 0 means 3.
 	ClipRun int
-	// Rows, if set, is handed what is written as it was decoded, run-up and
-	// run-out too, so that who listens beside the meter need not decode it again.
-	// The plain Go kernel does not call it; see [Meter.Decodes].
+	// Rows, if set, is called with the decoded frames, run-up and run-out
+	// included, so that package spectrum need not decode them again. The plain Go
+	// kernel does not call it; see [Meter.Decodes].
 	Rows func(Rows)
 
 	kernel kernel // for tests

@@ -196,29 +196,7 @@ func Decode(data []byte) (Part, error) {
 	column(columnZeros, func(b *Block) { b.Zeros = r.count() })
 	column(columnCracks, func(b *Block) { b.Cracks = r.count() })
 
-	events := r.uvarint()
-	// An event takes 7 bytes at least.
-	if events > uint64(len(r.data)-r.at)/7 {
-		r.failed = true
-	}
-	if r.failed {
-		return Part{}, r.err()
-	}
-	if events > 0 {
-		p.Events = make([]Event, events)
-	}
-	var last int64
-	for i := range p.Events {
-		e := &p.Events[i]
-		e.Kind = EventKind(r.byte())
-		e.Start = last + r.length()
-		e.Frames = r.length()
-		e.Level = r.amplitude()
-		last = e.Start
-		if e.Kind < ClipRun || e.Kind > lastKind || e.Start < 0 || e.Start > math.MaxInt64-e.Frames {
-			r.failed = true
-		}
-	}
+	p.Events = r.events()
 	if r.at != len(data) {
 		r.failed = true
 	}
@@ -237,6 +215,32 @@ type reader struct {
 }
 
 func (r *reader) err() error { return fmt.Errorf("%w: damaged at byte %d", ErrRecord, r.at) }
+
+// events returns the events that follow, nil if there are none.
+func (r *reader) events() []Event {
+	events := r.uvarint()
+	// An event has at least 7 bytes.
+	if events > uint64(len(r.data)-r.at)/7 {
+		r.failed = true
+	}
+	if r.failed || events == 0 {
+		return nil
+	}
+	all := make([]Event, events)
+	var last int64
+	for i := range all {
+		e := &all[i]
+		e.Kind = EventKind(r.byte())
+		e.Start = last + r.length()
+		e.Frames = r.length()
+		e.Level = r.amplitude()
+		last = e.Start
+		if e.Kind < ClipRun || e.Kind > lastKind || e.Start < 0 || e.Start > math.MaxInt64-e.Frames {
+			r.failed = true
+		}
+	}
+	return all
+}
 
 func (r *reader) take(n int) []byte {
 	if r.failed || len(r.data)-r.at < n {

@@ -58,9 +58,10 @@ func (k kernel) String() string {
 	return kernelName(k)
 }
 
-// mayBeginFlat reports whether a flat top may begin in frames [from, to) of a block:
-// a small step after a sharp rise. Music has nearly all of the bends and calm pairs
-// that the kernel marks elsewhere than in that order.
+// mayBeginFlat reports whether a flat top may begin in frames [from, to) of a
+// block: a small step after a sharp rise. In music the bends and calm pairs that
+// the kernel marks almost never come in this order, so this check rejects nearly
+// all false marks.
 func (m *Meter) mayBeginFlat(g *group, lane, from, to int) bool {
 	if m.cfg.Type == Float32 {
 		return true

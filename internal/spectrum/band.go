@@ -27,21 +27,20 @@ func MidBand(band int) float64 { return 1000 * stats.Pow(10, float64(band+firstB
 // band below (clause 5.4).
 func Edge(band int) float64 { return MidBand(band) * stats.Pow(10, -1./20) }
 
-// lowBands is the number of bands that are taken from the decimated window: up
-// to the one of 800 Hz. What folds onto its upper edge is damped by 28 dB.
+// lowBands is the number of bands taken from the decimated window: up to 800 Hz.
+// Decimation damps what folds onto the upper edge of the last one by 28 dB.
 const lowBands = 17
 
-// band takes the bins from first to last, and of those two only a share. It is
-// struct band of vector_api.h.
+// band covers the bins from first to last; the first and last count by their
+// shares. It is struct band of vector_api.h.
 type band struct {
 	first, last           int64
 	shareFirst, shareLast float32
 }
 
-// bandsOf returns the bands from … to-1 over bins of a width in Hz. A bin
-// counts to the bands that it lies in by its shares there: these are bands for
-// comparison, not filters of any class. Bands that reach beyond the bins are
-// left out.
+// bandsOf returns bands from to to-1 over bins of binHz each. It splits a bin
+// between the bands that it crosses: these bands are for comparison, not filters
+// of any class of the standard. It leaves out bands that reach beyond the bins.
 func bandsOf(from, to int, binHz float64) []band {
 	var all []band
 	for i := from; i < to; i++ {

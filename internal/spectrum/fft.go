@@ -6,13 +6,12 @@ import (
 	"nightreel/internal/stats"
 )
 
-// transform is a real Fourier transform of a window, windowed by a Hann
-// window. It is struct transform of vector_api.h.
+// transform holds the tables of a real Fourier transform through a Hann window.
+// It is struct transform of vector_api.h.
 //
-// The window's even and odd points are the real and imaginary parts of half as
-// many complex ones, transformed by four stages of radix 4 and one of radix 2
-// that sort as they go (Stockham); a last stage takes the real transform out of
-// that.
+// The window's even and odd points become the real and imaginary parts of half
+// as many complex points. Four passes of radix 4 and one of radix 2, which sort
+// as they go (Stockham), transform these; a last pass derives the real transform.
 type transform struct {
 	twiddle [points / 2][2]float32   // e^(-2πik/512)
 	split   [points/4 + 1][2]float32 // e^(-2πik/1024)
@@ -29,9 +28,9 @@ func newTransform() *transform {
 		s, c := math.Sincos(-2 * math.Pi * float64(k) / points)
 		t.split[k] = [2]float32{float32(c), float32(s)}
 	}
-	// So scaled, the squares of the bins add up to the mean square of what is in
-	// the window (Parseval); half of it for the last stage, which leaves out the
-	// factor 1/2.
+	// With this scale the squares of the bins add up to the mean square of the
+	// window (Parseval). The last pass leaves out a factor of 1/2, so half the
+	// scale is taken here.
 	const sumOfSquares = 3. / 8 * points // of a periodic Hann window
 	scale := math.Sqrt(2/(points*sumOfSquares)) / 2
 	for n := range t.window {
@@ -42,14 +41,14 @@ func newTransform() *transform {
 
 type point struct{ re, im float32 }
 
-// turned returns a times w. Products are rounded before they are added: the
-// language allows to fuse them otherwise.
+// turned returns a times w. It rounds the products before it adds them, because
+// the language allows the compiler to fuse them otherwise.
 func turned(a point, w [2]float32) point {
 	return point{float32(a.re*w[0]) - float32(a.im*w[1]), float32(a.re*w[1]) + float32(a.im*w[0])}
 }
 
-// power writes the mean square in each bin of windows of eight tracks, point by
-// point, lane by lane. Bin 0 is counted twice.
+// power writes the mean square in each bin of the windows of eight tracks. in
+// holds Lanes values a point, out Lanes values a bin. Bin 0 counts twice.
 func (t *transform) power(in, out []float32) {
 	var a, b [Bins]point
 	for l := range Lanes {
@@ -58,7 +57,7 @@ func (t *transform) power(in, out []float32) {
 		}
 		x, y := &a, &b
 		for n, s := Bins, 1; n > 2; n, s = n/4, 4*s {
-			t.stage(x, y, n, s)
+			t.radix4(x, y, n, s)
 			x, y = y, x
 		}
 		for q := range Bins / 2 {
@@ -79,8 +78,8 @@ func (t *transform) power(in, out []float32) {
 
 func squared(re, im float32) float32 { return float32(re*re) + float32(im*im) }
 
-// stage does one stage of radix 4: n points in s interleaved transforms.
-func (t *transform) stage(x, y *[Bins]point, n, s int) {
+// radix4 does one pass of radix 4 over n points in s interleaved transforms.
+func (t *transform) radix4(x, y *[Bins]point, n, s int) {
 	m := n / 4
 	for p := range m {
 		w1, w2, w3 := t.twiddle[p*s], t.twiddle[2*p*s], t.twiddle[3*p*s]
@@ -97,8 +96,8 @@ func (t *transform) stage(x, y *[Bins]point, n, s int) {
 	}
 }
 
-// droop returns what makes good the comb filter's droop in each bin of a
-// decimated window, and halves bin 0.
+// droop returns the gain of each bin that corrects the comb filter's droop for a
+// decimation factor. It also halves bin 0, which power counts twice.
 func droop(factor int) []float32 {
 	gain := make([]float32, Bins)
 	for k := range gain {

@@ -1,6 +1,6 @@
 package spectrum
 
-// shifted returns a print moved so that sign i holds what was sign i+lag.
+// shifted returns a print whose sign i is sign i+lag of p.
 func shifted(p *Print, lag int) Print {
 	var out Print
 	switch {
@@ -24,7 +24,7 @@ func shifted(p *Print, lag int) Print {
 	return out
 }
 
-// within masks the signs of a word that have one beside them at a lag.
+// within returns a mask of the signs of a word that have a counterpart at a lag.
 func within(lag, word int) uint64 {
 	switch {
 	case lag > 0 && word == len(Print{})-1:

@@ -12,19 +12,19 @@ import (
 // byte of it.
 const Version = 1
 
-// ErrRecord is what every error of [Decode] is.
+// ErrRecord is the error that [Decode] returns.
 var ErrRecord = errors.New("not a record of a track's tone")
 
-// Levels are kept in a byte: 0 for nothing, else leastDB and up in steps of
-// stepDB. A step is a quarter of the least difference that is told of.
+// A level takes one byte: 0 for silence, else leastDB dB and up in steps of
+// stepDB. A step is a quarter of the least difference that we report.
 const (
 	leastDB = -150
 	stepDB  = 0.625
 )
 
-// Encode returns a part in binary: the version and the number of cells, a byte
-// each; for each cell its bands, a byte each, and its print, 32 bytes
-// little-endian; then the quiet bins and bands, a byte each. That is 759 bytes a
+// Encode returns a part in binary: one byte for the version and one for the
+// number of cells; for each cell one byte a band and 32 little-endian bytes of
+// print; then one byte for each quiet bin and quiet band. That is 759 bytes a
 // minute.
 func Encode(t Tone) []byte {
 	out := make([]byte, 0, 2+len(t.Cells)*(Bands+PrintBits/8)+QuietBins+Bands)
@@ -47,7 +47,8 @@ func Encode(t Tone) []byte {
 	return out
 }
 
-// Decode reads what Encode wrote.
+// Decode returns the part that Encode wrote. It fails with [ErrRecord] if the
+// version or the length is wrong.
 func Decode(data []byte) (Tone, error) {
 	var t Tone
 	if len(data) < 2 || data[0] != Version || len(data) != 2+int(data[1])*(Bands+PrintBits/8)+QuietBins+Bands {
@@ -74,6 +75,7 @@ func Decode(data []byte) (Tone, error) {
 	return t, nil
 }
 
+// level returns the byte for a mean square.
 func level(energy float32) byte {
 	if !(energy > 0) {
 		return 0
@@ -89,4 +91,5 @@ var energies = func() (all [256]float32) {
 	return all
 }()
 
+// energy is the inverse of level.
 func energy(level byte) float32 { return energies[level] }

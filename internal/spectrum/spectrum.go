@@ -1,13 +1,15 @@
-// Package spectrum hears what a track sounds like: a few looks a second are
-// turned into spectra, and of those a few bytes are kept.
+// Package spectrum measures what a track sounds like. It takes the spectrum of a
+// few short looks a second and keeps a few bytes of each.
 //
-// Start with [New], which listens to a part of a recording beside package
-// meter, and with [Tone], which is what is kept of it. It reads a third of the
-// samples: a look is 1024 points at about 6 kHz (a window of 171 ms, twice a
-// second) and, once a second, 1024 points at the full rate. All looks lie at
-// fixed frames of the recording and within one part, so what is found never
-// depends on how the work was split, and looks of all tracks of a recording are
-// of the same moments.
+// Start with [New], which listens to a part of a recording beside package meter.
+// [Tone] is the stored summary of a part's spectra; [Folder] reduces a spectrum
+// to a [Chroma], its harmony in six bytes.
+//
+// The package reads a third of the samples. A look is 1024 points at about 6 kHz
+// (a window of 171 ms, twice a second) and, once a second, 1024 points at the
+// full rate. All looks begin at fixed frames of the recording and end within one
+// part. So results never depend on how the work was split, and the looks of all
+// tracks of a recording show the same moments.
 //
 // The package knows no files, no database and no shows.
 package spectrum
@@ -19,36 +21,36 @@ import (
 )
 
 const (
-	// Lanes is how many tracks are heard side by side.
+	// Lanes is the number of tracks processed side by side.
 	Lanes = 8
 	// Bins is the number of bins of a spectrum; bin 0 lies around 0 Hz.
 	Bins   = 512
 	points = 2 * Bins
 
-	// LooksPerSecond is how often the low spectrum is taken; the high one at
-	// every LooksPerSecond-th of them.
+	// LooksPerSecond is the rate of low spectra. Every LooksPerSecond-th look
+	// takes a high spectrum too.
 	LooksPerSecond = 2
 	// PartLooks is the number of looks of a part of a minute.
 	PartLooks = 60 * LooksPerSecond
 
-	// lowRate is the rate, in Hz, that a look is decimated to, as nearly as a
-	// whole factor allows.
+	// lowRate is the rate in Hz that a low look is decimated to, as nearly as an
+	// integer factor allows.
 	lowRate = 6000
 )
 
-// Config says what is listened to. A part's frames are those of package meter:
-// blocks of a tenth of a second to the nearest frame, 600 of them.
+// Config describes a part of a recording. A part is that of package meter: 600
+// blocks of a tenth of a second, each rounded to whole frames.
 type Config struct {
 	SampleRate int              // Hz, 8000 to 384000
 	Channels   int              // tracks side by side, 1 to 256
 	Type       meter.SampleType // of every sample
-	// Of, if not 0, is how many channels lie interleaved in what is written, of
-	// which Channels from From on are heard.
+	// Of, if not 0, is the number of channels interleaved in the buffers given to
+	// Write; the listener takes Channels of them, from index From on.
 	Of, From int
 	First    int64 // the recording's frame at which the part begins
-	Frames   int64 // of the part; what is written beyond is passed over
+	Frames   int64 // length of the part; later frames are ignored
 	// Each, if set, is called with every look of up to Lanes tracks, in order of
-	// time, then of track. What it is given is overwritten when it returns.
+	// time, then of track. The snapshot is overwritten after the call returns.
 	Each func(*Snapshot)
 
 	kernel kernel // for tests
@@ -56,14 +58,14 @@ type Config struct {
 
 // Snapshot is a look at up to Lanes tracks.
 type Snapshot struct {
-	Index int // of the recording: look k begins at second k/LooksPerSecond
+	Index int // within the recording: look k begins at second k/LooksPerSecond
 	First int // index of the track in lane 0
-	Lanes int // tracks there are; what stands in other lanes means nothing
-	// Low and High hold the mean square of each bin, lane by lane: over all
-	// bins they add up to that of the window, which is weighed by a Hann window.
-	// Low times LowGain, a factor a bin, makes good what the decimation takes
-	// off; it is good to about 2.4 kHz. High is nil but for every
-	// LooksPerSecond-th look. Bin 0 of both counts twice.
+	Lanes int // tracks in this snapshot; other lanes hold leftovers
+	// Low and High hold the mean square of each bin, lane by lane. Their sum over
+	// all bins is the mean square of the window, weighted by a Hann window.
+	// LowGain has one factor a bin that corrects Low for the decimation, up to
+	// about 2.4 kHz. High is nil except at every LooksPerSecond-th look. Bin 0 of
+	// both counts twice.
 	Low, High           *[Bins][Lanes]float32
 	LowGain             []float32
 	LowBinHz, HighBinHz float64 // width of a bin; bin k is k widths high
@@ -75,8 +77,8 @@ type Listener struct {
 	cfg       Config
 	size      int   // bytes of a sample
 	hop       int64 // frames from look to look
-	at        int64 // frames taken
-	look      int64 // within the part
+	at        int64 // frames read so far
+	look      int64 // current look within the part
 	low, high decimator
 	transform *transform
 	lowGain   []float32
@@ -99,8 +101,8 @@ type group struct {
 	low, high    gather
 }
 
-// New returns a listener for one part. It fails if the configuration is out of
-// the ranges that Config gives.
+// New returns a listener for one part. It fails if a field of cfg is out of the
+// range that [Config] gives.
 func New(cfg Config) (*Listener, error) {
 	switch {
 	case cfg.SampleRate < 8000 || cfg.SampleRate > 384000:
@@ -135,14 +137,15 @@ func New(cfg Config) (*Listener, error) {
 	return l, nil
 }
 
-// HopFrames returns the frames from look to look: five blocks of package meter.
+// HopFrames returns the frames from one look to the next at a rate in Hz: five
+// blocks of package meter.
 func HopFrames(rate int) int64 { return int64((rate + 5) / 10 * 10 / LooksPerSecond) }
 
-// LookFrames returns the frames that a look takes.
+// LookFrames returns the length of a look in frames at a rate in Hz.
 func LookFrames(rate int) int { return (points + 1) * Decimation(rate) }
 
-// Decimation returns by how much the rate of a low look is lower than the
-// recording's.
+// Decimation returns the factor between a recording's rate in Hz and the rate of
+// its low looks.
 func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
 
 // Write listens to the next frames as they lie in files: either one buffer that
@@ -188,7 +191,8 @@ type input struct {
 	floats bool // rows hold floats
 }
 
-// listen takes frames of an input, from frame at on.
+// listen reads frames of an input, from frame at on, and finishes each look when
+// it is complete.
 func (l *Listener) listen(in *input, at, frames int64) {
 	end := min(l.at+frames, l.cfg.Frames)
 	for l.at < end {
@@ -210,8 +214,7 @@ func (l *Listener) listen(in *input, at, frames int64) {
 	}
 }
 
-// isHigh reports whether the look that is being taken is one at the full rate
-// too.
+// isHigh reports whether the current look has a high spectrum.
 func (l *Listener) isHigh() bool { return l.look%LooksPerSecond == 0 }
 
 // take adds n frames, from frame at of an input on, to the look.
@@ -269,7 +272,7 @@ func (l *Listener) decode(in *input, g *group, at, n int) []uint32 {
 	return l.words[:n*Lanes]
 }
 
-// finish turns a whole look into spectra and hands them on.
+// finish transforms a complete look and passes the spectra on.
 func (l *Listener) finish() {
 	s := &l.snapshot
 	s.Index = int(l.cfg.First/l.hop + l.look)
@@ -297,7 +300,7 @@ func (l *Listener) finish() {
 	}
 }
 
-// Finish returns what is kept, one a track. The listener is used up.
+// Finish returns the tone of each track. The listener must not be used again.
 func (l *Listener) Finish() []Tone {
 	all := make([]Tone, len(l.tones))
 	for i := range l.tones {

@@ -9,32 +9,31 @@ import (
 )
 
 const (
-	// CellLooks is the number of looks of a cell, six seconds: short against a
-	// song, long enough that a cell's spectrum is one of music and not of a
-	// stroke.
+	// CellLooks is the number of looks in a cell. Six seconds are short against a
+	// song, and long enough that one stroke does not dominate the spectrum.
 	CellLooks = 12
 	// PartCells is the number of cells of a part of a minute.
 	PartCells = PartLooks / CellLooks
 
-	// quietLooks is the number of looks whose mean counts towards the quiet: the
+	// quietLooks is the number of looks averaged before the minimum is taken: the
 	// mean of six spectra of noise varies by some 2 dB.
 	quietLooks = 6
-	// QuietBins is the number of bins kept of the quiet: up to 560 Hz, the
-	// eleventh harmonic of 50 Hz and the ninth of 60.
+	// QuietBins is the number of bins kept in Quiet: up to 560 Hz, the eleventh
+	// harmonic of 50 Hz and the ninth of 60 Hz.
 	QuietBins = 96
 
 	// PrintBits is the length of a print, printRate·85 ms.
 	PrintBits  = 256
 	printFrom  = 128 // first of the 512 points at half the low rate
-	printAbout = 16  // points to each side that the running mean is taken over
+	printAbout = 16  // points to each side in the running mean
 )
 
 // Tone is what is kept of a part of one track. Energies are mean squares.
 type Tone struct {
 	Cells []Cell
-	// Quiet and QuietBands hold the least that a bin of the low spectrum and a
-	// band held on average over three seconds of the part: what stands through
-	// the quiet, be it noise or hum.
+	// Quiet and QuietBands hold the noise or hum that remains in the quiet: for
+	// each bin of the low spectrum, and for each band, the least average over
+	// three seconds of the part.
 	Quiet      [QuietBins]float32
 	QuietBands [Bands]float32
 }
@@ -45,14 +44,14 @@ type Cell struct {
 	// half the rate are 0.
 	Bands [Bands]float32
 	// Print holds the signs of 85 ms of the wave at the cell's first look, from
-	// about 90 Hz to 1.5 kHz, PrintBits at half the low rate. See [Alike].
+	// about 90 Hz to 1.5 kHz, PrintBits at half the low rate. See [Agreement].
 	Print Print
 }
 
-// Print is a track's wave at one moment in signs.
+// Print holds the signs of a track's wave at one moment.
 type Print [PrintBits / 64]uint64
 
-// toneMaker adds up what is kept of one track.
+// toneMaker accumulates the tone of one track.
 type toneMaker struct {
 	tone  Tone
 	looks int // of the cell
@@ -66,7 +65,8 @@ type toneMaker struct {
 	settled    bool // Quiet has been set
 }
 
-// add takes the look that l holds for the track in a lane.
+// add accumulates the look that l holds for the track in a lane. low and high are
+// the numbers of bands at each rate.
 func (t *toneMaker) add(look, lane int, low, high int, l *Listener) {
 	if look%CellLooks == 0 {
 		t.endCell()
@@ -139,7 +139,8 @@ func (t *toneMaker) finish() Tone {
 	return t.tone
 }
 
-// printOf takes the print of a lane.
+// printOf returns the print of a lane: whether each point is above the running
+// mean around it.
 func printOf(p *[points][Lanes]float32, lane int) Print {
 	const n = points / 2
 	var y [n]float32
@@ -162,29 +163,30 @@ func printOf(p *[points][Lanes]float32, lane int) Print {
 	return out
 }
 
-// flat returns the numbers of some rows of lanes in one slice.
+// flat returns rows of lanes as one slice of the same memory.
 func flat(rows [][Lanes]float32) []float32 {
 	return unsafe.Slice(&rows[0][0], len(rows)*Lanes)
 }
 
-// PrintAt returns how many frames after its look a print begins.
+// PrintAt returns the frames from the start of a look to the start of its print,
+// for a recording's rate in Hz.
 func PrintAt(rate int) int64 { return int64(2 * printFrom * Decimation(rate)) }
 
-// PrintRate returns the rate, in Hz, of a print's signs for a recording of a
-// rate.
+// PrintRate returns the rate of a print's signs in Hz, for a recording's rate in
+// Hz.
 func PrintRate(rate int) float64 { return float64(rate) / float64(2*Decimation(rate)) }
 
-// MaxLag is the most, in signs, that [Alike] moves two prints against each
-// other: 10 ms, 3.5 m of air.
+// MaxLag is the largest lag, in signs, that [Agreement] tries: 10 ms, 3.5 m of
+// air.
 const MaxLag = 32
 
-// Agreement counts how alike prints of two tracks are at each lag.
+// Agreement counts, for each lag, how many signs of two tracks' prints agree.
 type Agreement struct {
 	same, all [2*MaxLag + 1]int
 }
 
-// Add compares prints of two tracks at one moment. At lag n, sign i of a stands
-// beside sign i+n of b: b hears n signs later.
+// Add compares prints of two tracks at one moment. Lag n compares sign i of a
+// with sign i+n of b: the sound reaches b n signs later.
 func (g *Agreement) Add(a, b *Print) {
 	for i := range g.same {
 		lag := i - MaxLag
@@ -199,9 +201,10 @@ func (g *Agreement) Add(a, b *Print) {
 	}
 }
 
-// At returns the correlation coefficient of the two waves at a lag, from their
-// signs by the arcsine law of normal processes (Van Vleck and Middleton 1966;
-// from memory), and the number of signs it was taken over.
+// At returns the correlation coefficient of the two waves at a lag in signs, and
+// the number of signs that it is based on. The coefficient follows from the share
+// of equal signs by the arcsine law of normal processes (Van Vleck and Middleton
+// 1966; from memory). It is NaN if nothing was added.
 func (g *Agreement) At(lag int) (r float64, n int) {
 	n = g.all[lag+MaxLag]
 	if n == 0 {

@@ -81,8 +81,8 @@ INLINE struct point turned(struct point a, const float *w) {
 	return (struct point){a.re * w[0] - a.im * w[1], a.re * w[1] + a.im * w[0]};
 }
 
-/* stage does one stage of radix 4: n points in s interleaved transforms. */
-INLINE void stage(const struct point *x, struct point *y, int n, int s, const struct transform *t) {
+/* radix4 does one pass of radix 4 over n points in s interleaved transforms. */
+INLINE void radix4(const struct point *x, struct point *y, int n, int s, const struct transform *t) {
 	int m = n / 4;
 	for (int p = 0; p < m; p++) {
 		const float *w1 = t->twiddle[p * s], *w2 = t->twiddle[2 * p * s], *w3 = t->twiddle[3 * p * s];
@@ -105,10 +105,10 @@ void NAME(spectrum_power)(const struct transform *t, const float *points, float 
 		a[i].re = *(const any_vf *)(points + 2 * i * LANES) * t->window[2 * i];
 		a[i].im = *(const any_vf *)(points + (2 * i + 1) * LANES) * t->window[2 * i + 1];
 	}
-	stage(a, b, 512, 1, t);
-	stage(b, a, 128, 4, t);
-	stage(a, b, 32, 16, t);
-	stage(b, a, 8, 64, t);
+	radix4(a, b, 512, 1, t);
+	radix4(b, a, 128, 4, t);
+	radix4(a, b, 32, 16, t);
+	radix4(b, a, 8, 64, t);
 	for (int q = 0; q < 256; q++) { /* radix 2 */
 		struct point u = a[q], v = a[q + 256];
 		b[q] = (struct point){u.re + v.re, u.im + v.im};

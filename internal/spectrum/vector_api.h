@@ -7,7 +7,7 @@
 #define POINTS 1024 /* of a window, after decimation */
 #define BINS 512
 
-/* What is being gathered for one window of a group, see gather.go. */
+/* The state of one window of a group, see gather.go. */
 struct gather {
 	int32_t sum[LANES];         /* of the step so far */
 	int32_t sums[LANES];        /* of the sums so far */
@@ -18,16 +18,17 @@ struct gather {
 	int64_t steps;              /* finished */
 };
 
-/* How the transform is done, see fft.go. Twiddles are for POINTS/2 complex
-   points; split has those of the last stage, that takes the real transform out
-   of the complex one. */
+/* The tables of the transform, see fft.go. twiddle is for POINTS/2 complex
+   points; split is for the last pass, which derives the real transform from the
+   complex one. */
 struct transform {
 	float twiddle[POINTS / 2][2];
 	float split[POINTS / 4 + 1][2];
 	float window[POINTS];
 };
 
-/* A band takes the bins from first to last, and of those two only a share. */
+/* A band covers the bins from first to last; the first and last count by their
+   shares. */
 struct band {
 	int64_t first, last;
 	float share_first, share_last;
