@@ -7,49 +7,48 @@ import (
 	"nightreel/internal/stats"
 )
 
-// wanted is a title that is to be placed.
+// wanted is a title to place.
 type wanted struct {
 	title string
-	// blocks is how long the song was on other nights; 0 where that is not
-	// known.
+	// blocks is the song's length on other nights, 0 if unknown.
 	blocks float64
 }
 
-// placing says which stretches hold a title.
+// placing is a title on the stretches that hold it.
 type placing struct {
 	title      int // index into the titles
 	from, to   int // indexes of the first stretch and of the one after the last
 	likelihood float64
 }
 
-// What the alignment believes, as probabilities and spreads. They are
-// judgement, common practice, no source; what counts is their order: a title
-// that was not played and a stretch of song's length that is none are rarer
-// than a stop within a song.
+// The alignment's prior probabilities and spreads. They are chosen (common
+// practice, no source). Only their order matters: an unplayed title, and a
+// stretch of a song's length without a song, are rarer than a stop within a song.
 const (
 	unplayed     = 0.03 // a title on the list was not played
-	notASong     = 0.6  // a stretch of next to no length is no song, but tuning or a false start
-	longNotASong = 8.0  // and e to the minus this less so for one of a song's usual length
-	unlisted     = 0.02 // a stretch of whatever length is a song that is not on the list
+	notASong     = 0.6  // a very short stretch is tuning or a false start
+	longNotASong = 8.0  // decay: P(not a song) falls as exp(-8 x length/usual length)
+	unlisted     = 0.02 // a stretch of any length is a song that is not on the list
 	knownSpread  = 0.25 // of ln(length) from night to night
 	guessSpread  = 0.7  // of ln(length) from song to song
-	outOfTurn    = 0.1  // a title that is recognised is not the list's next
-	withoutList  = 0.85 // a stretch is a song that is known, on a night without a list
-	stranger     = 0.1  // a stretch of whatever length is a song that is not known, on such a night
-	evenBand     = 0.35 // with a smaller share of loud channels it is rather no song
-	fewSlope     = 10.0 // and how fast that grows
-	mostFew      = 3.0  // but no more than that
-	shortSong    = 0.01 // and it is shorter than leastSongS and than a third of what it should be
-	leastLength  = -3.0 // a length is never held more unlikely than e to this: an extra round, or a length learned from a mistake
+	outOfTurn    = 0.1  // a recognised title is not the list's next
+	withoutList  = 0.85 // on a night without a list, a stretch is a known song
+	stranger     = 0.1  // on a night without a list, a stretch of any length is an unknown song
+	evenBand     = 0.35 // share of loud channels below which a stretch is less likely a song
+	fewSlope     = 10.0 // ln(odds) for each share of 1 below evenBand
+	mostFew      = 3.0  // limit of that, in ln(odds)
+	shortSong    = 0.01 // a song is shorter than leastSongS and than a third of its usual length
+	leastLength  = -3.0 // least ln(P) of a length: there are extra rounds, and lengths learned from mistakes
 )
 
-// align places titles on stretches of music: those of the list in their order,
-// and any that is recognised wherever it is. A title takes one stretch or
-// several that follow each other; a title may be left out and so may stretches.
-// list holds indexes into titles. It returns the likeliest way to do that, and
-// for each title placed the probability, over all ways, that its middle is this
-// title's; and, over all ways, the probability that each stretch holds each
-// title.
+// align places titles on stretches of music: those of the list in order, and a
+// recognised title anywhere. list holds indexes into titles. A title covers one
+// stretch or several consecutive ones; titles and stretches may be left out.
+//
+// It returns the likeliest alignment. The likelihood of each placing is the
+// probability, over all alignments, that the placing's middle stretch holds its
+// title. of[i][t] is the probability, over all alignments, that stretch i holds
+// title t.
 func align(list []int, titles []wanted, music []stretch, heard recognition) (placed []placing, of [][]float64) {
 	n, m := len(music), len(list)
 	of = make([][]float64, n)
@@ -60,8 +59,8 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) (pla
 		return []placing{}, of
 	}
 	l := newLattice(list, titles, music, heard)
-	// ways[i][j] and most[i][j] are over all ways in which the first i stretches
-	// and j titles of the list are done with: their sum, and the likeliest.
+	// ways and most are over all alignments of the first i stretches and the first
+	// j titles of the list: ln of the sum, and ln of the largest.
 	ways, most := l.table(), l.table()
 	type step struct{ i, j, title int }
 	back := make([]step, (n+1)*(m+1))
@@ -87,7 +86,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) (pla
 		i, j = s.i, s.j
 	}
 	slices.Reverse(placed)
-	// rest[i][j] sums the ways in which what is left can be done with.
+	// rest is the same sum for the stretches from i and the titles from j on.
 	rest := l.table()
 	rest[l.at(n, m)] = 0
 	middles := make([]int, len(placed))
@@ -123,7 +122,7 @@ func align(list []int, titles []wanted, music []stretch, heard recognition) (pla
 	return placed, of
 }
 
-// noTitle marks a step in which no title is placed.
+// noTitle marks a step that places no title.
 const noTitle = -1
 
 // logAdd returns ln(e^a + e^b).

@@ -7,27 +7,27 @@ import (
 	"nightreel/internal/stats"
 )
 
-// anchor is what the set list and its order say about a stretch of a night, for
-// other nights to know its songs by. A title that one night learned from another
-// by sound and gave on to a third must not come back as if somebody had
-// confirmed it; so what a take is called tells others nothing, its anchors do.
+// anchor holds the titles that the set list and its order give a stretch of a
+// night. A title that one night learned from another by sound and passed on to a
+// third must not come back as if a person had confirmed it. Other nights
+// therefore trust a take's anchors, never its title.
 type anchor struct {
 	start, end int64              // frames of the reference recording
 	titles     map[string]float64 // the probability of each title
 }
 
 const (
-	// byOrder is the probability that a night is what an alignment takes it for:
-	// an order that was mostly kept.
+	// byOrder is the probability that the alignment is right as a whole: that the
+	// band mostly kept the list's order.
 	byOrder = 0.9
-	// swapped is the probability that a title changed places with the next.
+	// swapped is the probability that two neighbouring titles swapped places.
 	swapped = 0.03
-	// leastAnchor is the probability below which a title is not kept.
+	// leastAnchor is the probability below which an anchor drops a title.
 	leastAnchor = 0.005
 )
 
-// anchor keeps what a list says about stretches: of[i][t] is the probability
-// that stretch i holds title t.
+// anchor adds an anchor for each stretch; of[i][t] is the probability that
+// stretch i holds title t.
 func (n *night) anchor(list []int, titles []wanted, music []stretch, of [][]float64) {
 	for i, s := range music {
 		a := anchor{start: n.frame(s.from), end: n.frame(s.to), titles: map[string]float64{}}
@@ -55,8 +55,8 @@ func (n *night) anchor(list []int, titles []wanted, music []stretch, of [][]floa
 	}
 }
 
-// titlesOf returns the probability of each title that a candidate is known to
-// have without its sound.
+// titlesOf returns the probability of each title of a candidate, from everything
+// but its sound.
 func (n *night) titlesOf(c candidate) map[string]float64 {
 	switch c.by {
 	case catalog.ByPerson:

@@ -9,35 +9,34 @@ import (
 	"nightreel/internal/spectrum"
 )
 
-// What the levels say about where a song starts and ends is exact to the block
-// where everybody comes in at once, and wrong by many seconds where somebody
-// tunes before it, counts it in or begins it twice, or where a soft opening
-// goes under. Takes of other nights, whose edges a person knows, tell which: how
-// the song's first seconds go, and who plays in them. Then the levels say where
-// exactly.
+// Levels give a song's start and end to the block if all players come in at once.
+// They are wrong by many seconds if somebody tunes before the song, counts it in
+// or begins it twice, or if the opening is soft. Takes of other nights whose edges
+// a person confirmed decide that: they have the chords of the first seconds and
+// who plays in them. The levels then give the exact block.
 const (
-	edgeSpanS = 25 // of the song that must be seen beyond the farthest edge looked at
-	edgeFarS  = 50 // no edge is moved farther
-	edgeSnapS = 1.5
+	edgeSpanS = 25  // seconds of the song compared beyond the farthest possible edge
+	edgeFarS  = 50  // seconds, the farthest that an edge moves
+	edgeSnapS = 1.5 // seconds around a second in which the block is searched
 
-	// The worth of a second is how much rather it is that second of the song than
-	// one of a pause: by how far its chord is more like the song's than chance, or
-	// than what silent tracks add up to; and by how many tracks are as loud as
-	// there and not as in pauses. Chosen on rendered songs: what lost stands in
-	// internal/evaluate.
-	evenChord  = 0.3 // what chance comes to
+	// The worth of a second says how much better it fits that second of the song
+	// than a pause. It grows with the chord's correlation beyond chance, or beyond
+	// that of pauses, and with the number of tracks whose level fits the song
+	// rather than pauses. All values were chosen on rendered songs; the README of
+	// internal/evaluate lists the ones that did worse.
+	evenChord  = 0.3 // correlation of chords by chance
 	levelWorth = 2
-	mostLevel  = 0.1  // more than that any music is worth
-	edgeSlip   = 0.15 // what a second costs in which one take runs ahead of the other
-	edgeLinger = 0.5  // and if it does so on the first note, or the last: that is rather a pause
-	edgeJump   = 5.0  // what it costs to leave a round out, or to play one more
-	edgeRise   = 3.0  // what it is worth if all tracks come in at the edge, or leave off
-	edgeStay   = 1.0  // more worth than where the levels have the edge
+	mostLevel  = 0.1  // limit of the levels' worth, which any music reaches
+	edgeSlip   = 0.15 // cost of a second in which one take runs ahead of the other
+	edgeLinger = 0.5  // the same on the first or last note, where a pause is likelier
+	edgeJump   = 5.0  // cost of leaving a round out or playing one more
+	edgeRise   = 3.0  // worth of all tracks coming in, or leaving off, at the edge
+	edgeStay   = 1.0  // worth of keeping the edge that the levels gave
 )
 
-// edges moves the start and end of a take, in blocks, to where references of
-// its title have them. Where that cannot be told they stay. before and after
-// bound them: what other takes hold.
+// edges returns the start and end of a take, in blocks, moved to where references
+// of its title have them. Without such references they stay. before and after are
+// the blocks at which neighbouring takes end and start.
 func (n *night) edges(title string, start, end, before, after int) (int, int) {
 	var refs []*reference
 	for i := range n.refs {
@@ -52,9 +51,9 @@ func (n *night) edges(title string, start, end, before, after int) (int, int) {
 	return start, n.edge(refs, end, start, after, -1)
 }
 
-// edge moves an edge, the start (sign 1) or the end (-1), to the second from
-// which the night runs most like the references' first seconds, or up to which
-// it runs like their last.
+// edge returns an edge in blocks, the start (sign 1) or the end (-1), moved to the
+// second from which the night matches the references' first seconds best, or up
+// to which it matches their last seconds best.
 func (n *night) edge(refs []*reference, edge, low, high, sign int) int {
 	here := int(math.Round(float64(edge) / meter.BlocksPerSecond))
 	first, last := max(here-edgeFarS, ceil(low, meter.BlocksPerSecond)), min(here+edgeFarS, high/meter.BlocksPerSecond)
@@ -86,13 +85,12 @@ func (n *night) edge(refs []*reference, edge, low, high, sign int) int {
 
 func ceil(a, b int) int { return (a + b - 1) / b }
 
-// runs adds to worth, for every second from first to last, how much it is worth
-// to say that the reference starts there, or with sign -1 that it ends there,
-// and runs on from there to the end of what is looked at. What lies on the other
-// side of the edge is worth 0: a pause.
+// runs adds to worth, for each second from first to last, the worth of a
+// reference that starts there (sign 1) or ends there (-1) and runs on to the end
+// of the compared seconds. The far side of the edge counts as a pause, worth 0.
 //
 // This is dynamic time warping backwards, with steps of 0, 1 or 2 seconds, and
-// jumps where the form is another.
+// jumps for a different form.
 func (n *night) runs(r *reference, first, last, sign int, worth []float32) {
 	// Seconds of the night and of the reference count from the edge inwards.
 	origin, size := first, last-first+1+edgeSpanS
@@ -133,12 +131,12 @@ func (n *night) runs(r *reference, first, last, sign int, worth []float32) {
 	}
 }
 
-// jumpTo is the first second of a song that a jump may lead to: none leads back
-// to its first note, that would be a false start.
+// jumpTo is the first second of a song that a jump may lead to. A jump back to the
+// first note would be a false start.
 const jumpTo = 8
 
-// likelier returns the worth of a second: the first columns are chords, the
-// others how loud tracks are.
+// likelier returns the worth of a second. The first columns hold the chord, the
+// others the level of each track.
 func likelier(x, ref, pause []float32) float32 {
 	chord, none := float32(0), float32(0)
 	for i := range spectrum.PitchClasses {
@@ -155,8 +153,8 @@ func likelier(x, ref, pause []float32) float32 {
 
 func abs(x float32) float32 { return max(x, -x) }
 
-// seen lays out seconds of the night for likelier, from a second on in the
-// direction of sign, and what tracks do in pauses.
+// seen returns size seconds of the night as rows for likelier, from second origin
+// on in the direction of sign, and the row of an average pause.
 func (n *night) seen(r *reference, origin, size, sign int) (night, pause []float32) {
 	tracks := r.tracks()
 	cols := spectrum.PitchClasses + len(tracks)
@@ -179,7 +177,7 @@ func (n *night) seen(r *reference, origin, size, sign int) (night, pause []float
 	return night, pause
 }
 
-// seen does the same with the reference.
+// seen returns up to 2*size seconds of the reference in the same form.
 func (r *reference) seen(n *night, size, sign int) []float32 {
 	tracks := r.tracks()
 	cols := spectrum.PitchClasses + len(tracks)
@@ -208,8 +206,8 @@ func (r *reference) tracks() (all []int) {
 	return all
 }
 
-// sounding returns how loud a track is in a second: 1 as loud as it usually is
-// when it plays, 0 where it is 20 dB below or softer.
+// sounding returns the level of a track in a second: 1 at its usual level when it
+// plays, 0 at 20 dB below that or softer.
 func sounding(levels []float32, second int) float32 {
 	if second < 0 || second >= len(levels) {
 		return 0
@@ -217,7 +215,8 @@ func sounding(levels []float32, second int) float32 {
 	return max(0, min(1, 1+levels[second]))
 }
 
-// readPauses learns what is heard where nobody seems to play a song.
+// readPauses averages chord and levels over the seconds outside all stretches of
+// music.
 func (n *night) readPauses() {
 	if n.pauses != nil {
 		return
@@ -248,8 +247,8 @@ func (n *night) readPauses() {
 	n.pauseChord.normalise()
 }
 
-// rise returns the block near another at which most channels come in (sign 1)
-// or leave off (-1), within bounds, and the share of them.
+// rise returns the block within edgeSnapS of want, from low to high, at which most
+// channels come in (sign 1) or leave off (-1), and their share.
 func (n *night) rise(want, low, high, sign int) (block int, share float64) {
 	const span = 5
 	s := n.activity.share
@@ -270,7 +269,7 @@ func (n *night) rise(want, low, high, sign int) (block int, share float64) {
 	return max(low, min(high, best)), most
 }
 
-// settle moves the edges of takes that were placed by sound, in order of time.
+// settle sorts takes that were placed by sound by time and moves their edges.
 func (n *night) settle(cs []candidate) {
 	slices.SortFunc(cs, func(a, b candidate) int { return int(min(1, max(-1, a.start-b.start))) })
 	for i := range cs {

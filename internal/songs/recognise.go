@@ -152,7 +152,7 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, known []Ref
 		return err
 	}
 	n.band = band
-	n.music = n.activity.part(n.music, changes(band, n.activity.levels))
+	n.music = n.activity.cutAtChanges(n.music, changes(band, n.activity.levels))
 	n.joinByKey(n.music)
 	if n.refs, err = n.load(ctx, store, known); err != nil {
 		return err
@@ -165,8 +165,8 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, known []Ref
 	}
 	n.likes = resemble(band, busy, n.refs)
 	n.cluster()
-	n.music = n.partBySong(n.music)
-	n.joinByCourse(n.music)
+	n.music = n.cutAtSongs(n.music)
+	n.joinAcross(n.music)
 	return nil
 }
 

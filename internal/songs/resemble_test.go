@@ -96,13 +96,13 @@ func TestCourse(t *testing.T) {
 			best[1][t] = 0.9
 		}
 	}
-	path := course(best, 0, n)
+	path := songPath(best, 0, n)
 	for k, want := range map[int]int{10: 0, 40: 0, 75: 0, 85: 1, 130: 1, 160: -1} {
 		if path[k] != want {
 			t.Errorf("second %d is song %d, want %d", k, path[k], want)
 		}
 	}
-	if course(best, 5, 5) != nil {
+	if songPath(best, 5, 5) != nil {
 		t.Error("a course through nothing")
 	}
 }

@@ -9,33 +9,32 @@ import (
 	"nightreel/internal/stats"
 )
 
-// A song that runs into the next leaves no pause to part them by. What changes
-// there, more than anywhere within a song, is which chords are played and who
-// plays.
+// A song that runs into the next leaves no pause between them. There the chords
+// and the players change more than anywhere within a song.
 const (
-	changeS     = 25 // the span before and behind that are compared
+	changeS     = 25 // seconds compared before and after a second
 	levelWeight = 1.5
 	leastChange = 1.0
 	// Where two songs meet, chords and levels together change by 1.8 (1.4 to
-	// 2.3), and everybody lets go for a moment: the softest second of the stage is
-	// 9 dB (1 to 16) softer than what is softer before or behind. Where a song goes
-	// on with other chords or players, which is eight times as frequent, they change
-	// less, and in three of four cases by less than 2.5 dB. How much each counts was
-	// fitted on ten tours of rendered songs (logistic regression): 30 that run into
-	// each other, of which it cuts 21, and 232 changes within, of which it cuts 4.
+	// 2.3), and the whole band is softer for a moment: the softest second is 9 dB
+	// (1 to 16) below the softer of the two sides. Changes of chords or players
+	// within a song are eight times as frequent. They are smaller, and in three of
+	// four cases the level drops by less than 2.5 dB. The weights come from a
+	// logistic regression over ten tours of rendered songs: it cuts 21 of 30 songs
+	// that run into each other, and 4 of 232 changes within songs.
 	evenChange  = 1.75
 	mostChange  = 2.0
-	changeSlope = 6.5 // of the logarithm of the odds, as are the following
+	changeSlope = 6.5 // of the logarithm of the odds, like seldomCut
 	seldomCut   = -1.4
 	// titleCut is the probability of a cut where one known song becomes another.
 	titleCut = 0.7
 )
 
-// changes returns, for every second, how much what is played after it differs
-// from what was played before.
+// changes returns, for each second, how much the changeS seconds after it differ
+// from the changeS seconds before it; 0 near both ends of the night.
 func changes(band []chroma, levels [][]float32) []float64 {
 	out := make([]float64, len(band))
-	var sum [2]chroma // over the span before and after
+	var sum [2]chroma // over changeS seconds before and after
 	low := make([]float64, len(levels))
 	for k := changeS; k+changeS <= len(band); k++ {
 		if k == changeS {
@@ -81,9 +80,9 @@ func levelAt(levels []float32, second int) float32 {
 	return levels[second]
 }
 
-// part cuts stretches where what is played changes as it does from song to
-// song.
-func (a activity) part(music []stretch, change []float64) []stretch {
+// cutAtChanges cuts stretches where chords and players change as they do from one
+// song to the next.
+func (a activity) cutAtChanges(music []stretch, change []float64) []stretch {
 	var cuts []cut
 	for k := 15; k+15 < len(change); k++ {
 		if change[k] >= leastChange && change[k] == slices.Max(change[k-15:k+16]) {
@@ -94,7 +93,8 @@ func (a activity) part(music []stretch, change []float64) []stretch {
 	return cutAt(music, cuts)
 }
 
-// quietest returns the block near another in which the fewest play.
+// quietest returns the block within near blocks of block in which the fewest
+// channels play.
 func (a activity) quietest(block, near int) int {
 	best := block
 	for i := max(0, block-near); i < min(len(a.share), block+near); i++ {
@@ -105,14 +105,16 @@ func (a activity) quietest(block, near int) int {
 	return best
 }
 
-// cut is a place where a stretch may part.
+// cut is a place where a stretch may be cut, with the probability that a song
+// ends there.
 type cut struct {
 	block int
 	p     float64
 }
 
-// cutAt parts stretches at cuts that leave pieces of a song's length on both
-// sides. Where a stretch already begins nearby, its cut becomes likelier.
+// cutAt cuts stretches at cuts that leave a song's length on both sides. If a
+// stretch already begins within five seconds, the cut raises the probability of
+// that beginning instead.
 func cutAt(music []stretch, cuts []cut) []stretch {
 	const least = leastSongS * meter.BlocksPerSecond
 	out := slices.Clone(music)
@@ -135,8 +137,8 @@ func cutAt(music []stretch, cuts []cut) []stretch {
 	return out
 }
 
-// partBySong cuts stretches where one known song becomes another.
-func (n *night) partBySong(music []stretch) []stretch {
+// cutAtSongs cuts stretches where one known song changes to another.
+func (n *night) cutAtSongs(music []stretch) []stretch {
 	best, where := n.bestBySong()
 	if len(best) < 2 {
 		return music
@@ -144,12 +146,12 @@ func (n *night) partBySong(music []stretch) []stretch {
 	var cuts []cut
 	for _, s := range music {
 		from, to := s.from/meter.BlocksPerSecond, min(s.to/meter.BlocksPerSecond, len(n.band))
-		path := course(best, from, to)
+		path := songPath(best, from, to)
 		for k := 1; k < len(path); k++ {
 			if path[k] == path[k-1] || path[k] < 0 {
 				continue
 			}
-			// What was before, if nothing was known of some seconds between.
+			// Skip up to 15 seconds that resemble no known song.
 			b := k - 1
 			for b > 0 && path[b] < 0 && k-b < 15 {
 				b--
@@ -167,8 +169,8 @@ func (n *night) partBySong(music []stretch) []stretch {
 	return cutAt(music, cuts)
 }
 
-// bestBySong returns for each known song its best likeness and where on its
-// reference that is, by second.
+// bestBySong returns, for each known song and each second of the night, the best
+// likeness among the song's references and the reference's second that has it.
 func (n *night) bestBySong() (best [][]float32, where [][]int32) {
 	for _, c := range n.clusters {
 		var like []float32
@@ -191,16 +193,16 @@ func (n *night) bestBySong() (best [][]float32, where [][]int32) {
 }
 
 const (
-	// noLike is the likeness from which a second is rather some known song than
-	// none, and switchCost what a change of song costs in the same measure: ten
-	// seconds of a clear one.
+	// noLike is the likeness above which a second counts as a known song.
+	// switchCost is the likeness that a change of song costs: ten seconds of a
+	// clear match.
 	noLike     = 0.45
 	switchCost = 2.5
 )
 
-// course returns the known song of each second from … to-1 with the fewest
-// changes, -1 for none.
-func course(best [][]float32, from, to int) []int {
+// songPath returns the known song of each second from to to-1, -1 for none: the
+// path of the largest total likeness less switchCost a change (Viterbi).
+func songPath(best [][]float32, from, to int) []int {
 	n, songs := to-from, len(best)
 	if n <= 0 {
 		return nil
@@ -244,9 +246,9 @@ func course(best [][]float32, from, to int) []int {
 	return path
 }
 
-// joinByCourse makes a cut unlikely where a reference runs on across it as if
-// nothing were: a stop, or a passage so soft that nobody seems to play.
-func (n *night) joinByCourse(music []stretch) {
+// joinAcross makes a cut unlikely if a reference runs on across it. The cut is
+// then a stop within the song, or a passage too soft to register.
+func (n *night) joinAcross(music []stretch) {
 	const look = 4 // seconds on either side
 	for i := 1; i < len(music); i++ {
 		end, start := music[i-1].to/meter.BlocksPerSecond, music[i].from/meter.BlocksPerSecond
@@ -261,7 +263,7 @@ func (n *night) joinByCourse(music []stretch) {
 			}
 			ran := float64(l.at[b] - l.at[a])
 			if ran > float64(0.75*float64(gap))-3 && ran < float64(1.35*float64(gap))+3 && ran > 0 {
-				p := courseCut
+				p := runOnCut
 				if music[i].from-music[i-1].to >= meter.BlocksPerSecond {
 					p = gapCut
 				}
@@ -272,14 +274,14 @@ func (n *night) joinByCourse(music []stretch) {
 }
 
 const (
-	// mostGapS is the longest soft passage that is looked for.
+	// mostGapS is the longest soft passage, in seconds, that joinAcross bridges.
 	mostGapS = 60
-	// courseCut is the probability of a cut where a reference runs on, and gapCut
-	// that of one where the reference has the gap too. That must be so small since two
-	// pieces that are known by their sound say twice what one whole song says once:
-	// see mostTold. With 0.03 instead, 250 of 286 titles of nights that nobody
-	// confirmed were right instead of 259; with 0.0003 for both, songs that run into
-	// each other were taken for one.
-	courseCut = 0.03
-	gapCut    = 0.0003
+	// runOnCut is the probability of a cut where a reference runs on without a
+	// gap, gapCut that of a cut where the reference has the gap too. Splitting a
+	// known song counts its acoustic evidence twice (see mostTold); the small
+	// gapCut cancels that. With 0.03 for both, 250 of 286 titles of unconfirmed
+	// nights were right instead of 259. With 0.0003 for both, songs that run into
+	// each other were joined.
+	runOnCut = 0.03
+	gapCut   = 0.0003
 )
