@@ -12,8 +12,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// activity tells, block by block of a recording, what share of its channels
-// plays: 0 for none, 1 for all that tell anything.
+// activity holds the share of a recording's channels that play, by block: 0
+// for none, 1 for all informative channels.
 type activity struct {
 	share    []float64
 	lines    []bool          // an instrument on a cable plays, by block
@@ -29,45 +29,47 @@ type activity struct {
 }
 
 const (
-	// holdBlocks is how long a channel may be quiet and still plays: from one
-	// drum stroke to the next, shorter than any pause between songs.
+	// holdBlocks is how long a channel may be quiet and still count as
+	// playing: longer than from one drum stroke to the next, shorter than any
+	// pause between songs.
 	holdBlocks = 8
-	// leastContrastDB is how far a channel's loud blocks must lie above its
-	// quiet ones for it to tell anything. Noise floors, dead lines and empty
-	// inputs move less; a stage going from applause to music moves a
-	// microphone by 10 dB and more.
+	// leastContrastDB is how far a channel's loud blocks must be above its
+	// quiet ones, or the channel is ignored. Noise floors, dead lines and
+	// empty inputs vary less; between applause and music a microphone's level
+	// changes by 10 dB and more.
 	leastContrastDB = 6
 	// fullContrastDB is the contrast from which a channel counts in full.
 	fullContrastDB = 12
-	// leastAgreement is the correlation with the rest of the stage below which
-	// a channel is no part of the band: audience microphones, a talkback that
-	// no name gave away, a spoken introduction.
+	// leastAgreement is the correlation with the other channels below which a
+	// channel is not part of the band: an audience microphone, a talkback
+	// without a telling name, a spoken introduction.
 	leastAgreement = 0.25
 
-	// A line hears nothing but its own instrument: its quiet blocks lie closer
-	// together than an open microphone's, whose half spread over more than
-	// steadyDB, and its instrument stands far above them. Both figures are
-	// judgement (common practice, no source).
+	// A line carries only its own instrument, far above its quiet blocks. Half
+	// of its quiet blocks lie within steadyDB; an open microphone's spread
+	// further. Both figures are chosen (common practice, no source).
 	steadyDB       = 1.5
 	lineContrastDB = 20
 
-	// belowWorkingDB is how far below the stage's working level a channel may be
-	// and still plays. In a night of talk and tuning everything else is bleed.
+	// belowWorkingDB is how far below the band's working level a channel may
+	// be and still count as playing. In a night of talk and tuning, anything
+	// softer is bleed.
 	belowWorkingDB = 30
 
-	// nearWorkingDB is how far below it an instrument is at most that takes a
-	// part in a song.
+	// nearWorkingDB is how far below the working level an instrument may be
+	// that takes part in a song.
 	nearWorkingDB = 18
-	// leastNearDB is the level below which nothing counts as near: stages work
-	// at 18 dB below full scale (common practice, no source), and in a night of
-	// talk and a line check everything else is bleed.
+	// leastNearDB is the level in dBFS below which no channel counts as near
+	// the working level. The usual working level is -18 dBFS (common practice,
+	// no source); in a night of talk and a line check, anything softer is
+	// bleed.
 	leastNearDB = -42
 
 	lowestDB, highestDB = -140, 20
 )
 
-// listen adds up what all tracks of a recording do. One track at a time is
-// held in memory, and of each a bit a block is kept.
+// listen computes the activity of a recording. It holds one track at a time in
+// memory and keeps one bit a block of each.
 func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (activity, error) {
 	blocks := int((rec.Frames + int64(meter.BlockFrames(rec.SampleRate)) - 1) / int64(meter.BlockFrames(rec.SampleRate)))
 	a := activity{}
@@ -124,8 +126,8 @@ func listen(ctx context.Context, store *catalog.Store, rec catalog.Recording) (a
 	return a, nil
 }
 
-// offStage tells by name or group whether a track holds something that is not
-// the band playing.
+// offStage reports, from name and group, whether a track holds something other
+// than the band playing.
 func offStage(t catalog.Track) bool {
 	for _, word := range words(t.Channel + " " + t.Input.Group) {
 		switch word {
@@ -137,12 +139,12 @@ func offStage(t catalog.Track) bool {
 	return false
 }
 
-// words returns the words of a name in lower case; figures part words too.
+// words returns the words of a name in lower case; digits separate words too.
 func words(s string) []string {
 	return strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) })
 }
 
-// voice is one channel, as far as the finder hears it.
+// voice is what the finder keeps of one channel.
 type voice struct {
 	plays  []bool // by block
 	weight float64
@@ -170,7 +172,7 @@ func add(voices []voice, blocks int) []float64 {
 }
 
 // agreement returns the correlation coefficient of the voice with a share, 0
-// where one of them never changes.
+// if one of them is constant.
 func (v voice) agreement(share []float64) float64 {
 	var pairs stats.Pairs
 	for i, y := range share {
@@ -184,9 +186,10 @@ func (v voice) agreement(share []float64) float64 {
 	return r
 }
 
-// split parts values into a low and a high group and returns the groups'
-// means: the parting with the largest variance between them (Otsu, IEEE
-// Trans. SMC 9(1), 1979; from memory). low equals high where all are alike.
+// split divides values into a low and a high group so that the variance
+// between the groups is largest (Otsu, IEEE Trans. SMC 9(1), 1979; from
+// memory). It returns the groups' means; low equals high if all values are
+// equal.
 func split(values []float64, lowest, highest float64) (low, high float64) {
 	const bins = 320
 	var count, sum [bins]float64

@@ -7,24 +7,23 @@ import (
 	"nightreel/internal/stats"
 )
 
-// cluster is all known takes that sound like one song. Its title is told by a
-// person, or by the set lists of the nights that its takes are of.
+// cluster holds the known takes that sound like one song. Its title comes from
+// a person, or from the set lists of the takes' nights.
 type cluster struct {
 	refs   []int              // indexes of references
 	titles map[string]float64 // the probability of each title, by key; the rest is that it is none of them
 }
 
 const (
-	// Takes of one song run along each other with a likeness of 0.5 and more;
-	// their likenesses over tonight agree so far (99 in a hundred pairs, and 14 of
-	// other songs): measured on rendered songs.
+	// Measured on rendered songs: takes of one song have a likeness of 0.5 and
+	// more. 99 in a hundred pairs of takes of one song, and 14 in a hundred of
+	// two songs, have likenesses over tonight that correlate as much.
 	sameSong   = 0.5
 	leastAgree = 0.5
 )
 
-// cluster parts the references into songs. Takes that a person named are of one
-// song if that is what they are called; others join the song that they sound
-// like.
+// cluster groups the references by song. Takes that a person named go together
+// by title; other takes join the song that they sound like.
 func (n *night) cluster() {
 	n.clusters = nil
 	order := make([]int, len(n.refs))
@@ -67,10 +66,10 @@ func (n *night) cluster() {
 	}
 }
 
-// named weighs what is told about the takes of one song: a person's word, or
-// else the mean of what the lists of their nights say. Lists err alike where the
-// band departs from them alike every night, so they are no independent
-// witnesses: to multiply their probabilities made wrong titles certain.
+// named returns the title probabilities of a song's takes: a person's title,
+// or else the mean of the set lists'. Lists are not independent, because a
+// band departs from them in the same way every night; multiplying their
+// probabilities made wrong titles certain.
 func (n *night) named(refs []int) map[string]float64 {
 	titles := map[string]float64{}
 	for _, i := range refs {
@@ -84,8 +83,8 @@ func (n *night) named(refs []int) map[string]float64 {
 	return titles
 }
 
-// agreements returns how well two references' likenesses over the night agree:
-// their correlation.
+// agreements returns the correlation of the references' likenesses over the
+// night.
 func (n *night) agreements() func(a, b int) float64 {
 	const step = 4 // seconds that are put together
 	rows := make([][]float64, len(n.likes))
@@ -102,7 +101,8 @@ func (n *night) agreements() func(a, b int) float64 {
 	return func(a, b int) float64 { return stats.Dot(rows[a], rows[b]) }
 }
 
-// alike returns how much one take runs like another: the mean over its seconds.
+// alike returns the mean likeness of one take to another over its seconds,
+// about 0 to 1.
 func alike(a, b []chroma) float64 {
 	busy := make([]bool, len(a))
 	for i := range busy {

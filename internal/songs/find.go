@@ -8,62 +8,64 @@ import (
 	"nightreel/internal/meter"
 )
 
-// How sure a take is. A person is sure. What is placed by music is counted by
-// task evaluate; no labelled night has markers or times, so what these are worth
-// is judgement (common practice, no source).
+// The confidence of takes, 0 to 1. A person's take has 1. The task evaluate
+// counts how often takes placed by music are right. No labelled night has
+// markers or times, so the values for these are chosen (common practice, no
+// source).
 const (
 	// A person pressed the key for this title, and the band starts right there.
 	markedConfidence = 0.95
-	// The same, and no music starts nearby: an early or late press, or music
-	// that the finder does not hear.
+	// The same, but no music starts nearby: an early or late press, or music
+	// that the finder does not detect.
 	markedAloneConfidence = 0.8
 	// A person wrote down this title at this time, and the band starts there.
 	timedConfidence = 0.9
-	// The same, and no music starts nearby: the clock or the list is off.
+	// The same, but no music starts nearby: the clock or the list is off.
 	timedAloneConfidence = 0.6
-	// A title aligned by the music alone is never surer than this, however
-	// clearly the counts and lengths agree: order and lengths do not tell which song
-	// it is, and a set list is not always kept to.
+	// The limit for a title aligned by the music alone, however clearly counts
+	// and lengths agree: order and lengths do not identify a song, and bands
+	// depart from set lists.
 	alignedConfidence = 0.85
-	// Known by its sound: see task evaluate for how often that is right.
+	// Recognised by its sound; the task evaluate counts how often that is
+	// right.
 	mostSure = 0.99
-	// That there is a song is likely; its title is none.
+	// There is probably a song; it has a number instead of a title.
 	numberedConfidence = 0.3
 )
 
 const (
-	// markedNearS is how far from a marker the music's own start is believed
-	// instead: a second or two is how exactly a person presses a key.
+	// markedNearS is the distance in seconds within which the music's own
+	// start replaces a marker: a person presses a key within a second or two.
 	markedNearS = 3
 	// timedNearS is the same for a written time to the second, and
 	// minuteNearS for a list whose times are whole minutes.
 	timedNearS  = 3
 	minuteNearS = 60
-	// leastSongS is the length below which music without a title is not taken
-	// for a song, but for a line check, a jingle or tuning.
+	// leastSongS is the length in seconds below which untitled music is a line
+	// check, a jingle or tuning, and no song.
 	leastSongS = 20
-	// leastBand is the share of channels that are loud in music that gets a
-	// number, for half of the time, and half as many for three quarters. In songs
-	// it is 0.4 to 1, in talk and tuning mostly below 0.3.
+	// leastBand is the share of loud channels that music must reach half of
+	// the time to get a number; half that share must be reached three quarters
+	// of the time. Songs have 0.4 to 1, talk and tuning mostly less than 0.3.
 	leastBand = 0.46
-	// leastHolding is the share of channels that are loud in it for a quarter of
-	// the time: instruments are played on and on. In songs that get a number it is
-	// 0.25 and more; where single strokes of a loud record reach the stage's
-	// microphones it is 0.14 and less: measured on rendered nights.
+	// leastHolding is the share of channels that must be loud a quarter of the
+	// time each, since instruments play continuously. Measured on rendered
+	// nights: songs that get a number have 0.25 and more; single strokes of a
+	// loud record in the microphones give 0.14 and less.
 	leastHolding = 0.2
-	// Where the channels move as one more of them must be loud: a record over
-	// the PA is heard by every microphone. In songs they do by 0.65 (0.52 to 0.78
-	// for nine in ten), in the records that were taken for songs by 0.85 to 0.95:
-	// measured on rendered nights.
+	// If the channels' levels move together, more of them must be loud,
+	// because a record over the PA reaches every microphone. Measured on
+	// rendered nights: their correlation is 0.65 in songs (0.52 to 0.78 for
+	// nine in ten), and 0.85 to 0.95 in records that were taken for songs.
 	asOne      = 0.8
 	asOneSlope = 2
-	// stopS is the longest stop within a song where a marker or a list says
-	// that it is one song.
+	// stopS is the longest stop, in seconds, within a song that a marker or a
+	// list confirms as one song.
 	stopS = 5
 )
 
-// marked places what markers name. A song lasts to the next marker, or as long
-// as its own says, and ends when the music does.
+// marked places the songs that markers name. A song lasts to the next marker,
+// or for the marker's own length, and ends when the music does.
 func (n *night) marked(marks []mark) {
 	starts := make([]int64, len(marks))
 	near := make([]bool, len(marks))
@@ -94,8 +96,7 @@ func (n *night) marked(marks []mark) {
 	}
 }
 
-// timed places the titles of the set list that have a time and are not placed
-// yet.
+// timed places the titles of the set list that have a time and no take yet.
 func (n *night) timed() {
 	satisfied := n.satisfied()
 	within := timedNearS
@@ -130,8 +131,8 @@ func (n *night) timed() {
 	}
 }
 
-// listed returns the frame of a time of the set list; ok is false where there
-// is none or the recording's start is not known.
+// listed returns the frame of a set list entry's time; ok is false if the
+// entry has no time or the recording's start is unknown.
 func (n *night) listed(e catalog.SetListEntry, s *float64) (frame int64, ok bool) {
 	if s == nil {
 		return 0, false
@@ -143,7 +144,7 @@ func (n *night) listed(e catalog.SetListEntry, s *float64) (frame int64, ok bool
 		}
 		const day = 24 * 60 * 60
 		began := n.ref.StartsAt.Sub(midnight(*n.ref.StartsAt)).Seconds()
-		// A time more than half a day before the recording is one past midnight.
+		// A time more than half a day before the recording is after midnight.
 		at = math.Mod(at-began+1.5*day, day) - 0.5*day
 	}
 	frame = n.ref.Frame(at)
@@ -155,8 +156,8 @@ func midnight(t time.Time) time.Time {
 	return time.Date(y, m, d, 0, 0, 0, 0, t.Location())
 }
 
-// wholeMinutes tells whether all times of the set list are whole minutes, three
-// of them at least: the watch that wrote them had no seconds.
+// wholeMinutes reports whether the set list has at least three times and all
+// are whole minutes: they were noted without seconds.
 func (n *night) wholeMinutes() bool {
 	times := 0
 	for _, e := range n.list {
@@ -172,8 +173,8 @@ func (n *night) wholeMinutes() bool {
 }
 
 // satisfied returns, for each entry of the set list, the take that already
-// holds it. A person's take holds the entry of its turn: the song's second take
-// of the night the second entry. The others hold what is left in their order.
+// holds it. A person's n-th take of a song holds the song's n-th entry. Other
+// takes hold the remaining entries in order.
 func (n *night) satisfied() []*candidate {
 	held := make([]*candidate, len(n.list))
 	used := make([]bool, len(n.found))
@@ -213,8 +214,8 @@ func (n *night) numbered() {
 	}
 }
 
-// taken returns the blocks that takes hold, and those of which a person said
-// that they are no take.
+// taken returns the blocks that takes hold, and those of takes that a person
+// deleted.
 func (n *night) taken() [][2]int {
 	taken := [][2]int{}
 	for _, c := range n.found {
@@ -235,14 +236,14 @@ func (n *night) unnamed() {
 	}
 }
 
-// startNear returns where music starts within some seconds of a frame, else
-// the frame itself.
+// startNear returns the frame where music starts within some seconds of a
+// frame, or else that frame.
 func (n *night) startNear(frame int64, within float64) (int64, bool) {
 	return n.edgeNear(frame, within, func(s stretch) int { return s.from })
 }
 
-// endNear returns where music ends within some seconds of a frame, else the
-// frame itself.
+// endNear returns the frame where music ends within some seconds of a frame,
+// or else that frame.
 func (n *night) endNear(frame int64, within float64) int64 {
 	at, _ := n.edgeNear(frame, within, func(s stretch) int { return s.to })
 	return at
@@ -260,10 +261,9 @@ func (n *night) edgeNear(frame int64, within float64, edge func(stretch) int) (i
 	return best, found
 }
 
-// musicEnd trims the end of a song that starts at a frame and ends before
-// another: to where the music stops for longer than a song may. What is shorter
-// than a song is taken for tuning before it. A span without music stays as it
-// is.
+// musicEnd returns the end of a song between two frames: the point where the
+// music stops for longer than stopS. Music shorter than a song is taken for
+// tuning before it. Without music the end stays.
 func (n *night) musicEnd(start, before int64) int64 {
 	end := start
 	for _, s := range outside(n.music, n.block(start), n.block(before), nil) {
@@ -279,5 +279,5 @@ func (n *night) musicEnd(start, before int64) int64 {
 	return min(end, before)
 }
 
-// round keeps a confidence to two decimals: it means no more than that.
+// round rounds a confidence to two decimals, which is all that it is worth.
 func round(p float64) float64 { return math.Round(p*100) / 100 }

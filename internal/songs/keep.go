@@ -11,7 +11,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// store makes the show's takes what was found, unless they changed meanwhile.
+// store replaces the show's takes by the found ones, unless the takes changed
+// meanwhile.
 func (n *night) store(ctx context.Context, store *catalog.Store) (done bool, err error) {
 	found := slices.DeleteFunc(slices.Clone(n.found), func(c candidate) bool { return c.by == catalog.ByPerson })
 	slices.SortStableFunc(found, func(a, b candidate) int { return cmp.Compare(a.start, b.start) })
@@ -33,9 +34,9 @@ func (n *night) store(ctx context.Context, store *catalog.Store) (done bool, err
 	return err == nil, err
 }
 
-// difference matches what was found with the takes that are there: the same
-// song in the same turn is the same take; a take that got its title now is the
-// numbered one that it overlaps.
+// difference matches found takes with existing ones. The n-th take of a song
+// is the same take; a take that now has a title is the numbered take that it
+// overlaps.
 func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []catalog.Take) {
 	old := slices.DeleteFunc(slices.Clone(n.before), func(t catalog.Take) bool { return t.FoundBy == catalog.ByPerson })
 	takes := make([]catalog.Take, len(found))
@@ -51,8 +52,8 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 	overlaps := func(c candidate, t catalog.Take) bool {
 		return t.RecordingID == n.ref.ID && t.StartFrame < c.end && c.start < t.EndFrame
 	}
-	// Where one of several takes of a song is gone, those that stand still
-	// must not be taken for each other: first who has not left the spot.
+	// If one of several takes of a song is gone, the others must keep their
+	// identity. So takes that did not move are matched first.
 	for i, c := range found {
 		claim(i, func(t catalog.Take) bool { return catalog.SameName(t.Song, c.title) && overlaps(c, t) })
 	}
@@ -77,8 +78,8 @@ func (n *night) difference(found []candidate) (remove []catalog.TakeID, save []c
 	return remove, save
 }
 
-// numberedTitle names a song whose title nobody knows yet. The show is in it
-// since the third song of two nights need not be one song.
+// numberedTitle returns the placeholder title of an unknown song. It contains
+// the show, because the third songs of two nights need not be the same.
 func numberedTitle(number int, show catalog.ShowKey) string {
 	return fmt.Sprintf("Song %d, %s", number, show)
 }

@@ -7,7 +7,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// lattice weighs the steps of an alignment, as logarithms of probabilities.
+// lattice computes the weights of an alignment's steps, as natural logarithms
+// of probabilities.
 type lattice struct {
 	list     []int
 	titles   []wanted
@@ -62,7 +63,7 @@ func newLattice(list []int, titles []wanted, music []stretch, heard recognition)
 	return l
 }
 
-// knownLength returns the median of the lengths that are known.
+// knownLength returns the median of the known lengths in blocks.
 func knownLength(titles []wanted) float64 {
 	var known []float64
 	for _, t := range titles {
@@ -86,8 +87,8 @@ func (l lattice) table() []float64 {
 	return t
 }
 
-// middle returns the stretch in which the middle of a placing lies, or the one
-// after the gap that it lies in.
+// middle returns the index of the stretch that holds the middle of a placing.
+// If the middle is in a gap, it returns the stretch after the gap.
 func (l lattice) middle(p placing) int {
 	at := (l.music[p.from].from + l.music[p.to-1].to) / 2
 	for k := p.from; k < p.to; k++ {
@@ -98,12 +99,12 @@ func (l lattice) middle(p placing) int {
 	return p.to - 1
 }
 
-// mostStretches bounds how many stretches one song may consist of, and with it
-// the time an alignment takes.
+// mostStretches limits the stretches of one song, and so the time of an
+// alignment.
 const mostStretches = 40
 
-// steps calls f for every step on from stretch i and title j of the list: leave
-// the title out, leave stretches out, or put a title on stretches.
+// steps calls f for every possible step from stretch i and title j of the
+// list: leave the title out, leave a stretch out, or put a title on stretches.
 func (l lattice) steps(i, j int, f func(i1, j1 int, weight float64, title int)) {
 	if j < len(l.list) {
 		f(i, j+1, stats.Log(unplayed), noTitle)
@@ -120,8 +121,8 @@ func (l lattice) steps(i, j int, f func(i1, j1 int, weight float64, title int)) 
 	}
 }
 
-// run weighs that the stretches i … k-1 belong together and are parted from
-// what is before.
+// run returns the weight of stretches i to k-1 belonging together and apart
+// from the stretch before.
 func (l lattice) run(i, k int) float64 {
 	return logOf(l.music[i].cut) + l.joins[k] - l.joins[i+1]
 }
@@ -132,7 +133,7 @@ func (l lattice) noSong(i, k int) float64 {
 	return logAdd(stats.Log(notASong)+few-longNotASong*length/l.usual, stats.Log(l.stranger)+l.unknown[i*mostStretches+k-i-1])
 }
 
-// bands returns the share of channels that are loud in the stretches i … k-1.
+// bands returns the share of loud channels in stretches i to k-1.
 func (l lattice) bands(i, k int) float64 {
 	sum, blocks := 0.0, 0.0
 	for _, s := range l.music[i:k] {
@@ -142,8 +143,8 @@ func (l lattice) bands(i, k int) float64 {
 	return sum / blocks
 }
 
-// take weighs that a title is what the stretches i … k-1 hold: by how long it
-// is on other nights, and by how much it sounds like them.
+// take returns the weight of a title on stretches i to k-1, from the song's
+// length on other nights and from the sound.
 func (l lattice) take(i, k, title int) float64 {
 	length := float64(l.music[k-1].to - l.music[i].from)
 	expected, spread := l.usual, guessSpread

@@ -11,12 +11,12 @@ import (
 	"nightreel/internal/stats"
 )
 
-// recognition is what the sound of a night says about the titles.
+// recognition holds how well each part of a night sounds like each known song.
 type recognition struct {
 	songs []heardSong
 }
 
-// heardSong is a song that is known by its sound.
+// heardSong is a song with at least one reference take.
 type heardSong struct {
 	takes  []likenessSum // one for each reference
 	titles []float64     // the probability of each title
@@ -27,29 +27,30 @@ type heardSong struct {
 type likenessSum []float64
 
 const (
-	// A song runs like its reference of another night with a likeness of 0.66
-	// (0.50 to 0.84 for 98 in a hundred), and like that of another song with
-	// 0.30 (0.04 to 0.54): measured on rendered songs, see task evaluate. Both
-	// scatter by some 0.09, which makes a slope of about 40.
+	// Measured on rendered songs (task evaluate): the likeness of a song to
+	// its own reference from another night is 0.66 (0.50 to 0.84 for 98 in a
+	// hundred), to another song's reference 0.30 (0.04 to 0.54). Both have a
+	// standard deviation of about 0.09, which gives a slope of about 40.
 	evenLike  = 0.5
 	likeSlope = 40
 	// The right title is 0.22 (0.085 to 0.36) ahead of the next.
 	evenMargin  = 0.06
 	marginSlope = 25
-	// mostTold bounds what sound can say against the list: a guest on the song,
-	// or a rig that died.
+	// mostTold limits, in ln(odds), how far the sound can outweigh the list: a
+	// guest may play, or a rig may have died.
 	mostTold = 8
-	// soundS is the length at which sound says half of what it says about a
-	// long stretch.
+	// soundS is the length in seconds at which the sound counts half as much
+	// as over a long stretch.
 	soundS = 10
-	// leastDoubt is left whoever placed the references: persons err too.
+	// leastDoubt is the doubt that remains whoever placed the references:
+	// people err too.
 	leastDoubt = 0.0005
 )
 
-// knows tells whether any song may have a title.
+// knows reports whether any song may have a title.
 func (r recognition) knows(title int) bool { return r.titled(title) > 0 }
 
-// titled returns how sure it is which song has a title.
+// titled returns the largest probability of a title over all songs.
 func (r recognition) titled(title int) float64 {
 	p := 0.0
 	for _, s := range r.songs {
@@ -58,15 +59,14 @@ func (r recognition) titled(title int) float64 {
 	return p
 }
 
-// said is what the sound of some blocks says: for each song that is known the
-// logarithm of how much likelier they sound like this if they are it than if
-// they are not.
+// said holds, for each known song, the ln of the likelihood ratio of some
+// blocks' sound: the blocks are this song against they are not.
 type said struct {
 	recognition
 	weight []float64
 }
 
-// says weighs what blocks from … to-1 are.
+// says returns the likelihood ratios for blocks from to to-1.
 func (r recognition) says(from, to int) said {
 	w := said{r, make([]float64, len(r.songs))}
 	likes := make([]float64, len(r.songs))
@@ -100,8 +100,8 @@ func (r recognition) says(from, to int) said {
 	return w
 }
 
-// of weighs that this is a title: over all songs, that it is this one and has
-// that title, or that it is not.
+// of returns ln of the likelihood ratio that the blocks have a title, summed
+// over all songs that may have it.
 func (s said) of(title int) float64 {
 	sum := 0.0
 	for i, song := range s.songs {
@@ -112,7 +112,8 @@ func (s said) of(title int) float64 {
 	return sum
 }
 
-// none weighs that this is a song without a title here.
+// none returns ln of the likelihood ratio that the blocks are a song without
+// any of the titles.
 func (s said) none() float64 {
 	sum := 0.0
 	for i, song := range s.songs {
@@ -123,8 +124,8 @@ func (s said) none() float64 {
 	return sum
 }
 
-// like returns the mean likeness to a song's best reference, and over how many
-// seconds.
+// like returns the mean likeness to a song's best reference, and the number of
+// seconds in the mean.
 func (h heardSong) like(from, to int) (like, seconds float64) {
 	first, last := from/meter.BlocksPerSecond, (to+meter.BlocksPerSecond-1)/meter.BlocksPerSecond
 	for _, sum := range h.takes {
@@ -137,11 +138,11 @@ func (h heardSong) like(from, to int) (like, seconds float64) {
 	return like, seconds
 }
 
-// recogniseFrom is the confidence from which a take may stand for its song. It
-// may be low: what is doubtful counts as doubtful.
+// recogniseFrom is the least confidence of a take that may serve as a
+// reference. It may be low, because doubtful takes count less.
 const recogniseFrom = 0.3
 
-// leastTrust is the trust from which a take may stand for its song.
+// leastTrust is the least trust of a take that may serve as a reference.
 const leastTrust = 0.15
 
 // recognise compares the night with takes that its songs are known by.
@@ -170,9 +171,9 @@ func (n *night) recognise(ctx context.Context, store *catalog.Store, known []Ref
 	return nil
 }
 
-// lengthsOf returns the usual length in blocks of each song, by key, on other
-// nights. A take that is itself doubtful says nothing: a wrong length would
-// mislead every night.
+// lengthsOf returns each song's usual length in blocks on other nights, by
+// key. It ignores doubtful takes, because a wrong length would mislead every
+// night.
 func lengthsOf(known []Reference, show catalog.ShowKey) map[string]float64 {
 	all := map[string][]float64{}
 	for _, r := range known {
@@ -188,8 +189,8 @@ func lengthsOf(known []Reference, show catalog.ShowKey) map[string]float64 {
 	return lengths
 }
 
-// load reads what is played in the takes that songs are known by, and who plays
-// in those that a person placed.
+// load reads the harmony of all reference takes, and the levels of those that
+// a person placed.
 func (n *night) load(ctx context.Context, store *catalog.Store, known []Reference) ([]reference, error) {
 	recordings := map[catalog.ShowKey]catalog.Recording{n.show: n.ref}
 	bands := map[catalog.ShowKey][]chroma{n.show: n.band}
@@ -234,11 +235,12 @@ func (n *night) load(ctx context.Context, store *catalog.Store, known []Referenc
 	return refs, nil
 }
 
-// leastReferenceS is the length below which a take tells nothing about its
-// song: a false start that somebody kept.
+// leastReferenceS is the least length in seconds of a reference. A shorter
+// take is a false start that somebody kept.
 const leastReferenceS = 20
 
-// recognition returns what the sound says about some titles.
+// recognition returns how the night's sound compares with songs of the given
+// titles.
 func (n *night) recognition(titles []wanted) recognition {
 	r := recognition{}
 	for _, c := range n.clusters {

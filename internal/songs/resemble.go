@@ -7,7 +7,7 @@ import (
 	"nightreel/internal/stats"
 )
 
-// reference is a take of a known song, of another night or of this one.
+// reference is a take of a known song, from another night or from this one.
 type reference struct {
 	key    string             // of the title that it has
 	titles map[string]float64 // the probability of each title, by key
@@ -17,31 +17,31 @@ type reference struct {
 }
 
 const (
-	// memoryS is how many seconds of common course count, before and behind a
-	// second: long enough that a chord that two songs share is not taken for
+	// memoryS is how many seconds before and after a second its likeness
+	// averages: long enough that a chord shared by two songs does not count as
 	// the song, short enough that an extra round does no harm.
 	memoryS = 12
-	// slip is what a second costs in which one night runs ahead of the other.
-	// Tempos that differ by 16 % take one in six.
+	// slip is the cost of a second in which one night runs ahead of the other.
+	// Tempos that differ by 16 % need one in six seconds.
 	slip = 0.1
 )
 
-// likeness says, for every second of a night, how much what is played there
-// runs like some part of a reference: 1 is the same, 0 is chance. at is the
-// second of the reference that it runs like.
+// likeness holds, for each second of a night, how well the harmony around it
+// matches some part of a reference: 1 is identical, 0 is chance. at is the
+// matching second of the reference.
 type likeness struct {
 	like []float32
 	at   []int32
 }
 
-// resemble follows each reference through the night. busy tells the seconds
-// that are to be looked at.
+// resemble returns the likeness of the night to each reference. busy marks the
+// seconds to compute.
 //
-// This is dynamic time warping with steps of 0, 1 or 2 seconds, for every way
-// into and out of the reference at once: a second's likeness is the mean over
-// the best common course through it, seconds farther away counting less by a
-// factor e in memoryS. A round more or less than on the reference is a jump,
-// and costs only the seconds around it.
+// This is dynamic time warping with steps of 0, 1 or 2 seconds and free start
+// and end in the reference. A second's likeness is the mean along the best
+// path through it, weighted by 1/e for every memoryS seconds of distance. A
+// round more or less than in the reference is a jump and costs only the
+// seconds around it.
 func resemble(night []chroma, busy []bool, refs []reference) []likeness {
 	out := make([]likeness, len(refs))
 	next := make(chan int)
@@ -61,8 +61,8 @@ func resemble(night []chroma, busy []bool, refs []reference) []likeness {
 	return out
 }
 
-// mostSpanS bounds the memory of follow: a night is cut in spans of that many
-// seconds, each looked at with some more before and behind.
+// mostSpanS limits the memory of follow: it cuts a night into spans of that
+// many seconds and computes each with a margin on both sides.
 const (
 	mostSpanS = 600
 	marginS   = 3 * memoryS
@@ -101,7 +101,7 @@ func anyBusy(busy []bool, from, to int) bool {
 	return false
 }
 
-// span fills in the likeness of seconds from … to-1 of x.
+// span computes the likeness of seconds from to to-1 of x.
 func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float32, at []int32) {
 	n := len(ref)
 	var keep = float32(stats.Exp(-1. / memoryS))
@@ -114,7 +114,7 @@ func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float3
 				float32(a[6]*b[6]) + float32(a[7]*b[7]) + float32(a[8]*b[8]) + float32(a[9]*b[9]) + float32(a[10]*b[10]) + float32(a[11]*b[11])
 		}
 	}
-	// From the end back: the course that follows a second, itself included.
+	// Backwards: the path that follows a second, the second included.
 	copy(ahead[(len(x)-1)*n:][:n], similar[(len(x)-1)*n:][:n])
 	for t := len(x) - 2; t >= 0; t-- {
 		row, next, s := ahead[t*n:][:n], ahead[(t+1)*n:][:n], similar[t*n:][:n]

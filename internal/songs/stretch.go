@@ -22,29 +22,30 @@ type stretch struct {
 func (s stretch) blocks() int { return s.to - s.from }
 
 const (
-	// leastShare is how much larger the share of channels that play must be in
-	// music than between songs. With less the night has no songs, or no pauses.
+	// leastShare is the least difference between the share of channels that
+	// play in music and between songs. With a smaller difference the night has
+	// no songs, or no pauses.
 	leastShare = 0.25
-	// halfPauseBlocks is the pause after which two stretches are as likely two
-	// songs as one: stops within songs last a bar, pauses several seconds
+	// halfPauseBlocks is the pause at which two stretches are as likely one
+	// song as two. Stops within songs last a bar, pauses several seconds
 	// (common practice, no source).
 	halfPauseBlocks = 18
-	// segueCut is the probability that a dip without a pause parts two songs,
-	// if everybody stops at it.
+	// segueCut is the probability that a dip without a pause separates two
+	// songs, if all channels stop at it.
 	segueCut = 0.15
-	// mostOpeningBlocks is the longest opening or ending in which nobody but an
-	// instrument on a cable need play: a minute of keys, or keys and a voice.
+	// mostOpeningBlocks is the longest opening or ending that only a line
+	// instrument needs to play: a minute of keys, or keys and a voice.
 	mostOpeningBlocks = 600
-	// leastBlocks is the length of the shortest stretch that is looked at.
+	// leastBlocks is the length of the shortest stretch considered.
 	leastBlocks = 10
 )
 
 // stretches returns when the band plays, in order of time.
 //
-// A stretch is a run in which more channels play than halfway between the
-// night's pauses and its music, widened to where only a quarter more play than
-// in the pauses: so a first guitar alone belongs to the song, and applause in
-// some open microphones does not.
+// A stretch is a run of blocks in which the share of playing channels is above
+// the midpoint between the night's pauses and its music. It is widened down to
+// a quarter of the way, so that a first guitar alone belongs to the song and
+// applause in some open microphones does not.
 func (a activity) stretches() []stretch {
 	pause, music := split(a.share, 0, 1)
 	if music-pause < leastShare {
@@ -93,9 +94,9 @@ func (a activity) stretches() []stretch {
 	return found
 }
 
-// open lets stretches begin earlier and end later, as long as an instrument on
-// a cable plays on. A pause in which one plays all through is left as it is: that is a
-// player who noodles from song to song.
+// open widens stretches as long as a line instrument plays on. It leaves a
+// pause alone if an instrument plays all through it: that is a player noodling
+// between songs.
 func (a activity) open(found []stretch) {
 	for i := range found {
 		s := &found[i]
@@ -122,8 +123,8 @@ func (a activity) open(found []stretch) {
 	}
 }
 
-// band returns the share of loud channels that is reached from block to block
-// for all of the time but a part.
+// band returns the share of loud channels that the blocks in a range reach for
+// all but the given fraction of the time.
 func (a activity) band(from, to int, part float64) float64 {
 	first, last := from/meter.BlocksPerSecond, min((to+meter.BlocksPerSecond-1)/meter.BlocksPerSecond, len(a.loud))
 	if first >= last || a.channels == 0 {
@@ -132,8 +133,7 @@ func (a activity) band(from, to int, part float64) float64 {
 	return stats.Percentile(a.loud[first:last], part) / float64(a.channels)
 }
 
-// plays returns the share of channels that plays from block to block, on the
-// mean.
+// plays returns the mean share of channels that play in a range of blocks.
 func (a activity) plays(from, to int) float64 {
 	to = min(to, len(a.share))
 	if from >= to {
@@ -146,8 +146,8 @@ func (a activity) plays(from, to int) float64 {
 	return sum / float64(to-from)
 }
 
-// widen moves a block on by step while the next one is at or above low and not
-// yet at the block to stop before.
+// widen moves a block by step as long as the next block's share is at or above
+// low, and stops before the given block.
 func (a activity) widen(at, step, before int, low float64) int {
 	for at+step != before && at+step >= 0 && at+step < len(a.share) && a.share[at+step] >= low {
 		at += step
@@ -155,10 +155,9 @@ func (a activity) widen(at, step, before int, low float64) int {
 	return at
 }
 
-// between looks at what lies between two stretches that end and start at the
-// given blocks, and says where the one ends, the other starts, and how likely
-// they are two songs. Where the band never paused they meet at its lowest
-// block.
+// between returns where the first of two stretches ends, where the second
+// starts, and the probability that they are two songs. If the band never
+// paused, they meet at the block with the smallest share.
 func (a activity) between(end, start int, pause, music float64) (int, int, float64) {
 	if gap := float64(start - end); gap > 0 {
 		odds := stats.Pow(gap/halfPauseBlocks, 3) // steep: a band seldom stops for 5 s within a song
@@ -178,7 +177,7 @@ func (a activity) between(end, start int, pause, music float64) (int, int, float
 	return lowest, lowest, max(0.01, segueCut*depth)
 }
 
-// joined makes one stretch of those that are more likely one song than two.
+// joined merges neighbouring stretches that are more likely one song than two.
 func joined(ss []stretch) []stretch {
 	out := []stretch{}
 	for _, s := range ss {
@@ -191,8 +190,8 @@ func joined(ss []stretch) []stretch {
 	return out
 }
 
-// outside returns the stretches of a window of blocks that are not taken, cut
-// to what is free.
+// outside returns the stretches within a window of blocks, cut to the blocks
+// that no take holds.
 func outside(ss []stretch, from, to int, taken [][2]int) []stretch {
 	free := []stretch{}
 	for _, s := range ss {
@@ -223,5 +222,6 @@ func outside(ss []stretch, from, to int, taken [][2]int) []stretch {
 	return free
 }
 
-// logOf returns the logarithm of a probability, kept off 0 and 1.
+// logOf returns the natural logarithm of a probability, kept away from 0 and
+// 1.
 func logOf(p float64) float64 { return stats.Log(max(1e-6, min(1-1e-6, p))) }
