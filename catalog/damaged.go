@@ -7,7 +7,7 @@ import (
 	"github.com/mattn/go-sqlite3" // registers itself as a driver, too
 )
 
-// damaged tells whether SQLite stumbled over the file itself. This file holds the
+// damaged reports whether SQLite stumbled over the file itself. This file holds the
 // only lines of the house that need C at compile time, so that a check may leave
 // them out.
 func damaged(err error) bool {
@@ -15,13 +15,13 @@ func damaged(err error) bool {
 	return errors.As(err, &cause) && (cause.Code == sqlite3.ErrCorrupt || cause.Code == sqlite3.ErrNotADB)
 }
 
-// protected tells whether SQLite may only read the file.
+// protected reports whether SQLite may only read the file.
 func protected(err error) bool {
 	var cause sqlite3.Error
 	return errors.As(err, &cause) && cause.Code == sqlite3.ErrReadonly
 }
 
-// unwritable tells whether SQLite failed because it could not write: not to the
+// unwritable reports whether SQLite failed because it could not write: not to the
 // file, not to its log beside it, or because the disk is full.
 func unwritable(err error) bool {
 	var cause sqlite3.Error

@@ -35,7 +35,7 @@ type InputList struct {
 	not []ShowKey
 }
 
-// For tells whether a list counts for a show.
+// For reports whether a list counts for a show.
 func (l InputList) For(show ShowKey) bool {
 	switch from, date := l.From.Date(), show.Date(); {
 	case date < from, date > from && l.Only:

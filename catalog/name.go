@@ -21,5 +21,5 @@ func Key(name string) string {
 	return key
 }
 
-// SameName tells whether two names have one key.
+// SameName reports whether two names have one key.
 func SameName(a, b string) bool { return Key(a) == Key(b) }

@@ -173,7 +173,7 @@ func create(ctx context.Context, abs string, all fs.FS) (created bool, err error
 	return true, os.Rename(part, abs)
 }
 
-// writable tells whether this user may write to the file, and whether the disk
+// writable reports whether this user may write to the file, and whether the disk
 // allows it.
 func writable(abs string) bool {
 	f, err := os.OpenFile(abs, os.O_RDWR, 0)
@@ -262,10 +262,10 @@ func copyFile(from, to string) error {
 	return errors.Join(err, out.Close())
 }
 
-// Created tells whether [Open] made the catalog.
+// Created reports whether [Open] made the catalog.
 func (s *Store) Created() bool { return s.created }
 
-// ReadOnly tells whether the catalog can be read only.
+// ReadOnly reports whether the catalog can be read only.
 func (s *Store) ReadOnly() bool { return s.readOnly }
 
 // Path returns the absolute path of the catalog's file.

@@ -15,7 +15,7 @@ type ReadState struct {
 	TracksRead int `json:"tracks_read"` // every minute of them was measured
 }
 
-// Whole tells whether there is something to read and all of it was read.
+// Whole reports whether there is something to read and all of it was read.
 func (r ReadState) Whole() bool {
 	return r.Files+r.Tracks > 0 && r.FilesRead == r.Files && r.TracksRead == r.Tracks
 }

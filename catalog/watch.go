@@ -49,7 +49,7 @@ func (c *Changes) Of(about About, show ShowKey) int64 {
 	return c.night[show][about]
 }
 
-// Watcher tells whether a catalog was changed, by this process or by any other.
+// Watcher reports whether a catalog was changed, by this process or by any other.
 // It is safe for concurrent use.
 type Watcher struct {
 	mu      sync.Mutex

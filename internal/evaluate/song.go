@@ -167,7 +167,7 @@ func readSong(title string, data []byte) (song, error) {
 	return s, nil
 }
 
-// plain tells whether a message is a program, a bend, a channel's volume, place
+// plain reports whether a message is a program, a bend, a channel's volume, place
 // or expression. Others tell nothing about the song.
 func plain(msg []byte) bool {
 	switch msg[0] & 0xf0 {

@@ -124,7 +124,7 @@ type order struct {
 	long     bool // a start was not in the form mm:ss
 }
 
-// late tells whether the first time under start is so late, and written with
+// late reports whether the first time under start is so late, and written with
 // its hours, that it can only be the time of day.
 func (o *order) late() bool {
 	if o.role != setStart {
@@ -263,7 +263,7 @@ var (
 	betweenLines = regexp.MustCompile(`^(?:[-–—].*[-–—]|[=_~*]{2,}.*[=_~*]{2,}|[-–—=_~*.·\s]+)$`)
 )
 
-// separator tells whether a line stands between songs and is none.
+// separator reports whether a line stands between songs and is none.
 func separator(line string) bool {
 	return betweenWord.MatchString(line) || betweenLines.MatchString(line) && line != ""
 }
@@ -294,7 +294,7 @@ func plainEntries(text string) []catalog.SetListEntry {
 	return entries
 }
 
-// countsUp tells whether the lines begin with 1, 2, 3 … and a space: only then
+// countsUp reports whether the lines begin with 1, 2, 3 … and a space: only then
 // a number without a sign behind it is numbering and not part of a title.
 func countsUp(lines []string) bool {
 	for i, line := range lines {

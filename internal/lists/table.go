@@ -62,7 +62,7 @@ type row struct {
 	cells []string
 }
 
-// blank tells whether nothing is written in a row.
+// blank reports whether nothing is written in a row.
 func (r row) blank() bool {
 	for _, c := range r.cells {
 		if c != "" {

@@ -33,7 +33,7 @@ func (t *table) number(r row, role int, what string) (int, error) {
 	return int(n), nil
 }
 
-// gain reads a gain in dB, nil where none is told: an empty cell or a dash.
+// gain reads a gain in dB; an empty cell or a dash gives nil.
 // The decimal sign may be a point or a comma in any file.
 func (t *table) gain(r row, role int) (*float64, error) {
 	text := t.cell(r, role)

@@ -87,7 +87,7 @@ func Settle(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (ch
 	return changed, err
 }
 
-// settled tells whether nothing changed since a show was settled: of its
+// settled reports whether nothing changed since a show was settled: of its
 // recordings, what was measured of them and what was chosen. mark notes that it
 // is settled now, unless something changed meanwhile.
 func settled(ctx context.Context, store *catalog.Store, recordings []catalog.Recording) (done bool, mark func() error, err error) {
@@ -129,7 +129,7 @@ func held(ctx context.Context, store *catalog.Store, sh catalog.Show) (map[catal
 	return held, err
 }
 
-// holdsMost tells whether a recording holds as much as the largest one, or nearly.
+// holdsMost reports whether a recording holds as much as the largest one, or nearly.
 func holdsMost(held map[catalog.RecordingID]float64, r catalog.Recording) bool {
 	most := 0.0
 	for _, s := range held {

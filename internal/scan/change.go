@@ -22,7 +22,7 @@ type drop struct {
 	header          *catalog.Piece // the checksum of a header that was written anew
 }
 
-// sameLayout tells whether a file's audio lies where it did.
+// sameLayout reports whether a file's audio lies where it did.
 func sameLayout(a, b catalog.File) bool {
 	return a.StartFrame == b.StartFrame && a.FirstTrack == b.FirstTrack && a.Channels == b.Channels && a.DataOffset == b.DataOffset
 }
@@ -105,7 +105,7 @@ func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, re
 	return append(drops, more...), err
 }
 
-// changedBytes tells whether a file that lies elsewhere in its recording now, or in
+// changedBytes reports whether a file that lies elsewhere in its recording now, or in
 // another one, and may have been written to, holds other bytes than those that
 // were measured. It notes so as a problem.
 func (s *scan) changedBytes(ctx context.Context, f catalog.File) (bool, error) {

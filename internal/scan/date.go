@@ -61,7 +61,7 @@ func dateIn(name string) (date catalog.Date, rest string, ok bool) {
 	return "", name, false
 }
 
-// hasYear tells whether a name may have a year in it.
+// hasYear reports whether a name may have a year in it.
 func hasYear(name string) bool {
 	digit := func(i int) bool { return name[i] >= '0' && name[i] <= '9' }
 	for i := 0; i+4 <= len(name); i++ {

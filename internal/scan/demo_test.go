@@ -68,7 +68,7 @@ func size(st fs.FileInfo) int64 {
 	return st.Size()
 }
 
-// unfinished tells whether the truth says that the header of a file, named from
+// unfinished reports whether the truth says that the header of a file, named from
 // the tour's folder, was never finished.
 func unfinished(truth *demo.Truth, file string) bool {
 	folders := map[string]string{}

@@ -108,8 +108,9 @@ func isFile(path string) bool {
 	return err == nil && st.Mode().IsRegular()
 }
 
-// foreign tells whether a file or folder is hidden or belongs to a system, not
-// to a person. Resource-fork companions, "._x.wav", are hidden by their name.
+// foreign reports whether a file or folder is hidden or belongs to a system,
+// not to a person. Resource-fork companions ("._x.wav") count as hidden by
+// their names.
 func foreign(name string) bool {
 	switch strings.ToLower(name) {
 	case "system volume information", "$recycle.bin", "__macosx", "lost+found":

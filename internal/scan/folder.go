@@ -9,7 +9,7 @@ import (
 	"nightreel/catalog"
 )
 
-// folderSays is what the folders around a file say.
+// folderSays holds what the names of the folders around a file say.
 type folderSays struct {
 	date  catalog.Date
 	venue string
@@ -105,7 +105,7 @@ func partIn(folder string) (part, rest string) {
 
 func onlyNumber(s string) bool { return strings.Trim(s, "0123456789") == "" }
 
-// generic tells whether a folder's name says what lies in it, not where the
+// generic reports whether a folder's name says what lies in it, not where the
 // show was.
 func generic(folder string) bool {
 	if rigIn(folder) != "" {

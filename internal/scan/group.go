@@ -53,10 +53,10 @@ type lane struct {
 	sources  []*source // in order of time
 }
 
-// group forms recordings of all sources. Files are first taken folder by folder,
-// since a folder's names have one pattern; then it is decided of what show and
-// rig each file is; folders of one show and rig are put together where bext says
-// that they do not overlap.
+// group forms recordings of all sources. It works folder by folder first,
+// because a folder's names share one pattern. Then it decides each file's show
+// and rig, and joins folders of one show and rig if their bext times do not
+// overlap.
 func (s *scan) group(all []*source) ([]*group, error) {
 	type folderKey struct {
 		groupKey
@@ -137,9 +137,9 @@ func (g *group) follow() {
 	}
 }
 
-// hints tells what rig the files of a folder are of, as far as is known: as a
-// person said, as the folder or the caller says, or by the recorder's name. Files
-// of which that is not said are like those beside them.
+// hints returns the known rigs of a folder's files: from a person, from the
+// folder or the caller, or from the recorder's name. A file without its own
+// hint gets that of the files beside it.
 func (g *group) hints() {
 	most := func(of func(*source) string) string {
 		count := map[string]int{}
@@ -302,9 +302,9 @@ func (l *lane) sort() {
 	})
 }
 
-// untangle takes files out of a lane that say they are the same segment of the
-// same track, a copy left in the folder perhaps, and gives each a lane of its
-// own: nothing is dropped.
+// untangle gives a file a lane of its own if it claims the same segment of the
+// same track as another file, such as a copy left in the folder. It drops
+// nothing.
 func (s *scan) untangle(l *lane) (extra []*lane) {
 	kept := l.sources[:1]
 	for _, src := range l.sources[1:] {
@@ -354,15 +354,14 @@ func joinSeries(lanes []*lane) []*lane {
 	return joined
 }
 
-// overlap tells whether two files with clocks were recorded at the same time,
-// by more than a block.
+// overlap reports whether two files with clocks overlap by more than a block.
 func overlap(a, b *source) bool {
 	slack := int64(a.format.SampleRate) / 10
 	return a.clock.frame+slack < b.clock.frame+b.frames() && b.clock.frame+slack < a.clock.frame+a.frames()
 }
 
-// sideBySide tells whether files were recorded at the same time, by bext, else
-// because they are equally long.
+// sideBySide reports whether files were recorded at the same time: by bext, or
+// else because they have equal lengths.
 func sideBySide(sources []*source) bool {
 	for _, src := range sources[1:] {
 		a, b := sources[0], src

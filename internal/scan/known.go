@@ -117,8 +117,8 @@ func (s *scan) newRoot(ctx context.Context, files []catalog.File, found []*sourc
 	return "", nil
 }
 
-// sameBeginning tells whether a file starts with the bytes that a file in the
-// catalog had. A file of which no checksum is kept is the same as no other.
+// sameBeginning reports whether a file starts with the bytes that a file in
+// the catalog had. A file without a stored checksum equals no other.
 func sameBeginning(ctx context.Context, store *catalog.Store, f catalog.File, path string) (bool, error) {
 	pieces, err := store.Pieces(ctx, f.ID)
 	if err != nil || len(pieces) == 0 || pieces[0].Offset != 0 {
@@ -144,8 +144,8 @@ func sameBeginning(ctx context.Context, store *catalog.Store, f catalog.File, pa
 // sumBuffer is the bytes read at a time for a checksum.
 const sumBuffer = 1 << 20
 
-// sumOf returns the XXH3-64 of a stretch of a file. count, if not nil, is told
-// how many bytes were read.
+// sumOf returns the XXH3-64 of a run of bytes of a file. It calls count, if
+// not nil, with the number of bytes read.
 func sumOf(ctx context.Context, r io.ReaderAt, offset, length int64, buf []byte, count func(int64)) (uint64, error) {
 	h := xxh3.New()
 	for at := offset; at < offset+length; {

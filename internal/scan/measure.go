@@ -15,7 +15,7 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// job is what there is to measure of one recording.
+// job holds the unmeasured parts of one recording.
 type job struct {
 	recording catalog.Recording
 	config    meter.Config // but for the part's own fields
@@ -29,9 +29,9 @@ type done struct {
 	pieces []catalog.Piece
 }
 
-// job reads back what was stored of a recording and finds out which parts of it
-// are missing. Of a recording that did not change, same, none are as long as
-// there are as many as it must have.
+// job returns the parts of a recording that the catalog lacks. If the
+// recording did not change (same), it compares only the number of stored parts
+// with the expected number.
 func (s *scan) job(ctx context.Context, r catalog.Recording, same bool) (*job, error) {
 	files, err := s.store.Files(ctx, catalog.FileFilter{Recording: r.ID})
 	if err != nil {
@@ -84,7 +84,7 @@ func (j *job) parts(l *strip) int {
 	return int((l.frames + length - 1) / length)
 }
 
-// unmeasured finds out which parts were not measured yet.
+// unmeasured marks the parts that were not measured yet.
 func (s *scan) unmeasured(ctx context.Context, j *job) error {
 	keys, err := s.store.PartKeys(ctx, catalog.PartFilter{Recording: j.recording.ID})
 	if err != nil {
@@ -116,8 +116,8 @@ func (s *scan) unmeasured(ctx context.Context, j *job) error {
 	return nil
 }
 
-// isThere tells whether a file can be read, and says so once of one that has to be
-// and cannot, since its drive is not there.
+// isThere reports whether a file can be read. If a needed file's drive is
+// missing, it records one problem for the file.
 func (s *scan) isThere(f catalog.File, absent map[catalog.FileID]bool) bool {
 	gone, asked := absent[f.ID]
 	if !asked {
@@ -131,7 +131,7 @@ func (s *scan) isThere(f catalog.File, absent map[catalog.FileID]bool) bool {
 	return !gone
 }
 
-// SampleType returns how a recording's samples are coded in its files.
+// SampleType returns the type of a recording's samples in its files.
 func SampleType(r catalog.Recording) meter.SampleType {
 	if r.Float() {
 		if r.SampleBytes == 8 {
@@ -154,9 +154,9 @@ func (o Options) clipLevel(bits, bytes int, pcm bool) float64 {
 	return 0 // the type's own
 }
 
-// measure measures all parts that are missing. Units are handed out in order,
-// so that each file is read from front to back; one goroutine writes what comes
-// out to the catalog.
+// measure measures all missing parts. It hands units out in order, so that
+// each file is read from front to back. One goroutine stores the results in
+// the catalog.
 func (s *scan) measure(ctx context.Context, jobs []*job) error {
 	var units []unit
 	total := int64(0)
@@ -230,15 +230,15 @@ func filesIn(units []unit) int {
 	return len(files)
 }
 
-// The writer commits when so much has gathered: rarely enough to cost nothing,
-// often enough to lose little.
+// The writer commits at these limits: seldom enough to cost little, often
+// enough to lose little.
 const (
 	keepParts = 512
 	keepEvery = time.Second
 )
 
-// keep stores what the workers hand over until they are done. A cancelled
-// context does not stop it: what is finished is kept.
+// keep stores the workers' results until they end. It ignores a cancelled
+// context, so that finished results are kept.
 func (s *scan) keep(ctx context.Context, results <-chan done) error {
 	ctx = context.WithoutCancel(ctx)
 	var held done
@@ -263,7 +263,7 @@ func (s *scan) keep(ctx context.Context, results <-chan done) error {
 	return flush()
 }
 
-// measurer is what the workers of one scan share.
+// measurer holds the state that the workers of one scan share.
 type measurer struct {
 	*scan
 	mu        sync.Mutex
@@ -273,7 +273,7 @@ type measurer struct {
 	problems  []Problem
 }
 
-// finished counts the files of which no more units are to come.
+// finished counts the files without further units.
 func (m *measurer) finished(u unit) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -287,8 +287,8 @@ func (m *measurer) finished(u unit) {
 	}
 }
 
-// report notes that a file could not be read; once for one that cannot be
-// opened.
+// report records that a file could not be read. It records a file that cannot
+// be opened only once.
 func (m *measurer) report(f catalog.File, err error, fatal bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

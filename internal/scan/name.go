@@ -223,7 +223,7 @@ func readTrailing(names []fileName, rests []string, tracksKnown, sameTime bool) 
 	}
 }
 
-// laterSegments tells whether the names without a number are the first segments
+// laterSegments reports whether the names without a number are the first segments
 // of those with one: "Kick.wav", "Kick_2.wav" for every track.
 func laterSegments(rests []string, found []trailingNumber, has []bool) bool {
 	first, later := map[string]bool{}, map[string]int{}

@@ -102,7 +102,7 @@ func inputNumber(l *lane) int {
 	return first
 }
 
-// apart tells whether lanes numbered so share no track.
+// apart reports whether lanes numbered so share no track.
 func apart(lanes []*lane, numbers map[*lane]int) bool {
 	taken := map[int]bool{}
 	for _, l := range lanes {

@@ -6,9 +6,9 @@ import (
 	"time"
 )
 
-// pace tells whether a recording comes from a disk with heads, which lose time
-// on every way between two files: then each file is read in long stretches, one
-// reader at a time.
+// pace decides whether a recording comes from a disk with heads, which lose
+// time on every seek between two files. From such a disk one reader at a time
+// reads each file in long runs.
 type pace struct {
 	rotational bool       // what the system says; many an SSD behind USB says it too
 	heads      sync.Mutex // held by who reads from a disk with heads
@@ -19,12 +19,12 @@ type pace struct {
 	slow atomic.Bool // the latest rate is one that heads can have
 }
 
-// fastestHeads, in bytes a second, is beyond what a disk with heads reads: some
-// 280 MB/s at its rim (common practice, no source). What comes faster comes from
-// memory or from a disk without heads, whatever the system says.
+// fastestHeads, in bytes a second, is more than a disk with heads can read:
+// some 280 MB/s at its rim (common practice, no source). Faster data comes
+// from memory or from a disk without heads, whatever the system reports.
 const fastestHeads = 400e6
 
-// paceOver is how much is read before its rate counts.
+// paceOver is how many bytes must be read before their rate counts.
 const paceOver = 16 << 20
 
 // long reports whether reading has to be kind to heads now.

@@ -68,7 +68,7 @@ func (s *scan) place(g *group) {
 	}
 }
 
-// clocksHold tells whether bext time references can be believed: within each
+// clocksHold reports whether bext time references can be believed: within each
 // lane no file starts before the one before it ends.
 func (g *group) clocksHold() bool {
 	first, last := int64(0), int64(0)

@@ -135,7 +135,7 @@ func (g *group) path() string {
 	return path
 }
 
-// beside tells whether two recordings cannot be of one rig: their recorders have
+// beside reports whether two recordings cannot be of one rig: their recorders have
 // two names, or they hold the same tracks at the same time, as far as is known.
 func (g *group) beside(o *group) bool {
 	a, b := g.sources[0], o.sources[0]

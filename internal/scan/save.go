@@ -11,7 +11,7 @@ import (
 	"nightreel/catalog"
 )
 
-// grouped is one recording on its way into the catalog.
+// grouped is one recording and its row in the catalog before it is stored.
 type grouped struct {
 	*group
 	old     catalog.Recording // ID 0 = a new one
@@ -21,12 +21,12 @@ type grouped struct {
 	saved   catalog.Recording
 }
 
-// maxTries is how often grouping begins anew because another scan was faster.
+// maxTries limits how often grouping starts again because another scan stored
+// first.
 const maxTries = 20
 
-// settle groups the files found and those known, and stores what changes. Another
-// scan may do the same at the same time: whoever stores first is right, and the
-// other one begins anew with what the first one stored.
+// settle groups the files found and those known, and stores the changes. If
+// another scan stores first, settle starts again from what that scan stored.
 func (s *scan) settle(ctx context.Context, found []*source) ([]*grouped, error) {
 	for try := 1; ; try++ {
 		all, err := s.try(ctx, found)
@@ -37,9 +37,8 @@ func (s *scan) settle(ctx context.Context, found []*source) ([]*grouped, error) 
 	}
 }
 
-// try groups once. Nothing is stored before all is worked out, and then in one
-// transaction: first what is not true any more is dropped, so that a scan may be
-// killed anywhere.
+// try groups once. It computes all changes first and then stores them in one
+// transaction, so that a scan may be killed at any time.
 func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	s.planned, s.layout, s.was = nil, catalog.NewLayout{}, map[*source]*source{}
 	s.result.Notes = s.result.Notes[:0]
@@ -94,9 +93,9 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	return plan, nil
 }
 
-// match finds for each group the recording that the catalog has of it: that which
-// has most of its files, in the same form. Groups of files of which the catalog
-// knows too little, and none of which was found now, stay as they are.
+// match finds each group's recording in the catalog: the one with most of its
+// files, in the same format. If the catalog knows too little about a group's
+// files and this scan found none of them, the group stays as it is.
 func (s *scan) match(groups []*group) []*grouped {
 	type pair struct {
 		group, count int
@@ -133,8 +132,8 @@ func (s *scan) match(groups []*group) []*grouped {
 	return plan
 }
 
-// matchShows finds for each show the row that the catalog has of it: that which
-// has most of its files, else the one of its name.
+// matchShows finds each show's row in the catalog: the one with most of its
+// files, or else the one with its name.
 func (s *scan) matchShows(plan []*grouped) {
 	at := map[label]int{}
 	var counts []map[catalog.ShowID]int
@@ -184,8 +183,8 @@ func (s *scan) matchShows(plan []*grouped) {
 	}
 }
 
-// venueOf returns the venue that most files of a show tell, those before all of
-// which a person told it.
+// venueOf returns the venue that most files of a show give. Files whose venue
+// a person gave come first.
 func venueOf(plan []*grouped, show int) string {
 	said, told := map[string]int{}, map[string]int{}
 	for _, g := range plan {
@@ -202,7 +201,8 @@ func venueOf(plan []*grouped, show int) string {
 	return cmp.Or(mostOf(said), mostOf(told))
 }
 
-// showsChange tells whether a show has another name or venue than in the catalog.
+// showsChange reports whether a show's name or venue differs from the
+// catalog's.
 func (s *scan) showsChange() bool {
 	was := map[catalog.ShowID]catalog.Show{}
 	for _, sh := range s.known.Shows {
@@ -214,7 +214,7 @@ func (s *scan) showsChange() bool {
 	})
 }
 
-// change works out what has to change in the catalog for one recording.
+// change returns the catalog's changes for one recording.
 func (s *scan) change(ctx context.Context, g *grouped) (catalog.NewRecording, error) {
 	files := s.files(g.group)
 	tracks := g.tracks(files)
@@ -223,7 +223,7 @@ func (s *scan) change(ctx context.Context, g *grouped) (catalog.NewRecording, er
 	show := s.layout.Shows[g.show]
 	g.same = g.old.ID != 0 && show.ID == g.old.ShowID && sameRecording(g.old, r.Recording) && s.stored(g.old, files, tracks, markers)
 	if !g.touched && !g.same && s.unseen(g) {
-		// What is known of these files is too little to group them anew.
+		// The catalog knows too little about these files to group them again.
 		g.same = true
 		if g.old.ID == 0 {
 			g.old = s.known.recordings[g.sources[0].file.RecordingID]
@@ -267,14 +267,14 @@ func showName(sh catalog.Show) string {
 	return string(sh.Date) + " " + sh.Name
 }
 
-// unseen tells whether none of a group's files was seen since the catalog keeps
-// headers.
+// unseen reports whether a group has no file that was seen since the catalog
+// keeps headers.
 func (s *scan) unseen(g *grouped) bool {
 	return !slices.ContainsFunc(g.sources, func(src *source) bool { return src.old == nil })
 }
 
-// tellMissing says which files of a recording, of which others were found, are
-// gone though their drive is there.
+// tellMissing reports the files of a recording that are gone although their
+// drive is connected and other files of the recording were found.
 func (s *scan) tellMissing(g *grouped) {
 	for _, src := range g.sources {
 		if g.touched && !src.found && missing(src.file) {
@@ -288,7 +288,7 @@ func sameRecording(a, b catalog.Recording) bool {
 	return starts && a.Rig == b.Rig && a.Frames == b.Frames && a.Chosen == b.Chosen
 }
 
-// stored tells whether the catalog has exactly these rows already.
+// stored reports whether the catalog already has exactly these rows.
 func (s *scan) stored(old catalog.Recording, files []catalog.File, tracks []catalog.Track, markers []catalog.Marker) bool {
 	if len(files) != len(s.known.of[old.ID]) {
 		return false
@@ -316,8 +316,8 @@ func sameHeader(a, b *catalog.FileHeader) bool {
 	return starts && a.Exact == b.Exact && a.Originator == b.Originator && slices.Equal(a.Tracks, b.Tracks) && slices.Equal(a.Cues, b.Cues)
 }
 
-// renumber finds the tracks of a recording that have another number now because
-// another file came, so that what was measured of them stays theirs.
+// renumber returns the tracks of a recording that get another number because
+// of a new file, so that they keep their measurements.
 func (s *scan) renumber(g *grouped, files []catalog.File) map[int]int {
 	to, from := map[int]int{}, map[int]int{}
 	unsure := map[int]bool{}
@@ -350,8 +350,9 @@ func (s *scan) renumber(g *grouped, files []catalog.File) map[int]int {
 	return to
 }
 
-// ends returns what was measured at the ends of tracks that end elsewhere now: the
-// last part is a whole one where the track goes on.
+// ends returns the measured last parts of tracks whose length changed. They
+// must be dropped: where a track now goes on, its last part becomes a whole
+// one.
 func (s *scan) ends(g *grouped, tracks []catalog.Track, renumbered map[int]int) (drops []catalog.Drop) {
 	was := map[int]int64{}
 	for _, t := range s.known.Tracks[g.old.ID] {

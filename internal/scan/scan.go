@@ -32,8 +32,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// Options are what the caller knows better than folders and files. The zero
-// value is right for most drives.
+// Options override what folders and files say. The zero value is right for
+// most drives.
 type Options struct {
 	Date  catalog.Date // the show's date; "" = from folders, file names, bext
 	Rig   string       // the rig, where folders and files do not tell
@@ -65,7 +65,7 @@ func (o Options) spins(path string) bool {
 	return spinning(path)
 }
 
-// Result is what a scan did.
+// Result counts what a scan did.
 type Result struct {
 	Shows      []catalog.Show   `json:"shows"` // touched or confirmed, in order of date
 	FilesRead  int              `json:"files_read"`
@@ -77,7 +77,8 @@ type Result struct {
 	Notes      []string         `json:"notes"`       // what else a person should know: copies, rigs with another name
 }
 
-// Problem is something a person should know about a file. The scan went on.
+// Problem is something that a person should know about a file. It does not end
+// the scan.
 type Problem struct {
 	File    string `json:"file"`
 	Offset  int64  `json:"offset"` // bytes; 0 where none applies

@@ -20,7 +20,7 @@ const (
 	showGap = 90 * time.Minute
 )
 
-// onDate tells whether a clock fits a show of a date: that day, or the morning
+// onDate reports whether a clock fits a show of a date: that day, or the morning
 // after.
 func onDate(t time.Time, date catalog.Date) bool {
 	day, err := time.Parse(time.DateOnly, string(date))

@@ -391,7 +391,7 @@ type copyFinder struct {
 	pairs   map[[2]string]bool
 }
 
-// copies tells whether all files that two files' folders have in common by name,
+// copies reports whether all files that two files' folders have in common by name,
 // these among them, hold the same.
 func (c *copyFinder) copies(ctx context.Context, a, b *source) (bool, error) {
 	key := [2]string{a.folder(), b.folder()}
@@ -414,7 +414,7 @@ func (c *copyFinder) copies(ctx context.Context, a, b *source) (bool, error) {
 	return yes, nil
 }
 
-// equal tells whether two files hold the same: by the address of their content,
+// equal reports whether two files hold the same: by the address of their content,
 // else by the first bytes, if the catalog does not know it of one of them.
 func (c *copyFinder) equal(ctx context.Context, a, b *source) (bool, error) {
 	if a.file.Size != b.file.Size || !sameFormat(a, b) {
@@ -474,7 +474,7 @@ func alikeBy(src *source, name string) (keys []string) {
 	return keys
 }
 
-// missing tells whether a file that the catalog knows is gone though its drive is
+// missing reports whether a file that the catalog knows is gone though its drive is
 // there.
 func missing(f catalog.File) bool {
 	_, err := os.Stat(f.Root)

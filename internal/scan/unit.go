@@ -9,8 +9,8 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// strip is a run of stored files that hold the same tracks, with the parts of
-// it that are to be measured.
+// strip is a run of stored files that hold the same tracks, with its parts
+// that are still to be measured.
 type strip struct {
 	files    []catalog.File // in order of place
 	tracks   []catalog.TrackID
@@ -19,15 +19,15 @@ type strip struct {
 	parts    []int
 }
 
-// unit is the work that is measured and stored as one: a part of a strip, or of
-// several strips of one track each, whose files are read in step so that the
-// meter has many channels to work on side by side.
+// unit is the work that is measured and stored at once: one part of a strip,
+// or of several strips of one track each. Their files are read in step, so
+// that the meter works on many channels side by side.
 type unit struct {
 	*job
 	strips []*strip
 	part   int
-	// The tracks of the only strip that are measured, where workers share one; all
-	// for to 0.
+	// from and to are the tracks of the only strip that this unit measures, if
+	// workers share the strip; to is 0 for all.
 	from, to int
 }
 
@@ -39,14 +39,14 @@ func (u unit) tracks(s *strip) []catalog.TrackID {
 	return s.tracks
 }
 
-// first reports whether the unit is the one, of those that share a strip, that
-// tells of its bytes.
+// first reports whether the unit counts the bytes of its strip: one of the
+// units that share a strip does.
 func (u unit) first() bool { return u.from == 0 }
 
-// shared cuts the last units, if they are of files of many channels, so that
-// the workers end together: a file of few minutes would keep some of them
-// waiting. Who shares a part reads all of it, and measures a share of its tracks.
-// What is found of a track does not depend on it.
+// shared splits the last units by tracks if their files have many channels, so
+// that all workers end at about the same time. Otherwise a short file would
+// leave some workers idle. Each worker sharing a part reads the whole part but
+// measures only its own tracks. The results are the same.
 func shared(units []unit, workers int) []unit {
 	rest := len(units) % workers
 	whole := units[:len(units)-rest]
@@ -77,9 +77,9 @@ func shared(units []unit, workers int) []unit {
 	return out
 }
 
-// units returns the work there is, part after part. Strips go together, as many
-// as the meter measures side by side, where their files lie alike around the
-// part.
+// units returns the work in order of parts. It combines strips whose files
+// begin and end at the same frames around the part, up to the number of
+// channels that the meter measures side by side.
 func (j *job) units() []unit {
 	parts := 0
 	missing := make([]map[int]bool, len(j.strips))
@@ -147,16 +147,17 @@ func (j *job) runUp(part int) int {
 	return meter.RunUpFrames(j.config.SampleRate)
 }
 
-// stretch is a run of frames that lies in one file, or in none, and is either
-// all a part's own or all run-up or run-out.
+// stretch is a run of frames within one file, or within a gap between files.
+// It belongs entirely to the part itself, or entirely to its run-up or
+// run-out.
 type stretch struct {
 	file     *catalog.File // nil = nothing was recorded here
 	from, to int64         // frames of the recording
 	own      bool
 }
 
-// stretches cuts the frames that are read for a part at the ends of files and of
-// the part.
+// stretches splits the frames that are read for a part at the ends of files
+// and of the part.
 func (j *job) stretches(s *strip, part int) []stretch {
 	ownFrom, ownTo := j.own(s, part)
 	to := min(ownTo+int64(meter.RunOutFrames(j.config.SampleRate)), s.frames)

@@ -22,7 +22,7 @@ const (
 	Unread  = "unread"  // cannot be read, or was never read whole
 )
 
-// Verified is what a file was found to be. Offset and Differs are the evidence.
+// Verified is the result for one file. Offset and Differs are the evidence.
 type Verified struct {
 	File    string  `json:"file"`              // full path
 	Status  string  `json:"status"`            // [OK], [Changed], [Missing] or [Unread]
@@ -87,8 +87,8 @@ func Verify(ctx context.Context, store *catalog.Store, show catalog.ShowKey, p *
 	return found, nil
 }
 
-// measuredAgain says of a file that is as it was last measured that it was
-// another one when it was measured first.
+// measuredAgain marks a file that is as it was last measured but differs from
+// its first measurement.
 func measuredAgain(ctx context.Context, store *catalog.Store, v Verified, f catalog.File, c catalog.ChangedFile) (Verified, error) {
 	pieces, err := store.Pieces(ctx, f.ID)
 	if err != nil {
@@ -118,9 +118,9 @@ func measuredAgain(ctx context.Context, store *catalog.Store, v Verified, f cata
 	return v, nil
 }
 
-// Accept notes that a person takes changed files for right as they are now. A
-// file is given by its path. Nothing is accepted if one of the paths is no file
-// of the catalog, did not change, or was not measured again yet.
+// Accept records that a person accepts changed files, given by path, as they
+// are now. It accepts none if one of the paths is not in the catalog, did not
+// change, or was not measured again yet.
 func Accept(ctx context.Context, store *catalog.Store, paths []string, note string) error {
 	files, err := store.Files(ctx, catalog.FileFilter{})
 	if err != nil {
@@ -180,7 +180,7 @@ func fileAt(files []catalog.File, path string) (catalog.File, error) {
 	return catalog.File{}, &catalog.NotFoundError{Kind: "file", Name: path, Near: catalog.Nearest(abs, known), Try: "nightreel verify lists the files that changed"}
 }
 
-// AcceptError says why a changed file was not accepted.
+// AcceptError is the reason why a changed file was not accepted.
 type AcceptError struct {
 	File, Problem string
 	Try           string

@@ -179,7 +179,7 @@ func trim(tonight, then *float64) (db float64, why string) {
 	return db, fmt.Sprintf("trim %+.1f dB: gain %g dB tonight, %g dB that night", db, *tonight, *then)
 }
 
-// spoils tells whether a finding makes a channel unfit for the afternoon's
+// spoils reports whether a finding makes a channel unfit for the afternoon's
 // work.
 func spoils(k catalog.FindingKind) bool {
 	switch k {
@@ -200,7 +200,7 @@ func (in *input) spoilt() []catalog.Finding {
 	return bad
 }
 
-// fine tells whether the input plays all through the take and nothing spoils
+// fine reports whether the input plays all through the take and nothing spoils
 // it.
 func (in *input) fine() bool {
 	return in.Status == catalog.Playback && len(in.spoilt()) == 0 && len(in.remarks) == 0

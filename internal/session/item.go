@@ -150,7 +150,7 @@ func (j *job) blame(w *writing, o *out, err error) {
 	j.sayOf(o, text)
 }
 
-// mayClip tells whether the conversion of any channel can take samples to full
+// mayClip reports whether the conversion of any channel can take samples to full
 // scale or beyond: a float source may lie above it, and a small cut does not
 // make room for the dither.
 func (t *target) mayClip() bool {

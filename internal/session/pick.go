@@ -13,7 +13,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// The ways to choose among the takes of a song. Of equals the latest wins.
+// The ways to choose among the takes of a song. If takes are equal, the latest
+// wins.
 const (
 	// Latest is the last take played.
 	Latest = "latest"

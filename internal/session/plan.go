@@ -170,7 +170,7 @@ func (plan *itemPlan) look(opt RenderOptions) (bytes int64, files int, err error
 	return bytes, files, nil
 }
 
-// isSource tells whether a file is one of the recording's.
+// isSource reports whether a file is one of the recording's.
 func (plan *itemPlan) isSource(there os.FileInfo) bool {
 	for _, f := range plan.files {
 		if st, err := os.Stat(f.FullPath()); err == nil && os.SameFile(st, there) {
@@ -205,7 +205,7 @@ func (t *target) look(overwrite bool) error {
 	return nil
 }
 
-// isPrint tells whether s could be a fingerprint.
+// isPrint reports whether s could be a fingerprint.
 func isPrint(s string) bool {
 	b, err := hex.DecodeString(s)
 	return err == nil && len(b) == 16

@@ -6,7 +6,7 @@ import (
 	"nightreel/catalog"
 )
 
-// forbids tells whether a take may not stand where a person deleted one: one
+// forbids reports whether a take may not stand where a person deleted one: one
 // that overlaps it by half of the shorter of the two, if it is of the same
 // song, or if nothing but music speaks for it.
 func forbids(d catalog.Dismissal, title string, by catalog.FoundBy, startS, endS float64) bool {

@@ -99,7 +99,7 @@ func (h heardTrack) hear(blocks int, floor float64) (v voice, ok bool) {
 	return v, last >= 0
 }
 
-// steady tells whether the track's quiet levels hardly differ: the middle half
+// steady reports whether the track's quiet levels hardly differ: the middle half
 // of them.
 func (h heardTrack) steady() bool {
 	bound := float32((h.low + h.high) / 2)

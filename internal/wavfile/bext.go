@@ -56,7 +56,7 @@ func parseBext(b []byte) (*Bext, error) {
 	return x, err
 }
 
-// used tells whether any field has a value.
+// used reports whether any field has a value.
 func (l BextLoudness) used() bool {
 	for _, v := range l.fields() {
 		if !math.IsNaN(v) {

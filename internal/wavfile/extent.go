@@ -68,7 +68,7 @@ func (p *parser) unwrap(h header, declared, rest int64) int64 {
 	return rest
 }
 
-// chunksToEnd tells whether whole chunks, and nothing else, lie between the
+// chunksToEnd reports whether whole chunks, and nothing else, lie between the
 // given place and the end of the file.
 func (p *parser) chunksToEnd(at int64) bool {
 	for range 64 {
@@ -85,7 +85,7 @@ func (p *parser) chunksToEnd(at int64) bool {
 	return false
 }
 
-// audioGoesOn tells whether what follows the declared end of the audio is more
+// audioGoesOn reports whether what follows the declared end of the audio is more
 // of it: a recorder that updates its header now and then has lost power, or is
 // still recording. Less than a second is taken for somebody's appendix, and so
 // is anything that begins with zeros or with a well-known tag.
@@ -107,7 +107,7 @@ func (p *parser) audioGoesOn(end int64) bool {
 	return len(bytes.TrimLeft(b, "\x00")) > 0
 }
 
-// commonChunk tells whether id is one that recorders and editors put after the
+// commonChunk reports whether id is one that recorders and editors put after the
 // audio (common practice, no source). Four printable bytes alone are not rare
 // enough: one in fifty places of a loud recording looks like that.
 func commonChunk(id string) bool {

@@ -103,7 +103,7 @@ func parseFormat(b []byte) (f Format, problem string, err error) {
 	return f, problem, f.Check()
 }
 
-// extensible tells whether the fmt chunk must be WAVE_FORMAT_EXTENSIBLE: more
+// extensible reports whether the fmt chunk must be WAVE_FORMAT_EXTENSIBLE: more
 // than two channels, PCM of more than 16 bits, or samples that do not fill
 // their container (Microsoft, WAVEFORMATEXTENSIBLE).
 func (f Format) extensible() bool {

@@ -162,7 +162,7 @@ func sameInfo(a, b *Info) bool {
 	return reflect.DeepEqual(x, y) && sameMeta(a.Meta, b.Meta)
 }
 
-// brokenRaw tells whether the iXML text is faulty by itself; it is written as
+// brokenRaw reports whether the iXML text is faulty by itself; it is written as
 // it was found.
 func brokenRaw(m Meta) bool {
 	if m.IXML == nil {
@@ -172,7 +172,7 @@ func brokenRaw(m Meta) bool {
 	return err != nil
 }
 
-// fits tells whether the texts of bext fit their fields: ISO 8859-1 grows as
+// fits reports whether the texts of bext fit their fields: ISO 8859-1 grows as
 // it becomes UTF-8.
 func fits(m Meta) bool {
 	b := m.Bext

@@ -117,7 +117,7 @@ func (p *parser) walk() error {
 	return nil
 }
 
-// readable tells whether enough is known to read the audio.
+// readable reports whether enough is known to read the audio.
 func (p *parser) readable() bool { return p.haveFmt && p.haveData }
 
 // fileHeader reads the first 12 bytes and returns where the chunks begin.
@@ -173,7 +173,7 @@ func (p *parser) headerAt(at int64) (h header, ok bool, err error) {
 	return header{string(b[:4]), at, int64(binary.LittleEndian.Uint32(b[4:]))}, true, nil
 }
 
-// printable tells whether b can be a chunk id.
+// printable reports whether b can be a chunk id.
 func printable(b []byte) bool {
 	for _, c := range b {
 		if c < ' ' || c > '~' {
@@ -313,7 +313,7 @@ func (p *parser) next(end, size int64) int64 {
 	return end
 }
 
-// plausible tells whether a chunk begins at the given place: ok where its id
+// plausible reports whether a chunk begins at the given place: ok where its id
 // can be one, inside where it also ends inside the file.
 func (p *parser) plausible(at int64) (inside, ok bool) {
 	h, ok, err := p.headerAt(at)
