@@ -146,16 +146,6 @@ func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording,
 		})
 }
 
-// SetOffset places a recording on its show's reference: it starts offset
-// seconds after the reference's first frame.
-func (s *Store) SetOffset(ctx context.Context, id RecordingID, offsetS float64) error {
-	n, err := exec(ctx, s.db, "UPDATE recordings SET offset_s = ? WHERE id = ?", offsetS, id)
-	if err == nil && n == 0 {
-		err = recordingGone(id)
-	}
-	return err
-}
-
 // SetReference stores the offsets of a show's recordings and which of them is
 // the reference, and reports whether anything differed.
 func (s *Store) SetReference(ctx context.Context, show ShowID, recordings []Recording) (changed bool, err error) {

@@ -87,7 +87,15 @@ func TestSaveRecordingIsWholeOrNot(t *testing.T) {
 	r.ID = 99
 	_, err := s.SaveRecording(t.Context(), r, nil, nil, nil)
 	wantNotFound(t, err, "recording")
-	wantNotFound(t, s.SetOffset(t.Context(), 99, 1), "recording")
+}
+
+// setOffset places a recording so many seconds after its show's reference.
+func setOffset(t *testing.T, s *Store, r Recording, offsetS float64) {
+	t.Helper()
+	r.OffsetS = offsetS
+	if changed := must(s.SetReference(t.Context(), r.ShowID, []Recording{r}))(t); !changed {
+		t.Fatalf("the offset of recording %d did not change", r.ID)
+	}
 }
 
 func TestReferenceComesFirst(t *testing.T) {
@@ -96,7 +104,7 @@ func TestReferenceComesFirst(t *testing.T) {
 	const d = "2031-05-02"
 	a := addRecording(t, s, d, "alpha", 1)
 	b := addRecording(t, s, d, "beta", 1)
-	ok(t, s.SetOffset(ctx, b.ID, -4)) // beta started earlier; takes are on alpha still
+	setOffset(t, s, b, -4) // beta started earlier; takes are on alpha still
 	order := func() (rigs []string) {
 		for _, r := range must(s.Recordings(ctx, RecordingFilter{Show: d}))(t) {
 			rigs = append(rigs, fmt.Sprint(r.Rig, r.OffsetS))
@@ -107,7 +115,7 @@ func TestReferenceComesFirst(t *testing.T) {
 		t.Errorf("got %v", got)
 	}
 	m2 := addRecording(t, s, d, MainRig, 1)
-	ok(t, s.SetOffset(ctx, m2.ID, 3600))
+	setOffset(t, s, m2, 3600)
 	addRecording(t, s, d, MainRig, 1)
 	if got := order(); !reflect.DeepEqual(got, []string{"main0", "main3600", "alpha0", "beta-4"}) {
 		t.Errorf("got %v", got)

@@ -127,7 +127,7 @@ func TestDismissedTakes(t *testing.T) {
 	ctx := t.Context()
 	r := addRecording(t, s, "2031-05-02", MainRig, 1)
 	late := addRecording(t, s, "2031-05-02", "backup", 1)
-	ok(t, s.SetOffset(ctx, late.ID, 2.5))
+	setOffset(t, s, late, 2.5)
 	put := func(r Recording, song string, by FoundBy, from, to int64) Take {
 		t.Helper()
 		return must(s.SaveTake(ctx, Take{Show: r.Show, Song: song, RecordingID: r.ID, StartFrame: from * 48000, EndFrame: to * 48000, FoundBy: by, Confidence: 0.5}))(t)

@@ -87,7 +87,12 @@ func TestNothingStale(t *testing.T) {
 			parts[0].Track, parts[0].Features = tracks[0].ID, nil
 			return other.PutParts(ctx, parts[:1], nil)
 		}},
-		{"another offset", func() error { return other.SetOffset(ctx, rec.ID, 1.5) }},
+		{"another offset", func() error {
+			moved := rec
+			moved.OffsetS = 1.5
+			_, err := other.SetReference(ctx, rec.ShowID, []catalog.Recording{moved})
+			return err
+		}},
 		{"another recording", func() error {
 			sh, err := other.EnsureShow(ctx, catalog.Show{Date: "2031-05-09", Venue: "Barn"})
 			if err != nil {
