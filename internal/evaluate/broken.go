@@ -167,7 +167,7 @@ func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []br
 // make makes the tour's nights and scans them.
 func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTruth, error) {
 	rng := rand.New(rand.NewPCG(b.seed, 3000+uint64(b.part)))
-	stage := boards(rng)
+	setup := boards(rng)
 	// Four songs, each in two takes; three a night.
 	var titles []string
 	var takes [][2]audioStems
@@ -196,26 +196,26 @@ func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTr
 		}
 		n := compose(rng, names, stems, b.speech)
 		if i == 0 {
-			n.settle(stage)
+			n.settle(setup)
 		} else {
 			var kinds []catalog.FindingKind
 			for range 5 {
 				kinds = append(kinds, b.kinds[turn%len(b.kinds)])
 				turn++
 			}
-			n.plant(rng, stage, kinds, had)
+			n.plant(rng, setup, kinds, had)
 		}
-		if err := b.scan(ctx, store, n, stage, i); err != nil {
+		if err := b.scan(ctx, store, n, setup, i); err != nil {
 			return nil, err
 		}
-		truth = append(truth, n.truth(stage))
+		truth = append(truth, n.truth(setup))
 	}
 	return truth, nil
 }
 
-func (n *brokenNight) truth(stage []pickup) brokenTruth {
+func (n *brokenNight) truth(setup []pickup) brokenTruth {
 	t := brokenTruth{Over: n.over, Seconds: float64(n.frames) / audioRate}
-	for i, p := range stage {
+	for i, p := range setup {
 		t.Inputs = append(t.Inputs, p.name)
 		if h := n.harms[i]; h != nil && h.planted.Kind != "" {
 			t.Planted = append(t.Planted, h.planted)
@@ -226,20 +226,20 @@ func (n *brokenNight) truth(stage []pickup) brokenTruth {
 
 // scan writes a night, scans it, places its songs where they were played, and
 // throws the audio away.
-func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNight, stage []pickup, i int) error {
+func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNight, setup []pickup, i int) error {
 	dir, err := os.MkdirTemp(memory(), "nightreel-evaluate-night-")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(dir)
 	folder := filepath.Join(dir, string(nightDate(i)))
-	if err := n.write(ctx, stage, folder, n.trackNames(stage)); err != nil {
+	if err := n.write(ctx, setup, folder, n.trackNames(setup)); err != nil {
 		return err
 	}
 	// The input list has the lines that were meant to be recorded.
 	var inputs []catalog.Input
-	names := n.trackNames(stage)
-	for k := range stage {
+	names := n.trackNames(setup)
+	for k := range setup {
 		inputs = append(inputs, catalog.Input{Track: k + 1, Channel: names[k][3:]})
 	}
 	if err := store.SaveInputList(ctx, catalog.InputList{From: nightDate(i), Only: true, Inputs: inputs}); err != nil {

@@ -129,11 +129,11 @@ func (n *brokenNight) fillHall(decay float64) {
 
 // settle sets the gains as an engineer would on the first night: peaks at
 // -6 dBFS at most.
-func (n *brokenNight) settle(stage []pickup) {
-	sideBySide(len(stage), func(i int) {
-		peak := n.unbroken(&stage[i], i).peak()
+func (n *brokenNight) settle(setup []pickup) {
+	sideBySide(len(setup), func(i int) {
+		peak := n.unbroken(&setup[i], i).peak()
 		if over := 20*math.Log10(float64(peak)) + 6; over > 0 {
-			stage[i].target -= over
+			setup[i].target -= over
 		}
 	})
 }

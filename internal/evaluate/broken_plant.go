@@ -18,7 +18,7 @@ var kindsPlanted = []catalog.FindingKind{
 type planting struct {
 	*brokenNight
 	rng   *rand.Rand
-	stage []pickup
+	setup []pickup
 	free  []int        // track indices in a drawn order; -1 where one is taken
 	had   map[int]bool // tracks that were broken on earlier nights
 	whole float64      // length in seconds
@@ -26,13 +26,13 @@ type planting struct {
 
 // plant breaks some tracks, each in one way, from the list of kinds in turn, and
 // adds them to had.
-func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.FindingKind, had map[int]bool) {
-	p := &planting{brokenNight: n, rng: rng, stage: stage, free: rng.Perm(len(stage)), had: had, whole: float64(n.frames) / audioRate}
+func (n *brokenNight) plant(rng *rand.Rand, setup []pickup, kinds []catalog.FindingKind, had map[int]bool) {
+	p := &planting{brokenNight: n, rng: rng, setup: setup, free: rng.Perm(len(setup)), had: had, whole: float64(n.frames) / audioRate}
 	for _, kind := range kinds {
 		if i := p.take(p.fitting(kind)); i >= 0 {
 			h := &harm{planted: Planted{Kind: kind, Track: i + 1, EndS: p.whole}}
 			n.harms[i] = h
-			if !p.harm(h, &stage[i], n.played[rng.IntN(len(n.played))]) {
+			if !p.harm(h, &setup[i], n.played[rng.IntN(len(n.played))]) {
 				delete(n.harms, i)
 			}
 		}
@@ -47,7 +47,7 @@ func (n *brokenNight) plant(rng *rand.Rand, stage []pickup, kinds []catalog.Find
 func (p *planting) take(fits func(*pickup) bool) int {
 	for _, again := range []bool{false, true} {
 		for k, i := range p.free {
-			if i >= 0 && p.had[i] == again && fits(&p.stage[i]) {
+			if i >= 0 && p.had[i] == again && fits(&p.setup[i]) {
 				p.free[k] = -1
 				return i
 			}
@@ -201,7 +201,7 @@ func (p *planting) duplicate(h *harm, input *pickup) bool {
 		h.copyGain = float32(math.Pow(10, between(p.rng, -6, 6)/20))
 		h.copyLag = p.rng.IntN(240)
 	}
-	h.copyGain = min(h.copyGain, 0.9/p.unbroken(&p.stage[o], o).peak()) // a copy that clips would be two faults
+	h.copyGain = min(h.copyGain, 0.9/p.unbroken(&p.setup[o], o).peak()) // a copy that clips would be two faults
 	h.planted.With = o + 1
 	p.harms[o] = &harm{}
 	return true

@@ -16,15 +16,15 @@ import (
 
 // render makes the samples of a track. The sounds a fault is of its own are made
 // louder before anything else hears of it.
-func (n *brokenNight) render(stage []pickup, track int, rng *rand.Rand) audio {
-	p := &stage[track]
+func (n *brokenNight) render(setup []pickup, track int, rng *rand.Rand) audio {
+	p := &setup[track]
 	h := n.harms[track]
 	if h == nil {
 		h = &harm{}
 	}
 	x := n.heard(p, rng, h)
 	if h.copyOf > 0 {
-		other := n.unbroken(&stage[h.copyOf-1], h.copyOf-1)
+		other := n.unbroken(&setup[h.copyOf-1], h.copyOf-1)
 		for i := range x {
 			x[i] = 0
 			if k := i - h.copyLag; k >= 0 && k < len(x) {
@@ -133,18 +133,18 @@ func (n *brokenNight) unbroken(p *pickup, track int) audio {
 
 // write renders and writes all tracks, mono files named by track and channel;
 // names may be exchanged.
-func (n *brokenNight) write(ctx context.Context, stage []pickup, folder string, names []string) error {
+func (n *brokenNight) write(ctx context.Context, setup []pickup, folder string, names []string) error {
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
 	}
-	errs := make([]error, len(stage))
-	over := make([]bool, len(stage))
-	sideBySide(len(stage), func(i int) {
+	errs := make([]error, len(setup))
+	over := make([]bool, len(setup))
+	sideBySide(len(setup), func(i int) {
 		h := n.harms[i]
 		if h != nil && h.absent || ctx.Err() != nil {
 			return
 		}
-		x := n.render(stage, i, rand.New(rand.NewPCG(n.seed, uint64(i))))
+		x := n.render(setup, i, rand.New(rand.NewPCG(n.seed, uint64(i))))
 		over[i] = x.peak() >= 1
 		if h != nil && h.ends > 0 {
 			x = x[:h.ends]
@@ -161,10 +161,10 @@ func (n *brokenNight) write(ctx context.Context, stage []pickup, folder string, 
 
 // trackNames names the files of a night; of exchanged inputs each carries the
 // other's name.
-func (n *brokenNight) trackNames(stage []pickup) []string {
-	names := make([]string, len(stage))
-	of := make([]string, len(stage))
-	for i, p := range stage {
+func (n *brokenNight) trackNames(setup []pickup) []string {
+	names := make([]string, len(setup))
+	of := make([]string, len(setup))
+	for i, p := range setup {
 		of[i] = p.name
 	}
 	for i, h := range n.harms {
@@ -173,7 +173,7 @@ func (n *brokenNight) trackNames(stage []pickup) []string {
 			of[i], of[k] = of[k], of[i]
 		}
 	}
-	for i := range stage {
+	for i := range setup {
 		names[i] = fmt.Sprintf("%02d %s", i+1, of[i])
 	}
 	return names

@@ -40,7 +40,7 @@ var stand = [crowdR + 1]struct {
 	crowdL: {spot{-4.5, -4, 1.5}, -6, 0, false}, crowdR: {spot{4.5, -4, 1.5}, -6, 0, false},
 }
 
-// pickup is one input of the stage.
+// pickup is one input of a setup that is written as audio.
 type pickup struct {
 	name   string
 	own    []int // the sounds it is for
@@ -54,7 +54,7 @@ type pickup struct {
 	mains  float64 // dBFS of hum that it always has; 0 for none
 }
 
-// boards draws a tour's stage: the same inputs every night.
+// boards draws a tour's inputs, the same every night.
 func boards(rng *rand.Rand) []pickup {
 	var all []pickup
 	add := func(p pickup) {

@@ -13,7 +13,7 @@ import (
 )
 
 // fill puts a night into the catalog, as a scan would have left it.
-func fill(ctx context.Context, store *catalog.Store, st stage, n *night, date catalog.ShowKey) error {
+func fill(ctx context.Context, store *catalog.Store, st setup, n *night, date catalog.ShowKey) error {
 	const rate = 48000
 	h := n.hear(st)
 	show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})

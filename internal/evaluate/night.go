@@ -44,8 +44,8 @@ type heard struct {
 	crowd   []float32   // mean square of what the crowd does
 }
 
-// hear lets a stage's inputs hear a night.
-func (n *night) hear(st stage) heard {
+// hear returns what the inputs pick up of a night.
+func (n *night) hear(st setup) heard {
 	rng := rand.New(rand.NewPCG(n.seed, 2))
 	blocks := int(n.lengthS / blockS)
 	var level [sounds][]float32
@@ -117,7 +117,7 @@ func (n *night) hear(st stage) heard {
 }
 
 // harmony adds up the spectra that each input hears.
-func (n *night) harmony(h *heard, st stage, rng *rand.Rand) {
+func (n *night) harmony(h *heard, st setup, rng *rand.Rand) {
 	hops := int(n.lengthS / blockS / hopBlocks)
 	chroma := make([][]spectrum.Chroma, sounds+1)
 	for s := range chroma {

@@ -22,8 +22,9 @@ type input struct {
 	strange bool            // not on stage: audience, talkback, spare
 }
 
-// stage is a tour's stage: the same inputs every night, gains apart.
-type stage struct {
+// setup holds a tour's inputs and what each picks up: the same every night, but
+// for gains.
+type setup struct {
 	inputs []input
 	named  bool // the input list says what they are
 	reverb float64
@@ -37,7 +38,7 @@ const workingDB = -18
 // balance sets the trims as a sound check does: so that every sound, where it is
 // loud, has about the level that stages work at, 18 dB below full scale (common
 // practice, no source).
-func (st *stage) balance(rng *rand.Rand, nights []*night) {
+func (st *setup) balance(rng *rand.Rand, nights []*night) {
 	var loud [sounds][]float64
 	for _, n := range nights {
 		for _, snd := range n.sounds {
@@ -65,7 +66,7 @@ func (st *stage) balance(rng *rand.Rand, nights []*night) {
 // gain returns the power gain at which a sound's instrument reaches an input
 // that hears it fully. A record is mixed: no sound check balances its
 // instruments.
-func (st *stage) gain(snd sound, source int) float32 {
+func (st *setup) gain(snd sound, source int) float32 {
 	if snd.house {
 		return float32(snd.gain)
 	}
@@ -77,11 +78,11 @@ func power(db float64) float64 { return math.Pow(10, db/10) }
 // between returns a number from a to b.
 func between(rng *rand.Rand, a, b float64) float64 { return a + (b-a)*rng.Float64() }
 
-// newStage builds a stage: microphones hear what stands near them and, weaker,
-// all else; some 20 dB between a close microphone and its neighbours are usual
+// newSetup draws the inputs: microphones pick up the instruments near them and,
+// weaker, all others; some 20 dB between a close microphone and its neighbours are usual
 // (common practice, no source).
-func newStage(rng *rand.Rand) stage {
-	st := stage{named: rng.Float64() < 0.7, reverb: power(between(rng, -26, -14))}
+func newSetup(rng *rand.Rand) setup {
+	st := setup{named: rng.Float64() < 0.7, reverb: power(between(rng, -26, -14))}
 	mic := func(name string, own ...int) {
 		in := input{name: name, floor: power(between(rng, -82, -68))}
 		for s := range sources {
@@ -158,7 +159,7 @@ func newStage(rng *rand.Rand) stage {
 }
 
 // hearKit lets the last inputs hear all drums: they are overheads.
-func (st *stage) hearKit(rng *rand.Rand, overheads int) {
+func (st *setup) hearKit(rng *rand.Rand, overheads int) {
 	for i := range overheads {
 		oh := &st.inputs[len(st.inputs)-1-i]
 		for _, s := range []int{kick, snare, hat, toms} {

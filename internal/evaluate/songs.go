@@ -137,7 +137,7 @@ func (r *SongsReport) alone(ctx context.Context, t *tour) error {
 		if err != nil {
 			return err
 		}
-		if err = fill(ctx, store, t.stage, n, nightDate(i)); err == nil {
+		if err = fill(ctx, store, t.setup, n, nightDate(i)); err == nil {
 			err = r.Alone.place(ctx, store, i, n, nil, nil)
 		}
 		done()
@@ -153,7 +153,7 @@ func (t *tour) add(ctx context.Context, store *catalog.Store, i int, known map[s
 	for _, title := range t.nights[i].list {
 		known[title] = true
 	}
-	return fill(ctx, store, t.stage, t.nights[i], nightDate(i))
+	return fill(ctx, store, t.setup, t.nights[i], nightDate(i))
 }
 
 // one confirms the first night, and no other.
@@ -191,7 +191,7 @@ func (r *SongsReport) confirmed(ctx context.Context, t *tour) error {
 	defer done()
 	known := map[string]bool{}
 	for i, n := range t.nights {
-		if err := fill(ctx, store, t.stage, n, nightDate(i)); err != nil {
+		if err := fill(ctx, store, t.setup, n, nightDate(i)); err != nil {
 			return err
 		}
 		if i >= 2 {
@@ -266,7 +266,7 @@ func (r *SongsReport) talk(ctx context.Context, t *tour) error {
 		return err
 	}
 	defer done()
-	if err := fill(ctx, store, t.stage, t.nights[0], nightDate(0)); err != nil {
+	if err := fill(ctx, store, t.setup, t.nights[0], nightDate(0)); err != nil {
 		return err
 	}
 	if err := refresh.Songs(ctx, store, nightDate(0)); err != nil {

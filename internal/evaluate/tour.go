@@ -10,7 +10,7 @@ import (
 // tour is a band on the road: the same songs and the same stage, night after
 // night.
 type tour struct {
-	stage  stage
+	setup  setup
 	nights []*night
 }
 
@@ -97,7 +97,7 @@ func (m *material) noodles(ctx context.Context) ([]*performance, error) {
 // newTour makes a tour of some nights. Its songs are drawn from the part's.
 func (m *material) newTour(ctx context.Context, seed uint64, nights int) (*tour, error) {
 	rng := rand.New(rand.NewPCG(seed, 1000+uint64(m.part)))
-	t := &tour{stage: newStage(rng)}
+	t := &tour{setup: newSetup(rng)}
 	order := rng.Perm(len(m.songs))
 	pool := order[:min(len(order), 20)]
 	guests := order[len(pool):]
@@ -120,7 +120,7 @@ func (m *material) newTour(ctx context.Context, seed uint64, nights int) (*tour,
 		}
 		t.nights = append(t.nights, n)
 	}
-	t.stage.balance(rng, t.nights)
+	t.setup.balance(rng, t.nights)
 	return t, nil
 }
 
@@ -235,8 +235,8 @@ func (m *material) newTalk(ctx context.Context, seed uint64) (*tour, error) {
 		}
 		at = m.fill(rng, n, at)
 	}
-	t := &tour{stage: newStage(rng), nights: []*night{n}}
-	t.stage.balance(rng, t.nights)
+	t := &tour{setup: newSetup(rng), nights: []*night{n}}
+	t.setup.balance(rng, t.nights)
 	return t, nil
 }
 
