@@ -53,12 +53,11 @@ func newCache() *cache {
 
 // cached answers from the cache, or lets next work the answer out and keeps it
 // when it is a good one, as long as its version is the same.
-func (s *Server) cached(next http.HandlerFunc, of version) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
+func (s *Server) cached(next http.HandlerFunc, of version) handler {
+	return func(w http.ResponseWriter, r *http.Request) error {
 		changes, err := s.watcher.Changes(r.Context())
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 		version := of(r, changes)
 		key := fmt.Sprintf("%d %s", whoIs(r).Role, r.URL.RequestURI())
@@ -73,14 +72,15 @@ func (s *Server) cached(next http.HandlerFunc, of version) http.HandlerFunc {
 				}
 			}()
 			if a == nil {
-				return // the one who asked is gone
+				return nil // the browser has hung up
 			}
 		}
 		if a == nil { // the one we waited for is gone
 			next(w, r)
-			return
+			return nil
 		}
 		a.send(w, r)
+		return nil
 	}
 }
 

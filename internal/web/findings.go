@@ -55,13 +55,12 @@ const listenBeforeS = 4
 // tell the colours apart.
 var marks = map[catalog.Severity]string{catalog.FaultSeverity: "✕", catalog.WarningSeverity: "▲", catalog.NoteSeverity: "•"}
 
-func (s *Server) findingsPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) findingsPage(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.chooseFindings(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.render(w, r, http.StatusOK, "findings.html", "Findings", v)
+	return s.render(w, r, http.StatusOK, "findings.html", "Findings", v)
 }
 
 func (s *Server) chooseFindings(r *http.Request) (findingsView, error) {
@@ -260,25 +259,26 @@ func (s *Server) findingOf(r *http.Request) (catalog.Finding, catalog.Track, err
 }
 
 // editFinding accepts a finding, or opens it again.
-func (s *Server) editFinding(w http.ResponseWriter, r *http.Request) {
+func (s *Server) editFinding(w http.ResponseWriter, r *http.Request) error {
 	id, err := number(r.PathValue("id"), "finding")
-	if err == nil {
-		switch r.FormValue("do") {
-		case "accept":
-			err = s.store.AcceptFinding(r.Context(), catalog.FindingID(id), strings.TrimSpace(r.FormValue("note")))
-		case "reopen":
-			err = s.store.UnacceptFinding(r.Context(), catalog.FindingID(id))
-		default:
-			err = &badRequest{"it was not said what to do with the finding", ""}
-		}
+	if err != nil {
+		return err
+	}
+	switch r.FormValue("do") {
+	case "accept":
+		err = s.store.AcceptFinding(r.Context(), catalog.FindingID(id), strings.TrimSpace(r.FormValue("note")))
+	case "reopen":
+		err = s.store.UnacceptFinding(r.Context(), catalog.FindingID(id))
+	default:
+		err = &badRequest{"choose what to do with the finding: accept or reopen", ""}
 	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if wantsPage(r) {
 		http.Redirect(w, r, "/findings", http.StatusSeeOther)
-		return
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
+	return nil
 }

@@ -20,6 +20,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/lists"
 	"nightreel/internal/session"
+	"nightreel/internal/tracks"
 )
 
 //go:embed assets templates
@@ -77,35 +78,33 @@ type frame struct {
 }
 
 // render writes a page.
-func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, title string, view any) {
+func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, title string, view any) error {
 	all, err := templates()
 	if err != nil {
-		http.Error(w, err.Error(), http.StatusInternalServerError)
-		return
+		return err
 	}
 	role := whoIs(r).Role
 	var b bytes.Buffer
 	err = all[name].Execute(&b, frame{Title: title, Page: strings.TrimSuffix(name, ".html"), Path: r.URL.Path, Role: role,
 		Locked: s.doors.locked(), Operates: role == Operator, View: view})
 	if err != nil {
-		s.log.Error("page not drawn", "page", name, "error", err)
-		http.Error(w, "the page could not be drawn: "+err.Error(), http.StatusInternalServerError)
-		return
+		return fmt.Errorf("the page could not be drawn: %w", err)
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
 	w.Write(b.Bytes())
+	return nil
 }
 
 // sendJSON writes a document.
-func (s *Server) sendJSON(w http.ResponseWriter, r *http.Request, v any) {
+func (s *Server) sendJSON(w http.ResponseWriter, v any) error {
 	data, err := json.Marshal(v)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	w.Write(data)
+	return nil
 }
 
 // badRequest is something that the one who asked can mend.
@@ -114,38 +113,62 @@ type badRequest struct{ problem, hint string }
 func (e *badRequest) Error() string { return e.problem }
 func (e *badRequest) Hint() string  { return e.hint }
 
-// failed answers with an error: 404 for what is not there, 400 for what was
-// asked wrongly, 409 for what another change or job stands in the way of, else
-// 500. What happened and what to do stands on the page.
+// handler answers a request, or returns why it did not. An error that comes
+// after the first byte of an answer reaches nobody but the log.
+type handler func(w http.ResponseWriter, r *http.Request) error
+
+// handle makes a handler one of net/http: an error becomes a page or a document
+// that says what happened and what to do.
+func (s *Server) handle(h handler) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if err := h(w, r); err != nil {
+			s.failed(w, r, err)
+		}
+	}
+}
+
+// failed answers with an error.
 func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	if r.Context().Err() != nil {
-		return // nobody is there any more
+		return // the browser has hung up
 	}
-	status := http.StatusInternalServerError
-	var gone *catalog.NotFoundError
-	var tooLong *http.MaxBytesError
-	switch {
-	case errors.As(err, &gone), is[*catalog.AmbiguousShowError](err):
-		status = http.StatusNotFound
-	case is[*catalog.ReadOnlyError](err):
-		status = http.StatusForbidden
-	case errors.As(err, &tooLong):
-		s.fail(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("that is more than %d MB", tooLong.Limit>>20), "a list of a hundred inputs has some kilobytes: is it the right file?")
-		return
-	case is[*busyError](err), isConflict(err):
-		status = http.StatusConflict
-	case is[*badRequest](err), is[*catalog.AmbiguousShowError](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err):
-		status = http.StatusBadRequest
-	default:
+	status := statusOf(err)
+	if status == http.StatusInternalServerError {
 		s.log.Error("request failed", "path", r.URL.Path, "error", err)
 	}
-	s.fail(w, r, status, err.Error(), hintOf(err))
+	problem, hint := err.Error(), hintOf(err)
+	if tooLong := (*http.MaxBytesError)(nil); errors.As(err, &tooLong) {
+		problem, hint = fmt.Sprintf("the request is larger than %d MB", tooLong.Limit>>20), "a list of a hundred inputs has some kilobytes: is it the right file?"
+	}
+	s.fail(w, r, status, problem, hint)
+}
+
+// statusOf returns the status of an answer to a request that failed: 500 where
+// the request was not to blame.
+func statusOf(err error) int {
+	switch {
+	case is[*catalog.NotFoundError](err), is[*catalog.AmbiguousShowError](err):
+		return http.StatusNotFound
+	case is[*catalog.ReadOnlyError](err):
+		return http.StatusForbidden
+	case is[*http.MaxBytesError](err):
+		return http.StatusRequestEntityTooLarge
+	case is[*busyError](err), isConflict(err),
+		is[*tracks.UnreadableError](err), is[*tracks.ChangedError](err): // mostly a drive that is not plugged in
+		return http.StatusConflict
+	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err),
+		is[*tracks.SpanError](err):
+		return http.StatusBadRequest
+	}
+	return http.StatusInternalServerError
 }
 
 // fail answers with a problem, as a page or as a document.
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, problem, hint string) {
 	if wantsPage(r) {
-		s.render(w, r, status, "problem.html", http.StatusText(status), map[string]any{"Status": status, "Problem": problem, "Hint": hint})
+		if err := s.render(w, r, status, "problem.html", http.StatusText(status), map[string]any{"Status": status, "Problem": problem, "Hint": hint}); err != nil {
+			http.Error(w, problem, http.StatusInternalServerError)
+		}
 		return
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")

@@ -11,12 +11,17 @@ import (
 // that it is made of; what depends on more is live.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	page := func(pattern string, h http.HandlerFunc, of version) { mux.HandleFunc("GET "+pattern, s.cached(h, of)) }
-	live := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, h) }
-	post := func(pattern string, h http.HandlerFunc) {
-		mux.HandleFunc("POST "+pattern, func(w http.ResponseWriter, r *http.Request) {
-			h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
-		})
+	page := func(pattern string, h handler, of version) {
+		mux.HandleFunc("GET "+pattern, s.handle(s.cached(s.handle(h), of)))
+	}
+	live := func(pattern string, h handler) { mux.HandleFunc("GET "+pattern, s.handle(h)) }
+	post := func(pattern string, h handler) {
+		mux.HandleFunc("POST "+pattern, s.handle(func(w http.ResponseWriter, r *http.Request) error {
+			return h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
+		}))
+	}
+	plain := func(h http.HandlerFunc) handler {
+		return func(w http.ResponseWriter, r *http.Request) error { h(w, r); return nil }
 	}
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
@@ -25,10 +30,10 @@ func (s *Server) routes() http.Handler {
 	)
 
 	mux.HandleFunc("GET /assets/{hash}/{name}", s.assets)
-	live("/login", s.loginPage)
-	post("/login", s.login)
-	post("/logout", s.logout)
-	live("/events", s.events)
+	live("/login", plain(s.loginPage))
+	post("/login", plain(s.login))
+	post("/logout", plain(s.logout))
+	live("/events", plain(s.events))
 
 	page("/{$}", s.tourPage, of(shows, recordings, files, parts, takes, findings, songs))
 	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes))
@@ -67,7 +72,7 @@ func (s *Server) routes() http.Handler {
 	post("/session/{id}/adjust", s.adjustSession)
 	post("/session/{id}/render", s.renderSession)
 
-	s.transportRoutes(live, post)
+	s.transportRoutes(func(p string, h http.HandlerFunc) { live(p, plain(h)) }, func(p string, h http.HandlerFunc) { post(p, plain(h)) })
 
 	live("/scan", s.scanPage)
 	post("/scan", s.startScan)

@@ -34,26 +34,25 @@ func (s *Server) folders(ctx context.Context) ([]string, error) {
 	return slices.Compact(all), nil
 }
 
-func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) error {
 	folders, err := s.folders(r.Context())
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
+	return s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
 }
 
 // scanStages puts the scan's stage into the words of the page.
-func (s *Server) startScan(w http.ResponseWriter, r *http.Request) {
+func (s *Server) startScan(w http.ResponseWriter, r *http.Request) error {
 	if err := s.scan(r); err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if wantsPage(r) {
 		http.Redirect(w, r, "/scan", http.StatusSeeOther)
-		return
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
+	return nil
 }
 
 func (s *Server) scan(r *http.Request) error {
@@ -127,19 +126,19 @@ func (s *Server) scan(r *http.Request) error {
 	})
 }
 
-func (s *Server) jobsData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) jobsData(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, s.jobs.all())
+	return s.sendJSON(w, s.jobs.all())
 }
 
-func (s *Server) stopJob(w http.ResponseWriter, r *http.Request) {
+func (s *Server) stopJob(w http.ResponseWriter, r *http.Request) error {
 	if !s.jobs.interrupt(r.PathValue("kind")) {
-		s.failed(w, r, &catalog.NotFoundError{Kind: "job", Name: r.PathValue("kind"), Try: "it has ended already"})
-		return
+		return &catalog.NotFoundError{Kind: "job", Name: r.PathValue("kind"), Try: "it has ended already"}
 	}
 	if wantsPage(r) {
 		http.Redirect(w, r, "/scan", http.StatusSeeOther)
-		return
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
+	return nil
 }

@@ -89,48 +89,46 @@ func (v *songView) choose(channel string) {
 	}
 }
 
-func (s *Server) songPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songPage(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if v.Chosen != nil {
 		v.Plot = plot(&v, false)
 		v.Table = deviationTable(&v)
 	}
-	s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
+	return s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
 }
 
-func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
-	if err == nil && v.Chosen == nil {
-		err = &catalog.NotFoundError{Kind: "take of", Name: v.Song.Title}
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if v.Chosen == nil {
+		return &catalog.NotFoundError{Kind: "take of", Name: v.Song.Title}
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("%s, %s, %s.svg", v.Song.Title, v.Channel, words(v.Measure))))
 	w.Write(plot(&v, true))
+	return nil
 }
 
-func (s *Server) songCSV(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songCSV(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	var b bytes.Buffer
 	if err := v.WriteCSV(&b); err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", attachment(v.Song.Title+".csv"))
 	w.Write(b.Bytes())
+	return nil
 }
 
 // attachment names a file to be kept (RFC 6266, RFC 8187).

@@ -123,22 +123,20 @@ func isConflict(err error) bool { return is[*songs.OverlapError](err) || is[*son
 //	do=rename   take, song
 //	do=delete   take
 //	do=undo, do=redo
-func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
+func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
-	if err == nil {
-		err = s.editTake(r, date)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if err := s.editTake(r, date); err != nil {
+		return err
 	}
 	s.jobs.refresh(date)
 	doc, err := s.night(r, date)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.sendJSON(w, r, doc)
+	return s.sendJSON(w, doc)
 }
 
 func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
@@ -248,18 +246,18 @@ func formSpan(r *http.Request) (from, to float64, err error) {
 }
 
 // addNote keeps a note about a night.
-func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
+func (s *Server) addNote(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
-	text := strings.TrimSpace(r.FormValue("text"))
-	if err == nil && text == "" {
-		err = &badRequest{"the note is empty", ""}
-	}
-	if err == nil {
-		_, err = s.store.AddNote(r.Context(), date, text)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	text := strings.TrimSpace(r.FormValue("text"))
+	if text == "" {
+		return &badRequest{"the note is empty", ""}
+	}
+	if _, err := s.store.AddNote(r.Context(), date, text); err != nil {
+		return err
 	}
 	http.Redirect(w, r, "/night/"+url.PathEscape(string(date)), http.StatusSeeOther)
+	return nil
 }

@@ -37,18 +37,17 @@ func stateOf(v verdict.Verdict) string {
 	return "unread"
 }
 
-func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) error {
 	glance, err := overview.Tour(r.Context(), s.store)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	v := tourView{Glance: glance}
 	for _, n := range glance.Nights {
 		v.Last, v.Open, v.Takes = n.Key, v.Open+n.Findings, v.Takes+n.Takes
 	}
 	v.Rows = tourRows(glance)
-	s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
+	return s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
 }
 
 // tourRows is the songs, a line each, a cell a night. It is written by hand: a

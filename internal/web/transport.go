@@ -111,7 +111,7 @@ func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, struct {
+	s.sendJSON(w, struct {
 		transportDoc
 		Mine bool `json:"mine"`
 	}{doc, doc.Seat == s.sit(w, r).key})
@@ -125,7 +125,7 @@ func (s *Server) devicesData(w http.ResponseWriter, r *http.Request) {
 		names = s.opt.Devices(r.Context())
 	}
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, names)
+	s.sendJSON(w, names)
 }
 
 // openTransport opens a session's player, silent. Every caution is to be
