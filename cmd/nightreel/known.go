@@ -121,7 +121,7 @@ type state struct {
 // stateOf returns what is known of a show, or of all for "".
 func stateOf(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (s state, err error) {
 	if s.shows, err = store.Shows(ctx, catalog.ShowFilter{Show: show}); err == nil {
-		s.verdicts, err = verdict.Load(ctx, store, s.shows)
+		s.verdicts, err = verdict.Load(ctx, store, s.shows, false)
 	}
 	return s, err
 }

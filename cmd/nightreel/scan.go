@@ -92,7 +92,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 			findings += result.Shows[i].Findings
 		}
 		s.shows = result.Shows
-		if s.verdicts, err = verdict.Load(ctx, store, s.shows); err != nil {
+		if s.verdicts, err = verdict.Load(ctx, store, s.shows, false); err != nil {
 			return err
 		}
 		if asJSON {

@@ -62,9 +62,10 @@ func kilohertz(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/100
 
 // words turns a script's word into a person's: "went_silent" is "went silent".
 func words(v any) string {
+	if kind, ok := v.(catalog.FindingKind); ok {
+		return kind.Words()
+	}
 	switch text := strings.ReplaceAll(fmt.Sprint(v), "_", " "); text {
-	case "dc offset":
-		return "DC offset"
 	case "rms":
 		return "RMS"
 	case "setlist":

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"nightreel/catalog"
@@ -25,6 +26,8 @@ type jobs struct {
 	latest  map[string]Job
 	first   []catalog.ShowKey // shows that the next refresh brings up to date first
 	stale   bool              // a refresh is asked for
+
+	turns atomic.Int64 // how often a job began or ended that works results out
 }
 
 // Job is what pages are told of a job.
@@ -123,7 +126,23 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 		j.tell(last, true)
 	}()
 	j.s.hub.send("job", job, false)
+	j.turn(kind)
 	return nil
+}
+
+// turn says that a job that works results out began or ended: pages show what is
+// being worked out.
+func (j *jobs) turn(kind string) {
+	if kind == refreshJob || kind == scanJob {
+		j.s.hub.send("changed", map[string]int64{"turn": j.turns.Add(1)}, false)
+	}
+}
+
+// working reports whether results are being worked out. A scan does so at its end.
+func (j *jobs) working() bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.running[refreshJob] != nil || j.running[scanJob] != nil
 }
 
 // tell makes a job's state known. What a ticker says late does not undo the
@@ -140,6 +159,9 @@ func (j *jobs) tell(job Job, end bool) {
 	}
 	j.mu.Unlock()
 	j.s.hub.send("job", job, false)
+	if end {
+		j.turn(job.Kind)
+	}
 	if end && job.Kind == refreshJob {
 		j.refreshNext()
 	}

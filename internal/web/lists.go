@@ -232,7 +232,7 @@ func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.jobs.refresh(date)
-	return s.kept(w, r, "/night/"+url.PathEscape(string(date)), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
+	return s.kept(w, r, nightPath(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
 }
 
 // readList reads a list as somebody wrote it, in any of the forms that package

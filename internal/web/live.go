@@ -90,14 +90,14 @@ func (h *hub) close() {
 func (s *Server) watch(ctx context.Context) {
 	tick := time.NewTicker(watchTick)
 	defer tick.Stop()
-	before, _ := s.watcher.Version(ctx)
+	before, _ := s.state(ctx)
 	s.stage.tellOpen()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			version, err := s.watcher.Version(ctx)
+			version, err := s.state(ctx)
 			if err == nil && version != before {
 				before = version
 				s.stage.tellOpen()

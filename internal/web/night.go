@@ -45,7 +45,7 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) error {
 			v.Next = shows[i+1].Key
 		}
 	}
-	verdicts, err := verdict.Load(r.Context(), s.store, []catalog.Show{v.Show})
+	verdicts, err := verdict.Load(r.Context(), s.store, []catalog.Show{v.Show}, s.jobs.working())
 	if err != nil {
 		return err
 	}

@@ -19,6 +19,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
+	"nightreel/internal/scan"
 	"nightreel/internal/session"
 	"nightreel/internal/tracks"
 )
@@ -45,7 +46,7 @@ var templates = sync.OnceValues(func() (map[string]*template.Template, error) {
 	funcs := template.FuncMap{
 		"asset": func(name string) string { return "/assets/" + assetHash() + "/" + name },
 		"clock": catalog.Clock, "tenths": catalog.ClockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
-		"count": count, "answer": stateOf, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
+		"count": count, "answer": stateOf, "night": nightPath, "venue": venue, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
 		"safe": func(b []byte) template.HTML { return template.HTML(b) }, // written by plot.go and table.go, which escape
 	}
 	names, err := fs.Glob(embedded, "templates/*.html")
@@ -140,14 +141,48 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	if tooLong := (*http.MaxBytesError)(nil); errors.As(err, &tooLong) {
 		problem, hint = fmt.Sprintf("the request is larger than %d MB", tooLong.Limit>>20), "a list of a hundred inputs has some kilobytes: is it the right file?"
 	}
-	s.fail(w, r, status, problem, hint)
+	t := trouble{Status: status, Problem: problem, Hint: hint}
+	if several := (*catalog.AmbiguousShowError)(nil); errors.As(err, &several) && r.Method == http.MethodGet {
+		t.Choices = choices(r.URL, several)
+	}
+	s.say(w, r, t)
+}
+
+// choices returns the addresses that a request may have meant whose date has
+// several shows.
+func choices(asked *url.URL, several *catalog.AmbiguousShowError) []choice {
+	all := make([]choice, 0, len(several.Shows))
+	for _, key := range several.Shows {
+		parts := strings.Split(asked.EscapedPath(), "/")
+		for i, part := range parts {
+			if part == string(several.Date) {
+				parts[i] = url.PathEscape(string(key))
+			}
+		}
+		query := asked.Query()
+		for name, values := range query {
+			for i, v := range values {
+				if v == string(several.Date) {
+					query[name][i] = string(key)
+				}
+			}
+		}
+		to := strings.Join(parts, "/")
+		if len(query) > 0 {
+			to += "?" + query.Encode()
+		}
+		all = append(all, choice{to, string(key)})
+	}
+	return all
 }
 
 // statusOf returns the status of an answer to a request that failed: 500 where
 // the request was not to blame.
 func statusOf(err error) int {
 	switch {
-	case is[*catalog.NotFoundError](err), is[*catalog.AmbiguousShowError](err):
+	case is[*catalog.AmbiguousShowError](err):
+		return http.StatusMultipleChoices
+	case is[*catalog.NotFoundError](err):
 		return http.StatusNotFound
 	case is[*catalog.ReadOnlyError](err):
 		return http.StatusForbidden
@@ -156,7 +191,7 @@ func statusOf(err error) int {
 	case is[*busyError](err), isConflict(err),
 		is[*tracks.UnreadableError](err), is[*tracks.ChangedError](err): // mostly a drive that is not plugged in
 		return http.StatusConflict
-	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err),
+	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err), is[*scan.WordError](err),
 		is[*tracks.SpanError](err):
 		return http.StatusBadRequest
 	}
@@ -165,15 +200,34 @@ func statusOf(err error) int {
 
 // fail answers with a problem, as a page or as a document.
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, problem, hint string) {
+	s.say(w, r, trouble{Status: status, Problem: problem, Hint: hint})
+}
+
+// trouble is what went wrong, and what to do about it.
+type trouble struct {
+	Status  int      `json:"-"`
+	Problem string   `json:"problem"`
+	Hint    string   `json:"hint"`
+	Choices []choice `json:"choices,omitempty"`
+}
+
+// choice is an address that may be meant.
+type choice struct {
+	To   string `json:"to"`
+	Name string `json:"name"`
+}
+
+func (s *Server) say(w http.ResponseWriter, r *http.Request, t trouble) {
 	if wantsPage(r) {
-		if err := s.render(w, r, status, "problem.html", http.StatusText(status), map[string]any{"Status": status, "Problem": problem, "Hint": hint}); err != nil {
-			http.Error(w, problem, http.StatusInternalServerError)
+		if err := s.render(w, r, t.Status, "problem.html", http.StatusText(t.Status), t); err != nil {
+			s.log.Error("page not drawn", "page", "problem", "error", err)
+			http.Error(w, t.Problem, http.StatusInternalServerError)
 		}
 		return
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	w.WriteHeader(status)
-	json.NewEncoder(w).Encode(map[string]string{"problem": problem, "hint": hint})
+	w.WriteHeader(t.Status)
+	json.NewEncoder(w).Encode(t)
 }
 
 // wantsPage tells whether a browser is to show the answer, or a script reads it.
@@ -216,7 +270,7 @@ func (s *Server) assets(w http.ResponseWriter, r *http.Request) {
 func (s *Server) pathDate(r *http.Request) (catalog.ShowKey, error) {
 	d, err := catalog.ParseShowKey(r.PathValue("date"))
 	if err != nil {
-		return "", &badRequest{err.Error(), "a night's address is /night/YYYY-MM-DD"}
+		return "", &badRequest{err.Error(), "a night's address is /night/YYYY-MM-DD, followed by the show's name where the date has several"}
 	}
 	return s.store.Address(r.Context(), d)
 }
@@ -238,5 +292,9 @@ func seconds(text, what string) (float64, error) {
 	}
 	return v, nil
 }
+
+// nightPath is the address of a show's page. A show's key holds a space where its
+// date has several.
+func nightPath(key catalog.ShowKey) string { return "/night/" + url.PathEscape(string(key)) }
 
 func urlQuery(s string) string { return url.QueryEscape(s) }

@@ -35,8 +35,10 @@ func (s *Server) routes() http.Handler {
 	post("/logout", plain(s.logout))
 	live("/events", plain(s.events))
 
-	page("/{$}", s.tourPage, of(shows, recordings, files, parts, takes, findings, songs))
-	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes))
+	page("/{$}", s.tourPage, s.judged(of(shows, recordings, files, parts, takes, findings, songs)))
+	page("/night/{date}", s.nightPage, s.judged(s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes)))
+	page("/night/{date}/edit", s.showPage, of(shows, recordings, files))
+	post("/night/{date}/edit", s.editShow)
 	page("/data/night/{date}", s.nightData, s.ofNight(s.nightInPath, recordings, files, takes, findings))
 	page("/data/figures/{date}", s.figuresData, s.ofNight(s.nightInPath, recordings, parts, takes))
 	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
@@ -45,7 +47,7 @@ func (s *Server) routes() http.Handler {
 	post("/night/{date}/takes", s.editTakes)
 	post("/night/{date}/note", s.addNote)
 
-	page("/findings", s.findingsPage, of(shows, recordings, files, parts, lists, findings))
+	page("/findings", s.findingsPage, s.judged(of(shows, recordings, files, parts, lists, findings)))
 	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
 	post("/findings/{id}", s.editFinding)
 

@@ -20,6 +20,11 @@ type scanView struct {
 	Problem   string
 }
 
+// Watched are the jobs that read recordings and work out what follows.
+func (v scanView) Watched() []Job {
+	return slices.DeleteFunc(slices.Clone(v.Jobs), func(j Job) bool { return j.Kind == renderJob })
+}
+
 // folders returns the places that may be scanned.
 func (s *Server) folders(ctx context.Context) ([]string, error) {
 	volumes, err := s.store.Volumes(ctx)
@@ -42,7 +47,6 @@ func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
 }
 
-// scanStages puts the scan's stage into the words of the page.
 func (s *Server) startScan(w http.ResponseWriter, r *http.Request) error {
 	if err := s.scan(r); err != nil {
 		return err

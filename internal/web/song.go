@@ -144,7 +144,7 @@ func deviationTable(v *songView) []byte {
 	column := make(map[catalog.TakeID]int, len(v.Takes))
 	for i, t := range v.Takes {
 		column[t.Take] = i
-		fmt.Fprintf(&b, `<th scope="col"><a href="/night/%s#take-%d">%s%s</a></th>`, escape(string(t.Show)), t.Take, escape(shortDate(t.Show)), nth(t.Nth))
+		fmt.Fprintf(&b, `<th scope="col"><a href="%s#take-%d">%s%s</a></th>`, escape(nightPath(t.Show)), t.Take, escape(shortDate(t.Show)), nth(t.Nth))
 	}
 	b.WriteString("</tr></thead><tbody>")
 	for _, ch := range v.Channels {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -258,6 +257,6 @@ func (s *Server) addNote(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.store.AddNote(r.Context(), date, text); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/night/"+url.PathEscape(string(date)), http.StatusSeeOther)
+	http.Redirect(w, r, nightPath(date), http.StatusSeeOther)
 	return nil
 }

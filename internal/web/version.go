@@ -1,9 +1,11 @@
 package web
 
 import (
+	"context"
 	"net/http"
 
 	"nightreel/catalog"
+	"nightreel/internal/refresh"
 )
 
 // version gives the version of an answer: a count of the changes of all that it
@@ -35,6 +37,30 @@ func count64(c *catalog.Changes, show catalog.ShowKey, kinds []catalog.About) in
 		n += c.Of(k, show)
 	}
 	return n
+}
+
+// judged is the version of an answer that holds verdicts. Whether one is up to date
+// depends on the facts of all shows, and whether it is being worked out on the
+// jobs of this server.
+func (s *Server) judged(rest version) version {
+	return func(r *http.Request, c *catalog.Changes) int64 {
+		_, state, err := refresh.Current(r.Context(), s.store)
+		if err != nil {
+			s.log.Warn("could not tell whether results are up to date", "error", err) // the page itself says so
+		}
+		return rest(r, c) + c.Of(catalog.AboutFindings, "") + state + s.jobs.turns.Load()
+	}
+}
+
+// state is a number that rises when pages may show something else: the catalog
+// was changed, or its results became up to date.
+func (s *Server) state(ctx context.Context) (int64, error) {
+	version, err := s.watcher.Version(ctx)
+	if err != nil {
+		return 0, err
+	}
+	_, state, err := refresh.Current(ctx, s.store)
+	return version + state, err
 }
 
 // nightInPath is the night that an address names.

@@ -145,16 +145,17 @@ export function drawJob(job) {
   jobs.set(job.kind, job);
   const box = $("#jobs");
   if (!box || document.body.classList.contains("page-login")) return;
-  const lines = [...jobs.values()].filter((j) => j.state === "running" && j.kind !== "judge" || j.fresh);
+  const lines = [...jobs.values()].filter((j) => j.state === "running" || j.fresh);
   box.replaceChildren(...lines.map((j) => el("div", { class: "job" },
     el("b", {}, j.title),
     j.state === "running" ? el("span", {}, j.stage || "") : el("span", {}, j.result || ""),
     j.state === "running" && j.total ? el("progress", { max: j.total, value: j.done, "aria-label": `How far ${j.title} is` }) : null,
     j.state === "running" && j.total ? el("span", {}, `${Math.floor(100 * j.done / j.total)} %`) : null,
-    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, "watch"))));
+    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, j.state === "running" ? "watch" : "details"))));
 }
 on("job", (job) => {
-  if (job.state !== "running" && job.kind !== "judge") {
+  // Results that are up to date show themselves; what else a refresh has to say is said.
+  if (job.state !== "running" && (job.kind !== "refresh" || job.state === "failed" || job.lines.length)) {
     job.fresh = true;
     setTimeout(() => { if (jobs.get(job.kind) === job) { jobs.delete(job.kind); drawJobs(); } }, 8000);
   }

@@ -23,7 +23,7 @@ async function start() {
 
   let loaded = "";
   async function load() {
-    const text = await (await get(`/data/night/${date}`)).text();
+    const text = await (await get(`/data/night/${encodeURIComponent(date)}`)).text();
     if (text === loaded || lane.held) return; // a hand that came in between has precedence
     loaded = text;
     apply(JSON.parse(text));
@@ -235,7 +235,7 @@ async function start() {
   async function fetchFigures() {
     const take = s.doc.takes.find((t) => t.id === s.take);
     try {
-      const list = await getJSON(`/data/figures/${date}${take ? `?take=${take.id}` : ""}`);
+      const list = await getJSON(`/data/figures/${encodeURIComponent(date)}${take ? `?take=${take.id}` : ""}`);
       const figures = new Map(list.filter((f) => f.rig === s.rec.rig).map((f) => [f.track, f]));
       for (const row of body.rows) for (const cell of $$("[data-figure]", row)) {
         const f = figures.get(row.track.number);
