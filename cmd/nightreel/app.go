@@ -32,6 +32,7 @@ func newApp(e *env) *cli.App {
 		UsageText: "nightreel [--catalog FILE] COMMAND …",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "catalog", Usage: "the catalog `FILE`", EnvVars: []string{"NIGHTREEL_CATALOG"}, DefaultText: defaultCatalog()},
+			cli.HelpFlag, // cli adds it only where no command is called help
 			&cli.StringFlag{Name: "author", Usage: "`NAME` of the person or machine that what is entered is signed with", EnvVars: []string{"NIGHTREEL_AUTHOR"}, DefaultText: catalog.DefaultAuthor()},
 		},
 		Commands: []*cli.Command{
@@ -57,10 +58,11 @@ func newApp(e *env) *cli.App {
 			e.verifyCommand(),
 			e.relocateCommand(),
 			e.serveCommand(),
+			helpCommand(), e.versionCommand(),
 		},
 		// A title or a folder may hold a comma.
 		DisableSliceFlagSeparator: true,
-		HideVersion:               true,
+		Version:                   programVersion(),
 		HideHelpCommand:           true,
 		Writer:                    e.stdout,
 		ErrWriter:                 e.stderr,
