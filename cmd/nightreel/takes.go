@@ -51,12 +51,12 @@ func (e *env) songsCommand() *cli.Command {
 				Name:      "alias",
 				Usage:     "give a song another name",
 				ArgsUsage: "TITLE ALIAS",
-				Flags:     []cli.Flag{&cli.BoolFlag{Name: "merge", Usage: "where ALIAS is a song of its own, make one song of the two"}},
+				Flags:     []cli.Flag{&cli.BoolFlag{Name: "merge", Usage: "if ALIAS is a song of its own, make one song of the two"}},
 				Action:    e.aliasSong,
 			},
 			{
 				Name:      "unalias",
-				Usage:     "take a name away from its song: what was entered under it is a song of its own again",
+				Usage:     "remove an alias: what was entered under it becomes a song of its own again",
 				ArgsUsage: "ALIAS",
 				Action: func(c *cli.Context) error {
 					if err := arguments(c, 1, 1, "a name"); err != nil {

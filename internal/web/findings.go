@@ -40,20 +40,20 @@ type findingsView struct {
 
 type findingRow struct {
 	catalog.Finding
-	TrackID catalog.TrackID // the first one that it names; 0 where it names none that was recorded
+	TrackID catalog.TrackID // of the first track that it names; 0 if it names none that was recorded
 	Number  int             // of that track
 	Heard   string          // and its channel
 	ListenS float64         // where listening starts, from the recording's first frame
 	Mark    string
-	Again   bool // it goes on about what the one before is about
+	Again   bool // it is like the finding above it
 }
 
 // listenBeforeS is how long before a finding listening starts: long enough to
-// hear what was right (common practice, no source).
+// hear how it should sound (common practice, no source).
 const listenBeforeS = 4
 
-// marks are shapes beside the colours of severities, so that nobody needs to
-// tell the colours apart.
+// marks give each severity a shape beside its colour, so that colour alone
+// distinguishes none.
 var marks = map[catalog.Severity]string{catalog.FaultSeverity: "✕", catalog.WarningSeverity: "▲", catalog.NoteSeverity: "•"}
 
 func (s *Server) findingsPage(w http.ResponseWriter, r *http.Request) error {
@@ -297,7 +297,7 @@ func (s *Server) findingOf(r *http.Request) (catalog.Finding, catalog.Track, err
 		return catalog.Finding{}, catalog.Track{}, err
 	}
 	if len(findings) == 0 {
-		return catalog.Finding{}, catalog.Track{}, &catalog.NotFoundError{Kind: "finding", Name: r.PathValue("id"), Try: "a later scan may have found it otherwise; the findings page lists what there is"}
+		return catalog.Finding{}, catalog.Track{}, &catalog.NotFoundError{Kind: "finding", Name: r.PathValue("id"), Try: "a later refresh may have replaced it; the findings page lists what there is"}
 	}
 	tracks, err := s.store.Tracks(r.Context(), catalog.TrackFilter{Recording: findings[0].RecordingID})
 	if err != nil {

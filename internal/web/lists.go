@@ -26,7 +26,7 @@ type listsView struct {
 	SetList []catalog.SetListEntry
 	Text    string // the set list, a title a line
 	Groups  []string
-	Names   []string // what the night's recordings call otherwise, a sentence each
+	Names   []string // a sentence for each rig whose names contradict the input list
 }
 
 // chooseLists reads which night's and rig's lists an address asks for.
@@ -235,8 +235,8 @@ func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) error {
 	return s.kept(w, r, nightPath(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
 }
 
-// readList reads a list as somebody wrote it, in any of the forms that package
-// lists knows, and answers with its lines.
+// readList reads a list in any form that package lists knows, and answers with its
+// lines.
 func (s *Server) readList(w http.ResponseWriter, r *http.Request) error {
 	data, err := io.ReadAll(r.Body)
 	if err != nil {
@@ -253,7 +253,7 @@ func (s *Server) readList(w http.ResponseWriter, r *http.Request) error {
 	case "desk":
 		doc, err = lists.ReadDesk(bytes.NewReader(data), name)
 	default:
-		err = &badRequest{fmt.Sprintf("%q is no kind of list", kind), ""}
+		err = &badRequest{fmt.Sprintf("%q is no kind of list", kind), "choose inputs or desk"}
 	}
 	if err != nil {
 		return err

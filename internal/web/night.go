@@ -62,7 +62,7 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "night.html", fmt.Sprintf("%s %s", date, venue(v.Show)), v)
 }
 
-// venue is what a show is called beside its date.
+// venue returns the words shown beside a show's date: its venue, else its name.
 func venue(s catalog.Show) string {
 	if s.Venue != "" {
 		return s.Venue
@@ -70,8 +70,8 @@ func venue(s catalog.Show) string {
 	return s.Name
 }
 
-// nightDoc is what the night page draws: times in seconds from the first frame
-// of the show's reference recording.
+// nightDoc is what the night page draws. Times are seconds from the first frame of
+// the show's reference recording.
 type nightDoc struct {
 	Date       catalog.ShowKey     `json:"date"`
 	LengthS    float64             `json:"length_s"`

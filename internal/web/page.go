@@ -108,14 +108,14 @@ func (s *Server) sendJSON(w http.ResponseWriter, v any) error {
 	return nil
 }
 
-// badRequest is something that the one who asked can mend.
+// badRequest is an error that the person who sent the request can correct.
 type badRequest struct{ problem, hint string }
 
 func (e *badRequest) Error() string { return e.problem }
 func (e *badRequest) Hint() string  { return e.hint }
 
 // handler answers a request, or returns why it did not. An error that comes
-// after the first byte of an answer reaches nobody but the log.
+// after the first byte of an answer reaches only the log.
 type handler func(w http.ResponseWriter, r *http.Request) error
 
 // handle makes a handler one of net/http: an error becomes a page or a document
@@ -230,7 +230,7 @@ func (s *Server) say(w http.ResponseWriter, r *http.Request, t trouble) {
 	json.NewEncoder(w).Encode(t)
 }
 
-// wantsPage tells whether a browser is to show the answer, or a script reads it.
+// wantsPage reports whether a browser shows the answer; else a script reads it.
 func wantsPage(r *http.Request) bool {
 	return strings.Contains(r.Header.Get("Accept"), "text/html") && !strings.HasPrefix(r.URL.Path, "/data/")
 }
@@ -240,7 +240,7 @@ func is[E error](err error) bool {
 	return errors.As(err, &e)
 }
 
-// hintOf returns what an error knows to do about it.
+// hintOf returns what an error suggests to do; "" for nothing.
 func hintOf(err error) string {
 	var h interface{ Hint() string }
 	if errors.As(err, &h) {

@@ -44,8 +44,7 @@ func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) error {
 	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), "Rendering.")
 }
 
-// maxFolderBytes bounds a folder's name: file systems bear 255, and files in it
-// need some.
+// maxFolderBytes bounds a folder's name; file systems allow 255 bytes.
 const maxFolderBytes = 80
 
 func (s *Server) renderOptions(r *http.Request) (session.RenderOptions, error) {

@@ -6,9 +6,9 @@ import (
 	"nightreel/catalog"
 )
 
-// routes says which address is answered by what. A page is a function of the
-// catalog, its address and the role alone, and is kept until something changes
-// that it is made of; what depends on more is live.
+// routes lists what answers each address. A page is a function of the catalog, its
+// address and the role alone, and is kept until something that it is made of
+// changes; an answer that depends on more is live.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	page := func(pattern string, h handler, of version) {
@@ -82,7 +82,7 @@ func (s *Server) routes() http.Handler {
 	post("/jobs/{kind}/stop", s.stopJob)
 
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour is at /")
+		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour page is at /")
 	})
 	return s.guard(s.authorize(s.formed(mux)))
 }

@@ -73,10 +73,10 @@ func (s *Server) scan(r *http.Request) error {
 			continue
 		}
 		if !slices.Contains(known, d) && !s.opt.AnyFolder {
-			return &badRequest{fmt.Sprintf("%s may not be scanned from here", d), "start the server with --folder " + d}
+			return &badRequest{fmt.Sprintf("%s may not be scanned from the browser", d), "start the server with --folder " + d}
 		}
 		if !filepath.IsAbs(d) {
-			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "give the folder from the root of the disk on"}
+			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "write the folder's path from the root of the disk"}
 		}
 		dirs = append(dirs, d)
 	}

@@ -21,7 +21,7 @@ type sessionsView struct {
 	Rigs     []string
 	Picks    []string
 	Sessions []catalog.Session // newest first
-	Desk     string            // of the newest: mostly the next one's, too
+	Desk     string            // of the newest session; the next one is mostly for the same desk
 }
 
 // songTakes is a song with the takes that may be chosen.
@@ -100,8 +100,8 @@ func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
 	return v, nil
 }
 
-// buildSession builds a session of what the form says: desk, songs in playing
-// order with a pick each, or a show for its whole set.
+// buildSession builds a session from a form: a desk, and songs in playing order with
+// a pick each, or a show for its whole set.
 func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		return err
@@ -131,7 +131,7 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
 	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Session %d is built.", ses.ID))
 }
 
-// filled leaves out what is empty.
+// filled returns those texts that are not blank.
 func filled(all []string) []string {
 	return slices.DeleteFunc(slices.Clone(all), func(s string) bool { return strings.TrimSpace(s) == "" })
 }
@@ -183,8 +183,8 @@ func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Session %d", ses.ID), v)
 }
 
-// adjustSession stores a session with some inputs otherwise; the form has
-// status-ITEM-INPUT and trim-ITEM-INPUT.
+// adjustSession stores a copy of a session with some inputs changed. The form has
+// fields status-ITEM-INPUT and trim-ITEM-INPUT.
 func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) error {
 	ses, err := s.sessionOf(r)
 	if err != nil {

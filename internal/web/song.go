@@ -25,7 +25,7 @@ type songView struct {
 	Query    string // of the same channel and measure, for exports
 }
 
-// outlier is a take that stands out, with what may be behind it.
+// outlier is a take that stands out, with possible reasons.
 type outlier struct {
 	Show    catalog.ShowKey
 	Take    catalog.TakeID
@@ -64,8 +64,8 @@ func (s *Server) compared(r *http.Request) (songView, error) {
 	return v, nil
 }
 
-// choose takes the channel that was asked for, else the first one in which a
-// take stands out, else the first.
+// choose picks the channel that the address names; else the first in which a take
+// stands out; else the first.
 func (v *songView) choose(channel string) {
 	for i := range v.Channels {
 		ch := &v.Channels[i]
@@ -136,8 +136,8 @@ func attachment(name string) string {
 	return "attachment; filename*=UTF-8''" + url.PathEscape(name)
 }
 
-// deviationTable is channels × takes, each take against the channel's median.
-// It is written by hand: a long tour has thousands of cells.
+// deviationTable returns channels × takes, each take against the channel's median.
+// It writes the markup directly because a long tour has thousands of cells.
 func deviationTable(v *songView) []byte {
 	var b bytes.Buffer
 	b.WriteString(`<table class="deviations"><caption class="hidden">Every channel in every take against its median, in dB</caption><thead><tr><th scope="col" class="ch">Channel</th><th scope="col">median ` + v.Measure.Unit() + `</th>`)

@@ -11,8 +11,7 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// named returns what an address names by its number: the only one that list
-// finds by it.
+// named returns the row whose id stands in an address; list finds it.
 func named[T any](r *http.Request, what, hint string, list func(id int64) ([]T, error)) (T, error) {
 	var none T
 	id, err := number(r.PathValue(what), what)
@@ -166,7 +165,7 @@ func (s *Server) listen(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := wav.Check(); err != nil { // before the first byte, while it can be said
+	if err := wav.Check(); err != nil { // before the first byte is sent, so that the error can be reported
 		return err
 	}
 	h := w.Header()

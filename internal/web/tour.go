@@ -53,8 +53,8 @@ func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
 }
 
-// tourRows is the songs, a line each, a cell a night. It is written by hand: a
-// long tour has thousands of cells.
+// tourRows returns the rows of songs, one cell a night. It writes the markup
+// directly because a long tour has thousands of cells.
 func tourRows(g overview.Glance) []byte {
 	var b bytes.Buffer
 	for _, song := range g.Songs {

@@ -24,7 +24,7 @@ async function start() {
   let loaded = "";
   async function load() {
     const text = await (await get(`/data/night/${encodeURIComponent(date)}`)).text();
-    if (text === loaded || lane.held) return; // a hand that came in between has precedence
+    if (text === loaded || lane.held) return; // a drag in progress goes first
     loaded = text;
     apply(JSON.parse(text));
   }
@@ -285,7 +285,7 @@ async function start() {
   addEventListener("resize", () => { redraw(); fetchStrips(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   document.addEventListener("ear", lines);
-  // What was changed elsewhere: only what is another is drawn anew.
+  // A change by another window or command: only what differs is drawn again.
   let soon = 0;
   on("changed", () => {
     clearTimeout(soon);
