@@ -19,6 +19,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/lists"
+	"nightreel/internal/playback"
 	"nightreel/internal/scan"
 	"nightreel/internal/session"
 	"nightreel/internal/tracks"
@@ -114,6 +115,13 @@ type badRequest struct{ problem, hint string }
 func (e *badRequest) Error() string { return e.problem }
 func (e *badRequest) Hint() string  { return e.hint }
 
+// conflict is an error that the person who sent the request can resolve elsewhere:
+// on a device, or in another window.
+type conflict struct{ problem, hint string }
+
+func (e *conflict) Error() string { return e.problem }
+func (e *conflict) Hint() string  { return e.hint }
+
 // handler answers a request, or returns why it did not. An error that comes
 // after the first byte of an answer reaches only the log.
 type handler func(w http.ResponseWriter, r *http.Request) error
@@ -188,7 +196,8 @@ func statusOf(err error) int {
 		return http.StatusForbidden
 	case is[*http.MaxBytesError](err):
 		return http.StatusRequestEntityTooLarge
-	case is[*busyError](err), isConflict(err),
+	case is[*conflict](err), is[*busyError](err), isConflict(err),
+		is[*heldError](err), is[goneError](err), is[*playback.RefusedError](err), is[*playback.OpenError](err), is[*playback.BusyError](err),
 		is[*tracks.UnreadableError](err), is[*tracks.ChangedError](err): // mostly a drive that is not plugged in
 		return http.StatusConflict
 	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err), is[*scan.WordError](err),

@@ -20,9 +20,6 @@ func (s *Server) routes() http.Handler {
 			return h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
 		}))
 	}
-	plain := func(h http.HandlerFunc) handler {
-		return func(w http.ResponseWriter, r *http.Request) error { h(w, r); return nil }
-	}
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
 		recordings, files, parts, measured   = catalog.AboutRecordings, catalog.AboutFiles, catalog.AboutParts, catalog.AboutMeasured
@@ -30,10 +27,10 @@ func (s *Server) routes() http.Handler {
 	)
 
 	mux.HandleFunc("GET /assets/{hash}/{name}", s.assets)
-	live("/login", plain(s.loginPage))
-	post("/login", plain(s.login))
-	post("/logout", plain(s.logout))
-	live("/events", plain(s.events))
+	live("/login", s.loginPage)
+	post("/login", s.login)
+	post("/logout", s.logout)
+	live("/events", s.events)
 
 	page("/{$}", s.tourPage, s.judged(of(shows, recordings, files, parts, takes, findings, songs)))
 	page("/night/{date}", s.nightPage, s.judged(s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes)))
@@ -74,7 +71,7 @@ func (s *Server) routes() http.Handler {
 	post("/session/{id}/adjust", s.adjustSession)
 	post("/session/{id}/render", s.renderSession)
 
-	s.transportRoutes(func(p string, h http.HandlerFunc) { live(p, plain(h)) }, func(p string, h http.HandlerFunc) { post(p, plain(h)) })
+	s.transportRoutes(live, post)
 
 	live("/scan", s.scanPage)
 	post("/scan", s.startScan)
