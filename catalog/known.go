@@ -3,17 +3,26 @@ package catalog
 import (
 	"context"
 	"slices"
+	"strings"
 )
 
 // FindingKinds are all kinds of findings, in order of name.
 var FindingKinds = []FindingKind{Clipped, Crackle, DCOffset, Dead, Dropout, Duplicate, FlatTop, GainChange, Hum, MissingTrack, Polarity, ShortTrack, Swapped, UnfinishedFile, WentSilent}
 
-// ParseFindingKind checks that a word is a kind of finding; else the error is
-// *[NotFoundError] with the kinds that are near.
+// Words returns the kind as a person reads it: "went silent".
+func (k FindingKind) Words() string {
+	if k == DCOffset {
+		return "DC offset"
+	}
+	return strings.ReplaceAll(string(k), "_", " ")
+}
+
+// ParseFindingKind checks that a word is a kind of finding, as scripts or as
+// people write it; else the error is *[NotFoundError] with the kinds that are near.
 func ParseFindingKind(word string) (FindingKind, error) {
 	known := make([]string, len(FindingKinds))
 	for i, k := range FindingKinds {
-		if string(k) == word {
+		if string(k) == word || strings.EqualFold(k.Words(), word) {
 			return k, nil
 		}
 		known[i] = string(k)

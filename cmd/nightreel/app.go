@@ -21,7 +21,7 @@ type env struct {
 }
 
 const exitStatusHelp = `EXIT STATUS:
-   0 done; 1 could not; 2 wrong usage; 3 done, and what was asked to fail on was found, or is not known; 130 interrupted, what was finished is kept
+   0 done; 1 could not; 2 wrong usage; 3 done, and something was found, or is not known, that you asked to fail on; 130 interrupted, what was finished is kept
 `
 
 // newApp builds the command table.
@@ -32,7 +32,8 @@ func newApp(e *env) *cli.App {
 		UsageText: "nightreel [--catalog FILE] COMMAND …",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "catalog", Usage: "the catalog `FILE`", EnvVars: []string{"NIGHTREEL_CATALOG"}, DefaultText: defaultCatalog()},
-			&cli.StringFlag{Name: "author", Usage: "`NAME` of the person or machine that what is entered is signed with", EnvVars: []string{"NIGHTREEL_AUTHOR"}, DefaultText: catalog.DefaultAuthor()},
+			cli.HelpFlag, // cli adds it only where no command is called help
+			&cli.StringFlag{Name: "author", Usage: "`NAME` of the person or machine that signs what you enter", EnvVars: []string{"NIGHTREEL_AUTHOR"}, DefaultText: catalog.DefaultAuthor()},
 		},
 		Commands: []*cli.Command{
 			e.demoCommand(),
@@ -57,10 +58,11 @@ func newApp(e *env) *cli.App {
 			e.verifyCommand(),
 			e.relocateCommand(),
 			e.serveCommand(),
+			helpCommand(), e.versionCommand(),
 		},
 		// A title or a folder may hold a comma.
 		DisableSliceFlagSeparator: true,
-		HideVersion:               true,
+		Version:                   programVersion(),
 		HideHelpCommand:           true,
 		Writer:                    e.stdout,
 		ErrWriter:                 e.stderr,

@@ -35,7 +35,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		into := &options
 		f := find(known, name)
 		if f == nil {
-			if f = find(app.Flags, name); f != nil {
+			if f = find(app.Flags, name); f != nil && f != cli.HelpFlag { // help is about the command
 				into = &global
 			}
 		}

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -76,7 +78,7 @@ func (e *env) demo(c *cli.Context, dir string) error {
 			return err
 		}
 	}
-	with := "nightreel --catalog " + shellWords([]string{file})
+	with := typed() + " --catalog " + shellWords([]string{file})
 	night := truth.Shows[len(truth.Shows)-1]
 	last := night.Date
 	_, err = fmt.Fprintf(e.stdout, `
@@ -92,6 +94,26 @@ Go on with, for example:
 `, filepath.Join(dir, "session"), with, last, shellWords([]string{truth.Songs[0]}),
 		shellWords([]string{filepath.Join(tour, filepath.FromSlash(night.Folder))}))
 	return err
+}
+
+const goRun = "go run ./cmd/nightreel"
+
+// typed returns what a person typed to start this program. go run builds into a
+// folder for temporary files, which is gone afterwards.
+func typed() string {
+	program := os.Args[0]
+	if strings.Contains(filepath.ToSlash(program), "/go-build") {
+		return goRun
+	}
+	if filepath.Base(program) == program {
+		return program
+	}
+	if found, err := exec.LookPath(filepath.Base(program)); err == nil {
+		if found, err := filepath.Abs(found); err == nil && found == program {
+			return filepath.Base(program)
+		}
+	}
+	return shellWords([]string{program})
 }
 
 // makeTour makes the recordings, with progress.

@@ -18,7 +18,7 @@ func (e *env) findingsCommand() *cli.Command {
 		Usage: "list the findings: what clipped, died, dropped out",
 		Flags: []cli.Flag{
 			showFlag("only this show"), channelFlag(),
-			&cli.StringFlag{Name: "kind", Usage: "only this `KIND` of finding, for example clipped or dropout"},
+			&cli.StringFlag{Name: "kind", Usage: "only this `KIND` of finding, for example clipped, or 'went silent'"},
 			&cli.BoolFlag{Name: "all", Usage: "accepted ones too"},
 			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are any that are not accepted, or a show is not wholly read and judged"},
 			jsonFlag(),
@@ -148,7 +148,7 @@ func (e *env) listFindings(found []catalog.Finding, open int, all bool) error {
 		if f.Accepted {
 			severity = "accepted"
 		}
-		fmt.Fprintf(e.stdout, "%5s  %-8s %-15s %s, %s\n", id, severity, f.Kind, f.About(), place)
+		fmt.Fprintf(e.stdout, "%5s  %-8s %-15s %s, %s\n", id, severity, f.Kind.Words(), f.About(), place)
 		for _, f := range shown[:n] {
 			text := f.Text
 			if f.Note != "" {

@@ -40,8 +40,8 @@ func (e *env) withStore(c *cli.Context, f func(store *catalog.Store) error) erro
 	return closing(store, f(e.signed(c, store)))
 }
 
-// signed says who enters what is entered from now on, and that a catalog was
-// brought up to date.
+// signed sets who signs the facts that this command enters. It reports a catalog
+// that was brought up to date when it was opened.
 func (e *env) signed(c *cli.Context, store *catalog.Store) *catalog.Store {
 	if kept := store.Kept(); kept != "" {
 		e.say("%s was made by an earlier nightreel and is up to date now; a copy of it as it was is kept as %s", store.Path(), kept)
@@ -54,8 +54,8 @@ func (e *env) signed(c *cli.Context, store *catalog.Store) *catalog.Store {
 	return store
 }
 
-// likely returns the catalogs that may be meant where none has a like name: the
-// usual one; where that is missing, those in this folder and in those below it.
+// likely returns the catalogs that may be meant if none has a similar name: the
+// default one; if that is missing, those in this folder and one folder below.
 func likely(missing string) []string {
 	if usual := defaultCatalog(); usual != missing {
 		if _, err := os.Stat(usual); err == nil {
@@ -112,21 +112,21 @@ func knownNames(c *cli.Context, store *catalog.Store) error {
 	return nil
 }
 
-// state is what is known of some shows.
+// state is a set of shows with their verdicts.
 type state struct {
 	shows    []catalog.Show
 	verdicts []verdict.Loaded // of each
 }
 
-// stateOf returns what is known of a show, or of all for "".
+// stateOf returns a show with its verdict, or all for "".
 func stateOf(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (s state, err error) {
 	if s.shows, err = store.Shows(ctx, catalog.ShowFilter{Show: show}); err == nil {
-		s.verdicts, err = verdict.Load(ctx, store, s.shows)
+		s.verdicts, err = verdict.Load(ctx, store, s.shows, false)
 	}
 	return s, err
 }
 
-// unknown says of each show that is not wholly read and judged what is missing.
+// unknown returns a sentence for each show that is not wholly read and judged.
 func (s state) unknown() []string {
 	lines := []string{}
 	if len(s.shows) == 0 {
@@ -140,8 +140,8 @@ func (s state) unknown() []string {
 	return lines
 }
 
-// mind says on standard error what a list does not tell because it is not known:
-// of shows that are not read or not judged.
+// mind warns on standard error about shows that are not read or not judged: a list
+// may lack what is not known of them.
 func (e *env) mind(s state) {
 	if len(s.shows) == 0 {
 		return // an empty list says so itself
@@ -156,8 +156,8 @@ func (e *env) mind(s state) {
 	}
 }
 
-// empty says on standard error why a list has nothing in it: because nothing was
-// scanned, because what was asked for was not read yet, or else as given.
+// empty says on standard error why a list has nothing in it: nothing was scanned, or
+// the reason given.
 func (e *env) empty(store *catalog.Store, s state, otherwise string, args ...any) {
 	switch {
 	case len(s.shows) == 0:

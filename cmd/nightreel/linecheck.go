@@ -18,13 +18,13 @@ func (e *env) linecheckCommand() *cli.Command {
 		Name:      "linecheck",
 		Usage:     "a minute recorded this afternoon against the tour: alive, level, gain, swapped, polarity, hum, tone",
 		ArgsUsage: "FILE-or-FOLDER",
-		Description: "Play or tap each input in turn, or record the band's own check; some inputs will do. What is\n" +
-			"measured is thrown away again. A file is the track whose number it tells, else the channel of the\n" +
-			"input list that it is called.\n" +
-			"Levels are those of peaks, as a meter shows them: the mean of the louder half of the seconds in which\n" +
-			"the input was played, beside the middle of stretches of the tour as long. Of tone nothing is said\n" +
-			"where an input was played for less than 20 s.\n" +
-			"With --fail-on-findings exit status 3 when an input is not ok.",
+		Description: "Play or tap each input in turn, or record the band's own check; a few inputs are enough.\n" +
+			"Nothing that is measured is stored. A file with a number in its name is that track; any other is\n" +
+			"the channel of its name.\n" +
+			"A level is the mean of the peaks, as a meter shows them, in the louder half of the seconds in which\n" +
+			"the input was played. It is compared with the median of stretches of the tour of the same length.\n" +
+			"The tone of an input is compared only if it was played for 20 s or more.\n" +
+			"With --fail-on-findings the exit status is 3 if an input is not ok.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "date", Usage: "the day whose input list is in force, as `DATE`; the newest list without it"},
 			&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME`", Value: catalog.MainRig},

@@ -56,7 +56,7 @@ func (e *env) report(ctx context.Context, err error) int {
 		fmt.Fprintf(e.stderr, "%v\nhint: %s\n", usage, usage.Hint())
 		return statusUsage
 	case errors.Is(err, context.Canceled) && ctx.Err() != nil:
-		fmt.Fprintln(e.stderr, "nightreel: interrupted; what was finished is kept, the same command goes on from there")
+		fmt.Fprintln(e.stderr, "nightreel: interrupted; what was finished is kept; run the same command again to go on")
 		return statusInterrupted
 	}
 	fmt.Fprintf(e.stderr, "nightreel: %v\n", err)
@@ -75,7 +75,7 @@ func (e *env) warn(format string, args ...any) {
 // say prints a sentence to standard error.
 func (e *env) say(format string, args ...any) { fmt.Fprintf(e.stderr, format+"\n", args...) }
 
-// tell says on standard error what happened beside what was asked for.
+// tell prints on standard error what else happened.
 func (e *env) tell(sentences []string) {
 	for _, s := range sentences {
 		fmt.Fprintln(e.stderr, s)

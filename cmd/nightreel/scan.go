@@ -23,8 +23,8 @@ func (e *env) scanCommand() *cli.Command {
 			"Files that did not change are not read again; an interrupted scan goes on where it stopped.\n" +
 			"The recordings are opened read-only.",
 		Flags: []cli.Flag{
-			&cli.StringFlag{Name: "date", Usage: "the show's `DATE` (YYYY-MM-DD), where folders and files do not tell"},
-			&cli.StringFlag{Name: "rig", Usage: "the `NAME` of the record rig, where folders and files do not tell"},
+			&cli.StringFlag{Name: "date", Usage: "the show's `DATE` (YYYY-MM-DD), if folders and files do not say it"},
+			&cli.StringFlag{Name: "rig", Usage: "the `NAME` of the record rig, if folders and files do not say it"},
 			&cli.StringFlag{Name: "venue", Usage: "the show's venue `NAME`"},
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
 			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
@@ -92,7 +92,7 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 			findings += result.Shows[i].Findings
 		}
 		s.shows = result.Shows
-		if s.verdicts, err = verdict.Load(ctx, store, s.shows); err != nil {
+		if s.verdicts, err = verdict.Load(ctx, store, s.shows, false); err != nil {
 			return err
 		}
 		if asJSON {

@@ -37,35 +37,10 @@ func (e *env) sessionCommand() *cli.Command {
 				Action: e.buildSession,
 			},
 			{
-				Name:  "list",
-				Usage: "list the sessions",
-				Flags: []cli.Flag{jsonFlag()},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
-						return err
-					}
-					return e.withStore(c, func(store *catalog.Store) error {
-						all, err := store.Sessions(c.Context)
-						if err != nil {
-							return err
-						}
-						if len(all) == 0 {
-							e.say("no playback session yet; nightreel session build --desk NAME --song TITLE makes one")
-						}
-						if c.Bool("json") {
-							return e.printJSON(all)
-						}
-						t := newTable(">id", "built", "desk", "takes")
-						for _, s := range all {
-							var takes []string
-							for _, item := range s.Items {
-								takes = append(takes, fmt.Sprintf("%s (%s)", item.Song, item.Show))
-							}
-							t.row(fmt.Sprint(s.ID), s.CreatedAt.Local().Format("2006-01-02 15:04"), s.Desk, strings.Join(takes, ", "))
-						}
-						return t.print(e.stdout)
-					})
-				},
+				Name:   "list",
+				Usage:  "list the sessions",
+				Flags:  []cli.Flag{jsonFlag()},
+				Action: e.listSessions,
 			},
 			{
 				Name:  "show",
@@ -109,6 +84,33 @@ func (e *env) sessionCommand() *cli.Command {
 			e.backCommand(idFlag),
 		},
 	}
+}
+
+func (e *env) listSessions(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		all, err := store.Sessions(c.Context)
+		if err != nil {
+			return err
+		}
+		if len(all) == 0 {
+			e.say("no playback session yet; nightreel session build --desk NAME --song TITLE makes one")
+		}
+		if c.Bool("json") {
+			return e.printJSON(all)
+		}
+		t := newTable(">id", "built", "desk", "takes")
+		for _, s := range all {
+			var takes []string
+			for _, item := range s.Items {
+				takes = append(takes, fmt.Sprintf("%s (%s)", item.Song, item.Show))
+			}
+			t.row(fmt.Sprint(s.ID), s.CreatedAt.Local().Format("2006-01-02 15:04"), s.Desk, strings.Join(takes, ", "))
+		}
+		return t.print(e.stdout)
+	})
 }
 
 // withSession opens the catalog and fetches the session that --id names.

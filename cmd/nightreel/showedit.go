@@ -23,17 +23,17 @@ func (e *env) showCommands() []*cli.Command {
 	}
 	return []*cli.Command{
 		edit("split", "make two shows of one", "", 0, 0, "no arguments",
-			[]cli.Flag{showFlag("the show, needed"), &cli.StringFlag{Name: "at", Usage: "what starts at this `TIME` of day or later goes"}, id, &cli.StringFlag{Name: "name", Usage: "the `NAME` of the show that goes; without it the time of its start"}},
+			[]cli.Flag{showFlag("the show, needed"), &cli.StringFlag{Name: "at", Usage: "recordings that start at this `TIME` of day or later become the new show"}, id, &cli.StringFlag{Name: "name", Usage: "the `NAME` of the new show; the time of its start if not given"}},
 			splitShow),
-		edit("merge", "make one show of two, called like the first", "SHOW SHOW", 2, 2, "two shows", nil,
+		edit("merge", "make one show of two; it keeps the first one's name", "SHOW SHOW", 2, 2, "two shows", nil,
 			func(c *cli.Context, store *catalog.Store) (scan.Result, error) {
 				return scan.Merge(c.Context, store, catalog.ShowKey(c.Args().Get(0)), catalog.ShowKey(c.Args().Get(1)), nil)
 			}),
-		edit("rename", "call a show otherwise", "NAME", 1, 1, "one name", []cli.Flag{showFlag("the show, needed")},
+		edit("rename", "give a show another name", "NAME", 1, 1, "one name", []cli.Flag{showFlag("the show, needed")},
 			withShow(func(c *cli.Context, store *catalog.Store, show catalog.ShowKey) (scan.Result, error) {
 				return scan.Rename(c.Context, store, show, c.Args().First(), nil)
 			})),
-		edit("move", "give recordings to another show", "", 0, 0, "no arguments", []cli.Flag{id, &cli.StringFlag{Name: "to", Usage: "the `SHOW`, needed; a new one where there is none of that address"}},
+		edit("move", "give recordings to another show", "", 0, 0, "no arguments", []cli.Flag{id, &cli.StringFlag{Name: "to", Usage: "the `SHOW`, needed; it is made if there is none of that address"}},
 			func(c *cli.Context, store *catalog.Store) (scan.Result, error) {
 				if err := need(c, "to"); err != nil {
 					return scan.Result{}, err
@@ -56,7 +56,7 @@ func (e *env) showCommands() []*cli.Command {
 				}
 				return scan.ChooseReference(c.Context, store, show, ids[0], nil)
 			})),
-		edit("rig", "say what rig a recording is of", "NAME", 1, 1, "one name", []cli.Flag{id},
+		edit("rig", "correct the rig of a recording", "NAME", 1, 1, "one name", []cli.Flag{id},
 			func(c *cli.Context, store *catalog.Store) (scan.Result, error) {
 				ids, err := recordingIDs(c, 1, 1)
 				if err != nil {
@@ -64,11 +64,11 @@ func (e *env) showCommands() []*cli.Command {
 				}
 				return scan.CallRig(c.Context, store, ids[0], c.Args().First(), nil)
 			}),
-		edit("venue", "say where a show was", "NAME", 1, 1, "one name", []cli.Flag{showFlag("the show, needed")},
+		edit("venue", "enter a show's venue", "NAME", 1, 1, "one name", []cli.Flag{showFlag("the show, needed")},
 			withShow(func(c *cli.Context, store *catalog.Store, show catalog.ShowKey) (scan.Result, error) {
 				return scan.SetVenue(c.Context, store, show, c.Args().First(), nil)
 			})),
-		edit("reset", "forget what was said about a show and its recordings: folders and files decide again", "", 0, 0, "no arguments", []cli.Flag{showFlag("the show, needed")},
+		edit("reset", "take back all corrections of a show and its recordings: folders and files decide again", "", 0, 0, "no arguments", []cli.Flag{showFlag("the show, needed")},
 			withShow(func(c *cli.Context, store *catalog.Store, show catalog.ShowKey) (scan.Result, error) {
 				return scan.TakeBack(c.Context, store, show, nil)
 			})),
@@ -122,8 +122,8 @@ func recordingIDs(c *cli.Context, least, most int) ([]catalog.RecordingID, error
 	return ids, nil
 }
 
-// editShows does what a person said about shows, works out what follows from it
-// for those that changed, and prints the shows.
+// editShows makes a correction, brings the shows that it touched up to date, and
+// prints all shows.
 func (e *env) editShows(c *cli.Context, least, most int, what string, do func(*cli.Context, *catalog.Store) (scan.Result, error)) error {
 	if err := arguments(c, least, most, what); err != nil {
 		return err

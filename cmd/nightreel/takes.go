@@ -51,12 +51,12 @@ func (e *env) songsCommand() *cli.Command {
 				Name:      "alias",
 				Usage:     "give a song another name",
 				ArgsUsage: "TITLE ALIAS",
-				Flags:     []cli.Flag{&cli.BoolFlag{Name: "merge", Usage: "where ALIAS is a song of its own, make one song of the two"}},
+				Flags:     []cli.Flag{&cli.BoolFlag{Name: "merge", Usage: "if ALIAS is a song of its own, make one song of the two"}},
 				Action:    e.aliasSong,
 			},
 			{
 				Name:      "unalias",
-				Usage:     "take a name away from its song: what was entered under it is a song of its own again",
+				Usage:     "remove an alias: what was entered under it becomes a song of its own again",
 				ArgsUsage: "ALIAS",
 				Action: func(c *cli.Context) error {
 					if err := arguments(c, 1, 1, "a name"); err != nil {
@@ -112,169 +112,186 @@ func (e *env) editSong(c *cli.Context, what string, edit func(*catalog.Store, co
 }
 
 func (e *env) takesCommand() *cli.Command {
+	return &cli.Command{
+		Name:        "takes",
+		Usage:       "list the takes: one song on one night",
+		Flags:       []cli.Flag{songFlag(), showFlag("only this show"), jsonFlag()},
+		Action:      e.listTakes,
+		Subcommands: e.takeCommands(),
+	}
+}
+
+func (e *env) listTakes(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments, or set, split, merge, rename or delete"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	return e.withResults(c, func(store *catalog.Store) error {
+		show, err := knownShow(c.Context, store, day)
+		if err != nil {
+			return err
+		}
+		takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: show, Song: c.String("song")})
+		if err != nil {
+			return err
+		}
+		s, err := stateOf(c.Context, store, show)
+		if err != nil {
+			return err
+		}
+		if len(takes) == 0 {
+			e.empty(store, s, "no takes%s; nightreel setlist import FILE --show DATE looks for the songs of a set list, nightreel takes set places one by hand", asked(c))
+		}
+		e.mind(s)
+		return e.printTakes(c, takes)
+	})
+}
+
+// takeCommands are the commands by which a person corrects takes.
+func (e *env) takeCommands() []*cli.Command {
 	timeFlag := func(name, usage string) cli.Flag {
 		return &cli.StringFlag{Name: name, Usage: usage + ": `TIME` from the recording's first sample, as seconds, mm:ss or h:mm:ss"}
 	}
-	return &cli.Command{
-		Name:  "takes",
-		Usage: "list the takes: one song on one night",
-		Flags: []cli.Flag{songFlag(), showFlag("only this show"), jsonFlag()},
-		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments, or set, split, merge, rename or delete"); err != nil {
-				return err
-			}
-			day, err := date(c, "show")
-			if err != nil {
-				return err
-			}
-			return e.withResults(c, func(store *catalog.Store) error {
-				show, err := knownShow(c.Context, store, day)
-				if err != nil {
-					return err
-				}
-				takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: show, Song: c.String("song")})
-				if err != nil {
-					return err
-				}
-				s, err := stateOf(c.Context, store, show)
-				if err != nil {
-					return err
-				}
-				if len(takes) == 0 {
-					e.empty(store, s, "no takes%s; nightreel setlist import FILE --show DATE looks for the songs of a set list, nightreel takes set places one by hand", asked(c))
-				}
-				e.mind(s)
-				return e.printTakes(c, takes)
-			})
+	return []*cli.Command{
+		{
+			Name:  "set",
+			Usage: "place a take by hand, or correct one",
+			Flags: []cli.Flag{
+				showFlag("the show, needed"), songFlag(),
+				&cli.IntFlag{Name: "nth", Usage: "which of the song's takes on that night", Value: 1},
+				timeFlag("start", "where it begins"), timeFlag("end", "where it ends"), jsonFlag(),
+			},
+			Action: e.setTake,
 		},
-		Subcommands: []*cli.Command{
-			{
-				Name:  "set",
-				Usage: "place a take by hand, or correct one",
-				Flags: []cli.Flag{
-					showFlag("the show, needed"), songFlag(),
-					&cli.IntFlag{Name: "nth", Usage: "which of the song's takes on that night", Value: 1},
-					timeFlag("start", "where it begins"), timeFlag("end", "where it ends"), jsonFlag(),
-				},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
-						return err
-					}
-					if err := need(c, "show", "song", "start", "end"); err != nil {
-						return err
-					}
-					day, err := date(c, "show")
-					if err != nil {
-						return err
-					}
-					start, err := seconds(c, "start")
-					if err != nil {
-						return err
-					}
-					end, err := seconds(c, "end")
-					if err != nil {
-						return err
-					}
-					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end})
-						return []catalog.Take{take}, err
-					})
-				},
+		{
+			Name:      "split",
+			Usage:     "make two takes of one",
+			ArgsUsage: "ID",
+			Flags: []cli.Flag{
+				timeFlag("at", "where the second begins"),
+				&cli.StringFlag{Name: "title", Usage: "`TITLE` of the second; the same where not given"}, jsonFlag(),
 			},
-			{
-				Name:      "split",
-				Usage:     "make two takes of one",
-				ArgsUsage: "ID",
-				Flags: []cli.Flag{
-					timeFlag("at", "where the second begins"),
-					&cli.StringFlag{Name: "title", Usage: "`TITLE` of the second; the same where not given"}, jsonFlag(),
-				},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 1, 1, "the take's id"); err != nil {
-						return err
-					}
-					if err := need(c, "at"); err != nil {
-						return err
-					}
-					id, err := takeID(c, 0)
-					if err != nil {
-						return err
-					}
-					at, err := seconds(c, "at")
-					if err != nil {
-						return err
-					}
-					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						return songs.Split(c.Context, store, id, at, c.String("title"))
-					})
-				},
-			},
-			{
-				Name:      "merge",
-				Usage:     "make one take of two; the first keeps its title",
-				ArgsUsage: "ID ID",
-				Flags:     []cli.Flag{jsonFlag()},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 2, 2, "the ids of two takes"); err != nil {
-						return err
-					}
-					a, err := takeID(c, 0)
-					if err != nil {
-						return err
-					}
-					b, err := takeID(c, 1)
-					if err != nil {
-						return err
-					}
-					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						take, err := songs.Merge(c.Context, store, a, b)
-						return []catalog.Take{take}, err
-					})
-				},
-			},
-			{
-				Name:      "rename",
-				Usage:     "say that a take is another song",
-				ArgsUsage: "ID TITLE",
-				Flags:     []cli.Flag{jsonFlag()},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 2, 2, "the take's id and a title"); err != nil {
-						return err
-					}
-					id, err := takeID(c, 0)
-					if err != nil {
-						return err
-					}
-					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						take, err := songs.Rename(c.Context, store, id, c.Args().Get(1))
-						return []catalog.Take{take}, err
-					})
-				},
-			},
-			{
-				Name:      "delete",
-				Usage:     "forget a take; the recording is untouched, and no finder brings it back",
-				ArgsUsage: "ID",
-				Flags:     []cli.Flag{jsonFlag()},
-				Action: func(c *cli.Context) error {
-					if err := arguments(c, 1, 1, "the take's id"); err != nil {
-						return err
-					}
-					id, err := takeID(c, 0)
-					if err != nil {
-						return err
-					}
-					return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-						takes, err := store.Takes(c.Context, catalog.TakeFilter{ID: id})
-						if err != nil {
-							return nil, err
-						}
-						return takes, songs.Delete(c.Context, store, id)
-					})
-				},
-			},
+			Action: e.splitTake,
+		},
+		{
+			Name:      "merge",
+			Usage:     "make one take of two; the first keeps its title",
+			ArgsUsage: "ID ID",
+			Flags:     []cli.Flag{jsonFlag()},
+			Action:    e.mergeTakes,
+		},
+		{
+			Name:      "rename",
+			Usage:     "enter that a take is another song",
+			ArgsUsage: "ID TITLE",
+			Flags:     []cli.Flag{jsonFlag()},
+			Action:    e.renameTake,
+		},
+		{
+			Name:      "delete",
+			Usage:     "delete a take; the recording is untouched, and no finder places it again",
+			ArgsUsage: "ID",
+			Flags:     []cli.Flag{jsonFlag()},
+			Action:    e.deleteTake,
 		},
 	}
+}
+
+func (e *env) setTake(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	if err := need(c, "show", "song", "start", "end"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	start, err := seconds(c, "start")
+	if err != nil {
+		return err
+	}
+	end, err := seconds(c, "end")
+	if err != nil {
+		return err
+	}
+	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+		take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end})
+		return []catalog.Take{take}, err
+	})
+}
+
+func (e *env) splitTake(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "the take's id"); err != nil {
+		return err
+	}
+	if err := need(c, "at"); err != nil {
+		return err
+	}
+	id, err := takeID(c, 0)
+	if err != nil {
+		return err
+	}
+	at, err := seconds(c, "at")
+	if err != nil {
+		return err
+	}
+	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+		return songs.Split(c.Context, store, id, at, c.String("title"))
+	})
+}
+
+func (e *env) mergeTakes(c *cli.Context) error {
+	if err := arguments(c, 2, 2, "the ids of two takes"); err != nil {
+		return err
+	}
+	a, err := takeID(c, 0)
+	if err != nil {
+		return err
+	}
+	b, err := takeID(c, 1)
+	if err != nil {
+		return err
+	}
+	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+		take, err := songs.Merge(c.Context, store, a, b)
+		return []catalog.Take{take}, err
+	})
+}
+
+func (e *env) renameTake(c *cli.Context) error {
+	if err := arguments(c, 2, 2, "the take's id and a title"); err != nil {
+		return err
+	}
+	id, err := takeID(c, 0)
+	if err != nil {
+		return err
+	}
+	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+		take, err := songs.Rename(c.Context, store, id, c.Args().Get(1))
+		return []catalog.Take{take}, err
+	})
+}
+
+func (e *env) deleteTake(c *cli.Context) error {
+	if err := arguments(c, 1, 1, "the take's id"); err != nil {
+		return err
+	}
+	id, err := takeID(c, 0)
+	if err != nil {
+		return err
+	}
+	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
+		takes, err := store.Takes(c.Context, catalog.TakeFilter{ID: id})
+		if err != nil {
+			return nil, err
+		}
+		return takes, songs.Delete(c.Context, store, id)
+	})
 }
 
 // editTakes changes takes, brings up to date what follows from them, and prints

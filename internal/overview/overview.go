@@ -51,8 +51,9 @@ type Cell struct {
 	Findings int            `json:"findings"`
 }
 
-// Tour returns the tour at a glance.
-func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
+// Tour returns the tour at a glance. working says that a refresh is running: see
+// [verdict.Load].
+func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, error) {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return Glance{}, err
@@ -69,7 +70,7 @@ func Tour(ctx context.Context, store *catalog.Store) (Glance, error) {
 	if err != nil {
 		return Glance{}, err
 	}
-	verdicts, err := verdict.LoadWith(ctx, store, shows, findings)
+	verdicts, err := verdict.LoadWith(ctx, store, shows, findings, working)
 	if err != nil {
 		return Glance{}, err
 	}

@@ -84,7 +84,7 @@ func TestTour(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := overview.Tour(ctx, store)
+	g, err := overview.Tour(ctx, store, false)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -117,6 +117,17 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 	return r.report, r.answered()
 }
 
+// Current reports whether the last refresh was complete and no fact changed since.
+// state rises whenever that answer changes. It costs one short query.
+func Current(ctx context.Context, store *catalog.Store) (current bool, state int64, err error) {
+	current, changes, err := store.Refreshed(ctx, Version)
+	state = 2 * changes
+	if current {
+		state++
+	}
+	return current, state, err
+}
+
 // Stale returns the shows whose results are not of today's facts: never computed,
 // or interrupted, or computed by another version. It computes nothing.
 func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error) {

@@ -14,17 +14,18 @@ type Loaded struct {
 	Reads map[catalog.RecordingID]catalog.ReadState `json:"-"`
 }
 
-// Load returns the verdicts on shows, in their order.
-func Load(ctx context.Context, store *catalog.Store, shows []catalog.Show) ([]Loaded, error) {
+// Load returns the verdicts on shows, in their order. If working is set, a refresh
+// is running, and what is not up to date is being worked out.
+func Load(ctx context.Context, store *catalog.Store, shows []catalog.Show, working bool) ([]Loaded, error) {
 	open, err := store.OpenSpans(ctx, only(shows))
 	if err != nil {
 		return nil, err
 	}
-	return LoadWith(ctx, store, shows, open)
+	return LoadWith(ctx, store, shows, open, working)
 }
 
 // LoadWith is [Load] for a caller that has the open findings already.
-func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, open []catalog.OpenSpan) ([]Loaded, error) {
+func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, open []catalog.OpenSpan, working bool) ([]Loaded, error) {
 	reads, err := store.ReadStates(ctx, only(shows))
 	if err != nil {
 		return nil, err
@@ -47,7 +48,8 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	}
 	all := make([]Loaded, len(shows))
 	for i, sh := range shows {
-		in := Input{Judged: !slices.Contains(stale, sh.Key)}
+		judged := !slices.Contains(stale, sh.Key)
+		in := Input{Judged: judged, Working: working && !judged}
 		all[i].Reads = map[catalog.RecordingID]catalog.ReadState{}
 		for _, r := range sh.Recordings {
 			all[i].Reads[r.ID] = reads[r.ID]

@@ -41,7 +41,7 @@ type Recording struct {
 type Input struct {
 	Recordings []Recording
 	Judged     bool // the findings are of what was read and entered last
-	Working    bool // they are being worked out
+	Working    bool // a refresh is working them out
 }
 
 // Verdict is the answer with its reasons.
@@ -49,6 +49,8 @@ type Verdict struct {
 	Answer  Answer            `json:"verdict"`
 	Read    catalog.ReadState `json:"read_state"` // of all recordings together
 	Reasons []string          `json:"reasons"`    // in words, each once; empty for a whole show
+	// Working says that a refresh is working the answer out.
+	Working bool `json:"-"`
 }
 
 // wholeness gives the words for the findings that keep a recording from being
@@ -104,12 +106,12 @@ func Of(in Input) Verdict {
 	case unread:
 		v.Answer = NotRead
 	case !in.Judged || in.Working:
-		v.Answer = Unsettled
+		v.Answer, v.Working = Unsettled, in.Working
+		why := "songs and findings are not up to date"
 		if in.Working {
-			v.Reasons = append(v.Reasons, "the findings are being worked out")
-		} else {
-			v.Reasons = append(v.Reasons, "the findings are not up to date")
+			why = "songs and findings are being worked out"
 		}
+		v.Reasons = slices.Insert(v.Reasons, 0, why)
 	case len(v.Reasons) > 0:
 		v.Answer = NotWhole
 	}
@@ -120,10 +122,13 @@ func Of(in Input) Verdict {
 // findings that is empty means that there are none.
 func (v Verdict) Known() bool { return v.Answer == Whole || v.Answer == NotWhole }
 
-// Sign is a shape of its own for each answer, so that nobody needs to tell them
-// apart by colour.
+// Sign returns a shape for each answer, and one for an answer that is being worked
+// out, so that colour alone distinguishes none of them.
 func (v Verdict) Sign() string {
-	return map[Answer]string{NotRead: "…", Unsettled: "…", Whole: "✓", NotWhole: "✕"}[v.Answer]
+	if v.Working {
+		return "↻"
+	}
+	return map[Answer]string{NotRead: "…", Unsettled: "○", Whole: "✓", NotWhole: "✕"}[v.Answer]
 }
 
 // Text is the answer in words, such as "not read yet: 4 of 192 files".
@@ -135,7 +140,11 @@ func (v Verdict) Text() string {
 	case NotWhole:
 		return "not whole: " + reasons
 	case Unsettled:
-		return "not judged yet: " + reasons
+		text := "not judged yet: " + v.Reasons[0]
+		if sofar := v.Reasons[1:]; len(sofar) > 0 {
+			text += "; so far: " + strings.Join(sofar, ", ")
+		}
+		return text
 	}
 	text := ReadText(v.Read)
 	switch {

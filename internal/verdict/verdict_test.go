@@ -46,8 +46,9 @@ func TestVerdict(t *testing.T) {
 		"two rigs, one of them short":     {[]verdict.Recording{main(all), backup(all, catalog.ShortTrack)}, false, false, verdict.NotWhole, "not whole: a track is short (rig backup)"},
 		"two rigs, both short":            {[]verdict.Recording{main(all, catalog.ShortTrack), backup(all, catalog.ShortTrack)}, false, false, verdict.NotWhole, "not whole: a track is short (rig main, backup)"},
 		"two files changed":               {[]verdict.Recording{changed}, false, false, verdict.NotWhole, "not whole: 2 files changed after the scan"},
-		"read, not judged":                {[]verdict.Recording{main(all)}, true, false, verdict.Unsettled, "not judged yet: the findings are not up to date"},
-		"read, being judged":              {[]verdict.Recording{main(all)}, false, true, verdict.Unsettled, "not judged yet: the findings are being worked out"},
+		"read, not judged":                {[]verdict.Recording{main(all)}, true, false, verdict.Unsettled, "not judged yet: songs and findings are not up to date"},
+		"read, being judged":              {[]verdict.Recording{main(all)}, false, true, verdict.Unsettled, "not judged yet: songs and findings are being worked out"},
+		"not judged, with what was found": {[]verdict.Recording{main(all, catalog.Dropout)}, true, false, verdict.Unsettled, "not judged yet: songs and findings are not up to date; so far: dropouts"},
 		"half read and not judged either": {[]verdict.Recording{main(read(4, 192, 0, 64))}, true, true, verdict.NotRead, "read in part: 4 of 192 files"},
 	} {
 		v := verdict.Of(verdict.Input{Recordings: c.recordings, Judged: !c.unjudged, Working: c.working})
@@ -63,15 +64,13 @@ func TestVerdict(t *testing.T) {
 	}
 }
 
-// Each answer has a sign of its own, but for the two that mean that something is
-// not known.
-func TestSigns(t *testing.T) {
-	signs := []string{}
-	for _, a := range []verdict.Answer{verdict.Whole, verdict.NotWhole, verdict.NotRead} {
+func TestEachAnswerHasASignOfItsOwn(t *testing.T) {
+	signs := []string{verdict.Verdict{Answer: verdict.Unsettled, Working: true}.Sign()}
+	for _, a := range []verdict.Answer{verdict.Whole, verdict.NotWhole, verdict.NotRead, verdict.Unsettled} {
 		signs = append(signs, verdict.Verdict{Answer: a}.Sign())
 	}
 	slices.Sort(signs)
-	if len(slices.Compact(signs)) != 3 || slices.Contains(signs, "") {
+	if len(slices.Compact(signs)) != 5 || slices.Contains(signs, "") {
 		t.Errorf("signs are %q", signs)
 	}
 }

@@ -178,35 +178,37 @@ func (s *Server) authorize(next http.Handler) http.Handler {
 	})
 }
 
-func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) error {
 	if !s.doors.locked() {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
-		return
+		return nil
 	}
-	s.render(w, r, http.StatusOK, "login.html", "Log in", loginView{To: localPath(r.URL.Query().Get("to"))})
+	return s.render(w, r, http.StatusOK, "login.html", "Log in", loginView{To: localPath(r.URL.Query().Get("to"))})
 }
 
 type loginView struct{ To, Problem string }
 
-func (s *Server) login(w http.ResponseWriter, r *http.Request) {
+func (s *Server) login(w http.ResponseWriter, r *http.Request) error {
 	to := localPath(r.FormValue("to"))
 	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"), from(r))
 	switch {
 	case wait:
 		w.Header().Set("Retry-After", "60")
-		s.render(w, r, http.StatusTooManyRequests, "login.html", "Log in", loginView{to, "Too many wrong pass-phrases. Wait a minute, then try again."})
+		return s.render(w, r, http.StatusTooManyRequests, "login.html", "Log in", loginView{to, "Too many wrong pass-phrases. Wait a minute, then try again."})
 	case !ok:
-		s.render(w, r, http.StatusUnauthorized, "login.html", "Log in", loginView{to, "That pass-phrase is not known. It stands in the terminal that started the server."})
+		return s.render(w, r, http.StatusUnauthorized, "login.html", "Log in", loginView{to, "That pass-phrase is not known. It stands in the terminal that started the server."})
 	default:
 		http.SetCookie(w, &http.Cookie{Name: cookieName, Value: token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil, MaxAge: int(loginAge / time.Second)})
 		http.Redirect(w, r, to, http.StatusSeeOther)
+		return nil
 	}
 }
 
-func (s *Server) logout(w http.ResponseWriter, r *http.Request) {
+func (s *Server) logout(w http.ResponseWriter, r *http.Request) error {
 	s.doors.leave(r)
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: -1})
 	http.Redirect(w, r, "/login", http.StatusSeeOther)
+	return nil
 }
 
 // localPath keeps a redirection on this server.

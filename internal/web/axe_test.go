@@ -69,8 +69,8 @@ func TestAccessible(t *testing.T) {
 				p.click("#rename")
 				p.until(`document.activeElement.id === "title"`)
 			}
-			if name == "flags" {
-				p.click(".flag .listen")
+			if name == "findings" {
+				p.click(".finding .listen")
 				p.until(`!document.querySelector('#ear').hidden`)
 			}
 			check(p, fmt.Sprintf("%s, dark %v", name, dark), rules)
@@ -87,7 +87,7 @@ func TestAccessible(t *testing.T) {
 	empty := serve(t, filepath.Join(t.TempDir(), "empty.nightreel"), nil)
 	locked := serve(t, filepath.Join(t.TempDir(), "locked.nightreel"), func(o *web.Options) { o.Look, o.Operate = "a", "b" })
 	p := open(t, empty, 1280, 900, false)
-	for _, path := range []string{"/", "/flags", "/lists", "/sessions", "/transport", "/scan", "/lists/desk/new"} {
+	for _, path := range []string{"/", "/findings", "/lists", "/sessions", "/transport", "/scan", "/lists/desk/new"} {
 		p.visit(path)
 		check(p, "empty "+path, all)
 	}

@@ -12,11 +12,10 @@ import (
 	"github.com/zeebo/xxh3"
 )
 
-// cache keeps answers as long as what they are made of does not change: see
-// version.go. Every request asks SQLite for the counts of changes first, which
-// takes microseconds, so a change by anybody, on the command line too, is seen
-// by the next request. Several requests for the same answer wait for one of
-// them to work it out.
+// cache keeps answers until what they are made of changes: see version.go. Every
+// request first reads the counts of changes from SQLite, which takes microseconds,
+// so the next request sees every change, also one made on the command line. If
+// several requests need the same answer, one works it out and the others wait.
 type cache struct {
 	mu      sync.Mutex
 	bytes   int
@@ -51,14 +50,13 @@ func newCache() *cache {
 	return &cache{entries: map[string]*list.Element{}, order: list.New(), flights: map[string]*flight{}}
 }
 
-// cached answers from the cache, or lets next work the answer out and keeps it
-// when it is a good one, as long as its version is the same.
-func (s *Server) cached(next http.HandlerFunc, of version) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
+// cached answers from the cache. If the answer is not there, next works it out, and
+// the cache keeps it if its status is 200.
+func (s *Server) cached(next http.HandlerFunc, of version) handler {
+	return func(w http.ResponseWriter, r *http.Request) error {
 		changes, err := s.watcher.Changes(r.Context())
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 		version := of(r, changes)
 		key := fmt.Sprintf("%d %s", whoIs(r).Role, r.URL.RequestURI())
@@ -66,26 +64,27 @@ func (s *Server) cached(next http.HandlerFunc, of version) http.HandlerFunc {
 		if mine != nil {
 			rec := &recorder{header: http.Header{}, status: http.StatusOK}
 			func() {
-				defer func() { s.cache.land(key, version, mine, a) }() // even when next panics, nobody waits for ever
+				defer func() { s.cache.land(key, version, mine, a) }() // even if next panics, so that no request waits for ever
 				next(rec, r)
 				if r.Context().Err() == nil {
 					a = rec.answer(key, version)
 				}
 			}()
 			if a == nil {
-				return // the one who asked is gone
+				return nil // the browser has hung up
 			}
 		}
-		if a == nil { // the one we waited for is gone
+		if a == nil { // the request that we waited for was cancelled
 			next(w, r)
-			return
+			return nil
 		}
 		a.send(w, r)
+		return nil
 	}
 }
 
-// get returns a kept answer, or one that somebody else is working out; or the
-// flight that the caller is to work out.
+// get returns a kept answer, or waits for one that another request is working out.
+// Otherwise it returns the flight that the caller must land.
 func (c *cache) get(r *http.Request, key string, version int64) (*answer, *flight) {
 	c.mu.Lock()
 	if e, ok := c.entries[key]; ok && e.Value.(*answer).version == version {
@@ -121,7 +120,7 @@ func (c *cache) land(key string, version int64, f *flight, a *answer) {
 	}
 	if old, ok := c.entries[key]; ok {
 		if old.Value.(*answer).version > version {
-			return // one who asked later was faster; counts only rise
+			return // a later request was faster; counts only rise
 		}
 		c.drop(old)
 	}
@@ -140,7 +139,7 @@ func (c *cache) drop(e *list.Element) {
 
 func (a *answer) size() int { return len(a.body) + len(a.zipped) + len(a.key) }
 
-// send writes an answer, or says that the one who asks has it already.
+// send writes an answer, or status 304 if the browser has it already.
 func (a *answer) send(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	for name, values := range a.header {

@@ -17,11 +17,10 @@ const (
 )
 
 // evidence draws the track's envelope around a finding.
-func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
+func (s *Server) evidence(w http.ResponseWriter, r *http.Request) error {
 	finding, track, err := s.findingOf(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
 	// Its colours follow the reader's system, which takes a style of its own.
@@ -39,14 +38,14 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 		rate := float64(track.SampleRate)
 		strip, err := envelope.OfTrack(r.Context(), s.store, track, int64(from*rate), int64(to*rate), evidenceWidth/2)
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 		b.WriteString(evidencePath("peak", strip.Columns, 0))
 		b.WriteString(evidencePath("rms", strip.Columns, 1))
 	}
 	b.WriteString(`</svg>`)
 	w.Write([]byte(b.String()))
+	return nil
 }
 
 const evidenceStyle = `.span{fill:#e8b04a;fill-opacity:.35}.rule{stroke:#8886;stroke-width:.5}.peak{fill:#9aa7b0}.rms{fill:#2b4a66}` +

@@ -50,7 +50,7 @@ func gain(db *float64) string {
 	return strings.Replace(fmt.Sprintf("%g", *db), "-", "−", 1)
 }
 
-// turned says how a preamp was turned, "" for not at all.
+// turned returns by how much a preamp's gain changed, in words; "" if it did not.
 func turned(db *float64) string {
 	if db == nil || *db == 0 {
 		return ""
@@ -60,11 +60,12 @@ func turned(db *float64) string {
 
 func kilohertz(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/1000) }
 
-// words turns a script's word into a person's: "went_silent" is "went silent".
+// words returns a script's word as people read it: "went silent" for "went_silent".
 func words(v any) string {
+	if kind, ok := v.(catalog.FindingKind); ok {
+		return kind.Words()
+	}
 	switch text := strings.ReplaceAll(fmt.Sprint(v), "_", " "); text {
-	case "dc offset":
-		return "DC offset"
 	case "rms":
 		return "RMS"
 	case "setlist":

@@ -6,14 +6,15 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"nightreel/catalog"
 	"nightreel/internal/refresh"
 )
 
-// jobs runs what takes long: one scan, one render and one refresh at a time,
-// each watched by every open page.
+// jobs runs long work in the background: at most one scan, one render and one
+// refresh at a time. Every open page follows them.
 type jobs struct {
 	s      *Server
 	ctx    context.Context
@@ -23,11 +24,13 @@ type jobs struct {
 	mu      sync.Mutex
 	running map[string]context.CancelFunc // by kind
 	latest  map[string]Job
-	first   []catalog.ShowKey // shows that the next refresh brings up to date first
-	stale   bool              // a refresh is asked for
+	first   []catalog.ShowKey // shows that the next refresh brings up to date before others
+	stale   bool              // another refresh is due
+
+	turns atomic.Int64 // how often a job began or ended that works results out
 }
 
-// Job is what pages are told of a job.
+// Job is the state of a job as pages get it.
 type Job struct {
 	Kind    string   `json:"kind"`  // "scan", "render" or "refresh"
 	State   string   `json:"state"` // "running", "done", "failed" or "stopped"
@@ -70,8 +73,9 @@ func (j *jobs) stop() {
 	j.wg.Wait()
 }
 
-// start runs a job in the background. look is asked for its progress now and
-// then; run returns the sentence that says what came of it.
+// start runs a job in the background. look, if not nil, fills in
+// the progress every progressTick; run returns a sentence with the result, and
+// lines with problems and warnings.
 func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.Context) (string, []string, error)) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -88,7 +92,7 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 	began := j.s.opt.Now()
 	j.wg.Add(1)
 	ended := make(chan struct{})
-	go func() { // tells how far it is
+	go func() { // reports the progress
 		tick := time.NewTicker(progressTick)
 		defer tick.Stop()
 		for {
@@ -123,11 +127,27 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 		j.tell(last, true)
 	}()
 	j.s.hub.send("job", job, false)
+	j.turn(kind)
 	return nil
 }
 
-// tell makes a job's state known. What a ticker says late does not undo the
-// end.
+// turn says that a job that works results out began or ended: pages show what is
+// being worked out.
+func (j *jobs) turn(kind string) {
+	if kind == refreshJob || kind == scanJob {
+		j.s.hub.send("changed", map[string]int64{"turn": j.turns.Add(1)}, false)
+	}
+}
+
+// working reports whether results are being worked out. A scan does so at its end.
+func (j *jobs) working() bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.running[refreshJob] != nil || j.running[scanJob] != nil
+}
+
+// tell stores a job's state and sends it to all pages. After the end, a late tick
+// changes nothing.
 func (j *jobs) tell(job Job, end bool) {
 	j.mu.Lock()
 	if j.latest[job.Kind].State != "running" {
@@ -140,6 +160,9 @@ func (j *jobs) tell(job Job, end bool) {
 	}
 	j.mu.Unlock()
 	j.s.hub.send("job", job, false)
+	if end {
+		j.turn(job.Kind)
+	}
 	if end && job.Kind == refreshJob {
 		j.refreshNext()
 	}
@@ -170,9 +193,9 @@ func (j *jobs) all() []Job {
 	return out
 }
 
-// refresh brings results up to date, soon and in the background, those of the
-// given shows first: a big night takes seconds, and somebody who moves boundaries
-// moves several.
+// refresh brings results up to date in the background, those of the given shows
+// first. Calls that come while a refresh runs are answered by one more: a large
+// night takes seconds, and a person who moves boundaries moves several.
 func (j *jobs) refresh(first ...catalog.ShowKey) {
 	j.mu.Lock()
 	for _, show := range first {
@@ -200,7 +223,7 @@ func (j *jobs) refreshNext() {
 	}
 	var p refresh.Progress
 	look := func(job *Job) { job.Stage = p.Doing() }
-	// Where another caller was faster its refresh is followed by this one.
+	// If another caller started a refresh meanwhile, this one follows it.
 	if err := j.start(refreshJob, title, look, func(ctx context.Context) (string, []string, error) {
 		report, err := refresh.Tour(ctx, j.s.store, refresh.Options{First: first, Progress: &p})
 		if err != nil {

@@ -26,7 +26,7 @@ type listsView struct {
 	SetList []catalog.SetListEntry
 	Text    string // the set list, a title a line
 	Groups  []string
-	Names   []string // what the night's recordings call otherwise, a sentence each
+	Names   []string // a sentence for each rig whose names contradict the input list
 }
 
 // chooseLists reads which night's and rig's lists an address asks for.
@@ -69,38 +69,39 @@ func (s *Server) chooseLists(r *http.Request) (listsView, error) {
 	return v, nil
 }
 
-func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) listsPage(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.chooseLists(r)
-	if err == nil {
-		v.Desks, err = s.store.Desks(r.Context())
-	}
-	if err == nil && v.Date != "" {
-		v.SetList, err = s.store.SetList(r.Context(), v.Date)
-	}
-	if err == nil && v.Date != "" {
-		v.Names, err = lists.Names(r.Context(), s.store, v.Date)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if v.Desks, err = s.store.Desks(r.Context()); err != nil {
+		return err
+	}
+	if v.Date != "" {
+		if v.SetList, err = s.store.SetList(r.Context(), v.Date); err != nil {
+			return err
+		}
+		if v.Names, err = lists.Names(r.Context(), s.store, v.Date); err != nil {
+			return err
+		}
 	}
 	for _, e := range v.SetList {
 		v.Text += e.Entered + "\n" // kept as it is, it changes nothing
 	}
-	s.render(w, r, http.StatusOK, "lists.html", "Lists", v)
+	return s.render(w, r, http.StatusOK, "lists.html", "Lists", v)
 }
 
-func (s *Server) inputsCSV(w http.ResponseWriter, r *http.Request) {
+func (s *Server) inputsCSV(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.chooseLists(r)
-	var b bytes.Buffer
-	if err == nil {
-		err = lists.WriteInputs(&b, v.Inputs)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	var b bytes.Buffer
+	if err := lists.WriteInputs(&b, v.Inputs); err != nil {
+		return err
 	}
 	sendCSV(w, fmt.Sprintf("inputs %s %s.csv", v.Date, v.Rig), b.Bytes())
+	return nil
 }
 
 func sendCSV(w http.ResponseWriter, name string, data []byte) {
@@ -111,34 +112,30 @@ func sendCSV(w http.ResponseWriter, name string, data []byte) {
 
 // saveInputs puts an input list in force. The form has the list as text, as a
 // spreadsheet gives it, and the nights that it is for.
-func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) {
+func (s *Server) saveInputs(w http.ResponseWriter, r *http.Request) error {
 	list := catalog.InputList{Only: r.FormValue("only") != "", Rig: strings.TrimSpace(r.FormValue("rig"))}
 	from, err := catalog.ParseShowKey(strings.TrimSpace(r.FormValue("from")))
 	if err != nil {
-		err = &badRequest{err.Error(), "say from which night on the list is in force"}
+		return &badRequest{err.Error(), "enter the night from which on the list is in force"}
 	}
-	if err == nil {
-		list.From = from
-		list.Inputs, err = lists.ReadInputs(strings.NewReader(r.FormValue("text")), "the list")
+	list.From = from
+	if list.Inputs, err = lists.ReadInputs(strings.NewReader(r.FormValue("text")), "the list"); err != nil {
+		return err
 	}
-	if err == nil {
-		err = s.store.SaveInputList(r.Context(), list)
-	}
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if err := s.store.SaveInputList(r.Context(), list); err != nil {
+		return err
 	}
 	s.jobs.refresh()
-	s.kept(w, r, "/lists?"+url.Values{"date": {string(list.From)}, "rig": {list.Rig}}.Encode(), fmt.Sprintf("%s kept.", count(len(list.Inputs), "input")))
+	return s.kept(w, r, "/lists?"+url.Values{"date": {string(list.From)}, "rig": {list.Rig}}.Encode(), fmt.Sprintf("%s kept.", count(len(list.Inputs), "input")))
 }
 
 // kept answers that something was stored.
-func (s *Server) kept(w http.ResponseWriter, r *http.Request, to, what string) {
+func (s *Server) kept(w http.ResponseWriter, r *http.Request, to, what string) error {
 	if wantsPage(r) {
 		http.Redirect(w, r, to, http.StatusSeeOther)
-		return
+		return nil
 	}
-	s.sendJSON(w, r, map[string]string{"to": to, "done": what})
+	return s.sendJSON(w, map[string]string{"to": to, "done": what})
 }
 
 type deskView struct {
@@ -147,20 +144,18 @@ type deskView struct {
 	Channels []string // of the last night, to choose from
 }
 
-func (s *Server) deskPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) deskPage(w http.ResponseWriter, r *http.Request) error {
 	v := deskView{}
 	var err error
 	if name := r.PathValue("name"); name == "new" {
 		v.New = true
 	} else {
-		v.Desk, err = s.store.Desk(r.Context(), name)
+		if v.Desk, err = s.store.Desk(r.Context(), name); err != nil {
+			return err
+		}
 	}
-	if err == nil {
-		v.Channels, err = s.channels(r.Context())
-	}
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if v.Channels, err = s.channels(r.Context()); err != nil {
+		return err
 	}
 	if v.New { // a patch one to one is a good beginning
 		for i, ch := range v.Channels {
@@ -171,7 +166,7 @@ func (s *Server) deskPage(w http.ResponseWriter, r *http.Request) {
 	if v.New {
 		title = "New desk"
 	}
-	s.render(w, r, http.StatusOK, "desk.html", title, v)
+	return s.render(w, r, http.StatusOK, "desk.html", title, v)
 }
 
 // channels returns the channels of the last night.
@@ -193,67 +188,59 @@ func (s *Server) channels(ctx context.Context) ([]string, error) {
 	return names, nil
 }
 
-func (s *Server) deskCSV(w http.ResponseWriter, r *http.Request) {
+func (s *Server) deskCSV(w http.ResponseWriter, r *http.Request) error {
 	desk, err := s.store.Desk(r.Context(), r.PathValue("name"))
-	var b bytes.Buffer
-	if err == nil {
-		err = lists.WriteDesk(&b, desk.Inputs)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	var b bytes.Buffer
+	if err := lists.WriteDesk(&b, desk.Inputs); err != nil {
+		return err
 	}
 	sendCSV(w, desk.Name+".csv", b.Bytes())
+	return nil
 }
 
-func (s *Server) saveDesk(w http.ResponseWriter, r *http.Request) {
+func (s *Server) saveDesk(w http.ResponseWriter, r *http.Request) error {
 	desk := catalog.Desk{Name: strings.TrimSpace(r.FormValue("name"))}
-	var err error
 	switch {
 	case desk.Name == "":
-		err = &badRequest{"the desk has no name", "front of house is often FOH, monitors MON"}
+		return &badRequest{"the desk has no name", "front of house is often FOH, monitors MON"}
 	case strings.EqualFold(desk.Name, "new"):
-		err = &badRequest{"a desk cannot be called new", ""}
-	default:
-		desk.Inputs, err = lists.ReadDesk(strings.NewReader(r.FormValue("text")), "the patch")
+		return &badRequest{"a desk cannot be called new", "choose another name"}
 	}
-	if err == nil {
-		err = s.store.SaveDesk(r.Context(), desk)
+	var err error
+	if desk.Inputs, err = lists.ReadDesk(strings.NewReader(r.FormValue("text")), "the patch"); err != nil {
+		return err
 	}
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if err := s.store.SaveDesk(r.Context(), desk); err != nil {
+		return err
 	}
-	s.kept(w, r, "/lists/desk/"+url.PathEscape(desk.Name), fmt.Sprintf("Desk %s kept: %s.", desk.Name, count(len(desk.Inputs), "input")))
+	return s.kept(w, r, "/lists/desk/"+url.PathEscape(desk.Name), fmt.Sprintf("Desk %s kept: %s.", desk.Name, count(len(desk.Inputs), "input")))
 }
 
-func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) {
+func (s *Server) saveSetList(w http.ResponseWriter, r *http.Request) error {
 	date, err := catalog.ParseShowKey(r.FormValue("date"))
 	if err != nil {
-		err = &badRequest{err.Error(), "choose the night"}
+		return &badRequest{err.Error(), "choose the night"}
 	}
-	var entries []catalog.SetListEntry
-	if err == nil {
-		entries, err = lists.ReadSetList(strings.NewReader(r.FormValue("text")), "the set list")
-	}
-	if err == nil {
-		err = s.store.SaveSetList(r.Context(), date, entries)
-	}
+	entries, err := lists.ReadSetList(strings.NewReader(r.FormValue("text")), "the set list")
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if err := s.store.SaveSetList(r.Context(), date, entries); err != nil {
+		return err
 	}
 	s.jobs.refresh(date)
-	s.kept(w, r, "/night/"+url.PathEscape(string(date)), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
+	return s.kept(w, r, nightPath(date), fmt.Sprintf("%s on the set list.", count(len(entries), "song")))
 }
 
-// readList reads a list as somebody wrote it, in any of the forms that package
-// lists knows, and answers with its lines.
-func (s *Server) readList(w http.ResponseWriter, r *http.Request) {
+// readList reads a list in any form that package lists knows, and answers with its
+// lines.
+func (s *Server) readList(w http.ResponseWriter, r *http.Request) error {
 	data, err := io.ReadAll(r.Body)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	name := r.URL.Query().Get("name")
 	if name == "" {
@@ -266,11 +253,10 @@ func (s *Server) readList(w http.ResponseWriter, r *http.Request) {
 	case "desk":
 		doc, err = lists.ReadDesk(bytes.NewReader(data), name)
 	default:
-		err = &badRequest{fmt.Sprintf("%q is no kind of list", kind), ""}
+		err = &badRequest{fmt.Sprintf("%q is no kind of list", kind), "choose inputs or desk"}
 	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.sendJSON(w, r, doc)
+	return s.sendJSON(w, doc)
 }

@@ -90,14 +90,14 @@ func (h *hub) close() {
 func (s *Server) watch(ctx context.Context) {
 	tick := time.NewTicker(watchTick)
 	defer tick.Stop()
-	before, _ := s.watcher.Version(ctx)
+	before, _ := s.state(ctx)
 	s.stage.tellOpen()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			version, err := s.watcher.Version(ctx)
+			version, err := s.state(ctx)
 			if err == nil && version != before {
 				before = version
 				s.stage.tellOpen()
@@ -108,11 +108,11 @@ func (s *Server) watch(ctx context.Context) {
 }
 
 // events is the stream that a page listens to.
-func (s *Server) events(w http.ResponseWriter, r *http.Request) {
+func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 	page, ok := s.hub.join(r.URL.Query().Get("with") == transportEvent)
 	if !ok {
 		s.fail(w, r, http.StatusServiceUnavailable, "too many pages are open", "close some")
-		return
+		return nil
 	}
 	defer s.hub.leave(page)
 	rc := http.NewResponseController(w)
@@ -126,17 +126,17 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	for {
 		select {
 		case <-r.Context().Done():
-			return
+			return nil
 		case <-tick.C:
 			fmt.Fprint(w, ": still here\n\n")
 		case e, open := <-page:
 			if !open {
-				return
+				return nil
 			}
 			fmt.Fprintf(w, "event: %s\ndata: %s\n\n", e.name, e.data)
 		}
 		if rc.Flush() != nil {
-			return
+			return nil
 		}
 	}
 }

@@ -18,21 +18,18 @@ type nightView struct {
 	SetList      []catalog.SetListEntry
 }
 
-func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	shows, err := s.store.Shows(r.Context(), catalog.ShowFilter{})
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	show, err := s.store.Show(r.Context(), date)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	date = show.Key // a date alone may be the address
 	v := nightView{}
@@ -48,25 +45,24 @@ func (s *Server) nightPage(w http.ResponseWriter, r *http.Request) {
 			v.Next = shows[i+1].Key
 		}
 	}
-	verdicts, err := verdict.Load(r.Context(), s.store, []catalog.Show{v.Show})
+	verdicts, err := verdict.Load(r.Context(), s.store, []catalog.Show{v.Show}, s.jobs.working())
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	v.Verdict = verdicts[0].Verdict
-	if v.Songs, err = s.store.Songs(r.Context()); err == nil {
-		if v.Notes, err = s.store.Notes(r.Context(), date); err == nil {
-			v.SetList, err = s.store.SetList(r.Context(), date)
-		}
+	if v.Songs, err = s.store.Songs(r.Context()); err != nil {
+		return err
 	}
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if v.Notes, err = s.store.Notes(r.Context(), date); err != nil {
+		return err
 	}
-	s.render(w, r, http.StatusOK, "night.html", fmt.Sprintf("%s %s", date, venue(v.Show)), v)
+	if v.SetList, err = s.store.SetList(r.Context(), date); err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "night.html", fmt.Sprintf("%s %s", date, venue(v.Show)), v)
 }
 
-// venue is what a show is called beside its date.
+// venue returns the words shown beside a show's date: its venue, else its name.
 func venue(s catalog.Show) string {
 	if s.Venue != "" {
 		return s.Venue
@@ -74,8 +70,8 @@ func venue(s catalog.Show) string {
 	return s.Name
 }
 
-// nightDoc is what the night page draws: times in seconds from the first frame
-// of the show's reference recording.
+// nightDoc is what the night page draws. Times are seconds from the first frame of
+// the show's reference recording.
 type nightDoc struct {
 	Date       catalog.ShowKey     `json:"date"`
 	LengthS    float64             `json:"length_s"`
@@ -110,18 +106,16 @@ type findingDoc struct {
 	Accepted          bool                `json:"accepted"`
 }
 
-func (s *Server) nightData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) nightData(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	doc, err := s.night(r, date)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.sendJSON(w, r, doc)
+	return s.sendJSON(w, doc)
 }
 
 func (s *Server) night(r *http.Request, date catalog.ShowKey) (nightDoc, error) {
@@ -163,30 +157,25 @@ func (s *Server) night(r *http.Request, date catalog.ShowKey) (nightDoc, error) 
 
 // figuresData is the level figures of a night's tracks: of the whole night, or
 // of one take.
-func (s *Server) figuresData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) figuresData(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if text := r.URL.Query().Get("take"); text != "" {
 		id, err := number(text, "take")
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 		levels, err := compare.Levels(r.Context(), s.store, compare.Filter{Show: date, Take: catalog.TakeID(id)})
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
-		s.sendJSON(w, r, levels)
-		return
+		return s.sendJSON(w, levels)
 	}
 	levels, err := compare.Tracks(r.Context(), s.store, date)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.sendJSON(w, r, levels)
+	return s.sendJSON(w, levels)
 }

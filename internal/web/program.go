@@ -7,8 +7,7 @@ import (
 	"nightreel/internal/playback"
 )
 
-// programDoc is what a page is told of what is played: the files it comes from
-// are no page's business.
+// programDoc is the program as pages get it: without the paths of files.
 type programDoc struct {
 	Desk     string                  `json:"desk"`
 	Rate     int                     `json:"sample_rate"`

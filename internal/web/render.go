@@ -13,15 +13,14 @@ import (
 
 // renderSession starts a render into a folder below the one that the server was
 // given.
-func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) {
+func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) error {
 	ses, err := s.sessionOf(r)
-	var opt session.RenderOptions
-	if err == nil {
-		opt, err = s.renderOptions(r)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	opt, err := s.renderOptions(r)
+	if err != nil {
+		return err
 	}
 	var p session.Progress
 	look := func(j *Job) {
@@ -40,14 +39,12 @@ func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) {
 		return fmt.Sprintf("%s in %s, %s; %d bit-identical to the recording.", count(len(out.Files), "file"), opt.Dir, size(out.Bytes), identical), out.Problems, err
 	})
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), "Rendering.")
+	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), "Rendering.")
 }
 
-// maxFolderBytes bounds a folder's name: file systems bear 255, and files in it
-// need some.
+// maxFolderBytes bounds a folder's name; file systems allow 255 bytes.
 const maxFolderBytes = 80
 
 func (s *Server) renderOptions(r *http.Request) (session.RenderOptions, error) {

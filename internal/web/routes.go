@@ -6,17 +6,19 @@ import (
 	"nightreel/catalog"
 )
 
-// routes says which address is answered by what. A page is a function of the
-// catalog, its address and the role alone, and is kept until something changes
-// that it is made of; what depends on more is live.
+// routes lists what answers each address. A page is a function of the catalog, its
+// address and the role alone, and is kept until something that it is made of
+// changes; an answer that depends on more is live.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	page := func(pattern string, h http.HandlerFunc, of version) { mux.HandleFunc("GET "+pattern, s.cached(h, of)) }
-	live := func(pattern string, h http.HandlerFunc) { mux.HandleFunc("GET "+pattern, h) }
-	post := func(pattern string, h http.HandlerFunc) {
-		mux.HandleFunc("POST "+pattern, func(w http.ResponseWriter, r *http.Request) {
-			h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
-		})
+	page := func(pattern string, h handler, of version) {
+		mux.HandleFunc("GET "+pattern, s.handle(s.cached(s.handle(h), of)))
+	}
+	live := func(pattern string, h handler) { mux.HandleFunc("GET "+pattern, s.handle(h)) }
+	post := func(pattern string, h handler) {
+		mux.HandleFunc("POST "+pattern, s.handle(func(w http.ResponseWriter, r *http.Request) error {
+			return h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
+		}))
 	}
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
@@ -30,8 +32,10 @@ func (s *Server) routes() http.Handler {
 	post("/logout", s.logout)
 	live("/events", s.events)
 
-	page("/{$}", s.tourPage, of(shows, recordings, files, parts, takes, findings, songs))
-	page("/night/{date}", s.nightPage, s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes))
+	page("/{$}", s.tourPage, s.judged(of(shows, recordings, files, parts, takes, findings, songs)))
+	page("/night/{date}", s.nightPage, s.judged(s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes)))
+	page("/night/{date}/edit", s.showPage, of(shows, recordings, files))
+	post("/night/{date}/edit", s.editShow)
 	page("/data/night/{date}", s.nightData, s.ofNight(s.nightInPath, recordings, files, takes, findings))
 	page("/data/figures/{date}", s.figuresData, s.ofNight(s.nightInPath, recordings, parts, takes))
 	page("/data/strips/{recording}", s.stripsData, s.ofNight(s.nightOfRecording, recordings, parts))
@@ -40,7 +44,7 @@ func (s *Server) routes() http.Handler {
 	post("/night/{date}/takes", s.editTakes)
 	post("/night/{date}/note", s.addNote)
 
-	page("/findings", s.findingsPage, of(shows, recordings, files, parts, lists, findings))
+	page("/findings", s.findingsPage, s.judged(of(shows, recordings, files, parts, lists, findings)))
 	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
 	post("/findings/{id}", s.editFinding)
 
@@ -75,7 +79,7 @@ func (s *Server) routes() http.Handler {
 	post("/jobs/{kind}/stop", s.stopJob)
 
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour is at /")
+		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour page is at /")
 	})
 	return s.guard(s.authorize(s.formed(mux)))
 }

@@ -20,6 +20,11 @@ type scanView struct {
 	Problem   string
 }
 
+// Watched are the jobs that read recordings and work out what follows.
+func (v scanView) Watched() []Job {
+	return slices.DeleteFunc(slices.Clone(v.Jobs), func(j Job) bool { return j.Kind == renderJob })
+}
+
 // folders returns the places that may be scanned.
 func (s *Server) folders(ctx context.Context) ([]string, error) {
 	volumes, err := s.store.Volumes(ctx)
@@ -34,26 +39,24 @@ func (s *Server) folders(ctx context.Context) ([]string, error) {
 	return slices.Compact(all), nil
 }
 
-func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) error {
 	folders, err := s.folders(r.Context())
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
+	return s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
 }
 
-// scanStages puts the scan's stage into the words of the page.
-func (s *Server) startScan(w http.ResponseWriter, r *http.Request) {
+func (s *Server) startScan(w http.ResponseWriter, r *http.Request) error {
 	if err := s.scan(r); err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if wantsPage(r) {
 		http.Redirect(w, r, "/scan", http.StatusSeeOther)
-		return
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
+	return nil
 }
 
 func (s *Server) scan(r *http.Request) error {
@@ -70,10 +73,10 @@ func (s *Server) scan(r *http.Request) error {
 			continue
 		}
 		if !slices.Contains(known, d) && !s.opt.AnyFolder {
-			return &badRequest{fmt.Sprintf("%s may not be scanned from here", d), "start the server with --folder " + d}
+			return &badRequest{fmt.Sprintf("%s may not be scanned from the browser", d), "start the server with --folder " + d}
 		}
 		if !filepath.IsAbs(d) {
-			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "give the folder from the root of the disk on"}
+			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "write the folder's path from the root of the disk"}
 		}
 		dirs = append(dirs, d)
 	}
@@ -127,19 +130,19 @@ func (s *Server) scan(r *http.Request) error {
 	})
 }
 
-func (s *Server) jobsData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) jobsData(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, s.jobs.all())
+	return s.sendJSON(w, s.jobs.all())
 }
 
-func (s *Server) stopJob(w http.ResponseWriter, r *http.Request) {
+func (s *Server) stopJob(w http.ResponseWriter, r *http.Request) error {
 	if !s.jobs.interrupt(r.PathValue("kind")) {
-		s.failed(w, r, &catalog.NotFoundError{Kind: "job", Name: r.PathValue("kind"), Try: "it has ended already"})
-		return
+		return &catalog.NotFoundError{Kind: "job", Name: r.PathValue("kind"), Try: "it has ended already"}
 	}
 	if wantsPage(r) {
 		http.Redirect(w, r, "/scan", http.StatusSeeOther)
-		return
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
+	return nil
 }

@@ -1,13 +1,12 @@
-// Package web is the local web app: what people would rather look at than read.
-// Start with [New] and [Server.Serve].
+// Package web is the local web app. Start with [New] and [Server.Serve].
 //
-// It holds no judgement of its own: every page asks one of the packages that
-// the command line asks too, and draws the answer. Pages are rendered here; the
-// scripts in assets only draw envelopes, move boundaries, play a channel and
-// keep a page fresh. All assets are embedded; no page needs another server.
+// It judges nothing itself: every page calls the packages that the command line
+// calls, and draws what they return. Pages are rendered here; the scripts in assets
+// only draw envelopes, move boundaries, play a channel and keep a page fresh. All
+// assets are embedded; no page needs another server.
 //
-// What is sent may be kept in memory as long as the catalog did not change:
-// see cache.go. Who may ask what stands in guard.go and auth.go.
+// Answers are kept in memory until the catalog changes: see cache.go. guard.go and
+// auth.go decide who may send which request.
 package web
 
 import (
@@ -29,12 +28,12 @@ import (
 // Options are the choices of New.
 type Options struct {
 	Store *catalog.Store
-	// Look and Operate are the pass-phrases of the two roles. Where both are ""
-	// everybody who reaches the server may do everything, which only a loopback
-	// address allows.
+	// Look and Operate are the pass-phrases of the two roles. If both are "",
+	// everybody who reaches the server may do everything; only a loopback address
+	// allows that.
 	Look, Operate string
-	// Hosts are names that the server goes by, beside "localhost", this
-	// machine's name and the addresses that it is reached at.
+	// Hosts are further names of the server, beside "localhost", this machine's name
+	// and the server's addresses.
 	Hosts []string
 	// Folders may be scanned, beside the places that recordings were scanned
 	// from before. With AnyFolder a person may name any.
@@ -123,8 +122,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if !s.doors.locked() && !loopback(l.Addr()) {
 		return fmt.Errorf("%s: not served without pass-phrases: that address is reached from the network", l.Addr())
 	}
-	// What an earlier run left unfinished, or another version computed, is caught up
-	// with in the background.
+	// Results that an interrupted run left stale, or that another version computed, are
+	// brought up to date in the background.
 	if stale, err := refresh.Stale(ctx, s.store); err != nil {
 		return err
 	} else if len(stale) > 0 && !s.store.ReadOnly() {

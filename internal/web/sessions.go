@@ -21,7 +21,7 @@ type sessionsView struct {
 	Rigs     []string
 	Picks    []string
 	Sessions []catalog.Session // newest first
-	Desk     string            // of the newest: mostly the next one's, too
+	Desk     string            // of the newest session; the next one is mostly for the same desk
 }
 
 // songTakes is a song with the takes that may be chosen.
@@ -30,13 +30,12 @@ type songTakes struct {
 	All []catalog.Take
 }
 
-func (s *Server) sessionsPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) sessionsPage(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.builderView(r.Context())
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.render(w, r, http.StatusOK, "sessions.html", "Sessions", v)
+	return s.render(w, r, http.StatusOK, "sessions.html", "Sessions", v)
 }
 
 func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
@@ -101,12 +100,11 @@ func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
 	return v, nil
 }
 
-// buildSession builds a session of what the form says: desk, songs in playing
-// order with a pick each, or a show for its whole set.
-func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) {
+// buildSession builds a session from a form: a desk, and songs in playing order with
+// a pick each, or a show for its whole set.
+func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"])}
 	for i, song := range r.Form["song"] {
@@ -120,24 +118,20 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) {
 		}
 		req.SongPicks = append(req.SongPicks, pick)
 	}
-	var err error
 	if len(req.Songs) == 0 && r.FormValue("show") != "" {
+		var err error
 		if req.Show, err = catalog.ParseShowKey(r.FormValue("show")); err != nil {
-			err = &badRequest{err.Error(), ""}
+			return &badRequest{err.Error(), ""}
 		}
 	}
-	var ses catalog.Session
-	if err == nil {
-		ses, err = session.Build(r.Context(), s.store, req)
-	}
+	ses, err := session.Build(r.Context(), s.store, req)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Session %d is built.", ses.ID))
+	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Session %d is built.", ses.ID))
 }
 
-// filled leaves out what is empty.
+// filled returns those texts that are not blank.
 func filled(all []string) []string {
 	return slices.DeleteFunc(slices.Clone(all), func(s string) bool { return strings.TrimSpace(s) == "" })
 }
@@ -166,11 +160,10 @@ func (s *Server) sessionOf(r *http.Request) (catalog.Session, error) {
 	return s.store.Session(r.Context(), catalog.SessionID(id))
 }
 
-func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
 	ses, err := s.sessionOf(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	v := sessionView{Session: ses, Cautions: session.Cautions(), Renders: s.opt.Renders, Folder: fmt.Sprintf("session %d", ses.ID)}
 	playing := map[int]bool{}
@@ -187,19 +180,18 @@ func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) {
 		v.Items = append(v.Items, item)
 	}
 	v.Playing = len(playing)
-	s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Session %d", ses.ID), v)
+	return s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Session %d", ses.ID), v)
 }
 
-// adjustSession stores a session with some inputs otherwise; the form has
-// status-ITEM-INPUT and trim-ITEM-INPUT.
-func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) {
+// adjustSession stores a copy of a session with some inputs changed. The form has
+// fields status-ITEM-INPUT and trim-ITEM-INPUT.
+func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) error {
 	ses, err := s.sessionOf(r)
-	if err == nil {
-		err = r.ParseForm()
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if err := r.ParseForm(); err != nil {
+		return err
 	}
 	changes := []session.Adjustment{}
 	for _, in := range ses.Inputs {
@@ -208,8 +200,7 @@ func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) {
 		if text := strings.TrimSpace(r.FormValue("trim-" + key)); text != "" {
 			db, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
 			if err != nil {
-				s.failed(w, r, &badRequest{fmt.Sprintf("%s: %q is no trim in dB", in.Channel, text), "write it as a number, for example -3"})
-				return
+				return &badRequest{fmt.Sprintf("%s: %q is no trim in dB", in.Channel, text), "write it as a number, for example -3"}
 			}
 			c.TrimDB = &db
 		}
@@ -219,43 +210,42 @@ func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) {
 	}
 	next, err := session.Adjust(r.Context(), s.store, ses, changes)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.kept(w, r, fmt.Sprintf("/session/%d", next.ID), fmt.Sprintf("Session %d is kept beside session %d.", next.ID, ses.ID))
+	return s.kept(w, r, fmt.Sprintf("/session/%d", next.ID), fmt.Sprintf("Session %d is kept beside session %d.", next.ID, ses.ID))
 }
 
 // sheetPolicy is that of the sheet, a page of its own with its style in it.
 const sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
 
-func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
-	s.sendSheet(w, r, "text/html; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
+func (s *Server) sheet(w http.ResponseWriter, r *http.Request) error {
+	return s.sendSheet(w, r, "text/html; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
 		w.Header().Set("Content-Security-Policy", sheetPolicy)
 		return session.WriteSheetHTML(b, sheet)
 	})
 }
 
-func (s *Server) sheetCSV(w http.ResponseWriter, r *http.Request) {
-	s.sendSheet(w, r, "text/csv; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
+func (s *Server) sheetCSV(w http.ResponseWriter, r *http.Request) error {
+	return s.sendSheet(w, r, "text/csv; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
 		w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("session %d.csv", sheet.Session)))
 		return session.WriteSheetCSV(b, sheet)
 	})
 }
 
-func (s *Server) sendSheet(w http.ResponseWriter, r *http.Request, kind string, write func(*bytes.Buffer, session.Sheet) error) {
+func (s *Server) sendSheet(w http.ResponseWriter, r *http.Request, kind string, write func(*bytes.Buffer, session.Sheet) error) error {
 	ses, err := s.sessionOf(r)
-	var sheet session.Sheet
-	if err == nil {
-		sheet, err = session.NewSheet(r.Context(), s.store, ses)
+	if err != nil {
+		return err
+	}
+	sheet, err := session.NewSheet(r.Context(), s.store, ses)
+	if err != nil {
+		return err
 	}
 	var b bytes.Buffer
-	if err == nil {
-		err = write(&b, sheet)
-	}
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if err := write(&b, sheet); err != nil {
+		return err
 	}
 	w.Header().Set("Content-Type", kind)
 	w.Write(b.Bytes())
+	return nil
 }

@@ -25,7 +25,7 @@ type songView struct {
 	Query    string // of the same channel and measure, for exports
 }
 
-// outlier is a take that stands out, with what may be behind it.
+// outlier is a take that stands out, with possible reasons.
 type outlier struct {
 	Show    catalog.ShowKey
 	Take    catalog.TakeID
@@ -64,8 +64,8 @@ func (s *Server) compared(r *http.Request) (songView, error) {
 	return v, nil
 }
 
-// choose takes the channel that was asked for, else the first one in which a
-// take stands out, else the first.
+// choose picks the channel that the address names; else the first in which a take
+// stands out; else the first.
 func (v *songView) choose(channel string) {
 	for i := range v.Channels {
 		ch := &v.Channels[i]
@@ -89,48 +89,46 @@ func (v *songView) choose(channel string) {
 	}
 }
 
-func (s *Server) songPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songPage(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	if v.Chosen != nil {
 		v.Plot = plot(&v, false)
 		v.Table = deviationTable(&v)
 	}
-	s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
+	return s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
 }
 
-func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
-	if err == nil && v.Chosen == nil {
-		err = &catalog.NotFoundError{Kind: "take of", Name: v.Song.Title}
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if v.Chosen == nil {
+		return &catalog.NotFoundError{Kind: "take of", Name: v.Song.Title}
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("%s, %s, %s.svg", v.Song.Title, v.Channel, words(v.Measure))))
 	w.Write(plot(&v, true))
+	return nil
 }
 
-func (s *Server) songCSV(w http.ResponseWriter, r *http.Request) {
+func (s *Server) songCSV(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.compared(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	var b bytes.Buffer
 	if err := v.WriteCSV(&b); err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", attachment(v.Song.Title+".csv"))
 	w.Write(b.Bytes())
+	return nil
 }
 
 // attachment names a file to be kept (RFC 6266, RFC 8187).
@@ -138,15 +136,15 @@ func attachment(name string) string {
 	return "attachment; filename*=UTF-8''" + url.PathEscape(name)
 }
 
-// deviationTable is channels × takes, each take against the channel's median.
-// It is written by hand: a long tour has thousands of cells.
+// deviationTable returns channels × takes, each take against the channel's median.
+// It writes the markup directly because a long tour has thousands of cells.
 func deviationTable(v *songView) []byte {
 	var b bytes.Buffer
 	b.WriteString(`<table class="deviations"><caption class="hidden">Every channel in every take against its median, in dB</caption><thead><tr><th scope="col" class="ch">Channel</th><th scope="col">median ` + v.Measure.Unit() + `</th>`)
 	column := make(map[catalog.TakeID]int, len(v.Takes))
 	for i, t := range v.Takes {
 		column[t.Take] = i
-		fmt.Fprintf(&b, `<th scope="col"><a href="/night/%s#take-%d">%s%s</a></th>`, escape(string(t.Show)), t.Take, escape(shortDate(t.Show)), nth(t.Nth))
+		fmt.Fprintf(&b, `<th scope="col"><a href="%s#take-%d">%s%s</a></th>`, escape(nightPath(t.Show)), t.Take, escape(shortDate(t.Show)), nth(t.Nth))
 	}
 	b.WriteString("</tr></thead><tbody>")
 	for _, ch := range v.Channels {

@@ -2,7 +2,6 @@ package web
 
 import (
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -12,8 +11,7 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// named returns what an address names by its number: the only one that list
-// finds by it.
+// named returns the row whose id stands in an address; list finds it.
 func named[T any](r *http.Request, what, hint string, list func(id int64) ([]T, error)) (T, error) {
 	var none T
 	id, err := number(r.PathValue(what), what)
@@ -72,58 +70,51 @@ func view(r *http.Request) (from, to float64, err error) {
 // stripsData is the envelope of all tracks of a recording over a span of the
 // show: for each track its id, uint32 little-endian, then two bytes a column as
 // [envelope.Strip] has them.
-func (s *Server) stripsData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) stripsData(w http.ResponseWriter, r *http.Request) error {
 	rec, err := s.recordingOf(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	n, err := columns(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	from, to, err := view(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	strips, err := envelope.Strips(r.Context(), s.store, rec, rec.Frame(from-rec.OffsetS), rec.Frame(to-rec.OffsetS), n)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Content-Type", "application/octet-stream")
 	for _, strip := range strips {
 		w.Write(binary.LittleEndian.AppendUint32(nil, uint32(strip.Track)))
 		w.Write(strip.Columns)
 	}
+	return nil
 }
 
 // waveformData is a track's waveform over a span of its recording, in frames:
 // lowest and highest sample of each column, int16 little-endian.
-func (s *Server) waveformData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) waveformData(w http.ResponseWriter, r *http.Request) error {
 	track, n, err := s.trackAndColumns(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	from, to, err := view(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	rate := float64(track.SampleRate)
 	samples, err := tracks.Open(r.Context(), s.store, track.ID)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	defer samples.Close()
 	extents, err := samples.Waveform(r.Context(), int64(from*rate), int64(to*rate), n)
 	if err != nil {
-		s.away(w, r, err)
-		return
+		return err
 	}
 	data := make([]byte, 0, 4*len(extents))
 	clip := func(v float32) uint16 { return uint16(int16(max(-1, min(1, v)) * 32767)) }
@@ -134,6 +125,7 @@ func (s *Server) waveformData(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/octet-stream")
 	w.Header().Set("Cache-Control", "no-store")
 	w.Write(data)
+	return nil
 }
 
 func (s *Server) trackAndColumns(r *http.Request) (catalog.Track, int, error) {
@@ -147,60 +139,39 @@ func (s *Server) trackAndColumns(r *http.Request) (catalog.Track, int, error) {
 
 // listen sends one track from a place on, or a span of it, as a WAV file;
 // ranges of it may be asked for (RFC 9110 §14).
-func (s *Server) listen(w http.ResponseWriter, r *http.Request) {
+func (s *Server) listen(w http.ResponseWriter, r *http.Request) error {
 	track, err := s.trackOf(r)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	from, to := 0.0, float64(track.Frames)/float64(track.SampleRate)
 	if text := r.URL.Query().Get("from"); text != "" {
 		if from, err = seconds(text, "from"); err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 	}
 	if text := r.URL.Query().Get("to"); text != "" {
 		if to, err = seconds(text, "to"); err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 	}
 	rate := float64(track.SampleRate)
 	samples, err := tracks.Open(r.Context(), s.store, track.ID)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	defer samples.Close()
 	wav, err := samples.WAV(r.Context(), int64(from*rate), int64(to*rate))
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	if err := wav.Check(); err != nil { // before the first byte, while it can be said
-		s.away(w, r, err)
-		return
+	if err := wav.Check(); err != nil { // before the first byte is sent, so that the error can be reported
+		return err
 	}
 	h := w.Header()
 	h.Set("Content-Type", "audio/wav")
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Disposition", fmt.Sprintf("inline; filename=%q", fmt.Sprintf("%s track %d.wav", track.Show, track.Number)))
 	http.ServeContent(w, r, "", s.opt.Now(), wav)
-}
-
-// away answers when a recording's file cannot be read: mostly an unplugged
-// drive, which is the user's to mend and no fault of the server.
-func (s *Server) away(w http.ResponseWriter, r *http.Request, err error) {
-	var away *tracks.UnreadableError
-	var changed *tracks.ChangedError
-	var span *tracks.SpanError
-	switch {
-	case errors.As(err, &away), errors.As(err, &changed):
-		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
-	case errors.As(err, &span):
-		s.fail(w, r, http.StatusBadRequest, err.Error(), hintOf(err))
-	default:
-		s.failed(w, r, err)
-	}
+	return nil
 }

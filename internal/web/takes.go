@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -13,8 +12,8 @@ import (
 	"nightreel/internal/songs"
 )
 
-// edits remembers what a night's songs were before they were edited here, so
-// that an edit can be undone by whoever looks at the page.
+// edits remembers the songs of a night before each edit, so that everybody who
+// operates can undo it.
 type edits struct {
 	mu     sync.Mutex // held through an edit: two people edit one after the other
 	nights map[catalog.ShowKey]*history
@@ -69,7 +68,7 @@ func (e *edits) do(ctx context.Context, store *catalog.Store, date catalog.ShowK
 	}
 	h := e.nights[date]
 	if h == nil || !h.now.SameFacts(before) {
-		h = &history{} // somebody else edited in between: what is older cannot be undone any more
+		h = &history{} // another edit came in between: older steps cannot be undone any more
 		e.nights[date] = h
 	}
 	h.undo = append(h.undo, step{name, before})
@@ -86,14 +85,14 @@ func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.Sho
 	defer e.mu.Unlock()
 	h := e.nights[date]
 	if h == nil {
-		return &badRequest{"there is nothing to undo", ""}
+		return &badRequest{"there is nothing to undo", "edits made before the server started, or before another edit of this night, cannot be undone here"}
 	}
 	from, to := &h.undo, &h.redo
 	if forward {
 		from, to = to, from
 	}
 	if len(*from) == 0 {
-		return &badRequest{"there is nothing to undo", ""}
+		return &badRequest{"there is nothing to undo", "edits made before the server started, or before another edit of this night, cannot be undone here"}
 	}
 	last := (*from)[len(*from)-1]
 	now, err := songs.Restore(ctx, store, date, h.now, last.songs)
@@ -110,7 +109,7 @@ func (e *edits) back(ctx context.Context, store *catalog.Store, date catalog.Sho
 	return nil
 }
 
-// isConflict tells whether an error says that another change stands in the way.
+// isConflict reports whether another change is the cause of an error.
 func isConflict(err error) bool { return is[*songs.OverlapError](err) || is[*songs.StaleError](err) }
 
 // editTakes corrects the songs of a night and answers with the night as it is
@@ -123,22 +122,20 @@ func isConflict(err error) bool { return is[*songs.OverlapError](err) || is[*son
 //	do=rename   take, song
 //	do=delete   take
 //	do=undo, do=redo
-func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) {
+func (s *Server) editTakes(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
-	if err == nil {
-		err = s.editTake(r, date)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
+	}
+	if err := s.editTake(r, date); err != nil {
+		return err
 	}
 	s.jobs.refresh(date)
 	doc, err := s.night(r, date)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	s.sendJSON(w, r, doc)
+	return s.sendJSON(w, doc)
 }
 
 func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
@@ -169,7 +166,7 @@ func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 		return err
 	}
 	if len(all) == 0 || all[0].Show != date {
-		return &catalog.NotFoundError{Kind: "take", Name: r.FormValue("take"), Try: "somebody may have changed it; the page shows how it is now"}
+		return &catalog.NotFoundError{Kind: "take", Name: r.FormValue("take"), Try: "it may have changed meanwhile; the page shows the current takes"}
 	}
 	t := all[0]
 	switch do := r.FormValue("do"); do {
@@ -208,12 +205,12 @@ func (s *Server) editTake(r *http.Request, date catalog.ShowKey) error {
 	case "delete":
 		return s.edits.do(ctx, s.store, date, "deleting "+t.Song, func() error { return songs.Delete(ctx, s.store, take) })
 	default:
-		return &badRequest{"it was not said what to do with the take", ""}
+		return &badRequest{"choose what to do with the take", ""}
 	}
 }
 
-// asked marks an error of package songs as the asker's: what it refuses is what
-// it was asked for. The catalog's own errors stay as they are.
+// asked marks an error of package songs as one of the request. The catalog's own
+// errors stay as they are.
 func asked(err error) error {
 	if err == nil || isConflict(err) || is[*catalog.NotFoundError](err) || errors.Is(err, context.Canceled) {
 		return err
@@ -229,7 +226,7 @@ func (s *Server) played(ctx context.Context, date catalog.ShowKey, song string) 
 	}
 	known, err := s.store.Song(ctx, song)
 	if err != nil {
-		return 0, nil // a new one
+		return 0, nil // a new song
 	}
 	n := 0
 	for _, t := range takes {
@@ -248,18 +245,18 @@ func formSpan(r *http.Request) (from, to float64, err error) {
 }
 
 // addNote keeps a note about a night.
-func (s *Server) addNote(w http.ResponseWriter, r *http.Request) {
+func (s *Server) addNote(w http.ResponseWriter, r *http.Request) error {
 	date, err := s.pathDate(r)
-	text := strings.TrimSpace(r.FormValue("text"))
-	if err == nil && text == "" {
-		err = &badRequest{"the note is empty", ""}
-	}
-	if err == nil {
-		_, err = s.store.AddNote(r.Context(), date, text)
-	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
-	http.Redirect(w, r, "/night/"+url.PathEscape(string(date)), http.StatusSeeOther)
+	text := strings.TrimSpace(r.FormValue("text"))
+	if text == "" {
+		return &badRequest{"the note is empty", ""}
+	}
+	if _, err := s.store.AddNote(r.Context(), date, text); err != nil {
+		return err
+	}
+	http.Redirect(w, r, nightPath(date), http.StatusSeeOther)
+	return nil
 }

@@ -6,15 +6,13 @@ import (
 	"net/http"
 	"slices"
 
-	"nightreel/catalog"
 	"nightreel/internal/overview"
 	"nightreel/internal/verdict"
 )
 
 type tourView struct {
 	overview.Glance
-	Last  catalog.ShowKey // the last night's
-	Open  int             // findings
+	Open  int // findings
 	Takes int
 	Rows  []byte // markup: the songs
 }
@@ -26,48 +24,52 @@ func (v tourView) Latest() []overview.Night {
 	return nights
 }
 
+// LastColumn is the index of the last night.
+func (v tourView) LastColumn() int { return len(v.Nights) - 1 }
+
 // stateOf is the class of a verdict's state.
 func stateOf(v verdict.Verdict) string {
-	switch v.Answer {
-	case verdict.Whole:
+	switch {
+	case v.Answer == verdict.Whole:
 		return "clean"
-	case verdict.NotWhole:
+	case v.Answer == verdict.NotWhole:
 		return "fault"
+	case v.Working:
+		return "working"
 	}
 	return "unread"
 }
 
-func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) {
-	glance, err := overview.Tour(r.Context(), s.store)
+func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) error {
+	glance, err := overview.Tour(r.Context(), s.store, s.jobs.working())
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	v := tourView{Glance: glance}
 	for _, n := range glance.Nights {
-		v.Last, v.Open, v.Takes = n.Key, v.Open+n.Findings, v.Takes+n.Takes
+		v.Open, v.Takes = v.Open+n.Findings, v.Takes+n.Takes
 	}
 	v.Rows = tourRows(glance)
-	s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
+	return s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
 }
 
-// tourRows is the songs, a line each, a cell a night. It is written by hand: a
-// long tour has thousands of cells.
+// tourRows returns the rows of songs, one cell a night. It writes the markup
+// directly because a long tour has thousands of cells.
 func tourRows(g overview.Glance) []byte {
 	var b bytes.Buffer
 	for _, song := range g.Songs {
 		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d">%s</a></th>`, song.ID, escape(song.Title))
 		for i, c := range song.Cells {
-			date := escape(string(g.Nights[i].Key))
+			night := escape(nightPath(g.Nights[i].Key))
 			switch c.State {
 			case overview.None:
 				b.WriteString("<td></td>")
 				continue
 			case overview.NotFound:
-				fmt.Fprintf(&b, `<td class="not_found"><a href="/night/%s"><span class="state not_found">?</span><span class="hidden"> on the set list, not found</span></a></td>`, date)
+				fmt.Fprintf(&b, `<td class="not_found"><a href="%s"><span class="state not_found">?</span><span class="hidden"> on the set list, not found</span></a></td>`, night)
 				continue
 			}
-			fmt.Fprintf(&b, `<td><a href="/night/%s#take-%d">%s`, date, c.Take, minutes(c.LengthS))
+			fmt.Fprintf(&b, `<td><a href="%s#take-%d">%s`, night, c.Take, minutes(c.LengthS))
 			if c.Takes > 1 {
 				fmt.Fprintf(&b, `<span class="times"> ×%d</span>`, c.Takes)
 			}

@@ -26,7 +26,7 @@ type transportView struct {
 	Rates    []int
 }
 
-func (s *Server) transportRoutes(live, post func(string, http.HandlerFunc)) {
+func (s *Server) transportRoutes(live, post func(string, handler)) {
 	live("/transport", s.transportPage)
 	live("/data/transport", s.transportData)
 	live("/data/devices", s.devicesData)
@@ -69,7 +69,7 @@ func from(r *http.Request) string {
 	return host
 }
 
-func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) {
+func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) error {
 	who := s.sit(w, r)
 	v := transportView{Cautions: session.Cautions(), Rates: playRates}
 	var err error
@@ -87,31 +87,28 @@ func (s *Server) transportPage(w http.ResponseWriter, r *http.Request) {
 		v.transportDoc, err = s.stage.doc(r.Context(), v.Chosen)
 	}
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	v.Mine = v.Seat == who.key
 	w.Header().Set("Cache-Control", "no-store")
-	s.render(w, r, http.StatusOK, "transport.html", "Transport", v)
+	return s.render(w, r, http.StatusOK, "transport.html", "Transport", v)
 }
 
-func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) transportData(w http.ResponseWriter, r *http.Request) error {
 	var id catalog.SessionID
 	if text := r.URL.Query().Get("session"); text != "" {
 		n, err := number(text, "session")
 		if err != nil {
-			s.failed(w, r, err)
-			return
+			return err
 		}
 		id = catalog.SessionID(n)
 	}
 	doc, err := s.stage.doc(r.Context(), id)
 	if err != nil {
-		s.failed(w, r, err)
-		return
+		return err
 	}
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, struct {
+	return s.sendJSON(w, struct {
 		transportDoc
 		Mine bool `json:"mine"`
 	}{doc, doc.Seat == s.sit(w, r).key})
@@ -119,18 +116,18 @@ func (s *Server) transportData(w http.ResponseWriter, r *http.Request) {
 
 // devicesData lists the sound devices, for who may open one: asking an audio
 // system may take seconds, and starts a process.
-func (s *Server) devicesData(w http.ResponseWriter, r *http.Request) {
+func (s *Server) devicesData(w http.ResponseWriter, r *http.Request) error {
 	names := []string{}
 	if s.opt.Devices != nil && whoIs(r).Role == Operator {
 		names = s.opt.Devices(r.Context())
 	}
 	w.Header().Set("Cache-Control", "no-store")
-	s.sendJSON(w, r, names)
+	return s.sendJSON(w, names)
 }
 
 // openTransport opens a session's player, silent. Every caution is to be
 // ticked.
-func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) {
+func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) error {
 	id, err := number(r.FormValue("session"), "session")
 	var ses catalog.Session
 	if err == nil {
@@ -148,10 +145,9 @@ func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) {
 	}
 	var rates *playback.RateError
 	if errors.As(err, &rates) { // its own hint is for the command line
-		s.fail(w, r, http.StatusConflict, err.Error(), "set the device and the desk to the recording's rate, play takes of one rate in one session, or tick that recordings at another rate are converted")
-		return
+		return &conflict{err.Error(), "set the device and the desk to the recording's rate, play takes of one rate in one session, or tick that recordings at another rate are converted"}
 	}
-	s.transported(w, r, err)
+	return transported(w, err)
 }
 
 // readOpening reads how a session is to be opened.
@@ -173,7 +169,7 @@ func readOpening(r *http.Request) (opening, error) {
 // playRates are the rates that may be chosen, Hz: those that rigs record at.
 var playRates = []int{44100, 48000, 88200, 96000}
 
-func (s *Server) doTransport(w http.ResponseWriter, r *http.Request) {
+func (s *Server) doTransport(w http.ResponseWriter, r *http.Request) error {
 	var c playback.Command
 	d := json.NewDecoder(r.Body)
 	d.DisallowUnknownFields()
@@ -184,10 +180,10 @@ func (s *Server) doTransport(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = s.stage.do(context.WithoutCancel(r.Context()), c, s.sit(w, r))
 	}
-	s.transported(w, r, err)
+	return transported(w, err)
 }
 
-func (s *Server) tickTransport(w http.ResponseWriter, r *http.Request) {
+func (s *Server) tickTransport(w http.ResponseWriter, r *http.Request) error {
 	id, err := number(r.FormValue("session"), "session")
 	var input int64
 	if err == nil {
@@ -196,29 +192,22 @@ func (s *Server) tickTransport(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = s.stage.tick(r.Context(), catalog.SessionID(id), int(input), r.FormValue("back") == "true")
 	}
-	s.transported(w, r, err)
+	return transported(w, err)
 }
 
-func (s *Server) takeTransport(w http.ResponseWriter, r *http.Request) {
+func (s *Server) takeTransport(w http.ResponseWriter, r *http.Request) error {
 	s.stage.take(s.sit(w, r))
-	s.transported(w, r, nil)
+	return transported(w, nil)
 }
 
-func (s *Server) closeTransport(w http.ResponseWriter, r *http.Request) {
-	s.transported(w, r, s.stage.shut(context.WithoutCancel(r.Context())))
+func (s *Server) closeTransport(w http.ResponseWriter, r *http.Request) error {
+	return transported(w, s.stage.shut(context.WithoutCancel(r.Context())))
 }
 
 // transported answers what came of a command.
-func (s *Server) transported(w http.ResponseWriter, r *http.Request, err error) {
+func transported(w http.ResponseWriter, err error) error {
 	if err == nil {
 		w.WriteHeader(http.StatusNoContent)
-		return
 	}
-	// What the player refuses, or a device that cannot be opened, is told as it
-	// is; the server did nothing wrong.
-	if is[*heldError](err) || is[goneError](err) || is[*playback.RefusedError](err) || is[*playback.OpenError](err) || is[*playback.BusyError](err) {
-		s.fail(w, r, http.StatusConflict, err.Error(), hintOf(err))
-		return
-	}
-	s.failed(w, r, err)
+	return err
 }

@@ -1,5 +1,5 @@
 // What every page shares: asking the server, saying what went wrong, listening
-// to a channel, and staying fresh when somebody else changes something.
+// to a channel, and staying fresh when the catalog changes.
 
 export const $ = (selector, root = document) => root.querySelector(selector);
 export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -78,9 +78,8 @@ export function on(name, f) {
   listeners.get(name).push(f);
 }
 
-// A browser opens six lines to a server at most (HTTP/1.1), and a page that is
-// left or hidden would go on holding one: so it hangs up, and asks what it missed
-// when it is looked at again.
+// A browser opens at most six connections to a server (HTTP/1.1). A page that is
+// left or hidden closes its own, and catches up when it is shown again.
 let source = null;
 function connect() {
   if (source || document.visibilityState === "hidden") return;
@@ -103,13 +102,13 @@ function stayFresh() {
 }
 
 let seen = "none yet";
-/** refresh puts the page's live parts in place of what is shown; one that somebody types in waits for the next time. */
+/** refresh replaces the page's live parts by what the server has now. A part with a field that is being typed in waits for the next refresh. */
 export async function refresh() {
   const parts = $$("[data-live]");
   if (!parts.length) return;
   const response = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
   const tag = response.headers.get("ETag");
-  if (!response.ok || tag && tag === seen) return; // it is as it was
+  if (!response.ok || tag && tag === seen) return; // nothing changed
   seen = tag;
   const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
   for (const part of parts) {
@@ -129,7 +128,7 @@ on("changed", () => {
   refreshing = setTimeout(() => refresh().catch(() => {}), 250);
 });
 
-// ---- what leaves the outputs is said on every page
+// ---- every page shows what leaves the outputs
 
 on("feeding", (f) => {
   const box = $("#stage");
@@ -145,16 +144,17 @@ export function drawJob(job) {
   jobs.set(job.kind, job);
   const box = $("#jobs");
   if (!box || document.body.classList.contains("page-login")) return;
-  const lines = [...jobs.values()].filter((j) => j.state === "running" && j.kind !== "judge" || j.fresh);
+  const lines = [...jobs.values()].filter((j) => j.state === "running" || j.fresh);
   box.replaceChildren(...lines.map((j) => el("div", { class: "job" },
     el("b", {}, j.title),
     j.state === "running" ? el("span", {}, j.stage || "") : el("span", {}, j.result || ""),
     j.state === "running" && j.total ? el("progress", { max: j.total, value: j.done, "aria-label": `How far ${j.title} is` }) : null,
     j.state === "running" && j.total ? el("span", {}, `${Math.floor(100 * j.done / j.total)} %`) : null,
-    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, "watch"))));
+    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, j.state === "running" ? "watch" : "details"))));
 }
 on("job", (job) => {
-  if (job.state !== "running" && job.kind !== "judge") {
+  // A refresh that ended well is visible on the page itself: only its warnings are shown here.
+  if (job.state !== "running" && (job.kind !== "refresh" || job.state === "failed" || job.lines.length)) {
     job.fresh = true;
     setTimeout(() => { if (jobs.get(job.kind) === job) { jobs.delete(job.kind); drawJobs(); } }, 8000);
   }
@@ -204,7 +204,7 @@ export function listen(track, from, name) {
 }
 export function hush() { if (ear) ear.pause(); }
 
-/** submitOnChange sends a form as soon as a choice is made, and keeps the focus where it was on the page that comes: or arrow keys in a list would lose it. */
+/** submitOnChange sends a form as soon as a choice is made. It restores the focus on the next page, so that arrow keys in a list go on working. */
 export function submitOnChange(form) {
   form?.addEventListener("change", (e) => { sessionStorage.setItem("focus", `${location.pathname} ${e.target.name}`); form.submit(); });
   const [path, name] = (sessionStorage.getItem("focus") || "").split(" ");

@@ -23,8 +23,8 @@ async function start() {
 
   let loaded = "";
   async function load() {
-    const text = await (await get(`/data/night/${date}`)).text();
-    if (text === loaded || lane.held) return; // a hand that came in between has precedence
+    const text = await (await get(`/data/night/${encodeURIComponent(date)}`)).text();
+    if (text === loaded || lane.held) return; // a drag in progress goes first
     loaded = text;
     apply(JSON.parse(text));
   }
@@ -235,7 +235,7 @@ async function start() {
   async function fetchFigures() {
     const take = s.doc.takes.find((t) => t.id === s.take);
     try {
-      const list = await getJSON(`/data/figures/${date}${take ? `?take=${take.id}` : ""}`);
+      const list = await getJSON(`/data/figures/${encodeURIComponent(date)}${take ? `?take=${take.id}` : ""}`);
       const figures = new Map(list.filter((f) => f.rig === s.rec.rig).map((f) => [f.track, f]));
       for (const row of body.rows) for (const cell of $$("[data-figure]", row)) {
         const f = figures.get(row.track.number);
@@ -285,7 +285,7 @@ async function start() {
   addEventListener("resize", () => { redraw(); fetchStrips(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   document.addEventListener("ear", lines);
-  // What was changed elsewhere: only what is another is drawn anew.
+  // A change by another window or command: only what differs is drawn again.
   let soon = 0;
   on("changed", () => {
     clearTimeout(soon);

@@ -56,7 +56,7 @@ export class Songs {
   }
 
   async edit(fields) {
-    const doc = await post(`/night/${this.date}/takes`, fields);
+    const doc = await post(`/night/${encodeURIComponent(this.date)}/takes`, fields);
     this.page.apply(doc || this.s.doc); // what was dragged goes back
     return doc;
   }

@@ -2,7 +2,7 @@ import { $, $$ } from "./app.js";
 
 const filter = $("#filter"), reported = $("#only-reported");
 
-// Songs that do not fit the filter step aside; the night's columns stay.
+// Hides songs that do not match the filter; the columns stay.
 function choose() {
   const wanted = filter.value.trim().toLowerCase();
   for (const row of $$("#grid tbody tr")) {
@@ -28,7 +28,7 @@ if (filter) {
   lastNight();
 }
 
-// Deep in a long tour neither head may be read at a glance: a cell says where it is.
+// In a long tour both heads may be out of sight: a cell's title names its row and column.
 $("#main").addEventListener("mouseover", (e) => {
   const cell = e.target.closest("#grid tbody td, #grid .whole td");
   if (!cell || cell.title || !cell.firstElementChild) return;
