@@ -195,7 +195,7 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 		}
 		v.do(ctx, c)
 	case 'u':
-		v.do(ctx, playback.Command{Do: playback.Level, DB: db(min(playback.MaxLevelDB, v.st.LevelDB+1))})
+		v.do(ctx, playback.Command{Do: playback.Level, DB: db(min(playback.MaxLevelDB, math.Floor(v.st.LevelDB+playback.StrokeDB)))})
 	case 'd':
 		v.do(ctx, playback.Command{Do: playback.Level, DB: db(max(playback.MinLevelDB, v.st.LevelDB-1))})
 	case 'e':
@@ -207,9 +207,9 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 	case 'm':
 		v.do(ctx, playback.Command{Do: playback.Mute, Input: in.DeskInput, On: !in.Muted})
 	case '+', '=':
-		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(in.TrimDB + 0.5)})
+		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(math.Floor(2*in.TrimDB+1) / 2)})
 	case '-':
-		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(in.TrimDB - 0.5)})
+		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(math.Ceil(2*in.TrimDB-1) / 2)})
 	case 't':
 		v.tick(ctx, in)
 	case 'i':
