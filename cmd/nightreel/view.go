@@ -207,9 +207,9 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 	case 'm':
 		v.do(ctx, playback.Command{Do: playback.Mute, Input: in.DeskInput, On: !in.Muted})
 	case '+', '=':
-		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(math.Floor(2*in.TrimDB+1) / 2)})
+		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(in.TrimDB + 0.5)})
 	case '-':
-		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(math.Ceil(2*in.TrimDB-1) / 2)})
+		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(in.TrimDB - 0.5)})
 	case 't':
 		v.tick(ctx, in)
 	case 'i':

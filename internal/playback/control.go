@@ -147,7 +147,7 @@ type InputStatus struct {
 	Channel   string              `json:"channel"`
 	Status    catalog.InputStatus `json:"status"`    // in the current item
 	PeakDBFS  meter.Level         `json:"peak_dbfs"` // sample peak that left the output since the last status; null = silence
-	TrimDB    float64             `json:"trim_db"`   // live, beside the session's; where it is on its way up
+	TrimDB    float64             `json:"trim_db"`   // live, beside the session's; reached within 0.1 s
 	Muted     bool                `json:"muted"`
 	Limited   int64               `json:"limited_samples"` // cut to full scale since the player was opened
 	Back      bool                `json:"back"`            // ticked: back on the stage

@@ -63,7 +63,7 @@ func (e *Engine) Status() Status {
 	for i, in := range e.prog.Inputs {
 		peak := math.Float32frombits(e.peaks[in.Output-1].Swap(0))
 		s.Inputs[i] = InputStatus{DeskInput: in.DeskInput, Output: in.Output, Channel: in.Channel, Status: status(item, i),
-			PeakDBFS: meter.Level(20 * math.Log10(float64(peak))), TrimDB: e.trimNowDB(i), Muted: e.mutes[i], Limited: e.limited[in.Output-1].Load()}
+			PeakDBFS: meter.Level(20 * math.Log10(float64(peak))), TrimDB: e.trims[i], Muted: e.mutes[i], Limited: e.limited[in.Output-1].Load()}
 	}
 	if p, cut := e.cuts(s.Inputs); cut {
 		s.Problems = append(s.Problems, p)
