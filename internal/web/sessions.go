@@ -108,7 +108,7 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"])}
+	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"]), Beyond: r.FormValue("beyond") != ""}
 	for i, song := range r.Form["song"] {
 		if song == "" {
 			continue
@@ -146,7 +146,7 @@ type sessionView struct {
 	Session  catalog.Session
 	Items    []itemView
 	Playing  int // desk inputs on playback in any item
-	Cautions []string
+	Cautions []session.Caution
 	Renders  string // folder that renders go below
 	Folder   string
 }
@@ -204,7 +204,7 @@ func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) {
 	changes := []session.Adjustment{}
 	for _, in := range ses.Inputs {
 		key := fmt.Sprintf("%d-%d", in.Item, in.DeskInput)
-		c := session.Adjustment{Item: in.Item, DeskInput: in.DeskInput, Status: catalog.InputStatus(r.FormValue("status-" + key))}
+		c := session.Adjustment{Item: in.Item, DeskInput: in.DeskInput, Status: catalog.InputStatus(r.FormValue("status-" + key)), Beyond: r.FormValue("beyond") != ""}
 		if text := strings.TrimSpace(r.FormValue("trim-" + key)); text != "" {
 			db, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
 			if err != nil {

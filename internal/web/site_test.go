@@ -20,9 +20,10 @@ import (
 
 // site is a running server over a catalog.
 type site struct {
-	url   string
-	store *catalog.Store
-	dir   string // of the tour's recordings; "" for an empty catalog
+	url    string
+	store  *catalog.Store
+	dir    string // of the tour's recordings; "" for an empty catalog
+	server *web.Server
 }
 
 // serve starts a server over a catalog until the test ends.
@@ -55,7 +56,7 @@ func serve(t testing.TB, file string, change func(*web.Options)) *site {
 		s.Close()
 		store.Close()
 	})
-	return &site{url: "http://" + l.Addr().String(), store: store}
+	return &site{url: "http://" + l.Addr().String(), store: store, server: s}
 }
 
 var tourDir string
