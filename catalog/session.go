@@ -48,6 +48,13 @@ type SessionItem struct {
 	Why        string      `json:"why"` // why this take
 }
 
+// Bounds of a trim in dB, whether a list, a person or both together make it
+// (common practice, no source).
+const (
+	AskTrimDB  = 20 // beyond it, a person must say that it is meant
+	MostTrimDB = 40 // further off than any preamp's range from night to night: a slip of the pen
+)
+
 // SessionInput is what one desk input gets in one item.
 type SessionInput struct {
 	Item      int         `json:"item"` // index into Items, from 0

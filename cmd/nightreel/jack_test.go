@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"nightreel/catalog"
+	"nightreel/internal/playback"
 	"nightreel/internal/playback/jackrig"
 	"nightreel/internal/wavfile"
 )
@@ -109,6 +110,23 @@ func (p *typist) types(lines ...string) {
 	}
 }
 
+// climbs raises the overall level to whole dB, stroke by stroke.
+func (p *typist) climbs(to int) {
+	p.t.Helper()
+	for level := int(playback.StartLevelDB) + 1; level <= to; level++ {
+		p.types(fmt.Sprintf("level %d", level))
+		there := fmt.Sprintf("level %d.0 dB", level)
+		for !strings.Contains(p.out.String(), there) {
+			p.types("status")
+			select {
+			case <-p.out.fresh:
+			case <-time.After(30 * time.Second):
+				p.t.Fatalf("%q does not come: %s", there, p.out.String())
+			}
+		}
+	}
+}
+
 // leaves ends the input and returns the exit status.
 func (p *typist) leaves() int {
 	p.in.Close()
@@ -189,8 +207,9 @@ func TestPlayThroughAnAudioServer(t *testing.T) {
 
 	p := playSession(t, program, "--cautions-read", "--device", "jack")
 	p.waits("stopped") // before, the device's ports come and go
+	p.climbs(0)
 	c := server.Capture(t, "nightreel", inputs)
-	p.types("level 0", "loop 1 2", "wait 0.3", "play")
+	p.types("loop 1 2", "wait 0.3", "play")
 	// A player that says nothing would keep the capture client silent for ever.
 	patience := time.AfterFunc(time.Minute, func() { c.Stop() })
 	defer patience.Stop()

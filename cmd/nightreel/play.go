@@ -90,7 +90,7 @@ func (e *env) askCautions(c *cli.Context, ask bool) (read bool, err error) {
 	}
 	fmt.Fprintln(e.stdout, "Before any sound comes:")
 	for _, caution := range session.Cautions() {
-		fmt.Fprintf(e.stdout, "%s\n", "  - "+strings.TrimLeft(wrapped(caution, "    ", e.textWidth()), " "))
+		fmt.Fprintf(e.stdout, "%s\n", "  - "+strings.TrimLeft(wrapped(caution.Text, "    ", e.textWidth()), " "))
 	}
 	if !ask {
 		_, err = fmt.Fprintln(e.stdout, "Type acknowledge when all of it is done.")

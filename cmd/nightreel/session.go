@@ -31,6 +31,7 @@ func (e *env) sessionCommand() *cli.Command {
 					&cli.StringFlag{Name: "pick", Usage: "which take of each song: `latest`, cleanest, typical, loudest or a date", Value: "latest"},
 					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from; main where not given"},
 					&cli.StringSliceFlag{Name: "only", Usage: "a `CHANNEL` or group to play back; all others stay on the stage"},
+					&cli.BoolFlag{Name: "beyond", Usage: fmt.Sprintf("trims beyond %d dB are meant", catalog.AskTrimDB)},
 					&cli.StringSliceFlag{Name: "except", Usage: "a `CHANNEL` or group that stays on the stage"},
 					jsonFlag(),
 				},
@@ -141,7 +142,7 @@ func (e *env) buildSession(c *cli.Context) error {
 	return e.withResults(c, func(store *catalog.Store) error {
 		ses, err := session.Build(c.Context, store, session.Request{
 			Desk: c.String("desk"), Songs: c.StringSlice("song"), Show: day, Pick: c.String("pick"), Rig: c.String("rig"),
-			Only: c.StringSlice("only"), Except: c.StringSlice("except"),
+			Only: c.StringSlice("only"), Except: c.StringSlice("except"), Beyond: c.Bool("beyond"),
 		})
 		if err != nil {
 			return err
@@ -223,7 +224,7 @@ func (e *env) renderSession(c *cli.Context) error {
 func (e *env) printCautions() error {
 	fmt.Fprintln(e.stdout, "\nBefore you play any of it:")
 	for _, caution := range session.Cautions() {
-		if _, err := fmt.Fprintf(e.stdout, "  - %s\n", caution); err != nil {
+		if _, err := fmt.Fprintf(e.stdout, "  - %s\n", caution.Text); err != nil {
 			return err
 		}
 	}

@@ -71,8 +71,11 @@ func TestSoak(t *testing.T) {
 			t.Error(err)
 		}
 	}
-	zero := 0.0
-	do(playback.Command{Do: playback.Level, DB: &zero})
+	for p.Status().LevelDB < playback.MaxLevelDB {
+		level := min(playback.MaxLevelDB, p.Status().LevelDB+playback.StrokeDB)
+		do(playback.Command{Do: playback.Level, DB: &level})
+		time.Sleep(2 * playback.StatusInterval)
+	}
 	time.Sleep(time.Second)
 	before := used(t, p.PID())
 	do(playback.Command{Do: playback.Play})

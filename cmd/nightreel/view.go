@@ -195,7 +195,7 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 		}
 		v.do(ctx, c)
 	case 'u':
-		v.do(ctx, playback.Command{Do: playback.Level, DB: db(min(playback.MaxLevelDB, v.st.LevelDB+1))})
+		v.do(ctx, playback.Command{Do: playback.Level, DB: db(min(playback.MaxLevelDB, math.Floor(v.st.LevelDB+playback.StrokeDB)))})
 	case 'd':
 		v.do(ctx, playback.Command{Do: playback.Level, DB: db(max(playback.MinLevelDB, v.st.LevelDB-1))})
 	case 'e':

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"nightreel/internal/playback/jackrig"
 )
 
 // terminal is a real one: tmux, with the program in it.
@@ -91,8 +93,9 @@ func TestFullScreen(t *testing.T) {
 			t.Fatalf("%v: %v: %s", args, err, out)
 		}
 	}
+	jackrig.Start(t, jackrig.Options{Rate: 12_000, Period: 256, Ports: 16}) // a dry run would feed nothing
 	s := &terminal{t, fmt.Sprintf("nightreel-test-%d", os.Getpid())}
-	s.tmux("new-session", "-d", "-x", "100", "-y", "30", "-e", "LC_ALL=C.UTF-8", program+" session play --device null; echo left with $?; sleep 60")
+	s.tmux("new-session", "-d", "-x", "100", "-y", "30", "-e", "LC_ALL=C.UTF-8", program+" session play --device jack; echo left with $?; sleep 60")
 	t.Cleanup(func() { exec.Command("tmux", "-L", s.name, "kill-server").Run() })
 
 	s.sees("Mute first", "Local rules come first", "Type yes when all of it is done")
@@ -100,8 +103,10 @@ func TestFullScreen(t *testing.T) {
 	s.sees("SILENT, STOPPED", "1/2  One", "level -20.0 dB", "Kick In", "Snare Top", "then Two")
 	s.keys("p")
 	s.sees("FEEDING 7 INPUTS FROM 2031-05-02", "█")
-	s.keys("u", "u", "u")
-	s.sees("level -17.0 dB")
+	for _, level := range []string{"level -19.0 dB", "level -18.0 dB", "level -17.0 dB"} {
+		s.keys("u")
+		s.sees(level)
+	}
 	s.keys(":")
 	s.keys("loop 1 2", "Enter")
 	s.sees("loop 0:00:01.0 to 0:00:02.0 of song 1")
@@ -114,6 +119,9 @@ func TestFullScreen(t *testing.T) {
 	s.keys(":")
 	s.keys("level 3", "Enter")
 	s.sees("the overall level must be -80 to 0 dB")
+	s.keys(":")
+	s.keys("level 0", "Enter")
+	s.sees("level would rise from -17.0 to 0.0 dB", "level -17.0 dB")
 	s.keys("n")
 	s.sees("2/2  Two", "then it stops")
 	s.keys("?")

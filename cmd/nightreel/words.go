@@ -17,8 +17,8 @@ item N [TIME]               song N, at TIME from its start
 locate TIME, skip SECONDS   within the song; skip -10
 marker N                    to the song's Nth marker, its pre-roll first
 loop from [TIME], loop to [TIME], loop FROM TO, loop on, loop off
-level DB                    of everything, -80 to 0
-mute INPUT, unmute INPUT, trim INPUT DB
+level DB                    of everything, -80 to 0; up by 1 dB at most, down at once
+mute INPUT, unmute INPUT, trim INPUT DB [beyond]   up by 1 dB at most; beyond: +20 dB with the session's is meant
 at-end next|stop            what comes after a song
 fade-time MS, pre-roll SECONDS
 identify [FIRST LAST] [DB]  counted tone through the outputs: long beeps are tens, short ones units
@@ -78,7 +78,11 @@ func (p *wordParser) command(verb string) playback.Command {
 	case "mute", "unmute":
 		return playback.Command{Do: playback.Mute, Input: p.whole("which desk input"), On: verb == "mute"}
 	case "trim":
-		return playback.Command{Do: playback.Trim, Input: p.whole("which desk input"), DB: p.db()}
+		c := playback.Command{Do: playback.Trim, Input: p.whole("which desk input"), DB: p.db()}
+		if p.err == nil && len(p.words) > 0 && p.words[0] == "beyond" {
+			c.Beyond, p.words = true, p.words[1:]
+		}
+		return c
 	case "at-end":
 		return playback.Command{Do: playback.AtEnd, Then: p.word("next or stop")}
 	case "fade-time":

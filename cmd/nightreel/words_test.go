@@ -21,6 +21,7 @@ func TestWords(t *testing.T) {
 		"mute 5":             `{"do":"mute","input":5,"on":true}`,
 		"unmute 5":           `{"do":"mute","input":5}`,
 		"trim 5 -3":          `{"do":"trim","db":-3,"input":5}`,
+		"trim 5 9 beyond":    `{"do":"trim","db":9,"input":5,"beyond":true}`,
 		"at-end stop":        `{"do":"at_end","then":"stop"}`,
 		"fade-time 25":       `{"do":"fade","ms":25}`,
 		"pre-roll 2":         `{"do":"pre_roll","by_s":2}`,
@@ -39,7 +40,7 @@ func TestWords(t *testing.T) {
 			t.Errorf("%s: %s, want %s", line, got, want)
 		}
 	}
-	for _, line := range []string{"", "louder", "play it", "item", "item 0", "locate soon", "skip", "loop", "loop 3", "mute x", "level loud", "tone", "tone on", "trim 5", "line-up 1 x"} {
+	for _, line := range []string{"", "louder", "play it", "item", "item 0", "locate soon", "skip", "loop", "loop 3", "mute x", "level loud", "tone", "tone on", "trim 5", "trim 5 9 below", "line-up 1 x"} {
 		if c, err := parseWords(line); err == nil {
 			t.Errorf("%q: %+v, want an error", line, c)
 		}

@@ -71,7 +71,8 @@ func BenchmarkPull(b *testing.B) {
 					b.Fatal(err)
 				}
 				e.Do(Command{Do: Acknowledge})
-				e.Do(Command{Do: Level, DB: &db})
+				e.setLevel(db)
+				e.head.level = amplitude(db)
 				e.Do(Command{Do: Play})
 				e.Close()
 				ring := e.rings[0]

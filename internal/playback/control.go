@@ -33,7 +33,7 @@ const (
 
 	Level Verb = "level"    // DB: overall level, MinLevelDB to MaxLevelDB
 	Mute  Verb = "mute"     // Input, On
-	Trim  Verb = "trim"     // Input, DB: on top of the session's own trim, MinTrimDB to MaxTrimDB
+	Trim  Verb = "trim"     // Input, DB, Beyond: on top of the session's own trim, MinTrimDB to MaxTrimDB
 	AtEnd Verb = "at_end"   // Then: "next" or "stop"
 	Fade  Verb = "fade"     // MS: fades of loop, jumps, start and pause; 0 to 1000
 	Roll  Verb = "pre_roll" // ByS: pre-roll of play from an item's start, 0 to 60 s
@@ -44,6 +44,8 @@ const (
 
 	Reopen Verb = "reopen" // opens the device again after it was lost; silent, stopped, at the starting level
 	Quit   Verb = "quit"   // fades out and ends the player
+
+	beat Verb = "beat" // ID: the player's own beat, sent back; [Player] does it
 )
 
 // Limits and starting values. Common practice, no source, unless said.
@@ -53,6 +55,8 @@ const (
 	MaxLevelDB    = 0.0   // the recording is never made louder as a whole
 	MinTrimDB     = -60.0
 	MaxTrimDB     = 20.0
+	StrokeDB      = 1.0  // by which one command raises the overall level or a trim at most
+	RiseDBPerS    = 10.0 // by which an output rises in a second at most; it falls at once
 	DefaultFadeMS = 10.0
 	FadeOutMS     = 300.0
 	MaxOutputs    = 254   // what the device library bears
@@ -81,6 +85,7 @@ type Command struct {
 	Last    int      `json:"last,omitempty"`
 	Outputs []int    `json:"outputs,omitempty"`
 	Hz      float64  `json:"hz,omitempty"`
+	Beyond  bool     `json:"beyond,omitempty"` // a person means a trim that, with the session's, is beyond catalog.AskTrimDB
 }
 
 // State is what the player is doing.
@@ -107,7 +112,7 @@ type Status struct {
 
 	Loop LoopStatus `json:"loop"`
 
-	LevelDB   float64 `json:"level_db"`
+	LevelDB   float64 `json:"level_db"` // where it is on its way up
 	FadeMS    float64 `json:"fade_ms"`
 	PreRollS  float64 `json:"pre_roll_s"`
 	ToneOn    int     `json:"tone_output"` // output that the identification walk is at; 0 = none
@@ -142,9 +147,10 @@ type InputStatus struct {
 	Channel   string              `json:"channel"`
 	Status    catalog.InputStatus `json:"status"`    // in the current item
 	PeakDBFS  meter.Level         `json:"peak_dbfs"` // sample peak that left the output since the last status; null = silence
-	TrimDB    float64             `json:"trim_db"`   // live, beside the session's
+	TrimDB    float64             `json:"trim_db"`   // live, beside the session's; reached within 0.1 s
 	Muted     bool                `json:"muted"`
-	Back      bool                `json:"back"` // ticked: back on the stage
+	Limited   int64               `json:"limited_samples"` // cut to full scale since the player was opened
+	Back      bool                `json:"back"`            // ticked: back on the stage
 }
 
 // Problem is something that the engineer has to know now.
@@ -168,6 +174,7 @@ func (e *RefusedError) Hint() string { return e.Help }
 // event is one line up the pipe: exactly one field is set.
 type event struct {
 	Opened *Opened `json:"opened,omitempty"`
+	Beat   int64   `json:"beat,omitempty"` // counted from 1; to be answered with it
 	Status *Status `json:"status,omitempty"`
 	Reply  *reply  `json:"reply,omitempty"`
 	Failed *reply  `json:"failed,omitempty"` // could not open; the player ends

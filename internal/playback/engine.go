@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"nightreel/catalog"
 	"nightreel/internal/tracks"
 )
 
@@ -28,7 +29,8 @@ type Engine struct {
 	pending atomic.Pointer[swap]
 	gate    atomic.Uint64 // frames of the ramp <<1 | open
 	level   atomic.Uint32
-	gains   []atomic.Uint32 // one an output: trim, or 0 when muted
+	gains   []atomic.Uint32 // live trim of each output
+	muted   []atomic.Bool   // one an output
 	tone    atomic.Pointer[tone]
 	toneOff atomic.Bool
 
@@ -42,6 +44,9 @@ type Engine struct {
 	underruns atomic.Int64
 	pulled    atomic.Int64    // frames
 	peaks     []atomic.Uint32 // one an output, since they were last asked
+	levelNow  atomic.Uint32   // on its way up to level
+	gainsNow  []atomic.Uint32 // on their way up to gains
+	limited   []atomic.Int64  // one an output: samples cut to full scale
 
 	head head // the pull's own
 
@@ -62,9 +67,12 @@ type Engine struct {
 	blocked  bool   // rerule waits for room in the ring
 	next     int    // ring that is being filled
 	trims    []float64
+	listed   []float64 // one an input: the highest trim that the session gives it
 	mutes    []bool
 	levelDB  float64
 	toneDB   float64
+	cut      []int64 // samples cut to full scale, one an input, when Status last looked
+	cutUntil int64   // frame until which Status reports them
 }
 
 // safeFade is the shortest fade in seconds with which sound comes and goes when
@@ -85,10 +93,15 @@ const (
 // returned where none can.
 func NewEngine(p *Program, open tracks.OpenFunc) (*Engine, error) {
 	e := &Engine{prog: p, src: newSource(p, open), rate: p.Rate, width: p.Outputs, state: Unarmed,
-		gains: make([]atomic.Uint32, p.Outputs), peaks: make([]atomic.Uint32, p.Outputs),
-		trims: make([]float64, len(p.Inputs)), mutes: make([]bool, len(p.Inputs)),
+		gains: make([]atomic.Uint32, p.Outputs), gainsNow: make([]atomic.Uint32, p.Outputs), muted: make([]atomic.Bool, p.Outputs),
+		peaks: make([]atomic.Uint32, p.Outputs), limited: make([]atomic.Int64, p.Outputs),
+		trims: make([]float64, len(p.Inputs)), mutes: make([]bool, len(p.Inputs)), cut: make([]int64, len(p.Inputs)),
 		wake: make(chan struct{}, 1), news: make(chan struct{}, 1), quit: make(chan struct{}), done: make(chan struct{})}
-	if err := e.src.openAll(); err != nil {
+	var err error
+	if e.listed, err = p.listedTrims(); err == nil {
+		err = e.src.openAll()
+	}
+	if err != nil {
 		e.src.close()
 		return nil, err
 	}
@@ -108,8 +121,10 @@ func NewEngine(p *Program, open tracks.OpenFunc) (*Engine, error) {
 	e.rules.fade = e.frames(DefaultFadeMS / 1000)
 	for i := range e.gains {
 		e.gains[i].Store(math.Float32bits(1))
+		e.gainsNow[i].Store(math.Float32bits(1))
 	}
 	e.setLevel(StartLevelDB)
+	e.levelNow.Store(e.level.Load())
 	e.head.init(e)
 	e.using.Store(1)
 	e.shut.Store(true)
@@ -188,13 +203,46 @@ func (e *Engine) setLevel(db float64) {
 	e.level.Store(math.Float32bits(amplitude(db)))
 }
 
-// setGain tells the pull what an input's trim and mute come to.
+// setGain gives the pull an input's trim and mute.
 func (e *Engine) setGain(i int) {
-	g := amplitude(e.trims[i])
-	if e.mutes[i] {
-		g = 0
+	o := e.prog.Inputs[i].Output - 1
+	e.gains[o].Store(math.Float32bits(amplitude(e.trims[i])))
+	e.muted[o].Store(e.mutes[i])
+}
+
+// soundingDB returns a level or trim in dB as it is now: goalDB, or less while
+// the pull is on its way up to it.
+func soundingDB(goalDB float64, goal, now *atomic.Uint32) float64 {
+	g, n := math.Float32frombits(goal.Load()), math.Float32frombits(now.Load())
+	if n >= g {
+		return goalDB
 	}
-	e.gains[e.prog.Inputs[i].Output-1].Store(math.Float32bits(g))
+	return min(goalDB, max(MinLevelDB, 20*math.Log10(float64(n))))
+}
+
+// levelNowDB and trimNowDB are where the overall level and an input's live trim
+// are on their way up.
+func (e *Engine) levelNowDB() float64 { return soundingDB(e.levelDB, &e.level, &e.levelNow) }
+
+func (e *Engine) trimNowDB(i int) float64 {
+	o := e.prog.Inputs[i].Output - 1
+	return soundingDB(e.trims[i], &e.gains[o], &e.gainsNow[o])
+}
+
+// Restore gives inputs, by desk input, the live trims that a person left them
+// at. Call it before the sink starts: later every rise is a ramp.
+func (e *Engine) Restore(trims map[int]float64) {
+	for i, in := range e.prog.Inputs {
+		db, ok := trims[in.DeskInput]
+		if !ok || !within(db, MinTrimDB, MaxTrimDB) {
+			continue
+		}
+		e.trims[i] = min(db, catalog.MostTrimDB-max(0, e.listed[i]))
+		e.setGain(i)
+		o := in.Output - 1
+		e.gainsNow[o].Store(e.gains[o].Load())
+		e.head.trims[o] = math.Float32frombits(e.gains[o].Load())
+	}
 }
 
 // amplitude is exactly 1 at 0 dB, and 0 at MinLevelDB and below.

@@ -226,11 +226,12 @@ func TestLevels(t *testing.T) {
 		t.Errorf("peaks %v, %v", s.Inputs[0].PeakDBFS, s.Inputs[1].PeakDBFS)
 	}
 	// Back at 0 dB it is bit-exact again.
-	r.do(Command{Do: Level, DB: ptr(0.0)})
-	r.do(Command{Do: Trim, Input: 1, DB: ptr(0.0)})
+	r.climb(Command{Do: Level, DB: ptr(0.0)})
+	r.climb(Command{Do: Trim, Input: 1, DB: ptr(0.0)})
+	at := r.Status().AtS
 	out = r.pull(3000)
-	if out[2999*3] != patternF(9999, 0) {
-		t.Errorf("after going back to 0 dB: %v, want %v", out[2999*3], patternF(9999, 0))
+	if frame := int64(math.Round(at*48000)) + 2999; out[2999*3] != patternF(frame, 0) {
+		t.Errorf("after going back to 0 dB: %v, want %v", out[2999*3], patternF(frame, 0))
 	}
 }
 
@@ -257,7 +258,8 @@ func TestRefused(t *testing.T) {
 	for _, c := range []Command{
 		{Do: "louder"}, {Do: Level}, {Do: Level, DB: ptr(0.1)}, {Do: Level, DB: &nan}, {Do: Mute, Input: 9}, {Do: Trim, Input: 1, DB: ptr(30.0)},
 		{Do: Locate, Item: ptr(2)}, {Do: Locate, AtS: ptr(99.0)}, {Do: Locate, AtS: &nan}, {Do: ToMarker}, {Do: LoopOn}, {Do: LoopOn, FromS: ptr(1.0), ToS: ptr(1.1)},
-		{Do: LoopOn, FromS: ptr(1.0), ToS: ptr(99.0)}, {Do: AtEnd, Then: "explode"}, {Do: Fade, MS: 2000}, {Do: Roll, ByS: -1},
+		{Do: LoopOn, FromS: ptr(1.0), ToS: ptr(99.0)}, {Do: LoopOn, FromS: ptr(1.0), ToS: ptr(1e300)}, {Do: LoopOn, FromS: ptr(1.92e14), ToS: ptr(-1.92e14)}, {Do: LoopOn, FromS: ptr(2.0), ToS: ptr(1.0)},
+		{Do: LoopFrom, AtS: ptr(1e300)}, {Do: LoopFrom, AtS: ptr(99.0)}, {Do: LoopTo, AtS: ptr(-1e300)}, {Do: LoopTo, AtS: &nan}, {Do: Skip, ByS: 1e300}, {Do: Skip, ByS: nan}, {Do: AtEnd, Then: "explode"}, {Do: Fade, MS: 2000}, {Do: Roll, ByS: -1},
 		{Do: LineUp}, {Do: LineUp, Outputs: []int{3}}, {Do: LineUp, Outputs: []int{1}, DB: ptr(0.0)}, {Do: Identify, First: 2, Last: 1}, {Do: Identify, Hz: 1},
 	} {
 		var refused *RefusedError
@@ -309,11 +311,16 @@ func TestPullDoesNotAllocate(t *testing.T) {
 		}
 	}
 	nothing := func() {}
+	full.buf[0], full.buf[1] = 3, float32(math.NaN()) // above full scale, or no number
 	pull("silent", nothing)
 	e.Do(Command{Do: Play})
 	pull("playing", nothing)
 	db := float32(-3)
-	pull("gains moving", func() { db--; e.level.Store(math.Float32bits(amplitude(float64(db)))) })
+	pull("gains moving", func() {
+		db--
+		e.gains[3].Store(math.Float32bits(amplitude(-float64(db) / 40)))
+		e.level.Store(math.Float32bits(amplitude(float64(db))))
+	})
 	pull("gate moving", func() { e.gate.Store(e.gate.Load()&1 ^ 1 | 100<<1) })
 	e.gate.Store(1)
 	s := &swap{ring: free, fade: fadeIn(100)}

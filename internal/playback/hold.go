@@ -1,9 +1,12 @@
 package playback
 
 import (
+	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -12,10 +15,13 @@ import (
 	"nightreel/catalog"
 )
 
-// hold keeps a second player off the desk: a lock on a file beside the
-// catalog, which the system lets go of with whoever held it, however they end.
-// What stands in the file is only for the message.
-type hold struct{ lock *flock.Flock }
+// hold keeps a second player off the desk: locks that the system lets go of with
+// whoever held them, however they end. One is on a file beside the catalog, for
+// all users and machines that see it. The other is in this user's own folder and
+// goes by the catalog's identity, so that neither another name of the catalog
+// nor a deleted file lets a second player in. What stands in the first file is
+// only for the message.
+type hold struct{ beside, own *flock.Flock }
 
 // heldBy is what a player leaves in the file while it plays.
 type heldBy struct {
@@ -44,40 +50,82 @@ func (e *BusyError) Hint() string {
 }
 
 // sounds tells whether a device may be heard: the built-in sinks are not.
-func sounds(device string) bool { return device != "null" && !strings.HasPrefix(device, "file:") }
+func sounds(device string) bool { return device != Silent && !strings.HasPrefix(device, "file:") }
 
 // take returns a *[BusyError] where another player has the desk.
 func take(catalogPath string, session catalog.SessionID) (*hold, error) {
-	path := catalogPath + "-playing"
-	h := &hold{flock.New(path)}
-	got, err := h.lock.TryLock()
-	if err != nil {
-		return nil, fmt.Errorf("%s: could not be locked, so a second player could not be kept off the desk: %w", path, err)
+	real, err := filepath.EvalSymlinks(catalogPath)
+	if err == nil {
+		real, err = filepath.Abs(real)
 	}
-	if !got {
-		busy := &BusyError{}
-		var by heldBy
-		if text, err := os.ReadFile(path); err == nil && json.Unmarshal(text, &by) == nil {
-			busy.Session, busy.Process = by.Session, by.Process
+	if err != nil {
+		return nil, fmt.Errorf("%s: could not be found, so a second player could not be kept off the desk: %w", catalogPath, err)
+	}
+	own, err := ownLock(real)
+	if err != nil {
+		return nil, err
+	}
+	h := &hold{flock.New(real + "-playing"), flock.New(own)}
+	for _, lock := range []*flock.Flock{h.own, h.beside} {
+		got, err := lock.TryLock()
+		if err == nil && got {
+			continue
 		}
-		if info, err := os.Stat(path); err == nil {
-			busy.Since = info.ModTime()
+		rerr := h.release()
+		if err != nil {
+			return nil, errors.Join(fmt.Errorf("%s: could not be locked, so a second player could not be kept off the desk: %w", lock.Path(), err), rerr)
 		}
-		return nil, busy
+		return nil, errors.Join(busy(h.beside.Path()), rerr)
 	}
 	// Not renamed into place, since the lock is on this very file. Windows does
 	// not let a locked file be written: the message then says less.
 	if text, err := json.Marshal(heldBy{os.Getpid(), session}); err == nil {
-		_ = os.WriteFile(path, text, 0o644)
+		_ = os.WriteFile(h.beside.Path(), text, 0o644)
 	}
 	return h, nil
 }
 
-// release lets another player have the desk. The file stays: to remove it
+// ownLock returns the path of the lock that goes by a catalog's identity, in
+// this user's own folder, which it makes.
+func ownLock(catalogPath string) (string, error) {
+	info, err := os.Stat(catalogPath)
+	if err != nil {
+		return "", fmt.Errorf("%s: could not be found, so a second player could not be kept off the desk: %w", catalogPath, err)
+	}
+	dir, err := os.UserConfigDir()
+	if err != nil { // no home: whoever runs so shares the machine's own
+		dir = os.TempDir()
+	}
+	dir = filepath.Join(dir, "nightreel", "playing")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", fmt.Errorf("%s: could not be made, so a second player could not be kept off the desk: %w", dir, err)
+	}
+	return filepath.Join(dir, identity(catalogPath, info)), nil
+}
+
+// identityOfPath is a file's name from its path, where the system has no better.
+func identityOfPath(path string) string {
+	return fmt.Sprintf("%x", sha256.Sum256([]byte(path)))
+}
+
+// busy reads who has the desk.
+func busy(path string) *BusyError {
+	e := &BusyError{}
+	var by heldBy
+	if text, err := os.ReadFile(path); err == nil && json.Unmarshal(text, &by) == nil {
+		e.Session, e.Process = by.Session, by.Process
+	}
+	if info, err := os.Stat(path); err == nil {
+		e.Since = info.ModTime()
+	}
+	return e
+}
+
+// release lets another player have the desk. The files stay: to remove one
 // would let two players lock two files of the same name.
 func (h *hold) release() error {
 	if h == nil {
 		return nil
 	}
-	return h.lock.Unlock()
+	return errors.Join(h.beside.Unlock(), h.own.Unlock())
 }

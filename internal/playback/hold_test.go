@@ -7,8 +7,52 @@ import (
 	"testing"
 )
 
+func emptyFile(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "tour.nightreel")
+	if err := os.WriteFile(path, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// A second player is kept off whatever path leads to the catalog, and also when
+// somebody deleted the file that says who plays.
+func TestOnePlayerByWhateverPath(t *testing.T) {
+	catalog := emptyFile(t)
+	link, hard, folder := catalog+"-link", filepath.Join(t.TempDir(), "other.nightreel"), filepath.Join(t.TempDir(), "folder")
+	if err := errors.Join(os.Symlink(catalog, link), os.Link(catalog, hard), os.Symlink(filepath.Dir(catalog), folder)); err != nil {
+		t.Fatal(err)
+	}
+	paths := []string{catalog, link, hard, filepath.Join(folder, filepath.Base(catalog))}
+	for _, own := range paths {
+		for _, deleted := range []bool{false, true} {
+			first, err := take(own, 7)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if deleted {
+				if err := os.Remove(first.beside.Path()); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for _, path := range paths {
+				if second, err := take(path, 8); err == nil {
+					t.Errorf("a second player by %s, while one by %s plays, its file deleted: %v", path, own, deleted)
+					second.release()
+				} else if _, ok := errors.AsType[*BusyError](err); !ok {
+					t.Errorf("%s: %v, not that the desk is taken", path, err)
+				}
+			}
+			if err := first.release(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
 func TestOnePlayerHasTheDesk(t *testing.T) {
-	catalog := filepath.Join(t.TempDir(), "tour.nightreel")
+	catalog := emptyFile(t)
 	first, err := take(catalog, 7)
 	if err != nil {
 		t.Fatal(err)
@@ -18,7 +62,7 @@ func TestOnePlayerHasTheDesk(t *testing.T) {
 	if !ok || busy.Session != 7 || busy.Process != os.Getpid() || busy.Since.IsZero() {
 		t.Fatalf("a second player got %v (%+v), not that session 7 has the desk", err, busy)
 	}
-	if other, err := take(filepath.Join(t.TempDir(), "tour.nightreel"), 8); err != nil {
+	if other, err := take(emptyFile(t), 8); err != nil {
 		t.Errorf("another catalog's player was kept off: %v", err)
 	} else if err := other.release(); err != nil {
 		t.Error(err)

@@ -61,8 +61,8 @@ func (p *Player) save(ctx context.Context) error {
 	return nil
 }
 
-// restore brings a player to where the session was left. What does not fit the
-// session any more is left out.
+// restore brings a player to where the session was left, but for the live trims,
+// which it began with. What does not fit the session any more is left out.
 func (p *Player) restore(ctx context.Context, st catalog.PlaybackState) {
 	level := min(st.LevelDB, StartLevelDB)
 	all := []Command{
@@ -70,9 +70,6 @@ func (p *Player) restore(ctx context.Context, st catalog.PlaybackState) {
 		{Do: Fade, MS: st.FadeMS},
 		{Do: Roll, ByS: st.PreRollS},
 		{Do: AtEnd, Then: st.AtEnd},
-	}
-	for input, db := range st.Trims {
-		all = append(all, Command{Do: Trim, Input: input, DB: &db})
 	}
 	for _, input := range st.Muted {
 		all = append(all, Command{Do: Mute, Input: input, On: true})

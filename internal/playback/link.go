@@ -11,7 +11,7 @@ import (
 )
 
 // launch starts the process and hands it the program.
-func (p *Player) launch(opt Options) error {
+func (p *Player) launch(opt Options, trims map[int]float64) error {
 	argv := opt.Command
 	if argv == nil {
 		self, err := os.Executable()
@@ -33,7 +33,21 @@ func (p *Player) launch(opt Options) error {
 		return fmt.Errorf("the player could not be started: %w", err)
 	}
 	go p.listen(out)
-	return p.send(setup{p.prog, SinkRequest{opt.Device, p.prog.Rate, p.prog.Outputs}})
+	if err := p.send(setup{p.prog, SinkRequest{opt.Device, p.prog.Rate, p.prog.Outputs}, trims}); err != nil {
+		return err
+	}
+	go p.answerBeats()
+	return nil
+}
+
+// answerBeats sends the player's newest beat back until the pipe is closed. It
+// is no work of listen's: a player that hangs would keep it from listening.
+func (p *Player) answerBeats() {
+	for n := range p.beats {
+		if p.send(Command{Do: beat, ID: n}) != nil {
+			return
+		}
+	}
 }
 
 func (p *Player) send(v any) error {
@@ -60,6 +74,7 @@ func (p *Player) listen(out io.Reader) {
 			p.hear(ev)
 		}
 	}
+	close(p.beats)
 	err := p.cmd.Wait()
 	if rerr := p.hold.release(); err == nil {
 		err = rerr
@@ -101,6 +116,12 @@ func (p *Player) hear(ev event) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	switch {
+	case ev.Beat > 0:
+		select {
+		case <-p.beats: // a newer one is worth more
+		default:
+		}
+		p.beats <- ev.Beat
 	case ev.Opened != nil:
 		p.opened = ev.Opened
 		p.close(p.ready)

@@ -160,9 +160,26 @@ func newRig(t *testing.T, p *Program, open tracks.OpenFunc) *rigUp {
 	t.Cleanup(e.Close)
 	r := &rigUp{t, e, p.Outputs, 256}
 	r.do(Command{Do: Acknowledge})
-	r.do(Command{Do: Level, DB: ptr(0.0)})
-	r.pull(4096) // gains move
+	r.climb(Command{Do: Level, DB: ptr(0.0)})
 	return r
+}
+
+// climb raises the overall level or a trim to where a command wants it, stroke
+// by stroke, as somebody at the desk does.
+func (r *rigUp) climb(c Command) {
+	r.t.Helper()
+	for goal := *c.DB; ; {
+		now := r.levelNowDB()
+		if c.Do == Trim {
+			now = r.trimNowDB(c.Input - 1)
+		}
+		to := min(goal, now+StrokeDB)
+		c.DB = &to
+		r.do(c)
+		if r.pull(4800); now == goal { // and the fade of safeFade is over
+			return
+		}
+	}
 }
 
 func ptr[T any](v T) *T { return &v }

@@ -34,6 +34,7 @@ type Player struct {
 	log   tailBuffer
 	hold  *hold // of the desk; nil where nothing can be heard
 	armed atomic.Bool
+	dry   bool // a dry run without sound: nothing goes back to the stage
 
 	writing sync.Mutex // of lines down the pipe
 
@@ -48,6 +49,7 @@ type Player struct {
 	subs     map[chan Status]bool
 	saved    catalog.PlaybackState
 	quitting bool
+	beats    chan int64    // the player's newest, to be sent back
 	ready    chan struct{} // closed once opened or failed
 	done     chan struct{} // closed when the process is gone
 }
@@ -62,7 +64,7 @@ func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options
 	if err != nil {
 		return nil, err
 	}
-	p := &Player{prog: prog, store: store, ses: ses, waiting: map[int64]chan reply{}, subs: map[chan Status]bool{}, ready: make(chan struct{}), done: make(chan struct{})}
+	p := &Player{prog: prog, store: store, ses: ses, dry: opt.Device == Silent, waiting: map[int64]chan reply{}, subs: map[chan Status]bool{}, beats: make(chan int64, 1), ready: make(chan struct{}), done: make(chan struct{})}
 	if err := p.reload(ctx); err != nil {
 		return nil, err
 	}
@@ -75,7 +77,7 @@ func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options
 			return nil, err
 		}
 	}
-	if err := p.launch(opt); err != nil {
+	if err := p.launch(opt, saved.Trims); err != nil {
 		return nil, errors.Join(err, p.hold.release())
 	}
 	select {
@@ -155,7 +157,7 @@ const answerWithin = time.Second
 // A [FadeOut] that is not answered within a second ends the player's process.
 func (p *Player) Do(ctx context.Context, c Command) error {
 	// Noted before anything sounds; an unarmed player refuses anyway.
-	if p.armed.Load() && (c.Do == Play || c.Do == Identify || c.Do == LineUp) {
+	if !p.dry && p.armed.Load() && (c.Do == Play || c.Do == Identify || c.Do == LineUp) {
 		if err := p.store.BeginFeeding(ctx, p.ses); err != nil {
 			return err
 		}

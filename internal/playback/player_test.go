@@ -29,7 +29,14 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
-	os.Exit(m.Run())
+	config, err := os.MkdirTemp("", "nightreel-config-") // where the lock of the desk is
+	if err != nil {
+		panic(err)
+	}
+	os.Setenv("XDG_CONFIG_HOME", config)
+	code := m.Run()
+	os.RemoveAll(config)
+	os.Exit(code)
 }
 
 // stored puts a session that a program is of into a new catalog.
@@ -65,6 +72,18 @@ func until(t *testing.T, p *Player, what string, is func(Status) bool) Status {
 	return Status{}
 }
 
+// climb raises the overall level stroke by stroke.
+func climb(t *testing.T, p *Player, db float64) {
+	t.Helper()
+	for st := p.Status(); st.LevelDB < db; {
+		to := min(db, st.LevelDB+StrokeDB)
+		if err := p.Do(t.Context(), Command{Do: Level, DB: &to}); err != nil {
+			t.Fatal(err)
+		}
+		st = until(t, p, "the level", func(s Status) bool { return s.LevelDB == to })
+	}
+}
+
 // A player process is driven through a whole afternoon, killed, and started
 // again where it was.
 func TestPlayer(t *testing.T) {
@@ -85,8 +104,9 @@ func TestPlayer(t *testing.T) {
 	if err := p.Do(ctx, Command{Do: Play}); !errors.As(err, new(*RefusedError)) {
 		t.Errorf("play before the cautions: %v", err)
 	}
+	climb(t, p, 0)
 	for _, c := range []Command{
-		{Do: Acknowledge}, {Do: Level, DB: ptr(0.0)}, {Do: Trim, Input: 2, DB: ptr(-6.0)}, {Do: Mute, Input: 3, On: true},
+		{Do: Acknowledge}, {Do: Trim, Input: 2, DB: ptr(-6.0)}, {Do: Mute, Input: 3, On: true},
 		{Do: AtEnd, Then: "stop"}, {Do: Play},
 	} {
 		if err := p.Do(ctx, c); err != nil {

@@ -129,6 +129,15 @@ func NewProgram(ctx context.Context, store *catalog.Store, ses catalog.Session, 
 			return nil, err
 		}
 	}
+	trims, err := p.listedTrims()
+	if err != nil {
+		return nil, err
+	}
+	for i, db := range trims {
+		if db > catalog.AskTrimDB {
+			p.Problems = append(p.Problems, fmt.Sprintf("the session raises input %d %s by %+.1f dB; see whether that is meant before it sounds", p.Inputs[i].DeskInput, p.Inputs[i].Channel, db))
+		}
+	}
 	return p, b.rates()
 }
 
@@ -257,6 +266,46 @@ func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref cata
 			Start: f.StartFrame - start, From: s.From - start, To: s.To - start})
 	}
 	return v, nil
+}
+
+// listedTrims returns for each input the highest trim that an item gives it. A
+// trim beyond catalog.MostTrimDB is refused: it comes from a gain that is wrong.
+func (p *Program) listedTrims() ([]float64, error) {
+	trims := make([]float64, len(p.Inputs))
+	for i, in := range p.Inputs {
+		first := true
+		for _, it := range p.Items {
+			for _, v := range it.Voices {
+				if v.Output != in.Output {
+					continue
+				}
+				if !within(v.TrimDB, -catalog.MostTrimDB, catalog.MostTrimDB) {
+					return nil, &TrimError{in.DeskInput, in.Channel, it.Song, v.TrimDB}
+				}
+				if first || v.TrimDB > trims[i] {
+					trims[i], first = v.TrimDB, false
+				}
+			}
+		}
+	}
+	return trims, nil
+}
+
+// TrimError says that a session trims an input by more than any preamp would.
+type TrimError struct {
+	DeskInput int
+	Channel   string
+	Song      string
+	DB        float64
+}
+
+func (e *TrimError) Error() string {
+	return fmt.Sprintf("the session trims input %d %s by %+.1f dB in %s; more than %d dB is not played", e.DeskInput, e.Channel, e.DB, e.Song, catalog.MostTrimDB)
+}
+
+// Hint says what to do about it.
+func (e *TrimError) Hint() string {
+	return "mend the gain in the desk's patch or in the night's input list, then build the session anew"
 }
 
 // rates settles the rate of the program and the length of its items.

@@ -31,6 +31,9 @@ type head struct {
 	starved           bool
 	rise              int // frames of the fade-in after a drought that are left
 
+	level               float32 // overall
+	up                  float32 // factor that an output rises by in safeFade at most
+	trims               []float32
 	gains, steps, goals []float32
 	peaks               []uint32
 	gainLeft            int
@@ -46,6 +49,11 @@ func (h *head) init(e *Engine) {
 	h.resume = uint64(10 * h.safe)
 	h.gains, h.steps, h.goals = make([]float32, e.width), make([]float32, e.width), make([]float32, e.width)
 	h.peaks = make([]uint32, e.width)
+	h.level, h.trims = math.Float32frombits(e.levelNow.Load()), make([]float32, e.width)
+	for o := range h.trims {
+		h.trims[o] = math.Float32frombits(e.gainsNow[o].Load())
+	}
+	h.up = float32(math.Pow(10, RiseDBPerS/20*float64(h.safe)/float64(e.rate)))
 	h.gateSeen = e.gate.Load()
 }
 
@@ -264,12 +272,63 @@ func (e *Engine) cross(h *head, dst []float32, channels, n int) {
 }
 
 // applyGains multiplies every output by its trim and the overall level, moving
-// to new values within safeFade. At exactly 1 it leaves the samples alone.
+// to new values within safeFade, and up to them by RiseDBPerS at most. At
+// exactly 1 it leaves the samples alone.
 func (e *Engine) applyGains(h *head, dst []float32, channels int) {
-	level := math.Float32frombits(e.level.Load())
+	for len(dst) > 0 {
+		e.climb(h)
+		n := h.safe
+		if h.gainLeft > 0 {
+			n = h.gainLeft // a step up begins when the last one is over
+		}
+		n = min(n*channels, len(dst))
+		e.moveGains(h, dst[:n], channels)
+		dst = dst[n:]
+	}
+}
+
+// quietest is the amplitude that a rise from silence begins at: MinLevelDB.
+const quietest = 1e-4
+
+// climb moves the overall level and the live trims to where they were set: down
+// at once, up by what RiseDBPerS allows in safeFade, level and trim together.
+func (e *Engine) climb(h *head) {
+	up := h.up
+	if h.gainLeft > 0 {
+		up = 1
+	}
+	if goal := math.Float32frombits(e.level.Load()); goal != h.level {
+		before := max(h.level, quietest)
+		h.level = climbed(h.level, goal, up)
+		e.levelNow.Store(math.Float32bits(h.level))
+		up = max(1, min(up, up*before/max(h.level, quietest)))
+	}
+	for o := range h.trims {
+		if goal := math.Float32frombits(e.gains[o].Load()); goal != h.trims[o] {
+			h.trims[o] = climbed(h.trims[o], goal, up)
+			e.gainsNow[o].Store(math.Float32bits(h.trims[o]))
+		}
+	}
+}
+
+func climbed(now, goal, up float32) float32 {
+	switch {
+	case goal <= now:
+		return goal
+	case up == 1:
+		return now
+	}
+	return min(goal, max(now, quietest)*up)
+}
+
+// moveGains multiplies at most safeFade of frames by the gains.
+func (e *Engine) moveGains(h *head, dst []float32, channels int) {
 	moved, unity := false, true
 	for o := range h.goals {
-		g := level * math.Float32frombits(e.gains[o].Load())
+		g := h.level * h.trims[o]
+		if e.muted[o].Load() {
+			g = 0
+		}
 		if g != h.goals[o] {
 			h.goals[o], moved = g, true
 		}
@@ -303,10 +362,10 @@ func (e *Engine) applyGains(h *head, dst []float32, channels int) {
 	}
 }
 
-// meter keeps the peak of every output. A float without its sign orders as its
-// bits do.
+// meter keeps the peak of every output, and cuts what is above full scale. A
+// float without its sign orders as its bits do.
 func (e *Engine) meter(h *head, dst []float32, channels int) {
-	peaks := h.peaks
+	whole, peaks := dst, h.peaks
 	clear(peaks)
 	for ; len(dst) > 0; dst = dst[channels:] {
 		row := dst[:len(peaks)]
@@ -317,10 +376,37 @@ func (e *Engine) meter(h *head, dst []float32, channels int) {
 		}
 	}
 	for o, b := range peaks {
+		if b > fullScale {
+			e.limit(o, whole, channels)
+			b = fullScale
+		}
 		if b > e.peaks[o].Load() {
 			e.peaks[o].Store(b)
 		}
 	}
+}
+
+// fullScale is 1 as the bits of a float32.
+const fullScale = 127 << 23
+
+// limit cuts an output to full scale, and to silence what is no number, and
+// counts the samples. Nothing above full scale reaches a device.
+func (e *Engine) limit(o int, dst []float32, channels int) {
+	n := int64(0)
+	for i := o; i < len(dst); i += channels {
+		switch x := dst[i]; {
+		case x > 1:
+			dst[i] = 1
+		case x < -1:
+			dst[i] = -1
+		case x != x:
+			dst[i] = 0
+		default:
+			continue
+		}
+		n++
+	}
+	e.limited[o].Add(n)
 }
 
 func scale(row []float32, g float32) {

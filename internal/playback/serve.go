@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"runtime/debug"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"nightreel/internal/tracks"
@@ -19,14 +20,24 @@ import (
 type setup struct {
 	Program *Program    `json:"program"`
 	Sink    SinkRequest `json:"sink"`
+	// Trims are the live trims that a person left the session at, by desk input.
+	Trims map[int]float64 `json:"trims,omitempty"`
 }
 
 // StatusInterval is how often a player tells where it stands.
 const StatusInterval = 100 * time.Millisecond
 
-// deafAfter is how many statuses in a row may find the pipe full before the
-// player takes whoever started it for dead, and falls silent: 3 s.
-const deafAfter = 30
+// The player counts beats and sends them up; whoever started it sends each
+// back. Once the newest answer is deafAfter beats old the player falls silent:
+// 0.6 s, so that with FadeOutMS it is silent within 1 s. What lies in the pipes
+// is older beats, and proves nothing.
+const (
+	beatInterval = 50 * time.Millisecond
+	deafAfter    = 12
+)
+
+// Silent is the device of a dry run: it throws the audio away.
+const Silent = "null"
 
 // OpenBuiltin opens the sinks that need no device: "null" throws the audio away
 // in real time, "file:PATH" writes it to a WAV file. known is false for other
@@ -39,7 +50,7 @@ func OpenBuiltin(req SinkRequest) (s Sink, known bool, err error) {
 		}
 		return f, true, nil
 	}
-	if req.Device != "null" {
+	if req.Device != Silent {
 		return nil, false, nil
 	}
 	const period = 10 * time.Millisecond
@@ -79,6 +90,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 		}
 	}
 	if err == nil {
+		engine.Restore(set.Trims)
 		if err = sink.Start(engine); err != nil {
 			sink.Close()
 			engine.Close()
@@ -102,13 +114,37 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 		}
 	}()
 	events <- event{Opened: &opened}
-	s.loop(ctx, commands(lines), events, written)
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	go s.beat(ctx, events)
+	s.loop(ctx, s.commands(lines), events, written)
 	return s.end()
+}
+
+// beat sends beats, and fades out while they are not answered. It runs beside
+// the loop, which may wait for a device or a full pipe.
+func (s *server) beat(ctx context.Context, events chan<- event) {
+	tick := time.NewTicker(beatInterval)
+	defer tick.Stop()
+	for n := int64(1); ; n++ {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		select {
+		case events <- event{Beat: n}:
+		default:
+		}
+		if n-s.answered.Load() > deafAfter {
+			s.engine.Do(Command{Do: FadeOut})
+		}
+	}
 }
 
 // commands reads commands until the pipe is closed. What is not understood
 // becomes a command that is refused.
-func commands(lines *bufio.Reader) <-chan Command {
+func (s *server) commands(lines *bufio.Reader) <-chan Command {
 	to := make(chan Command)
 	go func() {
 		defer close(to)
@@ -120,6 +156,10 @@ func commands(lines *bufio.Reader) <-chan Command {
 			var c Command
 			if json.Unmarshal(line, &c) != nil {
 				c.Do = "?"
+			}
+			if c.Do == beat {
+				s.answered.Store(c.ID)
+				continue
 			}
 			to <- c
 		}
@@ -134,12 +174,13 @@ type server struct {
 	open   OpenSink
 	set    setup
 	last   SinkStats // of a sink that is gone
+
+	answered atomic.Int64 // newest beat that came back
 }
 
 func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- event, written <-chan struct{}) {
 	tick := time.NewTicker(StatusInterval)
 	defer tick.Stop()
-	deaf := 0
 	for {
 		select {
 		case <-ctx.Done():
@@ -167,11 +208,7 @@ func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- even
 			st := s.status()
 			select {
 			case events <- event{Status: &st}:
-				deaf = 0
 			default:
-				if deaf++; deaf == deafAfter {
-					s.engine.Do(Command{Do: FadeOut})
-				}
 			}
 		}
 	}

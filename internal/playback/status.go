@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -37,7 +38,7 @@ func (e *Engine) Status() Status {
 	at, _ := e.where()
 	sec := func(frames int64) float64 { return float64(frames) / float64(e.rate) }
 	s := Status{State: e.state, Item: at.item, AtS: sec(at.frame), LengthS: sec(e.rules.lengths[at.item]), Next: -1, AtEnd: "next",
-		LevelDB: e.levelDB, FadeMS: 1000 * sec(int64(e.rules.fade)), PreRollS: sec(e.rules.preRoll), Rate: e.rate,
+		LevelDB: e.levelNowDB(), FadeMS: 1000 * sec(int64(e.rules.fade)), PreRollS: sec(e.rules.preRoll), Rate: e.rate,
 		Underruns: e.underruns.Load(), PlayedS: sec(e.pulled.Load()), Inputs: make([]InputStatus, len(e.prog.Inputs)), Problems: []Problem{}}
 	if e.rules.stop {
 		s.AtEnd = "stop"
@@ -62,10 +63,36 @@ func (e *Engine) Status() Status {
 	for i, in := range e.prog.Inputs {
 		peak := math.Float32frombits(e.peaks[in.Output-1].Swap(0))
 		s.Inputs[i] = InputStatus{DeskInput: in.DeskInput, Output: in.Output, Channel: in.Channel, Status: status(item, i),
-			PeakDBFS: meter.Level(20 * math.Log10(float64(peak))), TrimDB: e.trims[i], Muted: e.mutes[i]}
+			PeakDBFS: meter.Level(20 * math.Log10(float64(peak))), TrimDB: e.trims[i], Muted: e.mutes[i], Limited: e.limited[in.Output-1].Load()}
+	}
+	if p, cut := e.cuts(s.Inputs); cut {
+		s.Problems = append(s.Problems, p)
 	}
 	s.Problems = append(s.Problems, e.troubles()...)
 	return s
+}
+
+// cutShownS is how many seconds a peak that was cut stays among the problems.
+const cutShownS = 5
+
+// cuts reports the inputs that were cut to full scale within cutShownS.
+func (e *Engine) cuts(inputs []InputStatus) (Problem, bool) {
+	names := []string{}
+	for i, in := range inputs {
+		if in.Limited > e.cut[i] {
+			e.cut[i], e.cutUntil = in.Limited, e.pulled.Load()+int64(e.frames(cutShownS))
+		}
+		if in.Limited > 0 {
+			names = append(names, fmt.Sprintf("%d %s (%d samples)", in.DeskInput, in.Channel, in.Limited))
+		}
+	}
+	if e.pulled.Load() >= e.cutUntil {
+		return Problem{}, false
+	}
+	if len(names) > maxProblems {
+		names = append(names[:maxProblems], fmt.Sprintf("%d more", len(names)-maxProblems))
+	}
+	return Problem{"cut to full scale, so distorted: input " + strings.Join(names, ", "), "lower the trims of these inputs, or the overall level"}, true
 }
 
 func status(item *ProgramItem, i int) catalog.InputStatus {

@@ -4,11 +4,17 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"nightreel/catalog"
 )
 
 // minLoopS is the shortest loop: shorter ones are a tone, and leave no room
 // for their fades.
 const minLoopS = 0.2
+
+// maxTimeS bounds the times of commands in seconds, so that frames never
+// overflow; no item is nearly as long.
+const maxTimeS = 1e6
 
 // backS is how long after an item's start Previous still means its own start.
 const backS = 2
@@ -76,6 +82,9 @@ func (e *Engine) Do(c Command) error {
 		if c.DB == nil || !within(*c.DB, MinLevelDB, MaxLevelDB) {
 			return refuse(fmt.Sprintf("the overall level must be %g to %g dB", MinLevelDB, MaxLevelDB), "")
 		}
+		if now := e.levelNowDB(); *c.DB > now+StrokeDB {
+			return refuse(steep("the overall level", now, *c.DB))
+		}
 		e.setLevel(*c.DB)
 	case Mute, Trim:
 		i := slices.IndexFunc(e.prog.Inputs, func(in ProgramInput) bool { return in.DeskInput == c.Input })
@@ -87,6 +96,9 @@ func (e *Engine) Do(c Command) error {
 		case c.DB == nil || !within(*c.DB, MinTrimDB, MaxTrimDB):
 			return refuse(fmt.Sprintf("a trim must be %g to %g dB", MinTrimDB, MaxTrimDB), "")
 		default:
+			if why, help := e.tooHigh(i, *c.DB, c.Beyond); why != "" {
+				return refuse(why, help)
+			}
 			e.trims[i] = *c.DB
 		}
 		e.setGain(i)
@@ -119,6 +131,33 @@ func (e *Engine) Do(c Command) error {
 	return nil
 }
 
+// steep words the refusal of a rise that is more than a stroke.
+func steep(what string, from, to float64) (why, help string) {
+	return fmt.Sprintf("%s would rise from %.1f to %.1f dB; one command raises it by at most %g dB", what, from, to, StrokeDB),
+		fmt.Sprintf("raise it step by step, and listen; it rises by at most %g dB a second", RiseDBPerS)
+}
+
+// tooHigh returns why an input's live trim may not be set, or "". Lower than it
+// is now it always may.
+func (e *Engine) tooHigh(i int, db float64, beyond bool) (why, help string) {
+	in, now := e.prog.Inputs[i], e.trimNowDB(i)
+	if db <= now {
+		return "", ""
+	}
+	if db > now+StrokeDB {
+		return steep(fmt.Sprintf("the trim of input %d %s", in.DeskInput, in.Channel), now, db)
+	}
+	sum := db + e.listed[i]
+	words := fmt.Sprintf("input %d %s: the session's trim of %+.1f dB and the live trim of %+.1f dB make %+.1f dB", in.DeskInput, in.Channel, e.listed[i], db, sum)
+	switch {
+	case sum > catalog.MostTrimDB:
+		return fmt.Sprintf("%s, beyond %d dB", words, catalog.MostTrimDB), "see whether a gain in the lists is wrong"
+	case sum > catalog.AskTrimDB && !beyond:
+		return fmt.Sprintf("%s, beyond %d dB", words, catalog.AskTrimDB), fmt.Sprintf("see whether a gain in the lists is wrong; if it is meant, type: trim %d %g beyond", in.DeskInput, db)
+	}
+	return "", ""
+}
+
 func within(x, lo, hi float64) bool { return lo <= x && x <= hi } // false for NaN
 
 func (e *Engine) fadeSeconds() float64 {
@@ -148,6 +187,9 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	to := at
 	switch c.Do {
 	case Skip:
+		if !within(c.ByS, -maxTimeS, maxTimeS) {
+			return refuse("there is no such time", "")
+		}
 		to.frame += int64(math.Round(c.ByS * float64(e.rate)))
 	case ToMarker:
 		markers := e.prog.Items[at.item].Markers
@@ -163,7 +205,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 			to = e.rules.start(*c.Item)
 		}
 		if c.AtS != nil {
-			if !within(*c.AtS, -maxPreRollS, 1e6) {
+			if !within(*c.AtS, -maxPreRollS, maxTimeS) {
 				return refuse("there is no such time", "")
 			}
 			to.frame = int64(math.Round(*c.AtS * float64(e.rate)))
@@ -183,6 +225,14 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 
 func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) error {
 	l := e.rules.loop
+	for _, s := range []*float64{c.AtS, c.FromS, c.ToS} {
+		if s != nil && !within(*s, -maxPreRollS, maxTimeS) {
+			return refuse("there is no such time", "a loop's times are seconds from the song's start")
+		}
+	}
+	if c.FromS != nil && c.ToS != nil && *c.FromS >= *c.ToS {
+		return refuse("the loop's end is not after its start", "set its start and its end")
+	}
 	frame := func(s *float64, otherwise int64) int64 {
 		if s == nil {
 			return otherwise
@@ -212,6 +262,9 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 		l.on = false
 	}
 	short := max(minLoopS, 2*float64(e.rules.fade)/float64(e.rate))
+	if c.Do == LoopFrom && l.from >= e.rules.lengths[l.item] {
+		return refuse("the loop's start is not within the item", "")
+	}
 	if l.on && (l.to-l.from < int64(e.frames(short)) || l.from < -int64(maxPreRollS*e.rate) || l.to > e.rules.lengths[l.item]+int64(e.rate)) {
 		return refuse(fmt.Sprintf("a loop needs an end at least %.1f s after its start, within the item", short), "set its start and its end")
 	}

@@ -14,11 +14,8 @@ type Adjustment struct {
 	DeskInput int
 	Status    catalog.InputStatus // Playback or Stage; "" leaves it
 	TrimDB    *float64            // nil leaves it
+	Beyond    bool                // a trim beyond ±catalog.AskTrimDB is meant
 }
-
-// MostTrimDB bounds a trim that is set by hand: further off than any preamp's
-// range from night to night, a slip of the pen (common practice, no source).
-const MostTrimDB = 40
 
 // Adjust stores a session like the given one but for some inputs, and returns
 // it: a session that was rendered or printed stays what it was. An input
@@ -32,8 +29,11 @@ func Adjust(ctx context.Context, store *catalog.Store, ses catalog.Session, chan
 			return catalog.Session{}, &RequestError{fmt.Sprintf("session %d has no desk input %d in item %d", ses.ID, c.DeskInput, c.Item+1), "look at the session as it is now"}
 		}
 		if c.TrimDB != nil {
-			if !(math.Abs(*c.TrimDB) <= MostTrimDB) {
-				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %g dB for %s is beyond %d dB", *c.TrimDB, in.Channel, MostTrimDB), "give a trim in dB, for example -3"}
+			if !(math.Abs(*c.TrimDB) <= catalog.MostTrimDB) {
+				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %g dB for %s is beyond %d dB", *c.TrimDB, in.Channel, catalog.MostTrimDB), "give a trim in dB, for example -3"}
+			}
+			if math.Abs(*c.TrimDB) > catalog.AskTrimDB && *c.TrimDB != in.TrimDB && !c.Beyond {
+				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %+g dB for desk input %d %s is beyond %d dB", *c.TrimDB, in.DeskInput, in.Channel, catalog.AskTrimDB), "if it is meant, tick that trims beyond 20 dB are meant"}
 			}
 			if in.Status == catalog.Playback && *c.TrimDB != in.TrimDB {
 				in.TrimDB, in.Why = *c.TrimDB, fmt.Sprintf("trim %+.1f dB by hand", *c.TrimDB)

@@ -32,6 +32,8 @@ func TestAdjust(t *testing.T) {
 		{"another item", session.Adjustment{Item: 1, DeskInput: 1, Status: catalog.Stage}},
 		{"no track to play", session.Adjustment{DeskInput: 3, Status: catalog.Playback}},
 		{"a slip of the pen", session.Adjustment{DeskInput: 1, TrimDB: db(-400)}},
+		{"beyond 20 dB, not said to be meant", session.Adjustment{DeskInput: 1, TrimDB: db(30)}},
+		{"beyond 40 dB, said to be meant", session.Adjustment{DeskInput: 1, TrimDB: db(41), Beyond: true}},
 		{"no status", session.Adjustment{DeskInput: 1, Status: "loud"}},
 	} {
 		var e *session.RequestError
@@ -54,6 +56,12 @@ func TestAdjust(t *testing.T) {
 	}
 	if next, err = session.Adjust(t.Context(), store, next, []session.Adjustment{{DeskInput: 1, Status: catalog.Playback}}); err != nil || next.Inputs[0].Status != catalog.Playback || next.Inputs[0].TrimDB != 1.25 {
 		t.Fatalf("back on playback: %+v, %v", next.Inputs[0], err)
+	}
+	if next, err = session.Adjust(t.Context(), store, next, []session.Adjustment{{DeskInput: 1, TrimDB: db(30), Beyond: true}}); err != nil || next.Inputs[0].TrimDB != 30 {
+		t.Fatalf("30 dB that are meant: %+v, %v", next.Inputs[0], err)
+	}
+	if next, err = session.Adjust(t.Context(), store, next, []session.Adjustment{{DeskInput: 1, TrimDB: db(30)}}); err != nil {
+		t.Fatalf("what was meant once, sent again by a form: %v", err)
 	}
 	if old, err := store.Session(t.Context(), ses.ID); err != nil || old.Inputs[1].TrimDB != 0 {
 		t.Errorf("the session that was adjusted is %+v, %v", old.Inputs, err)

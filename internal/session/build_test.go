@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -223,6 +224,41 @@ func TestTrim(t *testing.T) {
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-03"})
 	if !has(ses.Problems, "desk input 1 Kick In: peaks at -14.0 dBFS; the trim of +16.0 dB would drive it 2.0 dB over full scale") {
 		t.Errorf("problems %q", ses.Problems)
+	}
+}
+
+// A gain that is wrong in a list makes no trim: beyond 20 dB a person must mean
+// it, beyond 40 dB it is refused, with the input, both gains and the trim.
+func TestWildTrims(t *testing.T) {
+	for _, tt := range []struct {
+		tonight float64
+		beyond  bool
+		refused string // "" = built
+	}{
+		{50, false, ""},
+		{10, false, ""},
+		{50.1, false, "Slow Lantern (2031-05-03), desk input 1 Kick In: trim +20.1 dB: gain 50.1 dB tonight, 30 dB that night"},
+		{9.9, false, "trim -20.1 dB"},
+		{50.1, true, ""},
+		{70, true, ""},
+		{99, false, "trim +69.0 dB: gain 99 dB tonight, 30 dB that night"},
+		{99, true, "trim +69.0 dB"},
+		{-60, true, "trim -90.0 dB"},
+	} {
+		fx := newTour(t)
+		fx.inputs("2031-05-03", true, catalog.Input{Track: 1, Channel: "Kick In", GainDB: db(30)})
+		fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In", GainDB: db(tt.tonight)})
+		ses, err := session.Build(t.Context(), fx.store, session.Request{Desk: "foh", Songs: []string{"Slow Lantern"}, Pick: "2031-05-03", Beyond: tt.beyond})
+		if tt.refused == "" {
+			if err != nil || math.Abs(ses.Inputs[0].TrimDB-(tt.tonight-30)) > 1e-9 {
+				t.Errorf("gain %g, meant %v: trim %+v, %v", tt.tonight, tt.beyond, ses.Inputs, err)
+			}
+			continue
+		}
+		var e *session.RequestError
+		if !errors.As(err, &e) || !strings.Contains(e.Problem, tt.refused) || strings.Contains(e.Hint(), "--beyond") == (math.Abs(tt.tonight-30) > 40) {
+			t.Errorf("gain %g, meant %v: %v, want %q", tt.tonight, tt.beyond, err, tt.refused)
+		}
 	}
 }
 

@@ -26,6 +26,7 @@ type input struct {
 	catalog.SessionInput
 	track    catalog.Track
 	findings []catalog.Finding // not accepted, within the take
+	trimWhy  string            // both gains and what they come to
 	remarks  []string          // worth a problem, beside the findings
 	elsewise string            // where a missing channel is to be had, of the same night
 
@@ -131,6 +132,7 @@ func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	in.Status, in.Rig, in.Track, in.track = catalog.Playback, c.rec.Rig, t.Number, t
 	var reason string
 	in.TrimDB, reason = trim(d.GainDB, t.Input.GainDB)
+	in.trimWhy = reason
 	why := []string{reason}
 	if len(tracks) > 1 {
 		in.remarks = append(in.remarks, fmt.Sprintf("tracks %d and %d both hold this channel; the first is used", t.Number, tracks[1].Number))

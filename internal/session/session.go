@@ -19,6 +19,7 @@ package session
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -50,6 +51,9 @@ type Request struct {
 	// Only and Except name channels or groups of the input list. With Only, all
 	// others stay on the stage; those in Except stay there in any case.
 	Only, Except []string
+
+	// Beyond says that a person means trims beyond ±catalog.AskTrimDB.
+	Beyond bool
 }
 
 // RequestError says that a request cannot be met as it stands.
@@ -84,6 +88,9 @@ func Build(ctx context.Context, store *catalog.Store, req Request) (catalog.Sess
 		return catalog.Session{}, err
 	}
 	ses.Problems = append(ses.Problems, problems...)
+	if err := b.wild(chosen); err != nil {
+		return catalog.Session{}, err
+	}
 	for i, c := range chosen {
 		ses.Items = append(ses.Items, c.item())
 		for _, in := range c.inputs {
@@ -101,6 +108,45 @@ func Build(ctx context.Context, store *catalog.Store, req Request) (catalog.Sess
 	}
 	return store.SaveSession(ctx, ses)
 }
+
+// wild refuses trims that a wrong gain in a list makes: beyond
+// ±catalog.MostTrimDB always, beyond ±catalog.AskTrimDB unless a person means
+// them.
+func (b *builder) wild(chosen []*candidate) error {
+	most := float64(catalog.MostTrimDB)
+	if !b.req.Beyond {
+		most = catalog.AskTrimDB
+	}
+	named, more, highest := []string{}, 0, 0.0
+	for _, c := range chosen {
+		for _, in := range c.inputs {
+			if in.Status != catalog.Playback || math.Abs(in.TrimDB) <= most {
+				continue
+			}
+			highest = max(highest, math.Abs(in.TrimDB))
+			if len(named) == maxWild {
+				more++
+				continue
+			}
+			named = append(named, fmt.Sprintf("%s, desk input %d %s: %s", c.title(), in.DeskInput, in.Channel, in.trimWhy))
+		}
+	}
+	if len(named) == 0 {
+		return nil
+	}
+	text := strings.Join(named, "; ")
+	if more > 0 {
+		text += fmt.Sprintf("; and %d more", more)
+	}
+	try := "mend the gain in the desk's patch or in that night's input list"
+	if highest <= catalog.MostTrimDB {
+		try += fmt.Sprintf("; if trims beyond %d dB are meant, say so with --beyond, or by the tick on the page", catalog.AskTrimDB)
+	}
+	return &RequestError{fmt.Sprintf("a trim is beyond %g dB, as a wrong gain makes it: %s", most, text), try}
+}
+
+// maxWild bounds the inputs that wild names.
+const maxWild = 3
 
 // choose returns one candidate an item, in playing order.
 func (b *builder) choose(ctx context.Context) (chosen []*candidate, problems []string, err error) {

@@ -57,7 +57,7 @@ type SheetSource struct {
 
 // NewSheet lays a session out for paper.
 func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (Sheet, error) {
-	s := Sheet{Session: ses.ID, Desk: ses.Desk, CreatedAt: ses.CreatedAt, Cautions: Cautions(),
+	s := Sheet{Session: ses.ID, Desk: ses.Desk, CreatedAt: ses.CreatedAt, Cautions: cautionTexts(),
 		Switch: []SheetInput{}, Stay: []SheetInput{}, Questions: slices.Clone(ses.Problems), Order: []SheetItem{}, inputs: ses.Inputs}
 	if s.Questions == nil {
 		s.Questions = []string{}

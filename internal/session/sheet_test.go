@@ -34,7 +34,7 @@ func TestNewSheet(t *testing.T) {
 	fx, ses := afternoon(t)
 	s, err := session.NewSheet(t.Context(), fx.store, ses)
 	ok(t, err)
-	if !slices.Equal(s.Cautions, session.Cautions()) || !slices.Equal(s.Questions, ses.Problems) || s.Desk != "FOH" || s.Session != ses.ID {
+	if len(s.Cautions) != len(session.Cautions()) || s.Cautions[0] != session.Cautions()[0].Text || !slices.Equal(s.Questions, ses.Problems) || s.Desk != "FOH" || s.Session != ses.ID {
 		t.Errorf("%+v", s)
 	}
 	lines := []string{}

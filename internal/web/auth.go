@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"net/http"
+	"net/netip"
 	"strings"
 	"sync"
 	"time"
@@ -27,9 +28,10 @@ func (r Role) String() string { return [...]string{"stranger", "look", "operate"
 const (
 	cookieName   = "nightreel"
 	loginAge     = 16 * time.Hour // a show day
-	maxLogins    = 200            // the oldest goes
+	maxLogins    = 200            // of a role; the oldest goes, but never whoever holds the transport
 	maxTries     = 8              // wrong pass-phrases in tryWindow, from one address
-	maxAllTries  = 60             // from everybody together
+	maxAllTries  = 60             // from everybody together; then whoever failed once has to wait
+	maxKeptTries = 4096           // that are remembered
 	tryWindow    = time.Minute
 	maxNameRunes = 40
 )
@@ -46,6 +48,7 @@ type doors struct {
 	look, operate [32]byte
 	closed        bool // pass-phrases are needed
 	now           func() time.Time
+	holds         func(key string) bool // who holds the transport
 
 	mu    sync.Mutex
 	in    map[string]login
@@ -103,7 +106,9 @@ func (d *doors) enter(phrase, name, from string) (token string, ok, wait bool) {
 			his++
 		}
 	}
-	if his >= maxTries || len(d.tries) >= maxAllTries {
+	// An address that did not fail may try, whoever else is guessing: or guesses
+	// would keep out those who know.
+	if his >= maxTries || his > 0 && len(d.tries) >= maxAllTries {
 		return "", false, true
 	}
 	role := Stranger
@@ -115,24 +120,37 @@ func (d *doors) enter(phrase, name, from string) (token string, ok, wait bool) {
 		role = Operator
 	}
 	if role == Stranger {
+		if len(d.tries) >= maxKeptTries {
+			d.tries = d.tries[1:]
+		}
 		d.tries = append(d.tries, try{from, now})
 		return "", false, false
 	}
-	for len(d.in) >= maxLogins {
-		oldest := ""
-		for key, l := range d.in {
-			if oldest == "" || l.at.Before(d.in[oldest].at) {
-				oldest = key
-			}
-		}
-		delete(d.in, oldest)
-	}
+	d.makeRoom(role)
 	if runes := []rune(strings.TrimSpace(name)); len(runes) > maxNameRunes {
 		name = string(runes[:maxNameRunes])
 	}
 	token = rand.Text() // 128 bits and more
 	d.in[token] = login{person{Role: role, Name: strings.TrimSpace(name), key: token}, now}
 	return token, true, false
+}
+
+// makeRoom drops the oldest log-in of a role where there are maxLogins: who may
+// only look pushes out nobody who operates. Whoever holds the transport stays.
+func (d *doors) makeRoom(role Role) {
+	n, oldest := 0, ""
+	for key, l := range d.in {
+		if l.Role != role {
+			continue
+		}
+		n++
+		if (oldest == "" || l.at.Before(d.in[oldest].at)) && !d.holds(key) {
+			oldest = key
+		}
+	}
+	if n >= maxLogins {
+		delete(d.in, oldest)
+	}
 }
 
 func (d *doors) leave(r *http.Request) {
@@ -190,7 +208,7 @@ type loginView struct{ To, Problem string }
 
 func (s *Server) login(w http.ResponseWriter, r *http.Request) error {
 	to := localPath(r.FormValue("to"))
-	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"), from(r))
+	token, ok, wait := s.doors.enter(r.FormValue("phrase"), r.FormValue("name"), guesser(r))
 	switch {
 	case wait:
 		w.Header().Set("Retry-After", "60")
@@ -209,6 +227,22 @@ func (s *Server) logout(w http.ResponseWriter, r *http.Request) error {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: -1})
 	http.Redirect(w, r, "/login", http.StatusSeeOther)
 	return nil
+}
+
+// guesser is the address that wrong pass-phrases count for. One machine has a
+// whole /64 of IPv6 addresses.
+func guesser(r *http.Request) string {
+	at, err := netip.ParseAddrPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	ip := at.Addr().Unmap().WithZone("")
+	if ip.Is6() {
+		if net, err := ip.Prefix(64); err == nil {
+			return net.String()
+		}
+	}
+	return ip.String()
 }
 
 // localPath keeps a redirection on this server.

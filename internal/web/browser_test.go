@@ -47,7 +47,13 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
+	config, err := os.MkdirTemp("", "nightreel-config-") // where the lock of the desk is
+	if err != nil {
+		panic(err)
+	}
+	os.Setenv("XDG_CONFIG_HOME", config)
 	code := m.Run()
+	os.RemoveAll(config)
 	closeBrowser()
 	for _, dir := range []string{tourDir, bigDir} {
 		if dir != "" {

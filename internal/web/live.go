@@ -12,9 +12,16 @@ import (
 // hub sends events to every open page (server-sent events, WHATWG HTML §9.2).
 type hub struct {
 	mu     sync.Mutex
-	pages  map[chan event]bool // true for those that watch the transport
-	latest map[string]event    // by name, of those that a new page wants to know
+	pages  map[chan event]listener
+	latest map[string]event // by name, of those that a new page wants to know
 	closed bool
+}
+
+// listener is who listens on a page.
+type listener struct {
+	watches bool // the transport, too
+	role    Role
+	holds   bool // the transport, when the page was opened
 }
 
 // event is a named JSON document.
@@ -24,12 +31,13 @@ type event struct {
 }
 
 const (
-	mostPages = 64
+	mostPages = 64               // of a role
+	heldPages = 16               // of whoever holds the transport, beside those
 	beat      = 15 * time.Second // a sign of life, so that a broken line is noticed
 	watchTick = 400 * time.Millisecond
 )
 
-func newHub() *hub { return &hub{pages: map[chan event]bool{}, latest: map[string]event{}} }
+func newHub() *hub { return &hub{pages: map[chan event]listener{}, latest: map[string]event{}} }
 
 // send gives an event to all pages, of the transport to those that watch it. One
 // that does not keep up misses it; keep gives it to those that come later, too,
@@ -45,8 +53,8 @@ func (h *hub) send(name string, v any, keep bool) {
 	if keep {
 		h.latest[name] = e
 	}
-	for page, watches := range h.pages {
-		if name == transportEvent && !watches {
+	for page, who := range h.pages {
+		if name == transportEvent && !who.watches {
 			continue
 		}
 		select {
@@ -56,14 +64,25 @@ func (h *hub) send(name string, v any, keep bool) {
 	}
 }
 
-func (h *hub) join(watches bool) (chan event, bool) {
+// join refuses pages beyond mostPages of a role, so that those who look leave
+// room for those who operate, and these for whoever holds the transport.
+func (h *hub) join(who listener) (chan event, bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if h.closed || len(h.pages) >= mostPages {
+	n, most := 0, mostPages
+	if who.holds {
+		most = heldPages
+	}
+	for _, other := range h.pages {
+		if other.holds == who.holds && (who.holds || other.role == who.role) {
+			n++
+		}
+	}
+	if h.closed || n >= most {
 		return nil, false
 	}
 	page := make(chan event, 32)
-	h.pages[page] = watches
+	h.pages[page] = who
 	for _, e := range h.latest {
 		page <- e
 	}
@@ -109,8 +128,9 @@ func (s *Server) watch(ctx context.Context) {
 
 // events is the stream that a page listens to.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
-	page, ok := s.hub.join(r.URL.Query().Get("with") == transportEvent)
+	page, ok := s.hub.join(listener{r.URL.Query().Get("with") == transportEvent, whoIs(r).Role, s.stage.holds(seatKey(r))})
 	if !ok {
+		w.Header().Set("Retry-After", "5")
 		s.fail(w, r, http.StatusServiceUnavailable, "too many pages are open", "close some")
 		return nil
 	}

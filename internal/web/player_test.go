@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -17,6 +18,7 @@ func withPlayer(o *web.Options) {
 		panic(err)
 	}
 	o.Player = []string{self, playback.PlayerCommand}
+	o.Devices = func(context.Context) []string { return []string{desk} }
 }
 
 // troubleEnv names a folder for the player of a test: where a file "device"
@@ -28,6 +30,9 @@ func trouble(name string) bool {
 	_, err := os.Stat(filepath.Join(os.Getenv(troubleEnv), name))
 	return os.Getenv(troubleEnv) != "" && err == nil
 }
+
+// desk is a device that counts as one that is heard, though it is not.
+const desk = "test desk"
 
 // losable is the sink without sound, of a device that can be pulled out.
 type losable struct{ playback.Sink }
@@ -43,6 +48,9 @@ func (l losable) Stats() playback.SinkStats {
 func openSink(req playback.SinkRequest) (playback.Sink, error) {
 	if trouble("device") {
 		return nil, &playback.OpenError{Why: "there is no such device any more", Help: "plug it in"}
+	}
+	if req.Device == desk {
+		req.Device = playback.Silent
 	}
 	sink, known, err := playback.OpenBuiltin(req)
 	if !known && err == nil {

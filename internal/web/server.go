@@ -91,6 +91,7 @@ func New(ctx context.Context, opt Options) (*Server, error) {
 	s.edits = newEdits()
 	s.doors = newDoors(opt)
 	s.stage = newStage(s)
+	s.doors.holds = s.stage.holds
 	s.handler = s.routes()
 	go s.watch(ctx)
 	return s, nil

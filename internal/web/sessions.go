@@ -106,7 +106,7 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		return err
 	}
-	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"])}
+	req := session.Request{Desk: r.FormValue("desk"), Pick: r.FormValue("pick"), Rig: r.FormValue("rig"), Except: filled(r.Form["except"]), Beyond: r.FormValue("beyond") != ""}
 	for i, song := range r.Form["song"] {
 		if song == "" {
 			continue
@@ -140,7 +140,7 @@ type sessionView struct {
 	Session  catalog.Session
 	Items    []itemView
 	Playing  int // desk inputs on playback in any item
-	Cautions []string
+	Cautions []session.Caution
 	Renders  string // folder that renders go below
 	Folder   string
 }
@@ -196,7 +196,7 @@ func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) error {
 	changes := []session.Adjustment{}
 	for _, in := range ses.Inputs {
 		key := fmt.Sprintf("%d-%d", in.Item, in.DeskInput)
-		c := session.Adjustment{Item: in.Item, DeskInput: in.DeskInput, Status: catalog.InputStatus(r.FormValue("status-" + key))}
+		c := session.Adjustment{Item: in.Item, DeskInput: in.DeskInput, Status: catalog.InputStatus(r.FormValue("status-" + key)), Beyond: r.FormValue("beyond") != ""}
 		if text := strings.TrimSpace(r.FormValue("trim-" + key)); text != "" {
 			db, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
 			if err != nil {

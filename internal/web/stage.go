@@ -37,6 +37,7 @@ type feeding struct {
 	On     bool   `json:"on"`     // sound may leave the outputs
 	Text   string `json:"text"`   // "" where there is nothing to say
 	Holder string `json:"holder"` // who operates
+	Open   bool   `json:"open"`   // inputs were fed and are not ticked back to the stage
 }
 
 // transportDoc is what a page that watches the transport is told.
@@ -187,7 +188,7 @@ func (g *stage) tellOpen() {
 	if err != nil {
 		return // the next change of the catalog asks again
 	}
-	f := feeding{}
+	f := feeding{Open: len(all) > 0}
 	for i, u := range all {
 		if i > 0 {
 			f.Text += "; "
@@ -217,11 +218,25 @@ func (g *stage) do(ctx context.Context, c playback.Command, who seat) error {
 }
 
 // take makes somebody else hold the transport.
-func (g *stage) take(who seat) {
+func (g *stage) take(who seat) error {
 	g.mu.Lock()
-	g.holder = who
+	running := g.player != nil
+	if running {
+		g.holder = who
+	}
 	g.mu.Unlock()
+	if !running {
+		return goneError{}
+	}
 	g.s.hub.send(transportEvent, map[string]any{"holder": who.name}, false)
+	return nil
+}
+
+// holds tells whether somebody holds the transport while something is open.
+func (g *stage) holds(key string) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return key != "" && g.holder.key == key && (g.player != nil || g.starting)
 }
 
 // tick notes an input that is back on the stage, or is not.

@@ -22,7 +22,7 @@ type transportView struct {
 	Mine     bool // the one who asks holds the transport
 	Sessions []catalog.Session
 	Chosen   catalog.SessionID
-	Cautions []string
+	Cautions []session.Caution
 	Rates    []int
 }
 
@@ -55,6 +55,17 @@ func (s *Server) sit(w http.ResponseWriter, r *http.Request) seat {
 		http.SetCookie(w, c)
 	}
 	return seat{c.Value, "another window at " + from(r)}
+}
+
+// seatKey is the key of a seat that a browser has already, or "".
+func seatKey(r *http.Request) string {
+	if p := whoIs(r); p.key != "" {
+		return p.key
+	}
+	if c, err := r.Cookie(seatCookie); err == nil {
+		return c.Value
+	}
+	return ""
 }
 
 // from words where a request comes from.
@@ -133,8 +144,8 @@ func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		ses, err = s.store.Session(r.Context(), catalog.SessionID(id))
 	}
-	if err == nil && len(r.Form["caution"]) < len(session.Cautions()) {
-		err = &badRequest{"not opened: not every caution is ticked", "read them, see to them, tick them"}
+	if err == nil {
+		err = ticked(r)
 	}
 	var opt opening
 	if err == nil {
@@ -148,6 +159,15 @@ func (s *Server) openTransport(w http.ResponseWriter, r *http.Request) error {
 		return &conflict{err.Error(), "set the device and the desk to the recording's rate, play takes of one rate in one session, or tick that recordings at another rate are converted"}
 	}
 	return transported(w, err)
+}
+
+// ticked refuses who has not ticked every caution, each by its name.
+func ticked(r *http.Request) error {
+	if c, ok := session.Unticked(r.Form["caution"]); !ok {
+		text, _, _ := strings.Cut(c.Text, ":")
+		return &badRequest{"not done: not every caution is ticked; missing is: " + text, "read them, see to them, tick them"}
+	}
+	return nil
 }
 
 // readOpening reads how a session is to be opened.
@@ -195,9 +215,14 @@ func (s *Server) tickTransport(w http.ResponseWriter, r *http.Request) error {
 	return transported(w, err)
 }
 
+// takeTransport hands the transport to whoever asks, and has ticked every
+// caution as whoever opens it.
 func (s *Server) takeTransport(w http.ResponseWriter, r *http.Request) error {
-	s.stage.take(s.sit(w, r))
-	return transported(w, nil)
+	err := ticked(r)
+	if err == nil {
+		err = s.stage.take(s.sit(w, r))
+	}
+	return transported(w, err)
 }
 
 func (s *Server) closeTransport(w http.ResponseWriter, r *http.Request) error {

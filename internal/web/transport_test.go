@@ -21,6 +21,15 @@ func must(t *testing.T, err error) {
 	}
 }
 
+// cautionNames are the ticks that open a session.
+func cautionNames() []string {
+	names := []string{}
+	for _, c := range session.Cautions() {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
 // openSession opens a session's player on the page, without sound.
 func (p *page) openSession(id int64) {
 	p.t.Helper()
@@ -40,13 +49,15 @@ func TestTransport(t *testing.T) {
 	p.visit("/transport?session=1")
 	p.until(`document.querySelectorAll('#open input[name=caution]').length > 0`)
 	form := url.Values{"session": {"1"}, "device": {"null"}}
-	for range len(session.Cautions()) - 1 {
-		form.Add("caution", "1")
+	names := cautionNames()
+	for what, ticks := range map[string][]string{"none": nil, "one of them six times": {"mute", "mute", "mute", "mute", "mute", "mute"}, "no names": {"1", "2", "3", "4", "5", "6"}, "all but the last": names[:len(names)-1]} {
+		form["caution"] = ticks
+		if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 400 || !strings.Contains(string(body), "caution") {
+			t.Errorf("opened with %s ticked: %d %s", what, status, body)
+		}
 	}
-	if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 400 || !strings.Contains(string(body), "caution") {
-		t.Errorf("opened without every caution ticked: %d %s", status, body)
-	}
-	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#device').value = "null"`))
+	p.until(`document.querySelector('#device option[value="test desk"]')`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#device').value = "test desk"`))
 	p.click("#open button.main") // the browser keeps it back: nothing is ticked
 	if eval[bool](p, `document.querySelector('#transport').dataset.running === "true"`) {
 		t.Fatal("it opened without a caution ticked")
@@ -72,8 +83,25 @@ func TestTransport(t *testing.T) {
 	}
 	other.press(" ")
 	p.until(`!document.querySelector('#feeding').classList.contains("on")`)
-	other.click("#take")
+	for _, ticks := range [][]string{nil, {"x", "x", "x", "x", "x", "x"}, names[1:]} {
+		if status, _, body := s.ask(t, "POST", "/transport/take", url.Values{"caution": ticks}, nil); status != 400 || !strings.Contains(string(body), "caution") {
+			t.Errorf("taken over with %q ticked: %d %s", ticks, status, body)
+		}
+	}
+	other.click("#not-mine summary")
+	other.click("#take button") // the browser keeps it back: nothing is ticked
+	if !eval[bool](other, `document.querySelector('#hands').hidden`) {
+		t.Error("taken over without a caution ticked")
+	}
+	other.do(chromedp.Evaluate[chromedp.Void](`for (const c of document.querySelectorAll('#take input[name=caution]')) c.checked = true`))
+	other.click("#take button")
 	other.until(`!document.querySelector('#hands').hidden`)
+	// What the holder asks for, the player bounds: pages are no fence.
+	for _, c := range []string{`{"do":"level","db":0}`, `{"do":"trim","input":1,"db":20}`, `{"do":"loop_on","from_s":1,"to_s":1e300}`, `{"do":"loop_on","from_s":1.92e14,"to_s":-1.92e14}`} {
+		if status := eval[int](other, `fetch("/transport/do", {method: "POST", body: `+quote(c)+`, headers: {Accept: "application/json"}}).then((r) => r.status)`); status != 409 {
+			t.Errorf("%s: %d", c, status)
+		}
+	}
 	p.until(`document.querySelector('#hands').hidden`)
 
 	// A loop, a song, the level, a mute.
@@ -99,6 +127,15 @@ func TestTransport(t *testing.T) {
 	p.until(`document.querySelectorAll('#ticks input:checked').length === 1`)
 	other.visit("/")
 	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of session 1 not ticked back")`, n-1))
+	// It is the loudest of the page: nothing else is as large, and it has the colour of a fault.
+	if loud := eval[string](other, `(() => { const b = document.querySelector("#stage"), size = (e) => parseFloat(getComputedStyle(e).fontSize);
+		const larger = [...document.querySelectorAll("body *")].filter((e) => e !== b && !b.contains(e) && e.innerText?.trim() && e.checkVisibility() && size(e) >= size(b));
+		const probe = document.createElement("i"); probe.style.color = "var(--fault)"; document.body.append(probe);
+		return [larger.map((e) => e.outerHTML.slice(0, 60)).slice(0, 3).join(), getComputedStyle(b).backgroundColor === getComputedStyle(probe).color].join(); })()`); loud != ",true" {
+		t.Errorf("an open list is not the loudest of the page: %s", loud)
+	}
+	other.visit("/transport?session=1")
+	other.until(`!document.querySelector('#stage').hidden && document.querySelector('#stage').classList.contains("open")`)
 	ses, err := s.store.Session(t.Context(), 1)
 	if err != nil {
 		t.Fatal(err)
@@ -222,9 +259,7 @@ func TestRatesOnTheTransport(t *testing.T) {
 		t.Fatal(err)
 	}
 	form := url.Values{"session": {itoa(ses.ID)}, "device": {"null"}}
-	for range session.Cautions() {
-		form.Add("caution", "1")
-	}
+	form["caution"] = cautionNames()
 	if status, _, body := s.ask(t, "POST", "/transport/open", form, nil); status != 409 || !strings.Contains(string(body), "tick that recordings") || strings.Contains(string(body), "--") {
 		t.Errorf("two rates: %d %s", status, body)
 	}

@@ -81,9 +81,13 @@ func Run(t *testing.T, open func(t *testing.T) Sink) {
 			t.Fatal(err)
 		}
 	}
-	zero, from, to := 0.0, float64(loopA)/Rate, float64(loopB)/Rate
+	from, to := float64(loopA)/Rate, float64(loopB)/Rate
 	do(playback.Command{Do: playback.Acknowledge})
-	do(playback.Command{Do: playback.Level, DB: &zero})
+	for e.Status().LevelDB < 0 {
+		level := min(0, e.Status().LevelDB+playback.StrokeDB)
+		do(playback.Command{Do: playback.Level, DB: &level})
+		rest(t)
+	}
 	do(playback.Command{Do: playback.LoopOn, FromS: &from, ToS: &to})
 	for began := c.frames.Load(); c.frames.Load()-began < 4800; { // until the level has moved
 		rest(t)

@@ -79,17 +79,34 @@ export function on(name, f) {
 }
 
 // A browser opens at most six connections to a server (HTTP/1.1). A page that is
-// left or hidden closes its own, and catches up when it is shown again.
-let source = null;
+// left or hidden closes its own, and catches up when it is shown again. A browser
+// does not ask again for a stream that the server refused, because too many are
+// open or the log-in ended: the page says so and asks by itself.
+let source = null, again;
+const askAgainS = 5;
 function connect() {
   if (source || document.visibilityState === "hidden") return;
   source = new EventSource(document.body.classList.contains("page-transport") ? "/events?with=transport" : "/events");
   for (const name of ["changed", "job", "feeding", "transport"]) {
     source.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
   }
+  source.addEventListener("open", () => { if (!cut()) return; cut(false); tell("changed", {}); });
+  source.addEventListener("error", (e) => {
+    cut(true);
+    if (e.target.readyState !== EventSource.CLOSED || e.target !== source) return; // else the browser asks again
+    source = null;
+    clearTimeout(again);
+    again = setTimeout(connect, askAgainS * 1000);
+  });
+}
+/** cut shows, or tells, whether the page hears nothing of what changes. */
+function cut(off) {
+  const box = $("#cut");
+  if (off !== undefined && box) box.hidden = !off;
+  return !!box && !box.hidden;
 }
 function tell(name, data) { for (const f of listeners.get(name) || []) f(data); }
-function disconnect() { source?.close(); source = null; }
+function disconnect() { clearTimeout(again); source?.close(); source = null; }
 function stayFresh() {
   connect();
   addEventListener("pagehide", disconnect);
@@ -132,8 +149,9 @@ on("changed", () => {
 
 on("feeding", (f) => {
   const box = $("#stage");
-  box.hidden = !f.text || document.body.classList.contains("page-transport");
+  box.hidden = !f.text || document.body.classList.contains("page-transport") && !f.open;
   box.classList.toggle("on", f.on);
+  box.classList.toggle("open", f.open);
   box.replaceChildren(el("a", { href: "/transport" }, f.text), f.holder ? el("span", { class: "small" }, ` held by ${f.holder}`) : "");
 });
 

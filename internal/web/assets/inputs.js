@@ -24,7 +24,8 @@ export class Inputs {
 
   mute(row) { if (this.mine) this.command({ do: "mute", input: Number(row.dataset.input), on: !row.classList.contains("muted") }); }
 
-  // Presses that come before the next status add up.
+  // Presses that come before the next status add up; the player refuses to rise by
+  // more than 1 dB at a stroke.
   async trim(row, by) {
     if (!this.mine) return;
     row.trim = Math.max(-60, Math.min(20, (row.trim ?? 0) + by));

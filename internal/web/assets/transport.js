@@ -89,7 +89,7 @@ function draw(st) {
 
 function drawHands(st) {
   const level = $("#level");
-  if (document.activeElement !== level || !rising) level.value = st.level_db;
+  if (document.activeElement !== level || !sliding) level.value = st.level_db;
   $("#level-db").textContent = `${st.level_db.toFixed(1).replace("-", "−")} dB`;
   $("#loop").setAttribute("aria-pressed", st.loop.on);
   const other = st.loop.item !== st.item ? ` of song ${st.loop.item + 1}` : "";
@@ -128,19 +128,17 @@ on("transport", (data) => {
 
 // ---- hands
 
-// Down at once, up slowly: whatever a finger does, the overall level rises by
-// 1 dB at a stroke and 10 dB a second at most.
-let rising = false, risen = 0;
-const level = (db) => command({ do: "level", db: Math.max(-80, Math.min(0, Math.round(db * 2) / 2)) });
+// Down at once, up slowly: the player refuses to rise by more than 1 dB at a
+// stroke, so the slider asks for no more.
+let sliding = false, asked = null;
+const level = (db) => command({ do: "level", db: Math.max(-80, Math.min(0, Math.floor(db * 2) / 2)) });
 function slide(e) {
   if (!status) return;
-  const wanted = Number(e.target.value), now = performance.now(), from = rising === false ? status.level_db : rising;
-  const to = wanted <= from ? wanted : Math.min(wanted, from + Math.min(1, (now - risen) / 100));
-  if (wanted > from && to - from < 0.5) { e.target.value = from; return; }
-  risen = now;
-  rising = to;
+  const to = Math.min(Number(e.target.value), Math.floor(2 * (status.level_db + 1)) / 2);
+  sliding = true;
   e.target.value = to;
-  level(to);
+  if (to !== asked || to < status.level_db) level(to);
+  asked = to;
 }
 
 // outputsOf reads "1-8, 12"; null for what is no list of outputs.
@@ -176,11 +174,11 @@ function setUp() {
   click("#line-up", () => tone(true));
   click("#fade-out", () => command({ do: "fade_out" }));
   click("#reopen", () => command({ do: "reopen" }));
-  click("#take", async () => { if (await post("/transport/take")) load(); });
+  $("#take")?.addEventListener("submit", async (e) => { e.preventDefault(); if (await post("/transport/take", new FormData(e.target))) { e.target.reset(); load(); } });
   click("#close", async () => { await post("/transport/close"); location.reload(); });
   for (const on of [true, false]) click(on ? "#mute-all" : "#unmute-all", async () => { for (const i of status?.inputs || []) if (i.muted !== on && !await command({ do: "mute", input: i.desk_input, on })) return; });
   $("#level").addEventListener("input", slide);
-  $("#level").addEventListener("change", (e) => { rising = false; if (status) e.target.value = status.level_db; });
+  $("#level").addEventListener("change", (e) => { sliding = false; asked = null; if (status) e.target.value = status.level_db; });
   $("#at-end").addEventListener("change", (e) => command({ do: "at_end", then: e.target.checked ? "stop" : "next" }));
   $("#fade-ms").addEventListener("change", (e) => command({ do: "fade", ms: Number(e.target.value) }));
   $("#pre-roll").addEventListener("change", (e) => command({ do: "pre_roll", by_s: Number(e.target.value) }));

@@ -1,0 +1,8 @@
+//go:build !unix
+
+package playback
+
+import "os"
+
+// identity names a file by its resolved path.
+func identity(path string, _ os.FileInfo) string { return identityOfPath(path) }

@@ -1,0 +1,218 @@
+package playback
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"nightreel/catalog"
+)
+
+// onRing opens an armed engine that plays what its ring holds, over and over:
+// the program's own samples are out of the way.
+func onRing(t *testing.T, p *Program, samples ...float32) *Engine {
+	t.Helper()
+	e, err := NewEngine(p, openTape)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []Command{{Do: Acknowledge}, {Do: Play}} {
+		if err := e.Do(c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	e.Close()
+	full := newRing(1<<12, p.Outputs)
+	for i := range full.buf {
+		full.buf[i] = samples[i%len(samples)]
+	}
+	e.rings[0], e.rings[1] = full, full
+	return e
+}
+
+// pullRing pulls n frames, whatever the ring has given already.
+func (e *Engine) pullRing(n int) []float32 {
+	dst := make([]float32, n*e.width)
+	for at := 0; at < n; at += 2000 {
+		e.rings[0].ready.Store(e.rings[0].taken.Load() + 1<<12)
+		e.Pull(dst[at*e.width:min(n, at+2000)*e.width], e.width)
+	}
+	return dst
+}
+
+// Whatever commands come, in whatever blocks a device pulls: no output rises by
+// more than RiseDBPerS, nor by more than StrokeDB after a command, level and trim
+// together; and it falls within safeFade.
+func TestRisesAreRamps(t *testing.T) {
+	p := tapeProgram(2, twoSongs...)
+	for seed := range uint64(4) {
+		e := onRing(t, p, 1e-3) // far below full scale
+		rnd := rand.New(rand.NewPCG(seed, 2031))
+		e.pullRing(1000) // the gate opens
+		dbAt := func(x float32) float64 { return max(MinLevelDB+MinTrimDB, 20*math.Log10(float64(x)/1e-3)) }
+		track := make([][]float64, 2)
+		var quietest float64
+		for range 600 {
+			level, trim, input := e.levelNowDB(), 0.0, 1+rnd.IntN(2)
+			trim = e.trimNowDB(input - 1)
+			var c Command
+			switch rnd.IntN(6) {
+			case 0: // what a slip of the pen asks for
+				c = Command{Do: Level, DB: ptr(MinLevelDB + rnd.Float64()*-MinLevelDB)}
+			case 1:
+				c = Command{Do: Trim, Input: input, DB: ptr(MinTrimDB + rnd.Float64()*(MaxTrimDB-MinTrimDB))}
+			case 2:
+				c = Command{Do: Level, DB: ptr(level - rnd.Float64()*3)}
+			case 3:
+				c = Command{Do: Trim, Input: input, DB: ptr(trim + StrokeDB)}
+			default:
+				c = Command{Do: Level, DB: ptr(level + StrokeDB)}
+			}
+			err := e.Do(c)
+			if refused := (*RefusedError)(nil); err != nil && !errors.As(err, &refused) {
+				t.Fatal(err)
+			}
+			if c.Do == Level && err == nil && *c.DB > level+StrokeDB+1e-9 || c.Do == Trim && err == nil && *c.DB > trim+StrokeDB+1e-9 {
+				t.Fatalf("%s to %v was done; it was at %v and %v", c.Do, *c.DB, level, trim)
+			}
+			out := e.pullRing(1 + rnd.IntN(4000))
+			for f := 0; f < len(out); f += 2 {
+				for c := range 2 {
+					track[c] = append(track[c], dbAt(out[f+c]))
+				}
+			}
+			quietest = min(quietest, level)
+		}
+		const window = 480 // frames, 10 ms
+		for c, all := range track {
+			steepest := 0.0
+			for f := 0; f+window < len(all); f++ {
+				if all[f] > MinLevelDB { // below it is silence
+					steepest = max(steepest, all[f+window]-all[f])
+				}
+			}
+			if most := RiseDBPerS*window/48000 + 0.002; steepest > most {
+				t.Errorf("seed %d, output %d rises by %.4f dB in 10 ms, at most %.4f are allowed", seed, c+1, steepest, most)
+			}
+			if steepest < 0.09 {
+				t.Errorf("seed %d: the steepest rise is %.4f dB in 10 ms: nothing was tested", seed, steepest)
+			}
+		}
+	}
+}
+
+// One command raises the level by a stroke at most, also when it is sent
+// again before the ramp is over, and down it goes at once.
+func TestOneStroke(t *testing.T) {
+	e := onRing(t, tapeProgram(2, twoSongs...), 1e-3)
+	var refused *RefusedError
+	if err := e.Do(Command{Do: Level, DB: ptr(0.0)}); !errors.As(err, &refused) || !strings.Contains(refused.Why, "from -20.0 to 0.0 dB") || refused.Help == "" {
+		t.Errorf("to full level in one step: %v", err)
+	}
+	if err := e.Do(Command{Do: Trim, Input: 2, DB: ptr(12.0)}); !errors.As(err, &refused) || !strings.Contains(refused.Why, "input 2 Channel 2") {
+		t.Errorf("a trim in one step: %v", err)
+	}
+	for i := range 30 { // a key that repeats, before anything is pulled
+		if err := e.Do(Command{Do: Level, DB: ptr(StartLevelDB + 1 + float64(i))}); (err == nil) != (i == 0) {
+			t.Errorf("stroke %d at once: %v", i, err)
+		}
+	}
+	if e.pullRing(2400); math.Abs(e.Status().LevelDB+19.5) > 0.01 {
+		t.Errorf("after 50 ms at %.3f dB, want -19.5", e.Status().LevelDB)
+	}
+	if e.pullRing(24_000); e.Status().LevelDB != -19 {
+		t.Errorf("after half a second at %v dB, want -19", e.Status().LevelDB)
+	}
+	if err := e.Do(Command{Do: Level, DB: ptr(-60.0)}); err != nil {
+		t.Fatal(err)
+	}
+	out := e.pullRing(481)
+	if x := float64(out[960]); math.Abs(20*math.Log10(x/1e-3)+60) > 0.01 {
+		t.Errorf("10 ms after falling to -60 dB: %.2f dB", 20*math.Log10(x/1e-3))
+	}
+}
+
+// Nothing above full scale, and nothing that is no number, leaves the engine.
+// What was cut is counted and shown by input; what is below stays as it is.
+func TestNothingAboveFullScale(t *testing.T) {
+	nan, inf := float32(math.NaN()), float32(math.Inf(1))
+	given := []float32{0.5, 3, -1, -210.7, 1, nan, -0.999999, -inf}
+	e := onRing(t, tapeProgram(2, twoSongs...), given...)
+	e.setLevel(0)
+	e.head.level = 1
+	e.pullRing(1000)
+	e.Status()
+	before := e.limited[1].Load()
+	want := []float32{0.5, 1, -1, -1, 1, 0, -0.999999, -1}
+	for i, x := range e.pullRing(4000) {
+		if x != want[i%len(want)] {
+			t.Fatalf("sample %d is %v, want %v of %v", i, x, want[i%len(want)], given[i%len(want)])
+		}
+	}
+	if n := e.limited[1].Load() - before; n != 4000 {
+		t.Errorf("%d samples were counted, want 4000", n)
+	}
+	s := e.Status()
+	if s.Inputs[0].Limited != 0 || s.Inputs[1].Limited == 0 || s.Inputs[1].PeakDBFS != 0 || s.Inputs[0].PeakDBFS != 0 {
+		t.Errorf("%+v", s.Inputs)
+	}
+	if len(s.Problems) != 1 || !strings.Contains(s.Problems[0].Text, "2 Channel 2") || strings.Contains(s.Problems[0].Text, "Channel 1") {
+		t.Errorf("problems: %+v", s.Problems)
+	}
+	clear(e.rings[0].buf)
+	if e.pullRing((cutShownS + 1) * 48_000); len(e.Status().Problems) != 0 {
+		t.Errorf("%d s later still %+v", cutShownS+1, e.Status().Problems)
+	}
+}
+
+// A session's trim and a live trim together: beyond AskTrimDB a person must
+// mean it, beyond MostTrimDB it is refused; lower it may always be. Of several
+// songs the one with the highest trim counts.
+func TestTrimsTogether(t *testing.T) {
+	loud := tapeItem{start: 0, end: 100_000, segments: []int64{0, 900_000}, trims: map[int]float64{2: 15, 3: 39.5}}
+	r := newRig(t, tapeProgram(3, twoSongs[0], loud), openTape)
+	r.climb(Command{Do: Trim, Input: 2, DB: ptr(5.0)})
+	var refused *RefusedError
+	if err := r.Do(Command{Do: Trim, Input: 2, DB: ptr(5.5)}); !errors.As(err, &refused) || !strings.Contains(refused.Why, "input 2 Channel 2: the session's trim of +15.0 dB and the live trim of +5.5 dB make +20.5 dB") {
+		t.Errorf("beyond 20 dB: %v", err)
+	}
+	r.climb(Command{Do: Trim, Input: 2, DB: ptr(7.0), Beyond: true})
+	r.do(Command{Do: Trim, Input: 2, DB: ptr(6.5)})
+	if err := r.Do(Command{Do: Trim, Input: 3, DB: ptr(1.0), Beyond: true}); !errors.As(err, &refused) || !strings.Contains(refused.Why, "make +40.5 dB, beyond 40 dB") {
+		t.Errorf("beyond 40 dB: %v", err)
+	}
+	r.climb(Command{Do: Trim, Input: 1, DB: ptr(20.0)})
+
+	wild := tapeProgram(2, tapeItem{start: 0, end: 100_000, segments: []int64{0, 900_000}, trims: map[int]float64{2: 77}})
+	var beyond *TrimError
+	if _, err := NewEngine(wild, openTape); !errors.As(err, &beyond) || beyond.DeskInput != 2 || beyond.Hint() == "" {
+		t.Errorf("a session with a trim of +77 dB: %v", err)
+	}
+	wild.Items[0].Voices[1].TrimDB = math.NaN()
+	if _, err := NewEngine(wild, openTape); err == nil {
+		t.Error("a session with a trim that is no number is played")
+	}
+}
+
+// Live trims that a person left are there again before anything sounds, within
+// the same bounds.
+func TestTrimsAreRestored(t *testing.T) {
+	p := tapeProgram(3, tapeItem{start: 0, end: 100_000, segments: []int64{0, 900_000}, trims: map[int]float64{3: 30}})
+	e, err := NewEngine(p, openTape)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	e.Restore(map[int]float64{1: 12, 2: 99, 3: 15, 9: 3})
+	e.Pull(make([]float32, 300), 3)
+	for i, want := range []float64{12, 0, catalog.MostTrimDB - 30} {
+		if got := e.Status().Inputs[i].TrimDB; math.Abs(got-want) > 1e-5 {
+			t.Errorf("input %d: %v dB, want %v", i+1, got, want)
+		}
+	}
+	if g := e.head.trims[0]; math.Abs(float64(g)-math.Pow(10, 12.0/20)) > 1e-4 {
+		t.Errorf("the gain is %v", g)
+	}
+}
