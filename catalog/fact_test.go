@@ -438,7 +438,8 @@ func TestFactIDs(t *testing.T) {
 }
 
 // A catalog of version 8, as it was made by nightreel of then, opens and
-// answers as it did then.
+// answers as it did then. Its answers were written down by that nightreel; findings
+// have the field tracks since.
 func TestCatalogOfVersion8(t *testing.T) {
 	path := copyOf(t, "testdata/catalog-v8.db")
 	s := reopen(t, path)

@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -222,30 +224,15 @@ func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (
 	return w.refOf(ctx, id)
 }
 
-// renameShow states what a person wrote about a show once more under its new
-// name: its set list, behind the one that is there, its notes, and the input
-// lists that begin with it.
-func (w *writing) renameShow(ctx context.Context, was, is string) error {
-	lists, err := standing(ctx, w, FactSetList, " AND f.subject IN (?, ?)", is, was)
-	if err != nil {
+// renameShows states what a person wrote about shows once more under their new
+// names, all at once, because two shows may exchange theirs: set lists, behind the
+// one that is there, notes, and the input lists that begin with a show.
+func (w *writing) renameShows(ctx context.Context, names map[string]string) error {
+	if len(names) == 0 {
+		return nil
+	}
+	if err := w.renameSetLists(ctx, names); err != nil {
 		return err
-	}
-	both := map[string]setListBody{}
-	for _, f := range lists {
-		var l setListBody
-		if _, err := f.read(&l); err != nil {
-			return err
-		}
-		both[f.Subject] = l
-	}
-	if l := both[was]; len(l.Entries) > 0 {
-		l.Entries = append(both[is].Entries, l.Entries...)
-		if err := w.put(ctx, FactSetList, is, l); err != nil {
-			return err
-		}
-		if err := w.put(ctx, FactSetList, was, nil); err != nil {
-			return err
-		}
 	}
 	notes, err := standing(ctx, w, FactNote, "")
 	if err != nil {
@@ -253,35 +240,88 @@ func (w *writing) renameShow(ctx context.Context, was, is string) error {
 	}
 	for _, f := range notes {
 		var n noteBody
-		if there, err := f.read(&n); err != nil {
+		there, err := f.read(&n)
+		if err != nil {
 			return err
-		} else if there && n.Show == was {
+		}
+		if is, renamed := names[n.Show]; there && renamed {
 			n.Show = is
 			if err := w.put(ctx, FactNote, f.Subject, n); err != nil {
 				return err
 			}
 		}
 	}
-	if was == string(ShowKey(was).Date()) {
-		return nil // input lists for the date stay so
-	}
-	inputs, err := standing(ctx, w, FactInputList, "")
+	return w.renameInputLists(ctx, names)
+}
+
+func (w *writing) renameSetLists(ctx context.Context, names map[string]string) error {
+	all, err := standing(ctx, w, FactSetList, "")
 	if err != nil {
 		return err
 	}
-	for _, f := range inputs {
-		var l InputList
-		if there, err := f.read(&l); err != nil {
+	now, next := map[string]setListBody{}, map[string]setListBody{}
+	for _, f := range all {
+		var l setListBody
+		if _, err := f.read(&l); err != nil {
 			return err
-		} else if there && string(l.From) == was {
-			if err := w.put(ctx, FactInputList, f.Subject, nil); err != nil {
-				return err
+		}
+		now[f.Subject] = l
+	}
+	for _, was := range slices.Sorted(maps.Keys(names)) {
+		is := names[was]
+		if len(now[was].Entries) == 0 {
+			continue
+		}
+		if _, begun := next[is]; !begun {
+			if _, leaves := names[is]; !leaves {
+				next[is] = now[is]
 			}
-			l.From = ShowKey(is)
-			subject, body := inputListFact(l)
-			if err := w.put(ctx, FactInputList, subject, body); err != nil {
-				return err
-			}
+		}
+		next[is] = setListBody{append(slices.Clone(next[is].Entries), now[was].Entries...)}
+		if _, taken := next[was]; !taken {
+			next[was] = setListBody{}
+		}
+	}
+	for _, ref := range slices.Sorted(maps.Keys(next)) {
+		var body any
+		if len(next[ref].Entries) > 0 {
+			body = next[ref]
+		}
+		if err := w.put(ctx, FactSetList, ref, body); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// renameInputLists moves the lists that begin with a show that had a name. A list
+// that begins with a date stays with the date.
+func (w *writing) renameInputLists(ctx context.Context, names map[string]string) error {
+	all, err := standing(ctx, w, FactInputList, "")
+	if err != nil {
+		return err
+	}
+	moved := []InputList{}
+	for _, f := range all {
+		var l InputList
+		there, err := f.read(&l)
+		if err != nil {
+			return err
+		}
+		is, renamed := names[string(l.From)]
+		if !there || !renamed || l.From == ShowKey(l.From.Date()) {
+			continue
+		}
+		if err := w.put(ctx, FactInputList, f.Subject, nil); err != nil {
+			return err
+		}
+		l.From = ShowKey(is)
+		moved = append(moved, l)
+	}
+	for _, l := range moved {
+		subject, body := inputListFact(l)
+		if err := w.put(ctx, FactInputList, subject, body); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -429,17 +429,16 @@ func (w *layoutWriter) takes(ctx context.Context, saved []Recording, layout []Ne
 // rename states what a person wrote about shows that have another name now once
 // more, under that name. ids are those of the shows as they are to be.
 func (w *layoutWriter) rename(ctx context.Context, shows []Show, ids []ShowID) error {
+	names := map[string]string{}
 	for _, old := range w.from.Shows {
 		for i, id := range ids {
 			was, is := showRef(old.Date, old.Name), showRef(shows[i].Date, shows[i].Name)
 			if id == old.ID && was != is {
-				if err := w.facts.renameShow(ctx, was, is); err != nil {
-					return err
-				}
+				names[was] = is
 			}
 		}
 	}
-	return nil
+	return w.facts.renameShows(ctx, names)
 }
 
 // project brings the rows of a person's facts about all shows that were touched up
@@ -502,7 +501,7 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) er
 		if err != nil {
 			return err
 		}
-		if err := w.facts.renameShow(ctx, showRef(old.Date, old.Name), is); err != nil {
+		if err := w.facts.renameShows(ctx, map[string]string{showRef(old.Date, old.Name): is}); err != nil {
 			return err
 		}
 		if _, err := exec(ctx, w.tx, "UPDATE takes SET show_id = ? WHERE show_id = ?", to, old.ID); err != nil {
