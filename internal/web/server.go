@@ -123,12 +123,10 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if !s.doors.locked() && !loopback(l.Addr()) {
 		return fmt.Errorf("%s: not served without pass-phrases: that address is reached from the network", l.Addr())
 	}
-	// Results that an interrupted run left stale, or that another version computed, are
-	// brought up to date in the background.
-	if stale, err := refresh.Stale(ctx, s.store); err != nil {
+	if err := s.catchUp(ctx); ctx.Err() != nil {
+		return nil
+	} else if err != nil {
 		return err
-	} else if len(stale) > 0 && !s.store.ReadOnly() {
-		s.jobs.refresh()
 	}
 	srv := &http.Server{
 		Handler: s, MaxHeaderBytes: maxHeaderBytes, ReadHeaderTimeout: readTimeout, IdleTimeout: idleTimeout,
@@ -149,6 +147,16 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	}
 	<-done
 	return nil
+}
+
+// catchUp brings results up to date, in the background, that an interrupted run left
+// stale or that another version computed.
+func (s *Server) catchUp(ctx context.Context) error {
+	stale, err := refresh.Stale(ctx, s.store)
+	if err == nil && len(stale) > 0 && !s.store.ReadOnly() {
+		s.jobs.refresh()
+	}
+	return err
 }
 
 // loopback tells whether an address is reached from this machine only.

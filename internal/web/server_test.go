@@ -2,8 +2,10 @@ package web_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -309,3 +311,16 @@ func TestUndo(t *testing.T) {
 func itoa[T ~int | ~int64](n T) string { return strconv.FormatInt(int64(n), 10) }
 
 func ftoa(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// TestStopsWhileStarting: Ctrl-C before the first request is an end like any other.
+func TestStopsWhileStarting(t *testing.T) {
+	s := emptySite(t, nil)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	must(t, err)
+	defer l.Close()
+	if err := s.server.Serve(ctx, l); err != nil {
+		t.Error(err)
+	}
+}
