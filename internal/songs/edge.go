@@ -244,7 +244,7 @@ func (n *night) readPauses() {
 	for c := range n.pauses {
 		n.pauses[c] /= max(1, count)
 	}
-	n.pauseChord.normalise()
+	normalise(&n.pauseChord)
 }
 
 // rise returns the block within edgeSnapS of want, from low to high, at which most

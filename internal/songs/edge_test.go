@@ -17,7 +17,7 @@ func TestEdgesByReference(t *testing.T) {
 		for i := range c {
 			c[i] = float32(rng.NormFloat64())
 		}
-		c.normalise()
+		normalise(&c)
 		return c
 	}
 	var plays []chroma
@@ -30,7 +30,7 @@ func TestEdgesByReference(t *testing.T) {
 		for i := range c {
 			c[i] += 0.3 * float32(rng.NormFloat64())
 		}
-		c.normalise()
+		normalise(&c)
 		return c
 	}
 	build := func() *night {

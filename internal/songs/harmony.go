@@ -10,7 +10,7 @@ import (
 
 // chroma is what the whole band plays in one second: a vector of length 1 over
 // the pitch classes, or all zero where there is nothing to tell.
-type chroma [spectrum.PitchClasses]float32
+type chroma = spectrum.Chroma
 
 // bandHarmony names what is kept of a recording so that other nights need not
 // add it up again.
@@ -66,7 +66,7 @@ func addBand(ctx context.Context, store *catalog.Store, rec catalog.Recording) (
 		addTrack(band, parts)
 	}
 	for i := range band {
-		band[i].normalise()
+		normalise(&band[i])
 	}
 	return band, nil
 }
@@ -104,7 +104,7 @@ func addTrack(band []chroma, parts []catalog.Part) {
 
 // normalise takes off the mean and brings the vector to length 1: chords of
 // any loudness and number of voices compare.
-func (c *chroma) normalise() {
+func normalise(c *chroma) {
 	var mean, square float32
 	for _, v := range c {
 		mean += v / spectrum.PitchClasses

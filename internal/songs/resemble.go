@@ -4,6 +4,7 @@ import (
 	"runtime"
 	"sync"
 
+	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
 
@@ -26,6 +27,8 @@ const (
 	slip = 0.1
 )
 
+var keep = float32(stats.Exp(-1. / memoryS)) // the weight of a second relative to the next
+
 // likeness holds, for each second of a night, how well the harmony around it
 // matches some part of a reference: 1 is identical, 0 is chance. at is the
 // matching second of the reference.
@@ -37,11 +40,8 @@ type likeness struct {
 // resemble returns the likeness of the night to each reference. busy marks the
 // seconds to compute.
 //
-// This is dynamic time warping with steps of 0, 1 or 2 seconds and free start
-// and end in the reference. A second's likeness is the mean along the best
-// path through it, weighted by 1/e for every memoryS seconds of distance. A
-// round more or less than in the reference is a jump and costs only the
-// seconds around it.
+// A [spectrum.Follower] follows the reference. A round more or less than in the
+// reference is a jump and costs only the seconds around it.
 func resemble(night []chroma, busy []bool, refs []reference) []likeness {
 	out := make([]likeness, len(refs))
 	next := make(chan int)
@@ -70,12 +70,7 @@ const (
 
 func follow(night []chroma, busy []bool, ref []chroma) likeness {
 	l := likeness{like: make([]float32, len(night)), at: make([]int32, len(night))}
-	n := len(ref)
-	if n == 0 {
-		return l
-	}
-	similar := make([]float32, (mostSpanS+2*marginS)*n)
-	ahead := make([]float32, len(similar))
+	f := spectrum.NewFollower(ref, keep, slip)
 	for from := 0; from < len(night); {
 		if !busy[from] {
 			from++
@@ -86,7 +81,7 @@ func follow(night []chroma, busy []bool, ref []chroma) likeness {
 			to++
 		}
 		first, last := max(0, from-marginS), min(len(night), to+marginS)
-		span(night[first:last], ref, similar, ahead, from-first, to-first, l.like[first:], l.at[first:])
+		f.Follow(night[first:last], from-first, to-first, l.like[first:], l.at[first:])
 		from = to
 	}
 	return l
@@ -99,58 +94,4 @@ func anyBusy(busy []bool, from, to int) bool {
 		}
 	}
 	return false
-}
-
-// span computes the likeness of seconds from to to-1 of x.
-func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float32, at []int32) {
-	n := len(ref)
-	var keep = float32(stats.Exp(-1. / memoryS))
-	for t := range x {
-		row := similar[t*n:][:n]
-		a := &x[t]
-		for j := range ref {
-			b := &ref[j] // written out, since the compiler does not unroll
-			row[j] = float32(a[0]*b[0]) + float32(a[1]*b[1]) + float32(a[2]*b[2]) + float32(a[3]*b[3]) + float32(a[4]*b[4]) + float32(a[5]*b[5]) +
-				float32(a[6]*b[6]) + float32(a[7]*b[7]) + float32(a[8]*b[8]) + float32(a[9]*b[9]) + float32(a[10]*b[10]) + float32(a[11]*b[11])
-		}
-	}
-	// Backwards: the path that follows a second, the second included.
-	copy(ahead[(len(x)-1)*n:][:n], similar[(len(x)-1)*n:][:n])
-	for t := len(x) - 2; t >= 0; t-- {
-		row, next, s := ahead[t*n:][:n], ahead[(t+1)*n:][:n], similar[t*n:][:n]
-		for j := range row {
-			best := next[j] - slip
-			if j+1 < n {
-				best = max(best, next[j+1])
-			}
-			if j+2 < n {
-				best = max(best, next[j+2]-slip)
-			}
-			row[j] = s[j] + float32(keep*max(0, best))
-		}
-	}
-	behind, was := make([]float32, n), make([]float32, n)
-	whole := (1 + keep) / (1 - keep) // what a course of likeness 1 adds up to
-	for t := range to {
-		s, a := similar[t*n:][:n], ahead[t*n:][:n]
-		top, where := float32(-1e9), 0
-		for j := range behind {
-			best := was[j] - slip
-			if j >= 1 {
-				best = max(best, was[j-1])
-			}
-			if j >= 2 {
-				best = max(best, was[j-2]-slip)
-			}
-			best = float32(keep * max(0, best))
-			behind[j] = s[j] + best
-			if v := best + a[j]; v > top {
-				top, where = v, j
-			}
-		}
-		behind, was = was, behind
-		if t >= from {
-			like[t], at[t] = top/whole, int32(where)
-		}
-	}
 }

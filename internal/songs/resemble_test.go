@@ -17,7 +17,7 @@ func randomBand(rng *rand.Rand, seconds int) []chroma {
 		for k := range band[i] {
 			band[i][k] = float32(rng.NormFloat64())
 		}
-		band[i].normalise()
+		normalise(&band[i])
 	}
 	return band
 }

@@ -12,7 +12,7 @@ func chords(seconds int, classes ...int) []chroma {
 	for _, k := range classes {
 		c[k] = 1
 	}
-	c.normalise()
+	normalise(&c)
 	out := make([]chroma, seconds)
 	for i := range out {
 		out[i] = c

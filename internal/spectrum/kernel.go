@@ -14,6 +14,9 @@ const (
 // plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
+// fastest is the kernel of everything that is not told which to use.
+var fastest = kernels()[0]
+
 func (k kernel) String() string {
 	switch k {
 	case best:
@@ -45,5 +48,13 @@ func (k kernel) bands(b []band, gain, power, sums []float32) {
 		bandSums(b, gain, power, sums)
 	} else if len(b) > 0 {
 		bandsVector(k, b, gain, power, sums)
+	}
+}
+
+func (k kernel) follow(f *Follower, music []Chroma, from, to int, like []float32, at []int32) {
+	if k == plain {
+		f.follow(music, from, to, like, at)
+	} else {
+		followVector(k, f, music, from, to, like, at)
 	}
 }

@@ -117,7 +117,7 @@ func New(cfg Config) (*Listener, error) {
 		return nil, fmt.Errorf("listen: negative position or length")
 	}
 	if cfg.kernel == best {
-		cfg.kernel = kernels()[0]
+		cfg.kernel = fastest
 	}
 	factor := Decimation(cfg.SampleRate)
 	l := &Listener{

@@ -10,12 +10,13 @@ static const struct {
 	gather_kernel *gather;
 	power_kernel *power;
 	bands_kernel *bands;
+	follow_kernel *follow;
 } kernels[KERNELS] = {
 #if defined(__x86_64__)
-	[KERNEL_SSE4] = {"SSE4", spectrum_gather_sse4, spectrum_power_sse4, spectrum_bands_sse4},
-	[KERNEL_AVX2] = {"AVX2", spectrum_gather_avx2, spectrum_power_avx2, spectrum_bands_avx2},
+	[KERNEL_SSE4] = {"SSE4", spectrum_gather_sse4, spectrum_power_sse4, spectrum_bands_sse4, spectrum_follow_sse4},
+	[KERNEL_AVX2] = {"AVX2", spectrum_gather_avx2, spectrum_power_avx2, spectrum_bands_avx2, spectrum_follow_avx2},
 #elif defined(__aarch64__)
-	[KERNEL_NEON] = {"NEON", spectrum_gather_neon, spectrum_power_neon, spectrum_bands_neon},
+	[KERNEL_NEON] = {"NEON", spectrum_gather_neon, spectrum_power_neon, spectrum_bands_neon, spectrum_follow_neon},
 #endif
 };
 
@@ -46,4 +47,10 @@ void spectrum_power(int kernel, const struct transform *t, const float *points, 
 
 void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *gain, const float *power, float *sums) {
 	kernels[kernel].bands(b, n, gain, power, sums);
+}
+
+void spectrum_follow(int kernel, float keep, float slip, int64_t seconds, int64_t stride, const float *ref, float *similar, float *ahead, float *was, float *behind,
+	const float *music, int64_t length, int64_t from, int64_t to, float *like, int32_t *at) {
+	const struct follow f = {keep, slip, seconds, stride, ref, similar, ahead, was, behind};
+	kernels[kernel].follow(&f, music, length, from, to, like, at);
 }

@@ -3,6 +3,7 @@
    defining
 
      NAME(x)         x with the instruction set's name
+     WIDTH           bytes of the processor's own vectors
 
    The compiler cuts the vectors to what the processor has. Sums of samples are
    integers. Floats are added and multiplied in the same order as in plain Go,
@@ -135,5 +136,78 @@ void NAME(spectrum_bands)(const struct band *b, int64_t n, const float *gain, co
 		for (int64_t k = b->first + 1; k < b->last; k++) sum += *(const any_vf *)(power + k * LANES) * gain[k];
 		sum += *(const any_vf *)(power + b->last * LANES) * (gain[b->last] * b->share_last);
 		*(any_vf *)(sums + i * LANES) = sum;
+	}
+}
+
+/* ---- following a song ---- */
+
+/* Comparisons of vectors that the processor does not have are cut to single
+   floats, so these vectors are as long as its own. */
+typedef float wf __attribute__((vector_size(WIDTH)));
+typedef int32_t wi __attribute__((vector_size(WIDTH)));
+typedef wf any_wf ANYWHERE;
+#define WIDE (WIDTH / 4)
+
+INLINE wf chosen(wi which, wf a, wf b) { return (wf)(((wi)a & which) | ((wi)b & ~which)); }
+INLINE wf larger(wf a, wf b) { return chosen(a > b, a, b); }
+
+#define ROW(rows, t) ((rows) + (t) * f->stride)
+#define AT(p) (*(const any_wf *)(p))
+
+/* spectrum_follow is Follower.follow, for WIDE seconds of the reference at
+   once. Sums past the reference's end are made, too; nothing reads them. */
+void NAME(spectrum_follow)(const struct follow *f, const float *music, int64_t seconds, int64_t from, int64_t to, float *like, int32_t *at) {
+	const int64_t first = LANES, end = LANES + f->seconds;
+	const float keep = f->keep, slip = f->slip;
+	const wf zero = {0};
+	for (int64_t t = 0; t < seconds; t++) {
+		const float *c = music + t * CLASSES;
+		float *s = ROW(f->similar, t);
+		for (int64_t j = first; j < end; j += WIDE) {
+			wf sum = c[0] * AT(f->ref + j);
+			for (int k = 1; k < CLASSES; k++) sum += c[k] * AT(ROW(f->ref, k) + j);
+			*(any_wf *)(s + j) = sum;
+		}
+	}
+	for (int64_t t = seconds - 1; t >= 0; t--) {
+		const float *s = ROW(f->similar, t), *next = ROW(f->ahead, t + 1);
+		float *a = ROW(f->ahead, t);
+		for (int64_t j = first; j < end; j += WIDE) {
+			wf v = AT(s + j);
+			if (t < seconds - 1) {
+				wf best = larger(larger(AT(next + j) - slip, AT(next + j + 1)), AT(next + j + 2) - slip);
+				v += keep * larger(best, zero);
+			}
+			*(any_wf *)(a + j) = v;
+		}
+		for (int64_t j = end; j < f->stride; j++) a[j] = NOTHING;
+	}
+	const float whole = (1 + keep) / (1 - keep);
+	wi lanes;
+	for (int l = 0; l < WIDE; l++) lanes[l] = l;
+	float *was = f->was, *behind = f->behind;
+	for (int64_t t = 0; t < to; t++) {
+		const float *s = ROW(f->similar, t), *a = ROW(f->ahead, t);
+		wf top = zero + NOTHING;
+		wi where = {0};
+		for (int64_t j = first; j < end; j += WIDE) {
+			wf best = larger(larger(AT(was + j) - slip, AT(was + j - 1)), AT(was + j - 2) - slip);
+			best = keep * larger(best, zero);
+			*(any_wf *)(behind + j) = AT(s + j) + best;
+			wf v = best + AT(a + j);
+			wi m = v > top;
+			top = chosen(m, v, top);
+			where = ((lanes + (int32_t)(j - first)) & m) | (where & ~m);
+		}
+		float *swap = was;
+		was = behind;
+		behind = swap;
+		if (t < from) continue;
+		/* The first of equals, as in Go: lanes hold their own first. */
+		int best = 0;
+		for (int l = 1; l < WIDE; l++)
+			if (top[l] > top[best] || (top[l] == top[best] && where[l] < where[best])) best = l;
+		like[t] = top[best] / whole;
+		at[t] = where[best];
 	}
 }

@@ -6,6 +6,8 @@
 #define LANES 8     /* tracks side by side */
 #define POINTS 1024 /* of a window, after decimation */
 #define BINS 512
+#define CLASSES 12   /* pitch classes */
+#define NOTHING -1e9f
 
 /* The state of one window of a group, see gather.go. */
 struct gather {
@@ -34,20 +36,31 @@ struct band {
 	float share_first, share_last;
 };
 
+/* The rows of a Follower, see follow.go. */
+struct follow {
+	float keep, slip;
+	int64_t seconds, stride;
+	const float *ref;
+	float *similar, *ahead, *was, *behind;
+};
+
 typedef void gather_kernel(struct gather *g, int floats, int64_t decimation, int64_t shift, float scale, const uint32_t *words, int64_t frames, int64_t stride);
 typedef void power_kernel(const struct transform *t, const float *points, float *power);
 typedef void bands_kernel(const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
+typedef void follow_kernel(const struct follow *f, const float *music, int64_t seconds, int64_t from, int64_t to, float *like, int32_t *at);
 
 #if defined(__x86_64__)
 enum { KERNEL_SSE4 = 2, KERNEL_AVX2, KERNELS };
 gather_kernel spectrum_gather_sse4, spectrum_gather_avx2;
 power_kernel spectrum_power_sse4, spectrum_power_avx2;
 bands_kernel spectrum_bands_sse4, spectrum_bands_avx2;
+follow_kernel spectrum_follow_sse4, spectrum_follow_avx2;
 #elif defined(__aarch64__)
 enum { KERNEL_NEON = 2, KERNELS };
 gather_kernel spectrum_gather_neon;
 power_kernel spectrum_power_neon;
 bands_kernel spectrum_bands_neon;
+follow_kernel spectrum_follow_neon;
 #endif
 
 int spectrum_kernel_runs(int kernel);
@@ -55,5 +68,8 @@ const char *spectrum_kernel_name(int kernel);
 void spectrum_gather(int kernel, struct gather *g, int floats, int64_t decimation, int64_t shift, float scale, const uint32_t *words, int64_t frames, int64_t stride);
 void spectrum_power(int kernel, const struct transform *t, const float *points, float *power);
 void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
+/* The rows one by one, so that Go passes no pointer to pointers. */
+void spectrum_follow(int kernel, float keep, float slip, int64_t seconds, int64_t stride, const float *ref, float *similar, float *ahead, float *was, float *behind,
+	const float *music, int64_t length, int64_t from, int64_t to, float *like, int32_t *at);
 
 #endif

@@ -7,6 +7,7 @@
 #endif
 
 #define NAME(x) x##_avx2
+#define WIDTH 32
 #include "vector.h"
 
 #if defined(__clang__)

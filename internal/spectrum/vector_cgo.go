@@ -12,6 +12,8 @@ package spectrum
 // #cgo nocallback spectrum_power
 // #cgo noescape spectrum_bands
 // #cgo nocallback spectrum_bands
+// #cgo noescape spectrum_follow
+// #cgo nocallback spectrum_follow
 // #include "vector_api.h"
 import "C"
 
@@ -51,6 +53,13 @@ func bandsVector(k kernel, b []band, gain, power, sums []float32) {
 	C.spectrum_bands(C.int(k), (*C.struct_band)(unsafe.Pointer(&b[0])), C.int64_t(len(b)), (*C.float)(&gain[0]), (*C.float)(&power[0]), (*C.float)(&sums[0]))
 }
 
+// followVector is Follower.follow.
+func followVector(k kernel, f *Follower, music []Chroma, from, to int, like []float32, at []int32) {
+	C.spectrum_follow(C.int(k), C.float(f.keep), C.float(f.slip), C.int64_t(f.seconds), C.int64_t(f.stride),
+		(*C.float)(&f.ref[0]), (*C.float)(&f.similar[0]), (*C.float)(&f.ahead[0]), (*C.float)(&f.was[0]), (*C.float)(&f.behind[0]),
+		(*C.float)(&music[0][0]), C.int64_t(len(music)), C.int64_t(from), C.int64_t(to), (*C.float)(&like[0]), (*C.int32_t)(&at[0]))
+}
+
 // What Go and C agree on has the same size; a difference does not compile.
 var (
 	_ = [1]struct{}{}[unsafe.Sizeof(gather{})-C.sizeof_struct_gather]
@@ -59,4 +68,7 @@ var (
 	_ = [1]struct{}{}[Lanes-C.LANES]
 	_ = [1]struct{}{}[points-C.POINTS]
 	_ = [1]struct{}{}[Bins-C.BINS]
+	_ = [1]struct{}{}[PitchClasses-C.CLASSES]
+	_ = [1]struct{}{}[nothing-C.NOTHING]
+	_ = [1]struct{}{}[margin-C.LANES]
 )

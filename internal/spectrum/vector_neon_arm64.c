@@ -1,4 +1,5 @@
 //go:build cgo
 
 #define NAME(x) x##_neon
+#define WIDTH 16
 #include "vector.h"

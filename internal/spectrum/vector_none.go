@@ -11,3 +11,7 @@ func gatherVector(kernel, *gather, *decimator, []uint32, int, int) { panic("no c
 func powerVector(kernel, *transform, []float32, []float32) { panic("no compiled kernel here") }
 
 func bandsVector(kernel, []band, []float32, []float32, []float32) { panic("no compiled kernel here") }
+
+func followVector(kernel, *Follower, []Chroma, int, int, []float32, []int32) {
+	panic("no compiled kernel here")
+}

@@ -7,6 +7,7 @@
 #endif
 
 #define NAME(x) x##_sse4
+#define WIDTH 16
 #include "vector.h"
 
 #if defined(__clang__)
