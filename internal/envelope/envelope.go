@@ -6,6 +6,8 @@ package envelope
 import (
 	"context"
 	"fmt"
+	"runtime"
+	"sync"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -58,20 +60,51 @@ func Load(ctx context.Context, store *catalog.Store, t catalog.Track, start, end
 }
 
 // LoadRecording calls f with the whole envelope of every track of a recording,
-// in order of number, one at a time so that a night need not fit in memory.
-// A track that was not wholly measured is passed to f as an error; f decides
-// whether to go on.
+// in order of number, one after another. It reads the tracks ahead of f, one for
+// each processor, so a night need not fit in memory. A track that was not wholly
+// measured is passed to f as an error; f decides whether to go on.
 func LoadRecording(ctx context.Context, store *catalog.Store, id catalog.RecordingID, f func(catalog.Track, meter.Envelope, error) error) error {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: id})
 	if err != nil {
 		return err
 	}
+	type loaded struct {
+		envelope meter.Envelope
+		err      error
+	}
+	ahead := make(chan chan loaded, runtime.GOMAXPROCS(0)-1) // in order of tracks
+	ctx, cancel := context.WithCancel(ctx)
+	var readers sync.WaitGroup
+	defer readers.Wait()
+	defer cancel()
+	readers.Go(func() {
+		defer close(ahead)
+		for _, t := range tracks {
+			one := make(chan loaded, 1)
+			select {
+			case ahead <- one:
+			case <-ctx.Done():
+				return
+			}
+			readers.Go(func() {
+				e, err := Load(ctx, store, t, 0, t.Frames)
+				one <- loaded{e, err}
+			})
+		}
+	})
 	for _, t := range tracks {
-		e, err := Load(ctx, store, t, 0, t.Frames)
+		var l loaded
+		select {
+		case one, ok := <-ahead:
+			if ok {
+				l = <-one
+			}
+		case <-ctx.Done():
+		}
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if err := f(t, e, err); err != nil {
+		if err := f(t, l.envelope, l.err); err != nil {
 			return err
 		}
 	}
