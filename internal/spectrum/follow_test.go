@@ -81,3 +81,38 @@ func BenchmarkFollow(b *testing.B) {
 		})
 	}
 }
+
+// All kernels count the same signs of random prints at every lag.
+func TestKernelsAgreeAlike(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	for range 100 {
+		var a, b Print
+		for w := range a {
+			a[w], b[w] = rng.Uint64(), rng.Uint64()
+		}
+		var want Agreement
+		want.agree(&a, &b)
+		for _, k := range kernels() {
+			var got Agreement
+			k.agree(&got, &a, &b)
+			if got != want {
+				t.Fatalf("%v: %v, want %v", k, got.differ, want.differ)
+			}
+		}
+	}
+}
+
+func BenchmarkAgree(b *testing.B) {
+	var x, y Print
+	for w := range x {
+		x[w], y[w] = rand.Uint64(), rand.Uint64()
+	}
+	for _, k := range kernels() {
+		b.Run(k.String(), func(b *testing.B) {
+			var g Agreement
+			for b.Loop() {
+				k.agree(&g, &x, &y)
+			}
+		})
+	}
+}

@@ -58,3 +58,11 @@ func (k kernel) follow(f *Follower, music []Chroma, from, to int, like []float32
 		followVector(k, f, music, from, to, like, at)
 	}
 }
+
+func (k kernel) agree(g *Agreement, a, b *Print) {
+	if k == plain {
+		g.agree(a, b)
+	} else {
+		agreeVector(k, g, a, b)
+	}
+}

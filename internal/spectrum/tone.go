@@ -182,22 +182,25 @@ const MaxLag = 32
 
 // Agreement counts, for each lag, how many signs of two tracks' prints agree.
 type Agreement struct {
-	same, all [2*MaxLag + 1]int
+	differ [2*MaxLag + 1]int64 // signs that do not agree
+	prints int
 }
 
 // Add compares prints of two tracks at one moment. Lag n compares sign i of a
 // with sign i+n of b: the sound reaches b n signs later.
 func (g *Agreement) Add(a, b *Print) {
-	for i := range g.same {
+	fastest.agree(g, a, b)
+	g.prints++
+}
+
+// agree is [Agreement.Add] in plain Go.
+func (g *Agreement) agree(a, b *Print) {
+	for i := range g.differ {
 		lag := i - MaxLag
 		moved := shifted(b, lag)
-		differ := 0
 		for w := range a {
-			differ += bits.OnesCount64((a[w] ^ moved[w]) & within(lag, w))
+			g.differ[i] += int64(bits.OnesCount64((a[w] ^ moved[w]) & within(lag, w)))
 		}
-		n := PrintBits - max(lag, -lag)
-		g.all[i] += n
-		g.same[i] += n - differ
 	}
 }
 
@@ -206,9 +209,9 @@ func (g *Agreement) Add(a, b *Print) {
 // of equal signs by the arcsine law of normal processes (Van Vleck and Middleton
 // 1966; from memory). It is NaN if nothing was added.
 func (g *Agreement) At(lag int) (r float64, n int) {
-	n = g.all[lag+MaxLag]
+	n = g.prints * (PrintBits - max(lag, -lag))
 	if n == 0 {
 		return math.NaN(), 0
 	}
-	return stats.SinPi(float64(g.same[lag+MaxLag])/float64(n) - 0.5), n
+	return stats.SinPi(float64(n-int(g.differ[lag+MaxLag]))/float64(n) - 0.5), n
 }

@@ -11,12 +11,13 @@ static const struct {
 	power_kernel *power;
 	bands_kernel *bands;
 	follow_kernel *follow;
+	agree_kernel *agree;
 } kernels[KERNELS] = {
 #if defined(__x86_64__)
-	[KERNEL_SSE4] = {"SSE4", spectrum_gather_sse4, spectrum_power_sse4, spectrum_bands_sse4, spectrum_follow_sse4},
-	[KERNEL_AVX2] = {"AVX2", spectrum_gather_avx2, spectrum_power_avx2, spectrum_bands_avx2, spectrum_follow_avx2},
+	[KERNEL_SSE4] = {"SSE4", spectrum_gather_sse4, spectrum_power_sse4, spectrum_bands_sse4, spectrum_follow_sse4, spectrum_agree_sse4},
+	[KERNEL_AVX2] = {"AVX2", spectrum_gather_avx2, spectrum_power_avx2, spectrum_bands_avx2, spectrum_follow_avx2, spectrum_agree_avx2},
 #elif defined(__aarch64__)
-	[KERNEL_NEON] = {"NEON", spectrum_gather_neon, spectrum_power_neon, spectrum_bands_neon, spectrum_follow_neon},
+	[KERNEL_NEON] = {"NEON", spectrum_gather_neon, spectrum_power_neon, spectrum_bands_neon, spectrum_follow_neon, spectrum_agree_neon},
 #endif
 };
 
@@ -54,3 +55,5 @@ void spectrum_follow(int kernel, float keep, float slip, int64_t seconds, int64_
 	const struct follow f = {keep, slip, seconds, stride, ref, similar, ahead, was, behind};
 	kernels[kernel].follow(&f, music, length, from, to, like, at);
 }
+
+void spectrum_agree(int kernel, const uint64_t *a, const uint64_t *b, int64_t *differ) { kernels[kernel].agree(a, b, differ); }

@@ -211,3 +211,25 @@ void NAME(spectrum_follow)(const struct follow *f, const float *music, int64_t s
 		at[t] = where[best];
 	}
 }
+
+/* ---- comparing waves ---- */
+
+/* spectrum_agree is Agreement.agree. The processor counts the signs of a word in
+   one instruction; SSE 4.1 has none for that, and there the compiler calls its
+   library. */
+void NAME(spectrum_agree)(const uint64_t *a, const uint64_t *b, int64_t *differ) {
+	for (int lag = 0; lag <= MAX_LAG; lag++) {
+		/* Both directions: b moved down, and a moved down. A shift by 64 is not
+		   defined, so the word above moves in two steps. */
+		int64_t later = 0, sooner = 0;
+		for (int w = 0; w < WORDS; w++) {
+			uint64_t above_a = w + 1 < WORDS ? a[w + 1] << 1 << (63 - lag) : 0;
+			uint64_t above_b = w + 1 < WORDS ? b[w + 1] << 1 << (63 - lag) : 0;
+			uint64_t held = w + 1 < WORDS ? ~(uint64_t)0 : ~(uint64_t)0 >> lag;
+			later += __builtin_popcountll((a[w] ^ (b[w] >> lag | above_b)) & held);
+			sooner += __builtin_popcountll((b[w] ^ (a[w] >> lag | above_a)) & held);
+		}
+		differ[MAX_LAG + lag] += later;
+		if (lag > 0) differ[MAX_LAG - lag] += sooner;
+	}
+}

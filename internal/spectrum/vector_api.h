@@ -7,6 +7,8 @@
 #define POINTS 1024 /* of a window, after decimation */
 #define BINS 512
 #define CLASSES 12   /* pitch classes */
+#define WORDS 4      /* of a print, 64 signs each */
+#define MAX_LAG 32   /* signs */
 #define NOTHING -1e9f
 
 /* The state of one window of a group, see gather.go. */
@@ -48,6 +50,7 @@ typedef void gather_kernel(struct gather *g, int floats, int64_t decimation, int
 typedef void power_kernel(const struct transform *t, const float *points, float *power);
 typedef void bands_kernel(const struct band *b, int64_t n, const float *gain, const float *power, float *sums);
 typedef void follow_kernel(const struct follow *f, const float *music, int64_t seconds, int64_t from, int64_t to, float *like, int32_t *at);
+typedef void agree_kernel(const uint64_t *a, const uint64_t *b, int64_t *differ);
 
 #if defined(__x86_64__)
 enum { KERNEL_SSE4 = 2, KERNEL_AVX2, KERNELS };
@@ -55,12 +58,14 @@ gather_kernel spectrum_gather_sse4, spectrum_gather_avx2;
 power_kernel spectrum_power_sse4, spectrum_power_avx2;
 bands_kernel spectrum_bands_sse4, spectrum_bands_avx2;
 follow_kernel spectrum_follow_sse4, spectrum_follow_avx2;
+agree_kernel spectrum_agree_sse4, spectrum_agree_avx2;
 #elif defined(__aarch64__)
 enum { KERNEL_NEON = 2, KERNELS };
 gather_kernel spectrum_gather_neon;
 power_kernel spectrum_power_neon;
 bands_kernel spectrum_bands_neon;
 follow_kernel spectrum_follow_neon;
+agree_kernel spectrum_agree_neon;
 #endif
 
 int spectrum_kernel_runs(int kernel);
@@ -71,5 +76,6 @@ void spectrum_bands(int kernel, const struct band *b, int64_t n, const float *ga
 /* The rows one by one, so that Go passes no pointer to pointers. */
 void spectrum_follow(int kernel, float keep, float slip, int64_t seconds, int64_t stride, const float *ref, float *similar, float *ahead, float *was, float *behind,
 	const float *music, int64_t length, int64_t from, int64_t to, float *like, int32_t *at);
+void spectrum_agree(int kernel, const uint64_t *a, const uint64_t *b, int64_t *differ);
 
 #endif

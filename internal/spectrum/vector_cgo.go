@@ -14,6 +14,8 @@ package spectrum
 // #cgo nocallback spectrum_bands
 // #cgo noescape spectrum_follow
 // #cgo nocallback spectrum_follow
+// #cgo noescape spectrum_agree
+// #cgo nocallback spectrum_agree
 // #include "vector_api.h"
 import "C"
 
@@ -60,6 +62,11 @@ func followVector(k kernel, f *Follower, music []Chroma, from, to int, like []fl
 		(*C.float)(&music[0][0]), C.int64_t(len(music)), C.int64_t(from), C.int64_t(to), (*C.float)(&like[0]), (*C.int32_t)(&at[0]))
 }
 
+// agreeVector is Agreement.agree.
+func agreeVector(k kernel, g *Agreement, a, b *Print) {
+	C.spectrum_agree(C.int(k), (*C.uint64_t)(&a[0]), (*C.uint64_t)(&b[0]), (*C.int64_t)(&g.differ[0]))
+}
+
 // What Go and C agree on has the same size; a difference does not compile.
 var (
 	_ = [1]struct{}{}[unsafe.Sizeof(gather{})-C.sizeof_struct_gather]
@@ -71,4 +78,6 @@ var (
 	_ = [1]struct{}{}[PitchClasses-C.CLASSES]
 	_ = [1]struct{}{}[nothing-C.NOTHING]
 	_ = [1]struct{}{}[margin-C.LANES]
+	_ = [1]struct{}{}[len(Print{})-C.WORDS]
+	_ = [1]struct{}{}[MaxLag-C.MAX_LAG]
 )

@@ -15,3 +15,5 @@ func bandsVector(kernel, []band, []float32, []float32, []float32) { panic("no co
 func followVector(kernel, *Follower, []Chroma, int, int, []float32, []int32) {
 	panic("no compiled kernel here")
 }
+
+func agreeVector(kernel, *Agreement, *Print, *Print) { panic("no compiled kernel here") }
