@@ -35,10 +35,17 @@ func (s *Store) channelNames(ctx context.Context, show ShowKey) (channelsOf, err
 	if err != nil {
 		return names, err
 	}
+	apart, err := s.numberedApart(ctx, lists)
+	if err != nil {
+		return names, err
+	}
 	inForce := map[int64]inputsInForce{}
 	for _, r := range recordings {
 		inputs := InForce(lists, r.Show, r.Rig)
-		inForce[int64(r.ID)] = lookUp(inputs)
+		inForce[int64(r.ID)] = lookUp(inputs, apart[r.ID])
+		if apart[r.ID] {
+			continue
+		}
 		for _, in := range inputs {
 			if in.Channel != "" {
 				names.listed[[2]int64{int64(r.ID), int64(in.Track)}] = in.Channel

@@ -117,7 +117,7 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 	for _, d := range []Date{"2031-05-02", "2031-05-03", "2031-05-04"} {
 		r := addRecording(t, s, d, MainRig, 3)
 		must(s.SaveRecording(ctx, r, nil, []Track{{Number: 1, Name: "TRK01", Frames: 1}, {Number: 2, Frames: 1}, {Number: 3, Name: "Kick in", Frames: 1}}, nil))(t)
-		addRecording(t, s, d, "backup", 1)
+		addRecording(t, s, d, "backup", 2)
 	}
 	find := func(channel string) (where []string) {
 		t.Helper()
@@ -127,7 +127,7 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 		return where
 	}
 	// Without any list a track's own name counts, else its number.
-	if got := find("Track 2"); len(got) != 3 {
+	if got := find("Track 2"); len(got) != 6 {
 		t.Errorf("without a list: %v", got)
 	}
 	if got := find("TRK01"); len(got) != 3 {
@@ -137,7 +137,7 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Inputs: []Input{{Track: 1, Channel: "Kick In", GainDB: dB(20)}, {Track: 3, Channel: "Bass"}}}))
 	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-03", Only: true, Inputs: []Input{{Track: 2, Channel: "Kick In", GainDB: dB(26)}}}))
 	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-04", Rig: "backup", Inputs: []Input{{Track: 1, Channel: "Bass"}}}))
-	want := []string{"02 main 1 Kick In", "02 backup 1 Kick In", "03 main 2 Kick In", "04 main 1 Kick In"}
+	want := []string{"02 main 1 Kick In", "02 backup 1 Kick In", "03 main 2 Kick In", "03 backup 2 Kick In", "04 main 1 Kick In"}
 	if got := find("kick-in"); !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %v\nwant %v", got, want)
 	}
@@ -149,6 +149,43 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 	// The track that the channel left is known by its own name again.
 	if got := find("TRK01"); !reflect.DeepEqual(got, []string{"03 main 1 TRK01"}) {
 		t.Errorf("got %v", got)
+	}
+}
+
+// A recorder in the lobby counts its own inputs: its tracks keep their names. A
+// rig that records part of the list does not, nor does one that has its own list.
+func TestSmallRecordersNumberApart(t *testing.T) {
+	s := testStore(t)
+	ctx := t.Context()
+	list := InputList{From: "2031-05-02", Inputs: inputs(t, "1 Kick, 2 Snare, 3 Bass, 4 Vocal, 5 Audience, 6 Keys")}
+	ok(t, s.SaveInputList(ctx, list))
+	addRecording(t, s, "2031-05-02", MainRig, 6)
+	for rig, names := range map[string][]string{"lobby": {"Audience", "Room"}, "mix": {"", ""}, "spare": {"Kick", "sn", "bass"}, "wireless": {"RF 1", ""}} {
+		r := addRecording(t, s, "2031-05-02", rig, len(names))
+		var tracks []Track
+		for i, name := range names {
+			tracks = append(tracks, Track{Number: i + 1, Name: name, Frames: 1})
+		}
+		must(s.SaveRecording(ctx, r, nil, tracks, nil))(t)
+	}
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Rig: "wireless", Inputs: inputs(t, "1 Voice 1, 2 Voice 2")}))
+	for rig, want := range map[string]string{
+		"lobby":    "Audience (5) apart, Room (0) apart",
+		"mix":      "Track 1 (0) apart, Track 2 (0) apart",
+		"spare":    "Kick (1), Snare (2), Bass (3)",
+		"wireless": "Voice 1 (1), Voice 2 (2)",
+	} {
+		var got []string
+		for _, tr := range must(s.Tracks(ctx, TrackFilter{Rig: rig}))(t) {
+			is := fmt.Sprintf("%s (%d)", tr.Channel, tr.Input.Track)
+			if tr.Apart {
+				is += " apart"
+			}
+			got = append(got, is)
+		}
+		if strings.Join(got, ", ") != want {
+			t.Errorf("%s: %s, want %s", rig, strings.Join(got, ", "), want)
+		}
 	}
 }
 

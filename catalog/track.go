@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 )
 
 // Track is one recorded channel of one recording.
@@ -17,11 +18,15 @@ type Track struct {
 	// Assumed tells that nothing told the number: neither the recorder nor a
 	// file's name. Such a track is known by its name.
 	Assumed bool
-	Name    string // as recorded; may be empty
-	Frames  int64  // from the recording's first frame to the track's last
+	// Apart tells that the recorder numbers its tracks apart from the input list;
+	// see [Store.Tracks]. Such a track is known by its name alone.
+	Apart  bool
+	Name   string // as recorded; may be empty
+	Frames int64  // from the recording's first frame to the track's last
 	// Channel is what the track holds: the channel that the input list in force
-	// gives its number, else its own name, else "Track N". Of a track with a name
-	// whose number is assumed, it is its name, and Input the line that has it.
+	// gives its number, else its own name, else "Track N". If the number is
+	// assumed or apart, and the track has a name, the channel is that name, and
+	// Input the line that has it.
 	// Filled by the store, so that a list imported later counts for nights
 	// scanned before.
 	Channel string
@@ -39,6 +44,12 @@ type TrackFilter struct {
 
 // Tracks returns tracks in order of show, recording and number, each with the
 // channel it holds.
+//
+// A recorder in the lobby, or one for a mix, counts its own inputs, so its track 1
+// is not the input list's. A recording is numbered apart if its tracks are numbered
+// from 1 without a gap, another recording of the show has at least twice as many,
+// no list in force names its rig, and fewer than half of its tracks are called as
+// the list calls their numbers.
 func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	key, err := address(ctx, s.db, f.Show)
 	if err != nil {
@@ -62,13 +73,18 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	if err != nil {
 		return nil, err
 	}
+	apart, err := s.numberedApart(ctx, lists)
+	if err != nil {
+		return nil, err
+	}
 	resolved := []Track{}
 	var of RecordingID // whose input list inForce is
 	var inForce inputsInForce
 	for _, t := range tracks {
 		if t.RecordingID != of {
-			of, inForce = t.RecordingID, lookUp(InForce(lists, t.Show, t.Rig))
+			of, inForce = t.RecordingID, lookUp(InForce(lists, t.Show, t.Rig), apart[t.RecordingID])
 		}
+		t.Apart = inForce.apart
 		t.Input, t.Channel = inForce.of(t.Number, t.Assumed, t.Name)
 		if f.Channel == "" || SameName(f.Channel, t.Channel) {
 			resolved = append(resolved, t)
@@ -77,14 +93,55 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	return resolved, nil
 }
 
+// numberedApart returns the recordings that count their tracks apart from the
+// input list; see [Store.Tracks].
+func (s *Store) numberedApart(ctx context.Context, lists []InputList) (map[RecordingID]bool, error) {
+	if len(lists) == 0 {
+		return nil, nil
+	}
+	tracks, err := list(ctx, s.db, `WITH held AS (SELECT r.id, r.show_id, r.rig, count(*) AS tracks FROM recordings r JOIN tracks t ON t.recording_id = r.id GROUP BY r.id)
+		SELECT h.id, s.key, h.rig, t.number, t.name FROM held h JOIN shows s ON s.id = h.show_id JOIN tracks t ON t.recording_id = h.id
+		WHERE 2 * h.tracks <= (SELECT max(o.tracks) FROM held o WHERE o.show_id = h.show_id) ORDER BY h.id, t.number`, nil,
+		func(row scanner) (t Track, err error) {
+			return t, row.Scan(&t.RecordingID, &t.Show, &t.Rig, &t.Number, &t.Name)
+		})
+	if err != nil {
+		return nil, err
+	}
+	byRecording := map[RecordingID][]Track{}
+	for _, t := range tracks {
+		byRecording[t.RecordingID] = append(byRecording[t.RecordingID], t)
+	}
+	apart := map[RecordingID]bool{}
+	for id, of := range byRecording {
+		first := of[0]
+		if slices.ContainsFunc(lists, func(l InputList) bool { return l.Rig != "" && l.Rig == first.Rig && l.For(first.Show) }) {
+			continue
+		}
+		in := lookUp(InForce(lists, first.Show, first.Rig), false)
+		if of[len(of)-1].Number != len(of) {
+			continue
+		}
+		agree := 0
+		for _, t := range of {
+			if line := in.byTrack[t.Number]; line.Channel != "" && SameName(line.Channel, t.Name) {
+				agree++
+			}
+		}
+		apart[id] = 2*agree < len(of)
+	}
+	return apart, nil
+}
+
 // inputsInForce finds the lines of an input list.
 type inputsInForce struct {
 	byTrack map[int]Input
 	byName  map[string]Input // by key
+	apart   bool             // the recording's numbers are not the list's
 }
 
-func lookUp(inputs []Input) inputsInForce {
-	in := inputsInForce{map[int]Input{}, map[string]Input{}}
+func lookUp(inputs []Input, apart bool) inputsInForce {
+	in := inputsInForce{map[int]Input{}, map[string]Input{}, apart}
 	for _, i := range inputs {
 		in.byTrack[i.Track] = i
 		if key := Key(i.Channel); in.byName[key].Track == 0 {
@@ -98,8 +155,11 @@ func lookUp(inputs []Input) inputsInForce {
 // channel that the track holds.
 func (in inputsInForce) of(number int, assumed bool, name string) (Input, string) {
 	line := in.byTrack[number]
-	if assumed && name != "" {
+	switch {
+	case name != "" && (assumed || in.apart):
 		line = in.byName[Key(name)]
+	case in.apart:
+		line = Input{}
 	}
 	switch {
 	case line.Channel != "":

@@ -35,7 +35,7 @@ func lost(n *known) []catalog.Input {
 	listed := false
 	for _, t := range n.Tracks {
 		recorded[evidence.ListLine(t.Track)] = true
-		listed = listed || t.Input.Track != 0
+		listed = listed || t.Input.Track != 0 && !t.Apart
 	}
 	if !listed {
 		return nil // the list is not about this rig: a recorder in the lobby

@@ -3,16 +3,19 @@ package lists
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"nightreel/catalog"
 )
 
-// Names returns a sentence for each recording of a show whose tracks are called
-// otherwise than the input list in force says: tracks with a number that are
-// called like another channel of the list, whose number is believed, and tracks
-// without one that are called like none. One such track in four is told: a
-// talkback microphone need not be in the list.
+// Names returns a sentence for each recording of a show whose track names differ
+// from the input list in force:
+//   - the recording is numbered apart, so the list does not apply;
+//   - tracks with a number have the name of another channel of the list: the number
+//     counts;
+//   - more than a quarter of the tracks without a number have the name of no channel
+//     of the list. Fewer may be a talkback microphone.
 func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]string, error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {
@@ -30,6 +33,11 @@ func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]s
 	for _, r := range recordings {
 		inputs := catalog.InForce(lists, show, r.Rig)
 		if len(inputs) == 0 {
+			continue
+		}
+		if slices.ContainsFunc(tracks, func(t catalog.Track) bool { return t.RecordingID == r.ID && t.Apart }) {
+			said = append(said, fmt.Sprintf("%s, rig %s: it has far fewer tracks than another rig, and other names than the input list at their numbers, so the list does not apply to it; if it has one, import it for that rig: nightreel inputs import FILE --rig %q --from %s",
+				show, r.Rig, r.Rig, show))
 			continue
 		}
 		others, unlisted, assumed := misnamed(tracks, r.ID, inputs)

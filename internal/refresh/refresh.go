@@ -37,7 +37,7 @@ import (
 const (
 	ownVersion      = 2
 	placedVersion   = 2
-	findingsVersion = 4
+	findingsVersion = 5
 )
 
 // Version names all of them: see [catalog.Store.Refreshed].
