@@ -11,9 +11,9 @@ import (
 type reference struct {
 	key    string             // of the title that it has
 	titles map[string]float64 // the probability of each title, by key
-	person bool               // a person said what it is, and where it starts and ends
+	person bool               // a person confirmed its title, start and end
 	plays  []chroma
-	loud   [][]float32 // by tonight's tracks: see loudAs; nil unless a person's
+	loud   [][]float32 // by tonight's tracks: see loudAs; nil unless a person placed the take
 }
 
 const (
@@ -130,7 +130,7 @@ func span(x, ref []chroma, similar, ahead []float32, from, to int, like []float3
 		}
 	}
 	behind, was := make([]float32, n), make([]float32, n)
-	whole := (1 + keep) / (1 - keep) // what a course of likeness 1 adds up to
+	whole := (1 + keep) / (1 - keep) // the sum over a path whose likeness is 1 everywhere
 	for t := range to {
 		s, a := similar[t*n:][:n], ahead[t*n:][:n]
 		top, where := float32(-1e9), 0
