@@ -8,11 +8,12 @@ import (
 	"nightreel/catalog"
 )
 
-// Names returns a sentence for each recording of a show whose tracks are called
-// otherwise than the input list in force says: tracks with a number that are
-// called like another channel of the list, whose number is believed, and tracks
-// without one that are called like none. One such track in four is told: a
-// talkback microphone need not be in the list.
+// Names compares the names of a show's tracks with the input list in force, and
+// returns a sentence for each recording in which they contradict each other. It
+// reports tracks with a number that are named after another channel of the list;
+// there the number counts. It reports tracks without a number that are named
+// after no channel, if they are more than one in four: a talkback microphone
+// need not be in the list.
 func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]string, error) {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {
@@ -34,20 +35,20 @@ func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]s
 		}
 		others, unlisted, assumed := misnamed(tracks, r.ID, inputs)
 		if len(others) > 0 {
-			said = append(said, fmt.Sprintf("%s, rig %s: the recording and the input list differ: %s. The numbers are believed; if the names are right, import a list with the recorder's numbers: nightreel inputs import FILE --show %s",
+			said = append(said, fmt.Sprintf("%s, rig %s: the recording and the input list differ: %s. The numbers count; if the names are right, import a list with the recorder's numbers: nightreel inputs import FILE --show %s",
 				show, r.Rig, some(others, "; "), show))
 		}
 		if 4*len(unlisted) > assumed {
-			said = append(said, fmt.Sprintf("%s, rig %s: %d of %d tracks without a number are called like no channel of the input list (%s): they go by their own names; call the list's channels as the files are called",
+			said = append(said, fmt.Sprintf("%s, rig %s: %d of %d unnumbered tracks match no channel of the input list (%s), so they keep their own names; give the list's channels the names of the files",
 				show, r.Rig, len(unlisted), assumed, some(unlisted, ", ")))
 		}
 	}
 	return said, nil
 }
 
-// misnamed returns the tracks of a recording that have a number and are called
-// like another channel of the list; those without one that are called like none;
-// and how many have none.
+// misnamed returns the tracks of a recording that have a number and the name of
+// another channel of the list; those without a number whose name is no channel;
+// and the number of tracks without a number.
 func misnamed(tracks []catalog.Track, of catalog.RecordingID, inputs []catalog.Input) (others, unlisted []string, assumed int) {
 	byName := map[string]catalog.Input{}
 	for _, in := range inputs {

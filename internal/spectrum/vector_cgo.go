@@ -51,7 +51,8 @@ func bandsVector(k kernel, b []band, gain, power, sums []float32) {
 	C.spectrum_bands(C.int(k), (*C.struct_band)(unsafe.Pointer(&b[0])), C.int64_t(len(b)), (*C.float)(&gain[0]), (*C.float)(&power[0]), (*C.float)(&sums[0]))
 }
 
-// What Go and C agree on has the same size; a difference does not compile.
+// Structures that Go and C share must have the same size; a difference does not
+// compile.
 var (
 	_ = [1]struct{}{}[unsafe.Sizeof(gather{})-C.sizeof_struct_gather]
 	_ = [1]struct{}{}[unsafe.Sizeof(transform{})-C.sizeof_struct_transform]
