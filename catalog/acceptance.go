@@ -86,18 +86,8 @@ func (s *Store) UnacceptFinding(ctx context.Context, id FindingID) error {
 
 func (w *writing) projectAcceptance(ctx context.Context, f Fact) error {
 	var b acceptanceBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM acceptances WHERE subject = ?", f.Subject)
+	at, err := w.locate(ctx, f, "acceptances", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	_, err = exec(ctx, w, "INSERT OR REPLACE INTO acceptances (subject, show_id, recording_id, kind, track, tracks, start_frame, end_frame, note, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -126,22 +126,12 @@ func (w *writing) undismiss(ctx context.Context, show ShowID, song string, start
 }
 
 func (w *writing) projectDismissal(ctx context.Context, f Fact) error {
-	var b dismissalBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
 	if err := w.touch(ctx, "SELECT song_key FROM dismissed WHERE subject = ?", f.Subject); err != nil {
 		return err
 	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM dismissed WHERE subject = ?", f.Subject)
+	var b dismissalBody
+	at, err := w.locate(ctx, f, "dismissed", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	w.songs[Key(b.Song)] = true

@@ -147,6 +147,26 @@ func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
 	return at, nil
 }
 
+// locate decodes a fact about a span of a recording into body, and returns the
+// position that ref, a field of body, resolves to. If the fact is a deletion, or
+// the file is not in this catalog, locate deletes the subject's row of the table,
+// and the position's recording is 0.
+func (w *writing) locate(ctx context.Context, f Fact, table string, body any, ref *fileRef) (at place, err error) {
+	there, err := f.read(body)
+	if err != nil {
+		return at, err
+	}
+	if there {
+		if at, err = w.resolve(ctx, *ref); err != nil {
+			return at, err
+		}
+	}
+	if at.recording == 0 {
+		_, err = exec(ctx, w, "DELETE FROM "+table+" WHERE subject = ?", f.Subject)
+	}
+	return at, err
+}
+
 func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
 	best := -1
 	consider := func(f foundFile) (inShow bool) {

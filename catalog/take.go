@@ -292,22 +292,12 @@ func (w *writing) saveFinders(ctx context.Context, show ShowID, t Take) (TakeID,
 
 // projectTake sets the row of a person's take to the content of the fact.
 func (w *writing) projectTake(ctx context.Context, f Fact) error {
-	var b takeBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
 	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE subject = ?", f.Subject); err != nil {
 		return err
 	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM takes WHERE subject = ?", f.Subject)
+	var b takeBody
+	at, err := w.locate(ctx, f, "takes", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	song, key, err := w.song(ctx, b.Song)
