@@ -20,10 +20,10 @@ func (b acceptanceBody) subject() string {
 	return digest(b.File.name(), string(b.Kind), b.Track, b.Tracks, b.Start, b.End)
 }
 
-// AcceptFinding quiets a finding: it, and whatever a later scan finds of the same
-// kind on the same track, or the same tracks together, of that recording at an
-// overlapping time, counts as accepted. It is kept apart from the findings, so
-// that it outlives them, and another name for the rig. Accepting once more
+// AcceptFinding marks a finding as accepted. The acceptance also covers findings
+// of later scans that are of the same kind, on the same track or the same shared
+// tracks of that recording, at an overlapping time. It is stored apart from the
+// findings, so that it survives them, and a new name of the rig. Accepting again
 // replaces the note. A finding that is not there is *NotFoundError.
 func (s *Store) AcceptFinding(ctx context.Context, id FindingID, note string) error {
 	return s.write(ctx, func(w *writing) error {
@@ -44,8 +44,8 @@ func (s *Store) AcceptFinding(ctx context.Context, id FindingID, note string) er
 	})
 }
 
-// acceptedAs returns how the acceptance of exactly this finding names its
-// recording, nil where there is none.
+// acceptedAs returns the recording reference in the acceptance of exactly this
+// finding, nil if there is no acceptance.
 func (w *writing) acceptedAs(ctx context.Context, f Finding) (*fileRef, error) {
 	subjects, err := list(ctx, w, "SELECT subject FROM acceptances WHERE recording_id = ? AND kind = ? AND track = ? AND tracks = ? AND start_frame = ? AND end_frame = ? ORDER BY subject",
 		[]any{f.RecordingID, f.Kind, f.Track, f.shared(), f.StartFrame, f.EndFrame}, func(row scanner) (s string, err error) { return s, row.Scan(&s) })
@@ -65,7 +65,7 @@ func (w *writing) acceptedAs(ctx context.Context, f Finding) (*fileRef, error) {
 	return nil, nil
 }
 
-// UnacceptFinding takes acceptance back. A finding that is not there is
+// UnacceptFinding removes an acceptance. A finding that is not there is
 // *NotFoundError.
 func (s *Store) UnacceptFinding(ctx context.Context, id FindingID) error {
 	return s.write(ctx, func(w *writing) error {
@@ -86,18 +86,8 @@ func (s *Store) UnacceptFinding(ctx context.Context, id FindingID) error {
 
 func (w *writing) projectAcceptance(ctx context.Context, f Fact) error {
 	var b acceptanceBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM acceptances WHERE subject = ?", f.Subject)
+	at, err := w.locate(ctx, f, "acceptances", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	_, err = exec(ctx, w, "INSERT OR REPLACE INTO acceptances (subject, show_id, recording_id, kind, track, tracks, start_frame, end_frame, note, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -107,7 +97,7 @@ func (w *writing) projectAcceptance(ctx context.Context, f Fact) error {
 
 // finding returns one finding without its channel, or *NotFoundError.
 func finding(ctx context.Context, q querier, id FindingID) (Finding, error) {
-	if id != 0 { // 0 would choose all
+	if id != 0 { // the filter would take 0 for "all"
 		all, err := findings(ctx, q, FindingFilter{ID: id})
 		if err != nil {
 			return Finding{}, err
@@ -119,8 +109,8 @@ func finding(ctx context.Context, q querier, id FindingID) (Finding, error) {
 	return Finding{}, &NotFoundError{Kind: "finding", Name: fmt.Sprint(id), Try: "nightreel findings lists them with their ids"}
 }
 
-// acceptedNote is the note of the last acceptance of a finding f, NULL where it
-// was not accepted.
+// acceptedNote is the note of the last acceptance of a finding f, NULL if it is
+// not accepted.
 const acceptedNote = `(SELECT a.note FROM acceptances a
 	WHERE a.recording_id = f.recording_id AND a.kind = f.kind AND a.track = f.track AND a.tracks = ` + sharedTracks + `
 		AND a.start_frame <= f.end_frame AND a.end_frame >= f.start_frame

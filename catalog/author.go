@@ -8,8 +8,8 @@ import (
 	"strings"
 )
 
-// DefaultAuthor returns the author of facts where nobody named one: the user's
-// name on this machine and the machine's, for example "ada@monitors".
+// DefaultAuthor returns the author of facts if no name is given: the user's name
+// on this machine and the machine's, for example "ada@monitors".
 func DefaultAuthor() string {
 	name, host := "", ""
 	if u, err := user.Current(); err == nil {
@@ -30,18 +30,18 @@ func DefaultAuthor() string {
 	return name + "@" + host
 }
 
-// DeviceID tells this machine from others. It is kept outside the catalog,
-// because catalogs are copied from one machine to another.
+// DeviceID identifies this machine. It is stored outside the catalog, because
+// catalogs are copied from one machine to another.
 type DeviceID [8]byte
 
-// SignAs says who writes what is written from now on: the author's name and the
-// machine. device is called when something is first written. It must be called
-// before the store is used.
+// SignAs sets the author of everything that is written from now on: the person's
+// name and the machine. device is called when something is first written. Call
+// SignAs before the store is used.
 func (s *Store) SignAs(author string, device func() DeviceID) {
 	s.author, s.device = author, device
 }
 
-// randomDevice is the id of a machine that keeps none.
+// randomDevice returns the id of a machine that stores none.
 func randomDevice() (id DeviceID) {
 	rand.Read(id[:]) // never fails
 	return id
@@ -49,9 +49,8 @@ func randomDevice() (id DeviceID) {
 
 type stepKey struct{}
 
-// WithStep returns a context in which all that is written belongs to one step:
-// one command, or one click on a page. Without it each write is a step of its
-// own.
+// WithStep returns a context in which all writes belong to one step: one
+// command, or one click on a page. Without it each write is a step of its own.
 func WithStep(ctx context.Context) context.Context {
 	return context.WithValue(ctx, stepKey{}, [8]byte(randomDevice()))
 }

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// Change is a stretch of a file that holds other bytes than those that were
-// measured, with what was measured of them.
+// Change is a stretch of a file whose bytes differ from those that were
+// measured, and the measurements of it.
 type Change struct {
 	File             FileID
 	FromByte, ToByte int64 // FromByte … ToByte-1; ToByte 0 means to the end
@@ -16,8 +16,8 @@ type Change struct {
 	FromPart, ToPart int // of each track, FromPart … ToPart-1
 }
 
-// ChangedFile is a file that changed after it was measured, was measured again
-// or will be, and was not accepted by a person since.
+// ChangedFile is a file that changed after it was measured. It stays in this
+// list, measured again or not, until a person accepts the change.
 type ChangedFile struct {
 	File      FileID
 	Recording RecordingID
@@ -26,9 +26,9 @@ type ChangedFile struct {
 	First     []Piece   // the checksums that it had first, in order of offset
 }
 
-// ForgetChanged forgets what was measured of bytes that changed, in one
-// transaction, and remembers that the file changed. The checksums that the file
-// had before its first change stay known until [Store.AcceptChange].
+// ForgetChanged deletes the measurements of changed bytes, in one transaction,
+// and stores that the file changed. The checksums from before the file's first
+// change are kept until [Store.AcceptChange].
 func (s *Store) ForgetChanged(ctx context.Context, c Change) error {
 	return s.update(ctx, func(tx *sql.Tx) error { return s.forgetChanged(ctx, tx, c) })
 }
@@ -63,7 +63,7 @@ func (s *Store) forgetChanged(ctx context.Context, tx *sql.Tx, c Change) error {
 	if _, err := exec(ctx, tx, "DELETE FROM pieces WHERE file_id = ? AND offset < ? AND offset + length > ?", c.File, to, c.FromByte); err != nil {
 		return err
 	}
-	// The triggers see parts, and there may have been none.
+	// The triggers fire on parts, and there may have been none.
 	_, err := exec(ctx, tx, "UPDATE editions SET edition = edition + 1 WHERE recording_id = (SELECT recording_id FROM files WHERE id = ?)", c.File)
 	return err
 }
@@ -104,7 +104,7 @@ func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]Chan
 	return all, err
 }
 
-// AcceptChange notes that a person takes a changed file for right as it was last
+// AcceptChange stores that a person accepts a changed file as it was last
 // measured. A file that did not change is *[NotFoundError].
 func (s *Store) AcceptChange(ctx context.Context, file FileID, note string) error {
 	return s.update(ctx, func(tx *sql.Tx) error {

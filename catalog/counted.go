@@ -27,8 +27,8 @@ const (
 )
 
 // countedTables lists what the triggers count. A new table that a page shows
-// needs a line here. What is kept to answer sooner, and the position of a
-// player, which is stored every second, are not counted.
+// needs a line here. Cached values are not counted, nor is the position of a
+// player, which is stored every second.
 var countedTables = []counted{
 	{table: "volumes", about: AboutVolumes, show: ofTour},
 	{table: "shows", about: AboutShows, show: ofTour},
@@ -48,7 +48,7 @@ var countedTables = []counted{
 	{table: "takes", about: AboutTakes, show: ofShow},
 	{table: "dismissed", about: AboutTakes, show: ofShow},
 	{table: "findings", about: AboutFindings, show: ofShow},
-	{table: "results", about: AboutFindings, show: ofShow, only: "ROW.kind = 'findings'"}, // that a show was judged, also where nothing was found
+	{table: "results", about: AboutFindings, show: ofShow, only: "ROW.kind = 'findings'"}, // that a show was judged, even without a finding
 	{table: "acceptances", about: AboutFindings, show: ofShow},
 	{table: "notes", about: AboutNotes, show: ofShow},
 	{table: "desks", about: AboutDesks, show: ofTour},
@@ -57,7 +57,7 @@ var countedTables = []counted{
 	{table: "playback_ticks", about: AboutSessions, show: ofTour},
 }
 
-// dropCounters removes the triggers that count changes, so that a migration may
+// dropCounters removes the triggers that count changes, so that a migration can
 // rename and rebuild tables without counting.
 func dropCounters(ctx context.Context, tx *sql.Tx) error {
 	names, err := list(ctx, tx, "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'changed!_%' ESCAPE '!'", nil,
@@ -70,8 +70,9 @@ func dropCounters(ctx context.Context, tx *sql.Tx) error {
 	return err
 }
 
-// makeCounters creates the triggers that count changes. A row that its parent
-// takes along when it is deleted no longer finds its show: the parent counts.
+// makeCounters creates the triggers that count changes. A row that is deleted
+// with its parent no longer finds its show; the parent's own trigger counts
+// instead.
 func makeCounters(ctx context.Context, tx *sql.Tx) error {
 	body := map[string]string{} // by table, with ROW for the row
 	abouts := map[About]bool{}

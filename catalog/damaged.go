@@ -4,12 +4,12 @@ import (
 	"errors"
 	"io/fs"
 
-	"github.com/mattn/go-sqlite3" // registers itself as a driver, too
+	"github.com/mattn/go-sqlite3" // importing it also registers the driver
 )
 
-// damaged reports whether SQLite stumbled over the file itself. This file holds the
-// only lines of the house that need C at compile time, so that a check may leave
-// them out.
+// damaged reports whether SQLite found the file itself damaged. This file holds
+// the only lines of the tree that need C at compile time, so that a check may
+// leave them out.
 func damaged(err error) bool {
 	var cause sqlite3.Error
 	return errors.As(err, &cause) && (cause.Code == sqlite3.ErrCorrupt || cause.Code == sqlite3.ErrNotADB)

@@ -7,19 +7,21 @@ import (
 	"fmt"
 )
 
-// DerivedKind says what was worked out of a recording's measured parts.
+// DerivedKind is a kind of value that is computed from a recording's measured
+// parts.
 type DerivedKind string
 
-// The kinds of what is derived. Who works it out owns the form of its data.
+// The kinds of derived values. The package that computes one owns the form of
+// its data.
 const (
 	SpanFigures DerivedKind = "figures" // level figures of every track in a span
-	ReadWhole   DerivedKind = "read"    // that all of it was read and measured: see [Store.ReadStates]
+	ReadWhole   DerivedKind = "read"    // all of it was read and measured: see [Store.ReadStates]
 	Strips      DerivedKind = "strips"  // a coarse envelope of every track
-	Settled     DerivedKind = "settled" // the show's recordings whose offsets and reference were worked out
+	Settled     DerivedKind = "settled" // the show's recordings whose offsets and reference were computed
 )
 
-// DerivedKey names one thing that was worked out: its kind, and the span of the
-// recording, in frames, that it is about.
+// DerivedKey identifies a derived value: its kind, and the span of the
+// recording, in frames.
 type DerivedKey struct {
 	Recording  RecordingID
 	Kind       DerivedKind
@@ -27,16 +29,17 @@ type DerivedKey struct {
 }
 
 // Edition counts the changes of a recording: of its measured parts, and of its
-// files, tracks and markers. It is asked for
-// before the parts are read, and given back with what was worked out of them.
+// files, tracks and markers. Read it before the parts, and return it with the
+// value that was derived from them.
 type Edition int64
 
-// mostDerived is how many things of one kind are kept of a recording: a
-// night's takes and the spans that they had before somebody moved them.
+// mostDerived is the number of values of one kind that are kept per recording:
+// enough for a night's takes and the spans that they had before a person moved
+// them.
 const mostDerived = 400
 
-// Derived returns what was worked out earlier, nil where there is nothing or
-// where the parts have changed since, and the edition of the parts now.
+// Derived returns a stored value and the current edition of the parts. The value
+// is nil if none is stored, or if the parts have changed since.
 func (s *Store) Derived(ctx context.Context, k DerivedKey) ([]byte, Edition, error) {
 	var data []byte
 	var edition Edition
@@ -50,9 +53,9 @@ func (s *Store) Derived(ctx context.Context, k DerivedKey) ([]byte, Edition, err
 	return data, edition, nil
 }
 
-// PutDerived keeps what was worked out of the given edition of the parts. Where
-// they changed meanwhile it is thrown away, which is no error; nor is it an
-// error that a catalog can only be read.
+// PutDerived stores a value that was derived from the given edition of the
+// parts. If they have changed meanwhile, or if the catalog is read-only, it
+// drops the value; neither is an error.
 func (s *Store) PutDerived(ctx context.Context, k DerivedKey, of Edition, data []byte) error {
 	if s.readOnly {
 		return nil

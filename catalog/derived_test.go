@@ -30,7 +30,7 @@ func TestDerived(t *testing.T) {
 	if data != nil || edition == before {
 		t.Errorf("%q of edition %d is given out after the parts changed", data, edition)
 	}
-	ok(t, s.PutDerived(ctx, key, before, []byte("late"))) // worked out of the old parts
+	ok(t, s.PutDerived(ctx, key, before, []byte("late"))) // derived from the old parts
 	if data, _ := ask(); data != nil {
 		t.Errorf("%q, worked out of older parts, was kept", data)
 	}
@@ -52,7 +52,7 @@ func TestDerived(t *testing.T) {
 	if data, _, err := s.Derived(ctx, last); err != nil || !bytes.Equal(data, []byte{byte((mostDerived + 49) % 256)}) {
 		t.Errorf("the newest is %v, %v", data, err)
 	}
-	ok(t, s.DeleteRecording(ctx, r.ID)) // takes parts, editions and what is derived along
+	ok(t, s.DeleteRecording(ctx, r.ID)) // deletes parts, editions and derived values, too
 	ok(t, s.Check(ctx))
 }
 

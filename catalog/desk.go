@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// Desk is a mixing desk with its patch: which channel comes in where.
+// Desk is a mixing desk with its patch: the channel of each desk input.
 type Desk struct {
 	ID     DeskID      `json:"-"`
 	Name   string      `json:"name"`
@@ -18,8 +18,8 @@ type Desk struct {
 type DeskInput struct {
 	Input   int      `json:"desk_input"` // from 1
 	Channel string   `json:"channel"`
-	GainDB  *float64 `json:"gain_db"` // preamp gain tonight; nil where it is not known
-	Output  int      `json:"output"`  // playback output that feeds it; the store fills in the input's own number
+	GainDB  *float64 `json:"gain_db"` // preamp gain tonight in dB; nil if unknown
+	Output  int      `json:"output"`  // playback output that feeds it; if 0, the store sets the input's own number
 }
 
 // Desks returns all desks in order of name, each with its inputs in order.
@@ -73,7 +73,7 @@ func (s *Store) Desk(ctx context.Context, name string) (Desk, error) {
 	return Desk{}, NotFound("desk", name, known, "nightreel desk import FILE --name NAME adds one")
 }
 
-// SaveDesk stores a desk in place of the one of the same name.
+// SaveDesk stores a desk and replaces the one of the same name.
 func (s *Store) SaveDesk(ctx context.Context, d Desk) error {
 	if Key(d.Name) == "" {
 		return fmt.Errorf("a desk needs a name")
@@ -81,10 +81,10 @@ func (s *Store) SaveDesk(ctx context.Context, d Desk) error {
 	seen := map[int]bool{}
 	for _, in := range d.Inputs {
 		if in.Input < 1 || in.Channel == "" {
-			return fmt.Errorf("desk %s: desk input %d, channel %q: an input number from 1 and a channel name are needed", d.Name, in.Input, in.Channel)
+			return fmt.Errorf("desk %s: desk input %d, channel %q: give an input number from 1 and a channel name", d.Name, in.Input, in.Channel)
 		}
 		if seen[in.Input] {
-			return fmt.Errorf("desk %s: desk input %d stands there twice", d.Name, in.Input)
+			return fmt.Errorf("desk %s: desk input %d is listed twice", d.Name, in.Input)
 		}
 		seen[in.Input] = true
 	}

@@ -6,13 +6,13 @@ import (
 	"fmt"
 )
 
-// Dismissal is a take that a person deleted: a place where a song was not
-// played. A finder asks for them and leaves those places alone.
+// Dismissal is a take that a person deleted: a span in which a song was not
+// played. Finders place no such take there again.
 type Dismissal struct {
 	Show   ShowKey `json:"show"`
 	SongID SongID  `json:"-"`
 	Song   string  `json:"song"`
-	// Subject is that of its fact: see [FactDismissal].
+	// Subject is its fact's subject: see [FactDismissal].
 	Subject string `json:"-"`
 	// StartS and EndS are seconds from the first frame of the show's reference
 	// recording.
@@ -40,16 +40,16 @@ type dismissalBody struct {
 	File  fileRef `json:"file"`
 	Start int64   `json:"start"` // frames from the file's first sample
 	End   int64   `json:"end"`
-	Song  string  `json:"song"` // as the take had it
+	Song  string  `json:"song"` // as the take spelled it
 }
 
 func (b dismissalBody) subject() string {
 	return digest(b.File.name(), b.Start, b.End, Key(b.Song))
 }
 
-// DismissTake deletes a take and remembers in the same transaction that there
-// is none of that song at that place. It outlives the recording; a person who
-// places the song there again ends it. A take that is not there is
+// DismissTake deletes a take, and stores in the same transaction that the song
+// was not played in that span. The dismissal survives the recording; it ends
+// when a person places the song there again. A take that is not there is
 // *NotFoundError.
 func (s *Store) DismissTake(ctx context.Context, id TakeID) error {
 	return s.write(ctx, func(w *writing) error {
@@ -72,7 +72,7 @@ func (s *Store) DismissTake(ctx context.Context, id TakeID) error {
 	})
 }
 
-// restoreDismissals makes the dismissals of a show those that stood before.
+// restoreDismissals sets the dismissals of a show back to the given ones.
 func (w *writing) restoreDismissals(ctx context.Context, show ShowID, before []Dismissal) error {
 	now, err := list(ctx, w, "SELECT subject FROM dismissed WHERE show_id = ? ORDER BY subject", []any{show}, func(row scanner) (s string, err error) { return s, row.Scan(&s) })
 	if err != nil {
@@ -126,22 +126,12 @@ func (w *writing) undismiss(ctx context.Context, show ShowID, song string, start
 }
 
 func (w *writing) projectDismissal(ctx context.Context, f Fact) error {
-	var b dismissalBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
 	if err := w.touch(ctx, "SELECT song_key FROM dismissed WHERE subject = ?", f.Subject); err != nil {
 		return err
 	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM dismissed WHERE subject = ?", f.Subject)
+	var b dismissalBody
+	at, err := w.locate(ctx, f, "dismissed", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	w.songs[Key(b.Song)] = true

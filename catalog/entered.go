@@ -4,7 +4,7 @@ import "context"
 
 // EnteredTitles returns the titles of the songs that a person entered, on a set
 // list, as a take or as another name, by [Key] of each of their names. Titles
-// that only markers tell are not among them.
+// that come from markers alone are left out.
 func (s *Store) EnteredTitles(ctx context.Context) (map[string]string, error) {
 	titles := map[string]string{}
 	_, err := list(ctx, s.db, `SELECT k.key, g.title FROM song_keys k JOIN songs g ON g.id = k.song_id

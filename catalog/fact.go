@@ -14,7 +14,7 @@ import (
 	"slices"
 )
 
-// FactKind says what a person's fact is about.
+// FactKind is the kind of a person's fact.
 type FactKind string
 
 // The kinds of a person's facts. The tables that the rest of the catalog reads
@@ -31,34 +31,35 @@ const (
 	FactDismissal  FactKind = "dismissal"  // subject: digest of recording, span and song
 	FactAcceptance FactKind = "acceptance" // subject: digest of recording, span, tracks and kind
 	FactSession    FactKind = "session"    // subject: random
-	FactWord       FactKind = "word"       // subject: what it is about, and the content of a file
+	FactWord       FactKind = "word"       // subject: the word's kind, and the file's content
 )
 
-// FactID is the global identity of a fact: the first 16 bytes of the SHA-256
-// of all that it says.
+// FactID is the global identity of a fact: the first 16 bytes of the SHA-256 of
+// its content.
 type FactID [16]byte
 
-// StepID is the identity of what was done at once: one command or one click. It
-// holds the device's id and a random number.
+// StepID identifies facts that were written together by one command or one
+// click. It holds the device's id and a random number.
 type StepID [16]byte
 
-// Fact is one thing that a person said, and when. Facts are only ever added.
-// One that corrects another replaces it; a fact that no other replaces is a
-// head, and heads are what holds.
+// Fact is one entry of a person, with its time. Facts are only ever added. A
+// fact that corrects another one replaces it. A fact that no other one replaces
+// is a head; the heads are what holds.
 type Fact struct {
 	ID      FactID
 	Kind    FactKind
 	Subject string // the same on every machine: never a row's id
 	// At orders heads of one subject that came from several machines. It is the
 	// wall clock in milliseconds since 1970, or one more than the largest At in
-	// the catalog if that is later. 0 was written before there were facts.
+	// the catalog if that is later. 0 means written before the catalog had
+	// facts.
 	At     int64
 	Author string
 	Step   StepID
 	Body   []byte // JSON with sorted keys; nil says that the subject is deleted
 }
 
-// factID hashes what a fact says, each part with its length in front.
+// factID hashes a fact's content, each part with its length in front.
 func factID(f Fact, replaces []FactID) FactID {
 	h := sha256.New()
 	part := func(b []byte) {
@@ -83,7 +84,7 @@ func factID(f Fact, replaces []FactID) FactID {
 	return FactID(h.Sum(nil)[:16])
 }
 
-// digest names something by its content: 32 hexadecimal digits.
+// digest returns a hash of some values: 32 hexadecimal digits.
 func digest(parts ...any) string {
 	text, err := json.Marshal(parts)
 	if err != nil {
@@ -93,7 +94,7 @@ func digest(parts ...any) string {
 	return fmt.Sprintf("%x", sum[:16])
 }
 
-// randomName returns a subject for what has no name of its own.
+// randomName returns a subject for a fact without a natural one.
 func randomName() string {
 	var b [16]byte
 	rand.Read(b[:]) // never fails
@@ -127,17 +128,17 @@ type writing struct {
 	s     *Store
 	tx    *sql.Tx
 	step  StepID
-	at    int64           // of the latest fact in the catalog; 0 before it was read
-	songs map[string]bool // keys of songs whose names have to be settled
+	at    int64           // of the latest fact in the catalog; 0 until it is read
+	songs map[string]bool // keys of songs whose names must be settled
 	all   bool            // settle all songs
-	names *names          // nil before they were read
+	names *names          // nil until they are read
 	refs  map[fileRef]place
-	sums  map[string][]foundFile // nil before they were read
+	sums  map[string][]foundFile // nil until they are read
 	stmts map[string]*sql.Stmt
 }
 
-// write runs f in one transaction, in which f states facts with [writing.put]
-// and changes what is no fact. Songs that this touches are settled at the end.
+// write runs f in one transaction. f writes facts with [writing.put], and may
+// change other tables. Songs that this touches are settled at the end.
 func (s *Store) write(ctx context.Context, f func(w *writing) error) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		w := s.writing(ctx, tx)
@@ -184,7 +185,7 @@ func (w *writing) QueryContext(ctx context.Context, query string, args ...any) (
 func (w *writing) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
 	stmt, err := w.prepared(ctx, query)
 	if err != nil {
-		return w.tx.QueryRowContext(ctx, query, args...) // which reports the error
+		return w.tx.QueryRowContext(ctx, query, args...) // reports the error when scanned
 	}
 	return stmt.QueryRowContext(ctx, args...)
 }
@@ -197,9 +198,9 @@ func (w *writing) ExecContext(ctx context.Context, query string, args ...any) (s
 	return stmt.ExecContext(ctx, args...)
 }
 
-// put states a fact: from now on, subject is as body says, or is deleted where
-// body is nil. It replaces all heads of the subject and brings the tables that
-// show it up to date. What holds already is not written again.
+// put writes a fact: from now on, the subject is as body says, or is deleted if
+// body is nil. It replaces all heads of the subject and updates the tables that
+// show it. It skips a fact that holds already.
 func (w *writing) put(ctx context.Context, kind FactKind, subject string, body any) error {
 	if w.step == (StepID{}) {
 		w.step = w.s.step(ctx)
@@ -234,7 +235,7 @@ func (w *writing) put(ctx context.Context, kind FactKind, subject string, body a
 	return w.project(ctx, f)
 }
 
-// read decodes a fact's body; there is false for a deletion.
+// read decodes a fact's body; there is false if the fact is a deletion.
 func (f Fact) read(into any) (there bool, err error) {
 	if f.Body == nil {
 		return false, nil
@@ -258,7 +259,7 @@ func (w *writing) tick(ctx context.Context) (int64, error) {
 	return w.at, nil
 }
 
-// addFact adds a fact as it is.
+// addFact adds a fact unchanged.
 func addFact(ctx context.Context, q querier, f Fact, replaces []FactID) error {
 	var body any
 	if f.Body != nil {
@@ -278,7 +279,7 @@ func addFact(ctx context.Context, q querier, f Fact, replaces []FactID) error {
 
 const factColumns = "f.id, f.kind, f.subject, f.at, f.author, f.step, f.body"
 
-// isHead holds for a fact f that no other replaces.
+// isHead is the SQL condition that no fact replaces f.
 const isHead = "NOT EXISTS (SELECT 1 FROM replaces r WHERE r.old = f.id)"
 
 func readFact(row scanner) (f Fact, err error) {
@@ -303,7 +304,7 @@ func heads(ctx context.Context, q querier, kind FactKind, subject string) ([]Fac
 }
 
 // standing returns the fact that holds for each subject of a kind, in order of
-// subject. Deletions are among them.
+// subject, deletions included.
 func standing(ctx context.Context, q querier, kind FactKind, and string, args ...any) ([]Fact, error) {
 	all, err := list(ctx, q, "SELECT "+factColumns+" FROM facts f WHERE f.kind = ? AND "+isHead+and+" ORDER BY f.subject", append([]any{kind}, args...), readFact)
 	if err != nil {
@@ -320,9 +321,12 @@ func standing(ctx context.Context, q querier, kind FactKind, and string, args ..
 	return out, nil
 }
 
-// stronger returns which of two heads of one subject holds. A take that one
-// person corrected and another deleted stays: nothing that a person made goes
-// unseen. A finding that somebody reopened is open. Else the latest holds.
+// stronger returns which of two heads of one subject holds:
+//
+//   - a take that one person corrected and another deleted stays, so that
+//     no person's work is lost unseen
+//   - a finding that one person accepted and another reopened is open
+//   - otherwise the latest holds
 func stronger(a, b Fact) Fact {
 	if (a.Body == nil) != (b.Body == nil) {
 		switch deleted := a.Body == nil; a.Kind {

@@ -13,7 +13,7 @@ import (
 	"time"
 )
 
-// dump writes all that the tables of a person's facts show, a line an item, in
+// dump writes the contents of all tables of a person's facts, a line an item, in
 // an order and with names that are the same on every machine.
 func dump(t testing.TB, s *Store) []string {
 	t.Helper()
@@ -86,7 +86,7 @@ func small(t testing.TB, s *Store) {
 	}
 }
 
-// scribble is a person, or a finder, who does something at random.
+// scribble makes a random change, as a person or as a finder.
 func scribble(t testing.TB, s *Store, r *rand.Rand) {
 	t.Helper()
 	ctx := t.Context()
@@ -141,7 +141,7 @@ func scribble(t testing.TB, s *Store, r *rand.Rand) {
 		if old, there := one(); there {
 			ok(t, s.DismissTake(ctx, old.ID))
 		}
-	case 10: // an undo: a person's take becomes a finder's again, or goes
+	case 10: // an undo: a person's take becomes a finder's again, or is deleted
 		if old, there := one(); there {
 			other := old
 			other.FoundBy = ByMusic
@@ -226,7 +226,7 @@ func TestTablesAreAFunctionOfFacts(t *testing.T) {
 				if i%10 > 0 {
 					continue
 				}
-				// As it stands: the tables hold what the facts say.
+				// The tables match the facts.
 				before := dump(t, s)
 				ok(t, s.Reproject(t.Context()))
 				if now := dump(t, s); !reflect.DeepEqual(now, before) {
@@ -241,8 +241,9 @@ func TestTablesAreAFunctionOfFacts(t *testing.T) {
 			}
 			ok(t, s.Check(t.Context()))
 
-			// The same facts in another catalog, in another order, before there are any
-			// recordings, with some heads lost: only sets count.
+			// In another catalog the same facts arrive in another order, before
+			// there are any recordings, with some heads lost: only the sets
+			// count.
 			facts, replaces := factsOf(t, s)
 			finders := slices.DeleteFunc(must(s.Takes(t.Context(), TakeFilter{}))(t), func(k Take) bool { return k.FoundBy == ByPerson })
 			for range 2 {
@@ -265,9 +266,9 @@ func TestTablesAreAFunctionOfFacts(t *testing.T) {
 	}
 }
 
-// Facts that several machines wrote side by side have several heads. The
-// latest holds, but a corrected take outweighs its deletion, and a reopened
-// finding an acceptance; whatever arrived first.
+// If several machines wrote facts side by side, a subject has several heads. The
+// latest holds, except that a corrected take outweighs its deletion, and a
+// reopened finding an acceptance. The order of arrival does not matter.
 func TestHeadsSideBySide(t *testing.T) {
 	fact := func(kind FactKind, at int64, author, body string) Fact {
 		f := Fact{Kind: kind, Subject: "x", At: at, Author: author}
@@ -320,7 +321,7 @@ func TestWhatHoldsAlreadyIsNotWrittenAgain(t *testing.T) {
 	defer changes.Close()
 	version := must(changes.Version(ctx))(t)
 	enter()
-	// Neither a renamed rig nor a file that was read meanwhile makes it an edit.
+	// A renamed rig or a file that was read meanwhile is no edit.
 	rec.Rig = "Rig A"
 	files := must(s.Files(ctx, FileFilter{Recording: rec.ID}))(t)
 	must(s.SaveRecording(ctx, rec, files, []Track{{Number: 1, Frames: 600 * 48000}, {Number: 2, Frames: 600 * 48000}}, nil))(t)
@@ -330,15 +331,15 @@ func TestWhatHoldsAlreadyIsNotWrittenAgain(t *testing.T) {
 		t.Errorf("%d facts, %d after the same once more", len(before), len(after))
 	}
 	if f := must(s.Findings(ctx, FindingFilter{ID: accepted.ID}))(t)[0]; !f.Accepted || f.Rig != "Rig A" {
-		t.Errorf("an acceptance did not survive another name for the rig: %+v", f)
+		t.Errorf("an acceptance did not survive a rename of the rig: %+v", f)
 	}
 	if now := must(changes.Changes(ctx))(t); now.Of(AboutLists, "")+now.Of(AboutDesks, "") == 0 || version == 0 {
 		t.Error("nothing is counted")
 	}
 }
 
-// A person's word about a recording holds again when the recording comes back,
-// under another path too, and it moves to another show with it.
+// A person's facts about a recording hold again when the recording comes back,
+// under another path too, and move with it to another show.
 func TestFactsFollowTheirRecording(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -378,8 +379,8 @@ func TestFactsFollowTheirRecording(t *testing.T) {
 	}
 }
 
-// One command or click is one step, signed by whoever the store was told, at a
-// time that only rises, whatever the clock does.
+// One command or click is one step, signed with the author and machine given to
+// the store. Its time only rises, whatever the clock does.
 func TestFactsAreSigned(t *testing.T) {
 	s := testStore(t)
 	small(t, s)
@@ -409,7 +410,7 @@ func TestFactsAreSigned(t *testing.T) {
 	}
 }
 
-// What a fact's id is made of never changes: other machines compute it, too.
+// The inputs of a fact's id never change: other machines compute it, too.
 func TestFactIDs(t *testing.T) {
 	f := Fact{Kind: FactAlias, Subject: "lt", At: 1 << 60, Author: "Zoë", Step: StepID{1}, Body: must(canonical(aliasBody{"L & T", "Low <Tide>"}))(t)}
 	if got, want := string(f.Body), `{"alias":"L & T","of":"Low <Tide>"}`; got != want {
@@ -437,9 +438,9 @@ func TestFactIDs(t *testing.T) {
 	}
 }
 
-// A catalog of version 8, as it was made by nightreel of then, opens and
-// answers as it did then. Its answers were written down by that nightreel; findings
-// have the field tracks since.
+// A catalog of version 8, made by the nightreel of that time, opens and gives
+// the answers that were stored then, except that findings now have the field
+// tracks.
 func TestCatalogOfVersion8(t *testing.T) {
 	path := copyOf(t, "testdata/catalog-v8.db")
 	s := reopen(t, path)
@@ -460,12 +461,12 @@ func TestCatalogOfVersion8(t *testing.T) {
 	if want := must(os.ReadFile("testdata/v8/answers.json"))(t); string(got) != string(want) {
 		t.Errorf("answers differ:\n%s", difference(strings.Split(string(want), "\n"), strings.Split(string(got), "\n")))
 	}
-	// What was there before facts has time 0 and no author, so that two machines
-	// that migrate copies of one catalog agree.
+	// Facts from before the catalog had facts have time 0 and no author, so that
+	// two machines that migrate copies of one catalog agree.
 	twin := reopen(t, copyOf(t, "testdata/catalog-v8.db"))
 	facts, _ := factsOf(t, s)
 	if others, _ := factsOf(t, twin); !reflect.DeepEqual(facts, others) || len(facts) == 0 {
-		t.Errorf("two copies state other facts: %d and %d", len(facts), len(others))
+		t.Errorf("two copies have different facts: %d and %d", len(facts), len(others))
 	}
 	kinds := map[FactKind]int{}
 	for _, f := range facts {
@@ -489,8 +490,8 @@ func TestCatalogOfVersion8(t *testing.T) {
 	}
 }
 
-// A file whose bytes were changed is still the one that a person spoke of, as
-// long as no other file has the audio that it had.
+// A fact stays with a file whose bytes were changed, as long as no other file
+// has its earlier audio.
 func TestFactsStayWithAChangedFile(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -509,6 +510,6 @@ func TestFactsStayWithAChangedFile(t *testing.T) {
 	ok(t, s.PutParts(ctx, nil, []Piece{{File: first.ID, Offset: 44, Length: 1 << 20, Sum: 4711}}))
 	on(rec.ID)
 	other := must(s.Files(ctx, FileFilter{Recording: all[1].ID}))(t)[0]
-	ok(t, s.PutParts(ctx, nil, []Piece{{File: other.ID, Offset: 44, Length: 1 << 20, Sum: 0}})) // what the first one was
+	ok(t, s.PutParts(ctx, nil, []Piece{{File: other.ID, Offset: 44, Length: 1 << 20, Sum: 0}})) // the first audio of the changed file
 	on(all[1].ID)
 }

@@ -18,7 +18,7 @@ type File struct {
 	Path        string // from the volume's root, with slashes
 	Size        int64  // bytes when it was read
 	ModTime     time.Time
-	Segment     int   // place among the segments of its tracks, from 0
+	Segment     int   // index among the segments of its tracks, from 0
 	FirstTrack  int   // number of the track in its first channel
 	Channels    int   // it holds the tracks FirstTrack … FirstTrack+Channels-1
 	StartFrame  int64 // frame of the recording at which it starts
@@ -31,18 +31,18 @@ type File struct {
 	BitDepth    int    // valid bits of a sample
 	SampleBytes int    // bytes a sample occupies
 	Encoding    string // "pcm" or "float"
-	// Header is what else the file's header says; nil where the file was not seen
-	// since catalogs keep it.
+	// Header is the rest of the file's header; nil if the file was last read by
+	// a version that did not store it.
 	Header *FileHeader
-	// Content is the address of the file's bytes: its size and the checksum of
-	// samples of it. Files with the same name and content are copies. "" where the
-	// file was not seen since catalogs keep it.
+	// Content identifies the file's bytes: its size and the checksum of some of
+	// its samples. Files with the same name and content are copies. "" if the
+	// file was last read by a version that did not store it.
 	Content string
 
-	Root string // the volume's root now; filled by the store
+	Root string // the volume's root at present; filled by the store
 }
 
-// FileHeader is what a file's header says beside the format.
+// FileHeader is what a file's header holds beside the format.
 type FileHeader struct {
 	StartsAt   *time.Time    `json:"starts_at,omitempty"` // wall clock of the first frame
 	Exact      bool          `json:"exact,omitempty"`     // StartsAt is exact to the frame
@@ -51,27 +51,27 @@ type FileHeader struct {
 	Cues       []HeaderCue   `json:"cues,omitempty"`
 }
 
-// HeaderTrack is what a header says about one channel of its file.
+// HeaderTrack is a header's entry for one channel of its file.
 type HeaderTrack struct {
-	Place int    `json:"place,omitempty"` // in the file, from 1; 0 where it is not given
-	Input int    `json:"input,omitempty"` // the recorder's number; 0 where it is not given
+	Place int    `json:"place,omitempty"` // position in the file, from 1; 0 if not given
+	Input int    `json:"input,omitempty"` // the recorder's number; 0 if not given
 	Name  string `json:"name,omitempty"`
 }
 
-// HeaderCue is a cue point of a file, or a range.
+// HeaderCue is a cue point or a range of a file.
 type HeaderCue struct {
 	Frame  int64  `json:"frame"`            // of the file
 	Length int64  `json:"length,omitempty"` // frames; 0 for a point
 	Label  string `json:"label,omitempty"`
 }
 
-// Repair is one thing that was wrong with a file and was read around.
+// Repair is one defect of a file that reading worked around.
 type Repair struct {
 	Offset  int64  `json:"offset"` // bytes
 	Problem string `json:"problem"`
 }
 
-// FullPath returns where the file is now, in the form of this system.
+// FullPath returns the file's present path, in the form of this system.
 func (f File) FullPath() string { return filepath.Join(f.Root, filepath.FromSlash(f.Path)) }
 
 // FileFilter chooses files; zero fields choose all.
@@ -113,9 +113,9 @@ func (s *Store) Files(ctx context.Context, f FileFilter) ([]File, error) {
 		})
 }
 
-// saveFiles makes a recording's files the given ones.
+// saveFiles replaces a recording's files.
 func saveFiles(ctx context.Context, tx *sql.Tx, id RecordingID, files []File) error {
-	// Marking by segment -1 and sweeping what keeps the mark spares a list of
+	// Marking by segment -1 and deleting what keeps the mark avoids a list of
 	// thousands of paths in a NOT IN.
 	if _, err := exec(ctx, tx, "UPDATE files SET segment = -1 WHERE recording_id = ?", id); err != nil {
 		return err
@@ -129,7 +129,7 @@ func saveFiles(ctx context.Context, tx *sql.Tx, id RecordingID, files []File) er
 	return err
 }
 
-// putFile stores one file as a recording's. It is known by volume and path.
+// putFile stores one file of a recording. Volume and path identify it.
 func putFile(ctx context.Context, tx *sql.Tx, id RecordingID, f File) error {
 	repairs, header := []byte("[]"), []byte(nil)
 	var err error
@@ -156,8 +156,8 @@ func putFile(ctx context.Context, tx *sql.Tx, id RecordingID, f File) error {
 	return err
 }
 
-// Piece is the checksum of a stretch of a file. The pieces of a file that was
-// read whole cover it without gap: header, audio minute by minute, rest.
+// Piece is the checksum of a stretch of a file. The pieces of a completely read
+// file cover it without gaps: header, audio minute by minute, rest.
 type Piece struct {
 	File   FileID
 	Offset int64  // bytes

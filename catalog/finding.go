@@ -10,7 +10,7 @@ import (
 	"slices"
 )
 
-// FindingKind says what was found.
+// FindingKind is the kind of a finding.
 type FindingKind string
 
 // The kinds of findings. Scripts rely on these words.
@@ -32,7 +32,7 @@ const (
 	GainChange     FindingKind = "gain_change"
 )
 
-// Severity says what a finding means for the recording.
+// Severity is how serious a finding is for the recording.
 type Severity string
 
 // From least to worst.
@@ -42,7 +42,7 @@ const (
 	FaultSeverity   Severity = "fault"
 )
 
-// Evidence is the numbers behind a finding, by name with the unit in it. A
+// Evidence holds the numbers behind a finding, by name with the unit in it. A
 // number that is not finite prints as null.
 type Evidence map[string]float64
 
@@ -59,7 +59,8 @@ func (e Evidence) MarshalJSON() ([]byte, error) {
 	return json.Marshal(m)
 }
 
-// Finding is a finding: what, on which channel, when, and why we think so.
+// Finding is a report about a channel or a recording: what, on which track,
+// when, and why.
 type Finding struct {
 	ID          FindingID   `json:"id"`
 	ShowID      ShowID      `json:"-"`
@@ -67,11 +68,12 @@ type Finding struct {
 	RecordingID RecordingID `json:"-"`
 	Rig         string      `json:"rig"`
 	SampleRate  int         `json:"-"`     // of the recording, Hz
-	Track       int         `json:"track"` // number; 0 where it is not about one track
-	// Tracks has the numbers of all tracks that it names: its own, followed by the
-	// one that it is compared with; or those that share it where Track is 0. Empty
-	// where it is about the whole recording, or about a track that is not there.
-	// The store adds the finding's own track where Tracks is empty.
+	Track       int         `json:"track"` // number; 0 if it is not about one track
+	// Tracks has the numbers of all tracks that the finding names. With a Track,
+	// that is the track itself, followed by the one that it is compared with.
+	// Without one, these are the tracks that share the finding. It is empty if
+	// the finding is about the whole recording, or about a track that is not
+	// there. If Tracks is empty, the store adds the finding's own track.
 	Tracks     []int       `json:"tracks"`
 	Channel    string      `json:"channel"` // as resolved by the input list; filled by the store
 	Kind       FindingKind `json:"kind"`
@@ -81,7 +83,7 @@ type Finding struct {
 	Evidence   Evidence    `json:"evidence"`
 	Text       string      `json:"text"` // one sentence for a tired assistant
 	Accepted   bool        `json:"accepted"`
-	Note       string      `json:"note,omitempty"` // given when it was accepted
+	Note       string      `json:"note,omitempty"` // as given when it was accepted
 }
 
 // StartS returns the start in seconds from the recording's first frame.
@@ -105,7 +107,7 @@ type FindingFilter struct {
 	ID        FindingID
 	Show      ShowKey
 	Recording RecordingID
-	Channel   string // whose tracks they concern; compared as [SameName] does
+	Channel   string // whose tracks it is about; compared as [SameName] does
 	Kind      FindingKind
 }
 
@@ -144,8 +146,8 @@ func (s *Store) Findings(ctx context.Context, f FindingFilter) ([]Finding, error
 	return chosen, nil
 }
 
-// findings returns the findings a filter chooses, but for its channel, with what was
-// accepted and without their channels.
+// findings returns the findings that match a filter except its channel, with
+// their acceptances and without their channels.
 func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error) {
 	key, err := address(ctx, q, f.Show)
 	if err != nil {
@@ -174,7 +176,8 @@ func findings(ctx context.Context, q querier, f FindingFilter) ([]Finding, error
 		})
 }
 
-// readEvidence reads evidence back; null, a number that was not finite, is NaN.
+// readEvidence decodes evidence; null, a number that was not finite, becomes
+// NaN.
 func readEvidence(text string, into *Evidence) error {
 	var m map[string]*float64
 	if err := json.Unmarshal([]byte(text), &m); err != nil {
@@ -191,10 +194,10 @@ func readEvidence(text string, into *Evidence) error {
 	return nil
 }
 
-// ReplaceFindings makes the findings about a recording the given ones. One that
-// was there before, the same kind on the same track at an overlapping time,
-// keeps its id; of several the one that overlaps most. Of those that share
-// several tracks, one of the same tracks comes first.
+// ReplaceFindings replaces the findings about a recording. A finding keeps the
+// id of an earlier one of the same kind, on the same track, at an overlapping
+// time; if there are several, of the one that overlaps most. For findings that
+// several tracks share, an earlier one of the same tracks comes first.
 func (s *Store) ReplaceFindings(ctx context.Context, id RecordingID, found []Finding) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		var show ShowID
@@ -218,7 +221,7 @@ func (s *Store) ReplaceFindings(ctx context.Context, id RecordingID, found []Fin
 			if err != nil {
 				return fmt.Errorf("finding %s on track %d: could not store its evidence: %w", f.Kind, f.Track, err)
 			}
-			var findingID any // NULL lets SQLite choose one that was never given
+			var findingID any // NULL lets SQLite choose an unused id
 			if keep[i] != 0 {
 				findingID = keep[i]
 			}
@@ -231,8 +234,8 @@ func (s *Store) ReplaceFindings(ctx context.Context, id RecordingID, found []Fin
 	})
 }
 
-// keptIDs returns for each finding the id of the one before that it is, 0 for
-// a new one.
+// keptIDs returns for each finding the id of the earlier finding that it
+// continues, 0 for a new one.
 func keptIDs(before, found []Finding) []FindingID {
 	type topic struct {
 		track  int
@@ -260,7 +263,8 @@ func keptIDs(before, found []Finding) []FindingID {
 			}
 			overlap := int64(-1)
 			for _, o := range old[topicOf(f)] {
-				// Those that only touch overlap by 0; so do single places.
+				// Findings that only touch overlap by 0; the same goes for
+				// single points.
 				if n := min(o.EndFrame, f.EndFrame) - max(o.StartFrame, f.StartFrame); n > overlap && !used[o.ID] {
 					keep[i], overlap = o.ID, n
 				}

@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// Concerns reports whether the finding says something about a track's own sound:
-// it is the finding's track, or one of those that share it, or the whole recorder
-// dropped out. The other track of a pair is only compared with.
+// Concerns reports whether the finding is about a track's own sound: it is the
+// finding's track, or one of those that share it, or the whole recorder dropped
+// out. The second track of a pair serves only as comparison.
 func (f Finding) Concerns(track int) bool {
 	switch {
 	case f.Kind == MissingTrack:
@@ -20,8 +20,8 @@ func (f Finding) Concerns(track int) bool {
 	return slices.Contains(f.Tracks, track) || f.Kind == Dropout && len(f.Tracks) == 0
 }
 
-// Partner returns the number of the track that the finding compares its own with,
-// 0 where there is none.
+// Partner returns the number of the track that the finding's own is compared
+// with, 0 if there is none.
 func (f Finding) Partner() int {
 	if f.Track == 0 || len(f.Tracks) < 2 {
 		return 0
@@ -29,8 +29,8 @@ func (f Finding) Partner() int {
 	return f.Tracks[1]
 }
 
-// About names what the finding is about, for a list: its channel, else how many
-// share it.
+// About returns what the finding is about, for a list: its channel, or else how
+// many tracks share it.
 func (f Finding) About() string {
 	switch n := len(f.Tracks); {
 	case f.Channel != "":
@@ -43,8 +43,8 @@ func (f Finding) About() string {
 	return "whole recording"
 }
 
-// withTracks returns the finding with its own track among [Finding.Tracks], if
-// nothing says otherwise.
+// withTracks returns the finding with its own track in [Finding.Tracks], if that
+// is empty.
 func (f Finding) withTracks() Finding {
 	if f.Tracks == nil {
 		f.Tracks = []int{}
@@ -55,8 +55,8 @@ func (f Finding) withTracks() Finding {
 	return f
 }
 
-// shared writes the tracks of a finding without one of its own, by which
-// acceptances and ids tell such findings apart; "" for all others.
+// shared formats the tracks of a finding that several tracks share, by which
+// acceptances and ids distinguish such findings; "" for all others.
 func (f Finding) shared() string {
 	if f.Track != 0 {
 		return ""
@@ -67,12 +67,12 @@ func (f Finding) shared() string {
 // sharedTracks is [Finding.shared] of a row f in SQL.
 const sharedTracks = "CASE WHEN f.track = 0 THEN f.tracks ELSE '' END"
 
-// writeTracks writes numbers of tracks as the store keeps them: "1 2 5".
+// writeTracks formats track numbers as the store keeps them: "1 2 5".
 func writeTracks(tracks []int) string {
 	return strings.Trim(fmt.Sprint(tracks), "[]")
 }
 
-// readTracks reads them back.
+// readTracks parses the result of writeTracks.
 func readTracks(text string) ([]int, error) {
 	var tracks []int
 	for _, word := range strings.Fields(text) {

@@ -5,10 +5,10 @@ import (
 	"fmt"
 )
 
-// channelsOf names the channel of a track by recording and number.
+// channelsOf maps recording and track number to the channel.
 type channelsOf struct {
-	held   map[[2]int64]string // by the tracks that there are
-	listed map[[2]int64]string // by the input lists, where there is no track too
+	held   map[[2]int64]string // by the existing tracks
+	listed map[[2]int64]string // by the input lists, even without a track
 }
 
 func (c channelsOf) of(f Finding) string {
@@ -22,9 +22,9 @@ func (c channelsOf) of(f Finding) string {
 	return fmt.Sprintf("Track %d", f.Track)
 }
 
-// channelNames resolves the channels that findings may be about, of one show or of
-// all: those of the input lists, also where there is no track, and those of
-// tracks with a name.
+// channelNames resolves the channels that findings may be about, of one show or
+// of all: those of the input lists, even without a track, and those of tracks
+// with a name.
 func (s *Store) channelNames(ctx context.Context, show ShowKey) (channelsOf, error) {
 	names := channelsOf{map[[2]int64]string{}, map[[2]int64]string{}}
 	recordings, err := s.Recordings(ctx, RecordingFilter{Show: show})

@@ -38,7 +38,7 @@ func TestFindingsKeepIDsAndAcceptance(t *testing.T) {
 		}
 	}
 
-	// A new one before an old one takes no id that is in use or was.
+	// A new finding listed before an old one takes no id that is or was in use.
 	ok(t, s.ReplaceFindings(ctx, r.ID, []Finding{at(1, FlatTop, 1, 2), at(1, Clipped, 10, 20), at(2, Dead, 0, 60)}))
 	got := ids()
 	if len(got) != 3 || got[0] <= before[2] || got[1] != before[0] || got[2] != before[2] {
@@ -80,7 +80,7 @@ func TestFindingsKeepIDsAndAcceptance(t *testing.T) {
 	ok(t, s.UnacceptFinding(ctx, must(s.Findings(ctx, FindingFilter{Kind: Dead}))(t)[0].ID))
 	check("taken back", false)
 
-	// Of two acceptances that cover one finding the last word counts.
+	// If two acceptances cover one finding, the latest counts.
 	for _, span := range []Finding{at(4, Clipped, 0, 10), at(4, Clipped, 9, 30)} {
 		ok(t, s.ReplaceFindings(ctx, r.ID, []Finding{span}))
 		ok(t, s.AcceptFinding(ctx, must(s.Findings(ctx, FindingFilter{Kind: Clipped}))(t)[0].ID, fmt.Sprintf("to %d s", span.EndFrame/sec)))
@@ -121,7 +121,7 @@ func TestFindingFilterAndChannels(t *testing.T) {
 		{"a kind", FindingFilter{Kind: MissingTrack}, 4},
 		{"a channel, one of its tracks missing", FindingFilter{Channel: "choir"}, 2},
 		{"a channel on one night", FindingFilter{Channel: "Bass"}, 1},
-		{"a track nobody named", FindingFilter{Channel: "Track 12"}, 2},
+		{"a track without a name", FindingFilter{Channel: "Track 12"}, 2},
 		{"nothing", FindingFilter{Show: "2031-01-01"}, 0},
 	} {
 		if got := count(c.f); got != c.want {
@@ -134,7 +134,7 @@ func TestFindingFilterAndChannels(t *testing.T) {
 	}
 }
 
-// Dropouts that different tracks share at one time are findings of their own: each
+// Dropouts that different tracks share at one time are separate findings: each
 // keeps its id, and is accepted alone.
 func TestSharedFindingsStayApart(t *testing.T) {
 	s := testStore(t)

@@ -13,7 +13,7 @@ import (
 type Step struct {
 	ID     StepID     `json:"-"`
 	Name   string     `json:"step"` // the id in hexadecimal
-	At     *time.Time `json:"at"`   // nil: before nightreel kept a history
+	At     *time.Time `json:"at"`   // nil: before the catalog had a history
 	Author string     `json:"author"`
 	Facts  []StepFact `json:"facts"`
 }
@@ -21,13 +21,13 @@ type Step struct {
 // StepFact is one fact of a step, in words.
 type StepFact struct {
 	Kind    FactKind `json:"kind"`
-	Show    string   `json:"show"` // its date, and its name where it has one; "" where the fact is for the tour
+	Show    string   `json:"show"` // its date, and its name if it has one; "" if the fact is for the tour
 	Deleted bool     `json:"deleted"`
 	Text    string   `json:"text"`
 }
 
 // History returns what people wrote, step by step, in order of time: about one
-// show, or about all where show is "". What was written before there was a
+// show, or about all if show is "". Everything from before the catalog had a
 // history is one step.
 func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 	only := ""
@@ -55,7 +55,7 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 			return nil, err
 		}
 		of := key{f.Kind, f.Subject}
-		if !there { // it says what was deleted
+		if !there { // a deletion: describe what was deleted
 			what = said[of]
 			what.Kind, what.Deleted = f.Kind, true
 		}
@@ -76,7 +76,7 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 		}
 		steps[i].Facts = append(steps[i].Facts, what)
 	}
-	if len(steps) > 0 && steps[0].At == nil { // all at once, so in an order that can be read
+	if len(steps) > 0 && steps[0].At == nil { // all of one time, so sort them for reading
 		slices.SortStableFunc(steps[0].Facts, func(a, b StepFact) int {
 			return cmp.Or(cmp.Compare(a.Show, b.Show), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Text, b.Text))
 		})
@@ -86,7 +86,7 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 
 // describe puts a fact into words.
 func (f Fact) describe() (what StepFact, there bool, err error) {
-	// The bodies have few fields, of which each kind has some.
+	// The union of the fields that are needed of all kinds.
 	var b struct {
 		File    fileRef           `json:"file"`
 		Show    string            `json:"show"`

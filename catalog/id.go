@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Each aggregate has an id type of its own, so that a track is never passed
-// for a take. Ids are assigned by the store and start at 1; 0 is "not stored".
+// Each aggregate has an id type of its own, so that a track is never passed for
+// a take. The store assigns ids from 1; 0 is "not stored".
 type (
 	VolumeID    int64
 	ShowID      int64
@@ -35,18 +35,18 @@ func ParseDate(s string) (Date, error) {
 	return Date(s), nil
 }
 
-// ShowKey is the address of a show: its date, followed by a space and its name
-// where the date has several shows, for example "2031-08-01 matinee".
+// ShowKey is the address of a show: its date. If the date has several shows, a
+// space and the show's name follow, for example "2031-08-01 matinee".
 type ShowKey string
 
-// ParseShowKey checks that s begins with a day in the form YYYY-MM-DD, and that
-// a space and a name are all that may follow it. Only the store can tell whether
-// there is such a show: see [Store.Show].
+// ParseShowKey checks that s is a day in the form YYYY-MM-DD, optionally
+// followed by a space and a name. Whether there is such a show, only the store
+// can check: see [Store.Show].
 func ParseShowKey(s string) (ShowKey, error) {
 	s = strings.Join(strings.Fields(s), " ")
 	date, name, more := strings.Cut(s, " ")
 	if _, err := ParseDate(date); err != nil || more && name == "" {
-		return "", fmt.Errorf("%q is not a show: a date in the form YYYY-MM-DD, with the show's name behind it where the date has several", s)
+		return "", fmt.Errorf("%q is not a show: give a date in the form YYYY-MM-DD, and the show's name after it if the date has several shows", s)
 	}
 	return ShowKey(s), nil
 }

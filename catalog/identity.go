@@ -11,13 +11,13 @@ import (
 	"strings"
 )
 
-// showRef names a show in facts: its date, and its name behind a space. It is
-// not the show's address, which changes when the date gets another show.
+// showRef returns the name of a show in facts: its date, a space and its name.
+// It is not the show's address, which changes when the date gets another show.
 func showRef(date Date, name string) string {
 	return strings.TrimSpace(string(date) + " " + name)
 }
 
-// showOfRef returns the id of the show that a fact names, 0 where there is none.
+// showOfRef returns the id of the show that a fact names, 0 if there is none.
 func showOfRef(ctx context.Context, q querier, ref string) (ShowID, error) {
 	date := ShowKey(ref).Date()
 	var id ShowID
@@ -28,7 +28,7 @@ func showOfRef(ctx context.Context, q querier, ref string) (ShowID, error) {
 	return id, nil
 }
 
-// refOfShow returns how facts name a show.
+// refOfShow returns the name of a show in facts.
 func refOfShow(ctx context.Context, q querier, id ShowID) (string, error) {
 	var date Date
 	var name string
@@ -38,12 +38,12 @@ func refOfShow(ctx context.Context, q querier, id ShowID) (string, error) {
 	return showRef(date, name), nil
 }
 
-// fileRef names the place that frames of a fact count from: the first sample of
-// a file. Frames stay right when the recording gets other files, or becomes
-// another rig's or another show's.
+// fileRef identifies the point that a fact's frames count from: the first sample
+// of a file. So frames stay right when the recording gets other files, or goes
+// to another rig or another show.
 type fileRef struct {
-	// Sum is the checksum of the file's first stretch of audio, "" where the file
-	// had not been read. It names the file on every machine.
+	// Sum is the checksum of the file's first stretch of audio, "" if the file
+	// has not been read. It identifies the file on every machine.
 	Sum string `json:"sum,omitempty"`
 	// Path is the file's path below its volume, with slashes, "" for a recording
 	// without files.
@@ -53,7 +53,7 @@ type fileRef struct {
 	Rate int    `json:"rate"` // Hz
 }
 
-// name is the part of a reference that a digest may hold.
+// name returns the part of a reference that a digest may hold.
 func (r fileRef) name() string {
 	switch {
 	case r.Sum != "":
@@ -64,16 +64,16 @@ func (r fileRef) name() string {
 	return "rig " + r.Show + "/" + r.Rig
 }
 
-// place is where a fileRef leads to in this catalog.
+// place is the position in this catalog that a fileRef resolves to.
 type place struct {
-	recording RecordingID // 0: nowhere
+	recording RecordingID // 0: not in this catalog
 	show      ShowID
 	start     int64 // frame of the recording at which the file starts
 	rate      int   // Hz
 }
 
-// frame returns the recording's frame of one that counts from the file's first
-// sample, at the rate of the recording that was meant.
+// frame converts a frame that counts from the file's first sample, at the rate
+// of the reference's recording, to a frame of this catalog's recording.
 func (p place) frame(n int64, ref fileRef) int64 {
 	if ref.Rate != p.rate && ref.Rate > 0 {
 		n = int64(math.Round(float64(n) * float64(p.rate) / float64(ref.Rate)))
@@ -81,14 +81,14 @@ func (p place) frame(n int64, ref fileRef) int64 {
 	return p.start + n
 }
 
-// foundFile is a file that a reference may lead to.
+// foundFile is a file that a reference may resolve to.
 type foundFile struct {
 	place
 	path, sum, rig string
 	show           string // as showRef writes it
 }
 
-// firstPiece is the checksum of the stretch of audio that a file f begins with.
+// firstPiece is the checksum of the first stretch of audio of a file f.
 const firstPiece = "coalesce((SELECT printf('%016x', p.sum) || '-' || p.length FROM pieces p WHERE p.file_id = f.id AND p.offset = f.data_offset), '')"
 
 const (
@@ -104,7 +104,7 @@ func readFound(row scanner) (f foundFile, err error) {
 	return f, err
 }
 
-// refOf names the first file of a recording.
+// refOf returns the reference to the first file of a recording.
 func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, place, error) {
 	var ref fileRef
 	at := place{recording: id}
@@ -129,10 +129,12 @@ func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, place, er
 	return ref, at, nil
 }
 
-// resolve finds the place that a reference names: a file of that path in that
-// show, or in another of its date; if its audio is known to differ, rather a
-// file of that audio elsewhere; and for a recording that had no files, the rig
-// of that name.
+// resolve returns what a reference resolves to, the first of these:
+//
+//   - a file of that path in that show, or in another of its date, unless its
+//     audio is known to differ
+//   - a file with that audio elsewhere
+//   - for a recording that had no files, the rig of that name
 func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
 	if at, ok := w.refs[ref]; ok {
 		return at, nil
@@ -145,17 +147,37 @@ func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
 	return at, nil
 }
 
+// locate decodes a fact about a span of a recording into body, and returns the
+// position that ref, a field of body, resolves to. If the fact is a deletion, or
+// the file is not in this catalog, locate deletes the subject's row of the table,
+// and the position's recording is 0.
+func (w *writing) locate(ctx context.Context, f Fact, table string, body any, ref *fileRef) (at place, err error) {
+	there, err := f.read(body)
+	if err != nil {
+		return at, err
+	}
+	if there {
+		if at, err = w.resolve(ctx, *ref); err != nil {
+			return at, err
+		}
+	}
+	if at.recording == 0 {
+		_, err = exec(ctx, w, "DELETE FROM "+table+" WHERE subject = ?", f.Subject)
+	}
+	return at, err
+}
+
 func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
 	best := -1
 	consider := func(f foundFile) (inShow bool) {
 		sameSum := f.sum != "" && f.sum == ref.Sum
 		samePath := f.path == ref.Path && ShowKey(f.show).Date() == ShowKey(ref.Show).Date()
-		changed := f.sum != "" && ref.Sum != "" && !sameSum // only if there is no better one
+		changed := f.sum != "" && ref.Sum != "" && !sameSum // used only if there is no better file
 		if !sameSum && !samePath {
 			return false
 		}
 		score := 16*b2i(sameSum) + 8*b2i(samePath && !changed) + 4*b2i(f.show == ref.Show) + 2*b2i(samePath) + b2i(f.rig == ref.Rig)
-		if score > best { // in order of content: the first of equals stays
+		if score > best { // files are in order of content: the first of equals wins
 			at, best = f.place, score
 		}
 		return samePath && !changed && f.show == ref.Show
@@ -194,7 +216,7 @@ func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
 	return at, err
 }
 
-// readSums reads which files begin with which audio.
+// readSums reads each file's first checksum, and indexes the files by it.
 func (w *writing) readSums(ctx context.Context) error {
 	if w.sums != nil {
 		return nil
@@ -212,9 +234,9 @@ func (w *writing) readSums(ctx context.Context) error {
 	return nil
 }
 
-// refFor returns the reference to a recording for a fact that corrects another:
-// the former one where that leads to the same recording, so that a renamed rig
-// or a file read meanwhile is no edit.
+// refFor returns the reference to a recording for a fact that corrects another
+// one. It keeps the former reference if that resolves to the same recording, so
+// that a renamed rig, or a file that was read meanwhile, is no edit.
 func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (fileRef, place, error) {
 	if before != nil {
 		if at, err := w.resolve(ctx, *before); err != nil || at.recording == id {
@@ -224,9 +246,10 @@ func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (
 	return w.refOf(ctx, id)
 }
 
-// renameShows states what a person wrote about shows once more under their new
-// names, all at once, because two shows may exchange theirs: set lists, behind the
-// one that is there, notes, and the input lists that begin with a show.
+// renameShows writes a person's facts about shows again under the shows' new
+// names, all at once, because two shows may exchange their names: set lists
+// (appended to an existing one), notes, and the input lists that begin with a
+// show.
 func (w *writing) renameShows(ctx context.Context, names map[string]string) error {
 	if len(names) == 0 {
 		return nil
@@ -294,8 +317,8 @@ func (w *writing) renameSetLists(ctx context.Context, names map[string]string) e
 	return nil
 }
 
-// renameInputLists moves the lists that begin with a show that had a name. A list
-// that begins with a date stays with the date.
+// renameInputLists moves the lists that begin with a named show. A list that
+// begins with a date stays with the date.
 func (w *writing) renameInputLists(ctx context.Context, names map[string]string) error {
 	all, err := standing(ctx, w, FactInputList, "")
 	if err != nil {

@@ -9,33 +9,33 @@ import (
 	"strings"
 )
 
-// Input is one line of the input list: what a track holds and how its preamp
-// is set.
+// Input is one line of the input list: a track's channel and its preamp.
 type Input struct {
 	Track   int      `json:"track"` // track number, from 1
 	Channel string   `json:"channel"`
-	GainDB  *float64 `json:"gain_db"` // preamp gain; nil where it is not known
+	GainDB  *float64 `json:"gain_db"` // preamp gain in dB; nil if unknown
 	Group   string   `json:"group"`
 	Notes   string   `json:"notes"`
 }
 
-// InputList is an input list with the shows it is for.
+// InputList is an input list with the shows for which it holds.
 type InputList struct {
-	// From is the show from which on the list is in force; a date alone stands for
-	// all shows of that date.
+	// From is the first show for which the list is in force; a date alone stands
+	// for all shows of that date.
 	From ShowKey `json:"from"`
-	// Only restricts the list to From. It is then laid over the list in force: its
-	// tracks and channels replace theirs.
+	// Only restricts the list to From. There its tracks and channels replace
+	// those of the list in force.
 	Only   bool    `json:"only"`
 	Rig    string  `json:"rig"` // "" for all rigs
 	Inputs []Input `json:"inputs"`
 
-	// not are the shows of From's date that the list is not for: those before it
-	// and, of a list for one show only, those after it. Filled by the store.
+	// not holds the shows of From's date for which the list is not in force:
+	// those before From and, for a list of one show only, those after it. Filled
+	// by the store.
 	not []ShowKey
 }
 
-// For reports whether a list counts for a show.
+// For reports whether a list holds for a show.
 func (l InputList) For(show ShowKey) bool {
 	switch from, date := l.From.Date(), show.Date(); {
 	case date < from, date > from && l.Only:
@@ -46,9 +46,10 @@ func (l InputList) For(show ShowKey) bool {
 	return !slices.Contains(l.not, show)
 }
 
-// InputLists returns all input lists in order of the shows from which they are in
-// force, those for a whole date before those for one of its shows and those for
-// one show only last, each with its inputs in order of track.
+// InputLists returns all input lists, each with its inputs in order of track.
+// They are in order of the show from which they are in force. For equal shows, a
+// list for a whole date comes before one for a show of it, and one for one show
+// only comes last.
 func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 	type row struct {
 		list int64
@@ -77,9 +78,10 @@ func (s *Store) InputLists(ctx context.Context) ([]InputList, error) {
 	return lists, s.orderLists(ctx, lists)
 }
 
-// orderLists finds out which shows of a date a list is for that names one of
-// them, and brings the lists into the order of the shows. A name that no show of
-// the date has any more, since it is the only one now, stands for the whole date.
+// orderLists determines for which shows of a date a list holds that names one of
+// them, and sorts the lists in order of the shows. A name that no show of the
+// date has any more, because the date has only one show now, stands for the
+// whole date.
 func (s *Store) orderLists(ctx context.Context, lists []InputList) error {
 	type show struct {
 		key  ShowKey
@@ -129,10 +131,10 @@ func (s *Store) orderLists(ctx context.Context, lists []InputList) error {
 }
 
 // InForce returns the inputs that hold for a rig in a show, in order of track.
-// They are those of the latest list from that show or before; of one show the
-// rig's own list counts, not the one for all rigs. Lists for that show only are
-// laid over it, the one for all rigs first. The lists are in the order of
-// [Store.InputLists].
+// They are those of the latest list up to that show; if a show has one for the
+// rig and one for all rigs, the rig's own counts. Then lists for that show only
+// replace single inputs, the one for all rigs first. lists must be in the order
+// of [Store.InputLists].
 func InForce(lists []InputList, show ShowKey, rig string) []Input {
 	var base []Input
 	var over [][]Input
@@ -140,7 +142,7 @@ func InForce(lists []InputList, show ShowKey, rig string) []Input {
 		switch {
 		case l.Rig != "" && l.Rig != rig || !l.For(show):
 		case !l.Only:
-			base = l.Inputs // the last one stands
+			base = l.Inputs // the last one holds
 		default:
 			over = append(over, l.Inputs)
 		}
@@ -153,8 +155,8 @@ func InForce(lists []InputList, show ShowKey, rig string) []Input {
 	return inputs
 }
 
-// lay returns the inputs of over, and those of under whose track and channel
-// are not among them.
+// lay returns the inputs of over, and those of under whose track and channel are
+// not in over.
 func lay(over, under []Input) []Input {
 	inputs := append([]Input{}, over...)
 	channels, tracks := map[string]bool{}, map[int]bool{}
@@ -169,15 +171,15 @@ func lay(over, under []Input) []Input {
 	return inputs
 }
 
-// SaveInputList stores a list in place of the one for the same nights and rig.
-// A list without inputs takes that one away.
+// SaveInputList stores a list and replaces the one for the same nights and rig.
+// A list without inputs deletes that one.
 func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
 	if _, err := ParseShowKey(string(l.From)); err != nil {
 		return fmt.Errorf("input list: %w", err)
 	}
 	if l.Only {
 		if _, err := s.Address(ctx, l.From); err != nil {
-			return err // for one show only: which one?
+			return err // the list is for one show only, so it must be unambiguous
 		}
 	}
 	if l.From != ShowKey(l.From.Date()) { // a name must be a show's
@@ -193,10 +195,10 @@ func (s *Store) SaveInputList(ctx context.Context, l InputList) error {
 	seen := map[int]bool{}
 	for _, in := range l.Inputs {
 		if in.Track < 1 || in.Channel == "" {
-			return fmt.Errorf("input list from %s: track %d, channel %q: a track number from 1 and a channel name are needed", l.From, in.Track, in.Channel)
+			return fmt.Errorf("input list from %s: track %d, channel %q: give a track number from 1 and a channel name", l.From, in.Track, in.Channel)
 		}
 		if seen[in.Track] {
-			return fmt.Errorf("input list from %s: track %d stands there twice", l.From, in.Track)
+			return fmt.Errorf("input list from %s: track %d is listed twice", l.From, in.Track)
 		}
 		seen[in.Track] = true
 	}

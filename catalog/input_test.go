@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// line writes inputs so that a table can hold them: "1 Kick, 2 Snare".
+// line formats inputs for a test's table: "1 Kick, 2 Snare".
 func line(inputs []Input) string {
 	var parts []string
 	for _, in := range inputs {
@@ -18,7 +18,7 @@ func line(inputs []Input) string {
 	return strings.Join(parts, ", ")
 }
 
-// inputs reads what line writes.
+// inputs parses the format of line.
 func inputs(t *testing.T, text string) (all []Input) {
 	t.Helper()
 	for _, p := range strings.Split(text, ", ") {
@@ -52,7 +52,7 @@ func TestInputListInForce(t *testing.T) {
 		{"before the first", []given{base}, "2031-05-01", "main", ""},
 		{"from its day", []given{base}, "2031-05-02", "main", "1 Kick, 2 Snare, 3 Bass"},
 		{"and after", []given{base}, "2032-01-01", "backup", "1 Kick, 2 Snare, 3 Bass"},
-		{"a later one takes its place", []given{base, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-04", "main", "1 Bass"},
+		{"a later one replaces it", []given{base, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-04", "main", "1 Bass"},
 		{"not before its day", []given{base, {"2031-05-04", false, "", "1 Bass"}}, "2031-05-03", "main", "1 Kick, 2 Snare, 3 Bass"},
 		{"stored in another order", []given{{"2031-05-04", false, "", "1 Bass"}, base}, "2031-05-05", "main", "1 Bass"},
 		{"a rig's own", []given{base, {"2031-05-02", false, "backup", "1 Hat"}}, "2031-05-03", "backup", "1 Hat"},
@@ -83,7 +83,7 @@ func TestSaveInputList(t *testing.T) {
 	ctx := t.Context()
 	list := InputList{From: "2031-05-02", Inputs: []Input{{Track: 2, Channel: "Bass", GainDB: dB(-3.5), Group: "g", Notes: "n"}, {Track: 1, Channel: "Kick"}}}
 	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02", Inputs: inputs(t, "7 Old")}))
-	ok(t, s.SaveInputList(ctx, list)) // in its place
+	ok(t, s.SaveInputList(ctx, list)) // replaces itself
 	got := must(s.InputLists(ctx))(t)
 	want := list
 	want.Inputs = []Input{list.Inputs[1], list.Inputs[0]}
@@ -91,11 +91,11 @@ func TestSaveInputList(t *testing.T) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
 	for name, bad := range map[string]InputList{
-		"no date":         {Inputs: list.Inputs},
-		"date of a kind":  {From: "2031-5-2", Inputs: list.Inputs},
-		"track 0":         {From: "2031-05-02", Inputs: []Input{{Track: 0, Channel: "Kick"}}},
-		"no channel":      {From: "2031-05-02", Inputs: []Input{{Track: 1}}},
-		"one track twice": {From: "2031-05-02", Inputs: inputs(t, "1 Kick, 1 Snare")},
+		"no date":          {Inputs: list.Inputs},
+		"a malformed date": {From: "2031-5-2", Inputs: list.Inputs},
+		"track 0":          {From: "2031-05-02", Inputs: []Input{{Track: 0, Channel: "Kick"}}},
+		"no channel":       {From: "2031-05-02", Inputs: []Input{{Track: 1}}},
+		"one track twice":  {From: "2031-05-02", Inputs: inputs(t, "1 Kick, 1 Snare")},
 	} {
 		if err := s.SaveInputList(ctx, bad); err == nil {
 			t.Errorf("%s: stored", name)
@@ -104,7 +104,7 @@ func TestSaveInputList(t *testing.T) {
 	if now := must(s.InputLists(ctx))(t); !reflect.DeepEqual(now, got) {
 		t.Errorf("refused lists left %+v", now)
 	}
-	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02"})) // takes it away
+	ok(t, s.SaveInputList(ctx, InputList{From: "2031-05-02"})) // deletes the list
 	if now := must(s.InputLists(ctx))(t); len(now) != 0 {
 		t.Errorf("left: %+v", now)
 	}
@@ -126,7 +126,7 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 		}
 		return where
 	}
-	// Without any list a track's own name counts, else its number.
+	// Without any list the track's own name counts, else its number.
 	if got := find("Track 2"); len(got) != 6 {
 		t.Errorf("without a list: %v", got)
 	}
@@ -146,7 +146,7 @@ func TestChannelsAcrossRepatching(t *testing.T) {
 			t.Errorf("that night's gain: %+v", tr.Input)
 		}
 	}
-	// The track that the channel left is known by its own name again.
+	// A track that lost its channel is known by its own name again.
 	if got := find("TRK01"); !reflect.DeepEqual(got, []string{"03 main 1 TRK01"}) {
 		t.Errorf("got %v", got)
 	}
@@ -189,8 +189,9 @@ func TestSmallRecordersNumberApart(t *testing.T) {
 	}
 }
 
-// A list from one of a date's shows on is for that one and later ones, not for an
-// earlier one of the date; one for a date is for all of its shows.
+// A list that begins with one of a date's shows holds for that show and later
+// ones, not for an earlier one of the date; a list that begins with a date holds
+// for all its shows.
 func TestListsOfSeveralShowsADate(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -198,7 +199,7 @@ func TestListsOfSeveralShowsADate(t *testing.T) {
 		sh := must(s.EnsureShow(ctx, Show{Date: "2031-08-01", Name: name}))(t)
 		at := time.Date(2031, 8, 1, 14+2*i, 0, 0, 0, time.UTC)
 		must(s.SaveRecording(ctx, Recording{ShowID: sh.ID, Rig: MainRig, SampleRate: 48000, BitDepth: 24, SampleBytes: 3, Encoding: "pcm", Frames: 480, StartsAt: &at}, nil, nil, nil))(t)
-		must(s.EnsureShow(ctx, Show{Date: "2031-08-01", Name: name}))(t) // settles the order anew
+		must(s.EnsureShow(ctx, Show{Date: "2031-08-01", Name: name}))(t) // settles the order again
 	}
 	must(s.EnsureShow(ctx, Show{Date: "2031-08-02"}))(t)
 	save := func(from ShowKey, only bool, channel string) {

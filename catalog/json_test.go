@@ -15,7 +15,7 @@ import (
 
 func dB(g float64) *float64 { return &g }
 
-// fill stores one of everything: two nights of an invented tour.
+// fill stores one of every kind: two nights of an invented tour.
 func fill(t testing.TB, s *Store) {
 	t.Helper()
 	ctx := t.Context()
@@ -58,7 +58,7 @@ func fill(t testing.TB, s *Store) {
 	must(s.SaveSession(ctx, Session{Desk: "broadcast"}))(t)
 }
 
-// documents returns what the catalog's listings print.
+// documents returns the catalog's listings as JSON.
 func documents(t testing.TB, s *Store) map[string]string {
 	t.Helper()
 	ctx := t.Context()
@@ -84,7 +84,8 @@ func documents(t testing.TB, s *Store) map[string]string {
 	return docs
 }
 
-// Scripts rely on these fields: more may come, none may go or be renamed.
+// Scripts rely on these fields: new ones may be added, none may be removed or
+// renamed.
 func TestFieldsThatScriptsRelyOn(t *testing.T) {
 	s := testStore(t)
 	fill(t, s)
@@ -110,7 +111,7 @@ func TestFieldsThatScriptsRelyOn(t *testing.T) {
 			}
 		}
 	}
-	// null is silence, or what is not known; never an empty list.
+	// null means silence or "not known"; it never stands for an empty list.
 	nullable := []string{"starts_at", "start_s", "end_s", "gain_db", "floor_dbfs"}
 	for name, doc := range docs {
 		for _, m := range regexp.MustCompile(`"([^"]+)": null`).FindAllStringSubmatch(doc, -1) {
@@ -136,7 +137,7 @@ func TestDocuments(t *testing.T) {
 			continue
 		}
 		if want := string(must(os.ReadFile(file))(t)); got != want {
-			t.Errorf("%s differs (UPDATE=1 writes it anew):\ngot  %s\nwant %s", file, got, want)
+			t.Errorf("%s differs (UPDATE=1 writes it again):\ngot  %s\nwant %s", file, got, want)
 		}
 	}
 }

@@ -17,8 +17,8 @@ func (k FindingKind) Words() string {
 	return strings.ReplaceAll(string(k), "_", " ")
 }
 
-// ParseFindingKind checks that a word is a kind of finding, as scripts or as
-// people write it; else the error is *[NotFoundError] with the kinds that are near.
+// ParseFindingKind parses a kind of finding in the form for scripts or for
+// people. The error is *[NotFoundError] with similar kinds.
 func ParseFindingKind(word string) (FindingKind, error) {
 	known := make([]string, len(FindingKinds))
 	for i, k := range FindingKinds {
@@ -30,7 +30,7 @@ func ParseFindingKind(word string) (FindingKind, error) {
 	return "", NotFound("kind of finding", word, known, "")
 }
 
-// KnowsRig returns *[NotFoundError] unless a recording, or an input list, is of a
+// KnowsRig returns *[NotFoundError] unless a recording or an input list has a
 // rig of this name.
 func (s *Store) KnowsRig(ctx context.Context, rig string) error {
 	rigs, err := list(ctx, s.db, "SELECT rig FROM recordings WHERE rig <> '' UNION SELECT rig FROM input_lists WHERE rig <> '' ORDER BY rig", nil,
@@ -41,8 +41,8 @@ func (s *Store) KnowsRig(ctx context.Context, rig string) error {
 	return NotFound("rig", rig, rigs, "nightreel shows lists the rigs of every show")
 }
 
-// KnowsChannel returns *[NotFoundError] unless a track holds a channel of this
-// name, or an input list has it, as [SameName] compares.
+// KnowsChannel returns *[NotFoundError] unless a track or an input list has a
+// channel of this name, as [SameName] compares.
 func (s *Store) KnowsChannel(ctx context.Context, channel string) error {
 	tracks, err := s.Tracks(ctx, TrackFilter{})
 	if err != nil {

@@ -10,9 +10,9 @@ import (
 	"time"
 )
 
-// Layout is how all files of a catalog are grouped into recordings and shows.
-// Whoever groups them anew reads it, and gives back with [Store.SaveLayout] what
-// has to change.
+// Layout is how all files of a catalog are grouped into recordings and shows. A
+// scan reads it, groups the files again, and stores the changes with
+// [Store.SaveLayout].
 type Layout struct {
 	version    int64
 	Volumes    []Volume
@@ -24,7 +24,7 @@ type Layout struct {
 	Words      map[string]map[WordAbout]string // see [Store.Words]
 }
 
-// layoutVersion counts everything that a layout is made of.
+// layoutVersion counts the changes of everything that a layout is made of.
 func layoutVersion(ctx context.Context, q querier) (n int64, err error) {
 	err = q.QueryRowContext(ctx, "SELECT coalesce(sum(n), 0) FROM changed WHERE kind IN (?, ?, ?, ?)", AboutShows, AboutVolumes, AboutRecordings, AboutFiles).Scan(&n)
 	if err != nil {
@@ -37,8 +37,8 @@ func layoutVersion(ctx context.Context, q querier) (n int64, err error) {
 func (s *Store) Layout(ctx context.Context) (Layout, error) {
 	l := Layout{Tracks: map[RecordingID][]Track{}, Markers: map[RecordingID][]Marker{}}
 	var err error
-	// The version is read first: what changes while the rest is read makes
-	// SaveLayout refuse.
+	// Read the version first: if anything changes during the other reads,
+	// SaveLayout refuses.
 	if l.version, err = layoutVersion(ctx, s.db); err != nil {
 		return l, err
 	}
@@ -81,16 +81,16 @@ func (s *Store) Layout(ctx context.Context) (Layout, error) {
 	return l, err
 }
 
-// NewLayout is what changes of a [Layout].
+// NewLayout holds the changes to a [Layout].
 type NewLayout struct {
 	Shows      []Show // as they are to be; ID 0 is a new one
 	Recordings []NewRecording
-	Forget     []FileID // files whose place another file has taken: moved, or copies
+	Forget     []FileID // files that another file replaces: moved, or copies
 	Moved      []MovedFile
 	Words      []Word
 }
 
-// MovedFile is a file that was found at another place.
+// MovedFile is a file that was found under another path.
 type MovedFile struct {
 	ID     FileID
 	Volume VolumeID
@@ -101,29 +101,29 @@ type MovedFile struct {
 type NewRecording struct {
 	Recording        // ID 0 is a new one; ShowID is not used
 	Show      int    // index into NewLayout.Shows
-	Files     []File // known by volume and path, wherever they belong to now
+	Files     []File // identified by volume and path, whatever recording they belong to now
 	Tracks    []Track
 	Markers   []Marker
 	// Renumber gives tracks of the recording other numbers before anything else
-	// is done, so that what was measured of them stays theirs.
+	// is done, so that they keep their measurements.
 	Renumber map[int]int
 	Drops    []Drop
 }
 
-// Drop is a stretch of a track that was measured of audio that changed or is
-// elsewhere now, and the checksums of its file.
+// Drop is a stretch of a track whose measurements are to be deleted, with the
+// checksums of its file, because the audio changed or is elsewhere now.
 type Drop struct {
-	Track    int // number after renumbering; 0 = no parts go
+	Track    int // number after renumbering; 0 = no parts
 	From, To int // parts From … To-1
 	File     FileID
-	FromByte int64 // checksums of File that end after it go; -1 = all
+	FromByte int64 // delete checksums of File that end after it; -1 = all
 	ToByte   int64 // of changed bytes; 0 = to the file's end
-	Changed  bool  // the file holds other bytes than those measured: see [ChangedFile]
+	Changed  bool  // the file's bytes differ from those measured: see [ChangedFile]
 	Header   *Piece
 }
 
-// StaleError says that a catalog's layout changed while another one was worked
-// out. Nothing was stored.
+// StaleError reports that another scan changed the catalog's layout while a new
+// one was computed. Nothing was stored.
 type StaleError struct{}
 
 func (*StaleError) Error() string { return "another scan changed the catalog meanwhile" }
@@ -131,13 +131,13 @@ func (*StaleError) Error() string { return "another scan changed the catalog mea
 // Hint says what to do about it.
 func (*StaleError) Hint() string { return "scan again when the other one is done" }
 
-// SaveLayout stores what changes of a layout in one transaction, and returns the
-// recordings as they were given with their ids. Where the layout is not what it
-// was when from was read it is *[StaleError], and nothing is stored.
+// SaveLayout stores the changes to a layout in one transaction. It returns the
+// recordings as given, with their ids. If the layout changed since from was
+// read, it is *[StaleError], and nothing is stored.
 //
-// Recordings and shows that lost their last file or recording are deleted. What a
-// person entered follows its file, or the recordings of its show; takes that a
-// finder placed follow the file that holds their start.
+// Recordings and shows that lost their last file or recording are deleted. A
+// person's entries follow their file, or the recordings of their show. Takes
+// that a finder placed follow the file that holds their start.
 func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Recording, error) {
 	saved := make([]Recording, len(l.Recordings))
 	err := s.write(ctx, func(facts *writing) error {
@@ -196,8 +196,8 @@ type layoutWriter struct {
 	tx     *sql.Tx
 	facts  *writing
 	from   Layout
-	places map[fileAt]filePlace // as they were
-	robbed map[ShowID]int       // index of the show that has the name of one that is empty now
+	places map[fileAt]filePlace // before the change
+	robbed map[ShowID]int       // index of the new show that takes the name of a show that becomes empty
 }
 
 type fileAt struct {
@@ -205,7 +205,7 @@ type fileAt struct {
 	path   string
 }
 
-// filePlace is where a file lies in a recording.
+// filePlace is the position of a file in a recording.
 type filePlace struct {
 	recording     RecordingID
 	start, frames int64
@@ -228,8 +228,8 @@ func (w *layoutWriter) shows(ctx context.Context, shows []Show) ([]ShowID, error
 	for _, sh := range w.from.Shows {
 		was[sh.ID] = sh
 	}
-	// Two shows may exchange their names, and one may take that of a show that is
-	// empty now: those that change give theirs up first.
+	// Two shows may exchange their names, and one may take the name of a show
+	// that becomes empty: so those that change give up theirs first.
 	type name struct {
 		date Date
 		name string
@@ -320,8 +320,8 @@ func renumber(ctx context.Context, tx *sql.Tx, id RecordingID, to map[int]int) e
 	if len(to) == 0 {
 		return nil
 	}
-	// Numbers are unique: all are negative while they change. A number that another
-	// track takes is given up by whoever has it and is not among them.
+	// Numbers are unique, so all are negative while they change. If the new
+	// number belongs to a track that is not in the map, that track gives it up.
 	for _, from := range sortedKeys(to) {
 		if _, err := exec(ctx, tx, "UPDATE tracks SET number = -? WHERE recording_id = ? AND number = ?", to[from]+1<<20, id, from); err != nil {
 			return err
@@ -347,7 +347,7 @@ func sortedKeys(m map[int]int) []int {
 	return keys
 }
 
-// drop forgets what does not hold any more of a recording.
+// drop deletes the measurements of a recording that no longer hold.
 func (w *layoutWriter) drop(ctx context.Context, r NewRecording) error {
 	for _, d := range r.Drops {
 		if d.Track != 0 && d.To > d.From {
@@ -373,8 +373,8 @@ func (w *layoutWriter) drop(ctx context.Context, r NewRecording) error {
 	return nil
 }
 
-// takes lets a finder's takes follow the file that holds their start, or the
-// nearest one. A person's takes are facts and are projected anew.
+// takes moves a finder's takes with the file that holds their start, or with the
+// nearest one. A person's takes are facts and are projected again.
 func (w *layoutWriter) takes(ctx context.Context, saved []Recording, layout []NewRecording) error {
 	type place struct {
 		was, now filePlace
@@ -426,8 +426,8 @@ func (w *layoutWriter) takes(ctx context.Context, saved []Recording, layout []Ne
 	return nil
 }
 
-// rename states what a person wrote about shows that have another name now once
-// more, under that name. ids are those of the shows as they are to be.
+// rename writes a person's facts about renamed shows again under the new name.
+// ids are those of the shows as they are to be.
 func (w *layoutWriter) rename(ctx context.Context, shows []Show, ids []ShowID) error {
 	names := map[string]string{}
 	for _, old := range w.from.Shows {
@@ -441,8 +441,8 @@ func (w *layoutWriter) rename(ctx context.Context, shows []Show, ids []ShowID) e
 	return w.facts.renameShows(ctx, names)
 }
 
-// project brings the rows of a person's facts about all shows that were touched up
-// to date.
+// project updates the rows of a person's facts about all shows that were
+// touched.
 func (w *layoutWriter) project(ctx context.Context, saved []Recording, shows []ShowID) error {
 	touched := map[ShowID]bool{}
 	for _, r := range saved {
@@ -471,8 +471,8 @@ func (w *layoutWriter) project(ctx context.Context, saved []Recording, shows []S
 	return nil
 }
 
-// sweep deletes what is empty now, after what a person wrote about a show was
-// given to the one that has its recordings, and settles the addresses.
+// sweep deletes what is empty now, after a person's facts about a show were
+// given to the show that has its recordings, and settles the addresses.
 func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) error {
 	if _, err := exec(ctx, w.tx, "DELETE FROM recordings WHERE NOT EXISTS (SELECT 1 FROM files f WHERE f.recording_id = recordings.id) AND id IN (SELECT value FROM json_each(?))", w.recordingsWithFiles()); err != nil {
 		return err
@@ -495,7 +495,7 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) er
 			}
 		}
 		if left || to == 0 {
-			continue // nothing was taken from it
+			continue // it lost no recording
 		}
 		is, err := refOfShow(ctx, w.tx, to)
 		if err != nil {
@@ -547,7 +547,7 @@ func (w *layoutWriter) recordingsWithFiles() string {
 	return text + "]"
 }
 
-// heir returns the show that has most of the files that a show had, 0 where none
+// heir returns the show that has most of the files of an earlier show, 0 if none
 // of them is left.
 func (w *layoutWriter) heir(ctx context.Context, old ShowID) ShowID {
 	of := map[RecordingID]bool{}

@@ -5,7 +5,7 @@ import (
 	"database/sql"
 )
 
-// Marker is a place that somebody marked while recording.
+// Marker is a point that a person marked while recording.
 type Marker struct {
 	ID          MarkerID
 	RecordingID RecordingID
@@ -22,7 +22,7 @@ func (s *Store) Markers(ctx context.Context, id RecordingID) ([]Marker, error) {
 		})
 }
 
-// saveMarkers makes a recording's markers the given ones.
+// saveMarkers replaces a recording's markers.
 func saveMarkers(ctx context.Context, tx *sql.Tx, id RecordingID, markers []Marker) error {
 	if _, err := exec(ctx, tx, "DELETE FROM markers WHERE recording_id = ?", id); err != nil {
 		return err

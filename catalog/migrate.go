@@ -17,38 +17,38 @@ import (
 //go:embed migrations/*.sql
 var migrations embed.FS
 
-// applicationID stands in the header of every catalog ("nrel"; PRAGMA
+// applicationID is in the header of every catalog ("nrel"; PRAGMA
 // application_id), so that no other program's database is taken for one.
 const applicationID = 0x6e72656c
 
-// VersionError says that a catalog was written by a newer nightreel.
+// VersionError reports that a newer nightreel wrote the catalog.
 type VersionError struct {
-	Have, Know int // the file's version, the newest this program knows
+	Have, Know int // the file's version, and the newest that this program can read
 }
 
 func (e *VersionError) Error() string {
 	return fmt.Sprintf("the catalog has version %d, this nightreel knows versions up to %d", e.Have, e.Know)
 }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (e *VersionError) Hint() string {
 	return "use the newer nightreel that wrote it, or another --catalog"
 }
 
-// NotCatalogError says that a file is something else. It was not touched.
+// NotCatalogError reports that a file is not a catalog. It was not touched.
 type NotCatalogError struct{}
 
-func (*NotCatalogError) Error() string { return "this is no catalog of nightreel" }
+func (*NotCatalogError) Error() string { return "this file is not a nightreel catalog" }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (*NotCatalogError) Hint() string {
-	return "give another --catalog; a new file is made where there is none"
+	return "give another --catalog; if its file does not exist, it is created"
 }
 
-// checkHeader refuses a file that is no catalog before SQLite opens it, which
-// would switch another program's database to the write-ahead log. The header
-// is that of the SQLite file format: magic text, page count at byte 28, user
-// version at 60, application id at 68, big-endian.
+// checkHeader refuses a file that is not a catalog before SQLite opens it:
+// opening would switch another program's database to the write-ahead log. The
+// header is that of the SQLite file format: magic text, page count at byte 28,
+// user version at 60, application id at 68, big-endian.
 func checkHeader(path string) error {
 	f, err := os.Open(path)
 	if err != nil {
@@ -68,23 +68,23 @@ func checkHeader(path string) error {
 	if string(h[:16]) != "SQLite format 3\x00" {
 		return &NotCatalogError{}
 	}
-	// A new catalog may be in its log still, with one blank page in the file.
+	// The content of a new catalog may still be in its log, with one blank page
+	// in the file.
 	if id != applicationID && (id != 0 || version != 0 || pages > 1) {
 		return &NotCatalogError{}
 	}
 	return nil
 }
 
-// isCatalog tells by its header whether a file is a catalog.
+// isCatalog reports by its header whether a file is a catalog.
 func isCatalog(path string) bool { return checkHeader(path) == nil }
 
 // generatedCounters is the version of the schema from which on the triggers that
-// count changes are generated; older migrations hold their own.
+// count changes are generated. Older migrations contain their own.
 const generatedCounters = 8
 
-// migrate brings the schema up to the newest of the migrations in all, in one
-// transaction together with the version it leads to. Landed migrations are
-// never edited.
+// migrate applies the missing migrations of all, in one transaction together
+// with the new version. Landed migrations are never edited.
 func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 	names, err := fs.Glob(all, "migrations/*.sql")
 	if err != nil {
@@ -98,16 +98,18 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 		return &VersionError{Have: version, Know: len(names)}
 	}
 	if version == len(names) {
-		return nil // without waiting for somebody who writes
+		return nil // without waiting for another process that writes
 	}
 	return s.withoutForeignKeys(ctx, func(tx *sql.Tx) error {
-		// Another process may have been faster: look again inside.
+		// Another process may have migrated it meanwhile: check again within the
+		// transaction.
 		version, err := schemaVersion(ctx, tx)
 		if err != nil {
 			return err
 		}
 		if version > 0 && version < len(names) {
-			// From another connection, which sees what was there before.
+			// Through another connection, which sees the state before the
+			// transaction.
 			if err := s.backup(ctx, version); err != nil {
 				return err
 			}
@@ -136,7 +138,7 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 				return err
 			}
 		}
-		if seeded { // by now all tables are as this program knows them
+		if seeded { // by now all tables are as this program expects them
 			if err := s.reproject(ctx, tx); err != nil {
 				return err
 			}
@@ -148,17 +150,17 @@ func (s *Store) migrate(ctx context.Context, all fs.FS) error {
 	})
 }
 
-// withoutForeignKeys runs f in one transaction in which rows may lack the rows
-// that they refer to, as they must while a migration builds a table anew:
-// dropping the old one would delete its rows' children. All must hold again
-// when f returns.
+// withoutForeignKeys runs f in one transaction in which rows may refer to
+// missing rows. A migration that rebuilds a table needs that: dropping the old
+// table would delete its rows' children. When f returns, all references must
+// hold again.
 func (s *Store) withoutForeignKeys(ctx context.Context, f func(tx *sql.Tx) error) error {
 	conn, err := s.db.Conn(ctx)
 	if err != nil {
 		return err
 	}
 	defer conn.Close()
-	// SQLite ignores the pragma within a transaction, so it surrounds it.
+	// SQLite ignores the pragma within a transaction, so it is set around it.
 	if _, err := conn.ExecContext(ctx, "PRAGMA foreign_keys = off"); err != nil {
 		return err
 	}
@@ -186,7 +188,7 @@ func foreignKeysHold(ctx context.Context, q querier) error {
 		return nil
 	}
 	if err == nil {
-		err = fmt.Errorf("a row of %s refers to one of %s that is gone", table.String, parent.String)
+		err = fmt.Errorf("a row of %s refers to a missing row of %s", table.String, parent.String)
 	}
 	return err
 }
@@ -198,12 +200,12 @@ func schemaVersion(ctx context.Context, q querier) (int, error) {
 	return version, err
 }
 
-// backup keeps a copy of the catalog as it is before it is migrated, in place
-// of the copy that an earlier, failed try may have left.
+// backup copies the catalog before it is migrated. It replaces the copy of an
+// earlier, failed attempt.
 func (s *Store) backup(ctx context.Context, version int) error {
 	name := fmt.Sprintf("%s.v%d", s.path, version)
 	part := name + ".part"
-	// A disk that was full left the copy's journal, too.
+	// A full disk may also have left the copy's journal.
 	clean := func() error {
 		for _, left := range []string{part, part + "-journal"} {
 			if err := os.Remove(left); err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -213,18 +215,18 @@ func (s *Store) backup(ctx context.Context, version int) error {
 		return nil
 	}
 	if err := clean(); err != nil {
-		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
+		return fmt.Errorf("could not make a copy as %s: %w", name, err)
 	}
 	_, err := s.db.ExecContext(ctx, "VACUUM INTO ?", part)
 	if err == nil {
-		err = syncFile(part) // SQLite leaves the copy to the system's cache
+		err = syncFile(part) // SQLite leaves the copy in the system's cache
 	}
 	if err == nil {
 		err = os.Rename(part, name)
 	}
 	if err != nil {
 		clean()
-		return fmt.Errorf("could not keep a copy as %s: %w", name, err)
+		return fmt.Errorf("could not make a copy as %s: %w", name, err)
 	}
 	s.kept = name
 	return nil

@@ -36,7 +36,7 @@ func userVersion(t *testing.T, s *Store) int {
 	return must(schemaVersion(t.Context(), s.db))(t)
 }
 
-// copyOf puts a copy of a file into a folder of its own.
+// copyOf copies a file into a folder of its own.
 func copyOf(t *testing.T, name string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "catalog.db")
@@ -134,7 +134,7 @@ func TestFailingMigrationLeavesTheCatalog(t *testing.T) {
 	}
 	ok(t, s.Check(t.Context()))
 
-	// Mended, it goes through.
+	// With a corrected migration it succeeds.
 	ok(t, s.Close())
 	ok(t, must(open(t.Context(), path, with(t, nextSQL)))(t).Close())
 }
@@ -190,7 +190,8 @@ func TestOtherFilesAreRefusedAndLeftAlone(t *testing.T) {
 	}
 }
 
-// A catalog of 0 bytes has lost its content: nothing that is empty was ever ours.
+// A catalog of 0 bytes has lost its content, because a new catalog is never
+// empty.
 func TestEmptyFileIsSaidToBeEmpty(t *testing.T) {
 	empty := filepath.Join(t.TempDir(), "empty.db")
 	ok(t, os.WriteFile(empty, nil, 0o644))
@@ -206,23 +207,23 @@ func TestEmptyFileIsSaidToBeEmpty(t *testing.T) {
 	}
 }
 
-// A program that was killed while it made the catalog leaves a blank page in
-// the file and the rest, if anything, in the log.
+// If a program was killed while it created the catalog, the file has a blank
+// page and the log holds the rest, if anything.
 func TestUnfinishedNewCatalogOpens(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "catalog.db")
 	db := must(sql.Open("sqlite3", "file:"+path+"?_journal_mode=wal"))(t)
 	ok(t, db.PingContext(t.Context()))
 	ok(t, db.Close())
 	if info := must(os.Stat(path))(t); info.Size() == 0 {
-		t.Fatal("the file is empty, which is another test")
+		t.Fatal("the file is empty, which another test covers")
 	}
 	reopen(t, path)
 }
 
 const oldest = "testdata/catalog-v1.db"
 
-// The oldest catalog that was ever written opens, migrated, with all that it
-// held. UPDATE=1 writes it anew, as long as there is one migration only.
+// The oldest catalog ever written opens, migrated, with all its content.
+// UPDATE=1 writes it again, as long as there is only one migration.
 func TestOldestCatalog(t *testing.T) {
 	if os.Getenv("UPDATE") != "" && newest(t) == 1 {
 		path := filepath.Join(t.TempDir(), "catalog.db")
@@ -246,8 +247,8 @@ func TestOldestCatalog(t *testing.T) {
 	}
 }
 
-// A landed migration is never edited: the oldest catalog has the schema that
-// the first one makes today.
+// A landed migration is never edited: the oldest catalog has the schema that the
+// first migration makes today.
 func TestFirstMigrationIsAsItLanded(t *testing.T) {
 	first := "migrations/0001_first.sql"
 	made := must(open(t.Context(), filepath.Join(t.TempDir(), "new.db"), fstest.MapFS{first: {Data: must(migrations.ReadFile(first))(t)}}))(t)
@@ -264,8 +265,8 @@ func TestFirstMigrationIsAsItLanded(t *testing.T) {
 	}
 }
 
-// Neither a migration that was cut off on a full disk before nor one that cannot
-// keep its copy leaves half a copy behind.
+// No partial copy stays behind, neither from a migration that a full disk
+// interrupted, nor from one that cannot write its copy.
 func TestNoHalfCopyIsLeft(t *testing.T) {
 	left := func(path string) []string { t.Helper(); return must(filepath.Glob(path + ".v*.part*"))(t) }
 	path := copyOf(t, oldest)

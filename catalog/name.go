@@ -5,8 +5,8 @@ import (
 	"unicode"
 )
 
-// Key is what a title or name comes down to when it is compared: its letters
-// and digits in lower case. "Don't Wait!" and "DONT WAIT" have one key. A name
+// Key returns the form in which titles and names are compared: their letters and
+// digits in lower case. "Don't Wait!" and "DONT WAIT" have one key. A name
 // without letters or digits is its own key.
 func Key(name string) string {
 	key := strings.Map(func(r rune) rune {

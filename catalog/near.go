@@ -7,17 +7,17 @@ import (
 	"unicode/utf8"
 )
 
-// mostNear is how many near names an error offers at most.
+// mostNear is the largest number of similar names that an error offers.
 const mostNear = 3
 
-// mostListed is up to how many known names an error lists all of them, where
-// none is near.
+// mostListed is the number of known names up to which an error lists all of them
+// if none is similar.
 const mostListed = 16
 
-// Nearest returns those of the known names that a mistyped name may stand for,
-// nearest first and three at most. Names are compared by [Key]. A name is near if
-// a third of the longer name's letters at most is different (one letter at
-// least), or if one name begins with the other.
+// Nearest returns the known names that a mistyped name may stand for, nearest
+// first and three at most. Names are compared by [Key]. A name is near if at
+// most a third of the longer name's letters differ (one letter at least), or if
+// one name begins with the other.
 func Nearest(name string, known []string) []string {
 	type candidate struct {
 		name     string
@@ -46,9 +46,9 @@ func Nearest(name string, known []string) []string {
 	return names
 }
 
-// editDistance counts the letters to insert, delete, replace or exchange with
-// their neighbour to make one word of the other (the optimal string alignment
-// distance).
+// editDistance returns the number of letters to insert, delete, replace or
+// exchange with their neighbour to turn one word into the other (the optimal
+// string alignment distance).
 func editDistance(a, b string) int {
 	x, y := []rune(a), []rune(b)
 	before, last, now := make([]int, len(y)+1), make([]int, len(y)+1), make([]int, len(y)+1)
@@ -72,16 +72,16 @@ func editDistance(a, b string) int {
 	return last[len(y)]
 }
 
-// NotFoundError says that something asked for by name is not in the catalog.
+// NotFoundError reports that a name is not in the catalog.
 type NotFoundError struct {
 	Kind string   // "show", "song", "desk" …
-	Name string   // "" where the newest was asked for and there is none
+	Name string   // "" if the newest was requested and there is none
 	Near []string // names that it may stand for, nearest first
 	Try  string   // what to do about it; may be empty
 }
 
-// NotFound returns the error for a name that is none of the known ones, with
-// those that it may stand for.
+// NotFound returns the error for a name that is not among the known ones, with
+// similar names.
 func NotFound(kind, name string, known []string, try string) *NotFoundError {
 	e := &NotFoundError{Kind: kind, Name: name, Near: Nearest(name, known), Try: try}
 	if len(e.Near) > 0 {
@@ -109,10 +109,11 @@ func (e *NotFoundError) Error() string {
 	return fmt.Sprintf("no %s %q in the catalog", e.Kind, e.Name)
 }
 
-// Hint offers the near names and says what else to do about it; it may be "".
+// Hint offers the similar names and the next step; it may be "".
 func (e *NotFoundError) Hint() string { return strings.TrimSuffix(didYouMean(e.Near)+e.Try, " ") }
 
-// didYouMean asks whether one of some names was meant; "" for none.
+// didYouMean returns the question whether one of some names was meant; "" for
+// none.
 func didYouMean(near []string) string {
 	if len(near) == 0 {
 		return ""

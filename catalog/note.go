@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Note is something worth remembering about a show, such as a new rig.
+// Note is a person's note about a show, such as a new rig.
 type Note struct {
 	ID   NoteID    `json:"id"`
 	Show ShowKey   `json:"show"`
@@ -13,8 +13,8 @@ type Note struct {
 	At   time.Time `json:"at"` // when it was written
 }
 
-// Notes returns the notes of one show, or of all where date is "", in order of
-// show and age.
+// Notes returns the notes of one show, or of all if show is "", in order of show
+// and age.
 func (s *Store) Notes(ctx context.Context, show ShowKey) ([]Note, error) {
 	key, err := address(ctx, s.db, show)
 	if err != nil {

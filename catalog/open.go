@@ -16,13 +16,13 @@ import (
 	"time"
 )
 
-// Open opens the catalog at path, creates it and its folder if they are
-// missing, and brings an older catalog up to date after it has kept a copy
-// beside it. [Store.Created] says whether the catalog is new.
+// Open opens the catalog at path. It creates the catalog and its folder if they
+// are missing, and migrates an older catalog after copying it to a file beside
+// it. [Store.Created] reports whether the catalog is new.
 //
 // Errors: *[VersionError] for a catalog of a newer nightreel, *[NotCatalogError]
-// for a file of another kind, *[EmptyError] for a file of 0 bytes, *[DamageError]
-// for a catalog that cannot be read any more.
+// for a file of another kind, *[EmptyError] for a file of 0 bytes,
+// *[DamageError] for a damaged catalog.
 func Open(ctx context.Context, path string) (*Store, error) {
 	return open(ctx, path, migrations)
 }
@@ -52,9 +52,9 @@ func open(ctx context.Context, path string, all fs.FS) (*Store, error) {
 	return s, nil
 }
 
-// OpenExisting opens a catalog that is there and never creates one. A catalog
-// that cannot be written to (a write-protected disk, another user's file, a full
-// disk) is opened for reading only: [Store.ReadOnly] then is true and every
+// OpenExisting opens an existing catalog and never creates one. If the catalog
+// cannot be written to (a write-protected disk, another user's file, a full
+// disk), it is opened for reading only: [Store.ReadOnly] is true and every
 // change is *[ReadOnlyError].
 //
 // If there is no file at path the error is *[MissingError]; the other errors are
@@ -95,7 +95,7 @@ func absolute(path string) (string, error) {
 	return abs, nil
 }
 
-// opening words an error about a catalog that could not be opened.
+// opening wraps an error about a catalog that could not be opened.
 func opening(abs string, err error) error {
 	switch {
 	case err == nil:
@@ -109,9 +109,9 @@ func opening(abs string, err error) error {
 	return fmt.Errorf("%s: could not open the catalog: %w", abs, err)
 }
 
-// connect opens SQLite's connections to a catalog. Pragmas belong in the name:
-// if they were set after opening they would hold for the pool's first connection
-// only. url.URL keeps a '?' in the path a path.
+// connect opens SQLite's connections to a catalog. The pragmas are part of the
+// name: set after opening, they would hold for the pool's first connection only.
+// url.URL keeps a '?' in the path a path.
 func connect(abs, options string) (*Store, error) {
 	name := url.URL{Scheme: "file", Path: abs, RawQuery: "_foreign_keys=on&_busy_timeout=10000&_txlock=immediate&" + options}
 	db, err := sql.Open("sqlite3", name.String())
@@ -121,7 +121,7 @@ func connect(abs, options string) (*Store, error) {
 	return &Store{db: db, path: abs, now: time.Now, author: DefaultAuthor(), device: sync.OnceValue(randomDevice)}, nil
 }
 
-// openWritable opens a catalog that is there and brings it up to date.
+// openWritable opens an existing catalog and migrates it.
 func openWritable(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 	s, err := connect(abs, "mode=rw&_journal_mode=wal&_synchronous=normal")
 	if err != nil {
@@ -134,16 +134,16 @@ func openWritable(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 	return s, nil
 }
 
-// create makes a new catalog. It is filled under a temporary name first, so that
-// a file of 0 bytes is never a catalog of ours that was interrupted: it is one
-// that lost its content. If another process makes the same catalog meanwhile,
-// that one stays.
+// create makes a new catalog under a temporary name and then renames it. So a
+// file of 0 bytes is never an interrupted new catalog: it is one that lost its
+// content. If another process creates the same catalog meanwhile, that one
+// stays.
 func create(ctx context.Context, abs string, all fs.FS) (created bool, err error) {
 	dir, err := os.MkdirTemp(filepath.Dir(abs), ".new-catalog-")
 	if err != nil {
 		var at *fs.PathError
 		if errors.As(err, &at) {
-			err = at.Err // the path is a temporary one
+			err = at.Err // hide the temporary path
 		}
 		return false, fmt.Errorf("a new one cannot be made there: %w", err)
 	}
@@ -159,14 +159,14 @@ func create(ctx context.Context, abs string, all fs.FS) (created bool, err error
 	if err := syncFile(part); err != nil {
 		return false, err
 	}
-	err = os.Link(part, abs) // fails if there is one by now, which a rename would replace
+	err = os.Link(part, abs) // fails if the catalog exists by now; a rename would replace it
 	switch {
 	case err == nil:
 		return true, nil
 	case errors.Is(err, fs.ErrExist):
 		return false, nil
 	}
-	// Some file systems have no links.
+	// Some file systems have no hard links.
 	if _, serr := os.Stat(abs); serr == nil {
 		return false, nil
 	}
@@ -184,10 +184,13 @@ func writable(abs string) bool {
 }
 
 // openReadOnly opens a catalog that cannot be written to. SQLite can read one
-// with a write-ahead log only if it can make the log's index beside it. If it
-// cannot, two ways are left: without anything in the log the file alone is the
-// catalog (immutable), else both are copied to the temporary folder. A catalog
-// with an older schema is copied, too, and the copy brought up to date.
+// with a write-ahead log only if it can create the log's index beside it. If it
+// cannot, there are two ways:
+//
+//   - if the log is empty, the file alone is the catalog (immutable)
+//   - otherwise file and log are copied to the temporary folder
+//
+// A catalog with an older schema is copied, too, and the copy is migrated.
 func openReadOnly(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 	names, err := fs.Glob(all, "migrations/*.sql")
 	if err != nil {
@@ -262,10 +265,10 @@ func copyFile(from, to string) error {
 	return errors.Join(err, out.Close())
 }
 
-// Created reports whether [Open] made the catalog.
+// Created reports whether [Open] created the catalog.
 func (s *Store) Created() bool { return s.created }
 
-// ReadOnly reports whether the catalog can be read only.
+// ReadOnly reports whether the catalog can only be read.
 func (s *Store) ReadOnly() bool { return s.readOnly }
 
 // Path returns the absolute path of the catalog's file.
@@ -280,21 +283,21 @@ func (s *Store) Close() error {
 	return err
 }
 
-// MissingError says that there is no catalog where one was named.
+// MissingError reports that the named catalog does not exist.
 type MissingError struct {
 	File string
-	Near []string // catalogs whose names are like it, nearest first
+	Near []string // catalogs with similar names, nearest first
 }
 
 func (e *MissingError) Error() string { return "there is no catalog at " + e.File }
 
-// Hint offers the catalogs that are there, and says how a new one is made.
+// Hint offers the existing catalogs, and says how to make a new one.
 func (e *MissingError) Hint() string {
 	return didYouMean(e.Near) + "nightreel scan DIR and nightreel demo DIR make a catalog; --catalog FILE, before or after the command, names one"
 }
 
-// catalogsNear returns the catalogs in the folder of a file that is not there, or
-// in a folder of a like name if the folder is not there either.
+// catalogsNear returns the catalogs in the folder of a missing file. If the
+// folder is missing too, it returns those in a folder with a similar name.
 func catalogsNear(abs string) []string {
 	dir, base := filepath.Split(abs)
 	dir = filepath.Clean(dir)
@@ -337,7 +340,7 @@ func Beside(dir string) []string {
 	return paths
 }
 
-// catalogsIn returns the names of the catalogs in a folder, told by their
+// catalogsIn returns the names of the catalogs in a folder, recognised by their
 // headers, in order of name.
 func catalogsIn(dir string) []string {
 	entries, _ := os.ReadDir(dir)
@@ -353,20 +356,20 @@ func catalogsIn(dir string) []string {
 	return names
 }
 
-// EmptyError says that a catalog's file has lost its content.
+// EmptyError reports that a catalog's file has lost its content.
 type EmptyError struct{}
 
 func (*EmptyError) Error() string {
 	return "the file is empty (0 bytes): it is no catalog, or a catalog that lost its content"
 }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (*EmptyError) Hint() string {
 	return "restore a copy of the catalog; if there is none, delete the empty file and scan the recordings again"
 }
 
-// ReadOnlyError says that a catalog could be read and not changed.
-type ReadOnlyError struct{ File string } // "" if the caller says which
+// ReadOnlyError reports that a catalog can be read but not changed.
+type ReadOnlyError struct{ File string } // "" if the caller names it
 
 func (e *ReadOnlyError) Error() string {
 	text := "the catalog can only be read: the file, its folder or the disk is write-protected, belongs to another user, or is full"
@@ -376,7 +379,7 @@ func (e *ReadOnlyError) Error() string {
 	return text
 }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (*ReadOnlyError) Hint() string {
 	return "copy the catalog to a place where you may write, and name the copy with --catalog"
 }

@@ -2,8 +2,8 @@ package catalog
 
 import "context"
 
-// OpenSpan is where a finding that was not accepted lies: what a tour at a
-// glance needs of thousands of them.
+// OpenSpan is the span of a finding that was not accepted. An overview of a tour
+// needs thousands of them, and nothing else of the findings.
 type OpenSpan struct {
 	Recording  RecordingID
 	Kind       FindingKind
@@ -24,14 +24,13 @@ func (s *Store) OpenSpans(ctx context.Context, show ShowKey) ([]OpenSpan, error)
 		})
 }
 
-// Wanted is a song that stands on a show's set list.
+// Wanted is a song on a show's set list.
 type Wanted struct {
 	Show ShowKey
 	Song SongID
 }
 
-// SetLists returns what stands on the set lists of all shows, in order of show
-// and position.
+// SetLists returns the songs of all set lists, in order of show and position.
 func (s *Store) SetLists(ctx context.Context) ([]Wanted, error) {
 	return list(ctx, s.db, `SELECT s.key, e.song_id FROM set_list_entries e JOIN shows s ON s.id = e.show_id ORDER BY s.date, s.place, e.position`,
 		nil, func(row scanner) (w Wanted, err error) { return w, row.Scan(&w.Show, &w.Song) })

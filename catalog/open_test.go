@@ -71,7 +71,8 @@ func TestOpenExistingWritesWhereItCan(t *testing.T) {
 	must(s.EnsureShow(t.Context(), Show{Date: "2031-05-02"}))(t)
 }
 
-// readAll reads a catalog that cannot be written to, and fails to change it.
+// readAll reads a catalog that cannot be written to, and checks that changes
+// fail.
 func readAll(t *testing.T, s *Store, want map[string]string) {
 	t.Helper()
 	if !s.ReadOnly() {
@@ -86,9 +87,8 @@ func readAll(t *testing.T, s *Store, want map[string]string) {
 	ok(t, s.PutDerived(t.Context(), DerivedKey{Recording: 1, Kind: Strips}, 0, []byte("kept nowhere"))) // a cache, so no error
 }
 
-// The ways to read a catalog that cannot be written to, on a disk where all would
-// be open: what is in the log beside it, and what an older schema holds, is read
-// from a copy.
+// Every way to read a read-only catalog works on a disk where all are possible:
+// a log with content and an older schema are read from a copy.
 func TestOpenReadOnly(t *testing.T) {
 	fresh := testStore(t)
 	fill(t, fresh)
@@ -141,8 +141,8 @@ func TestOpenReadOnly(t *testing.T) {
 	})
 }
 
-// On a disk that is really write-protected nothing can be made beside the
-// catalog, which SQLite needs for its log's index.
+// On a write-protected disk nothing can be created beside the catalog, which
+// SQLite needs for its log's index.
 func TestWriteProtectedDisk(t *testing.T) {
 	fresh := testStore(t)
 	fill(t, fresh)
@@ -150,7 +150,7 @@ func TestWriteProtectedDisk(t *testing.T) {
 	dir := t.TempDir()
 	mount := func(args ...string) {
 		if out, err := command.CommandContext(t.Context(), "mount", args...).CombinedOutput(); err != nil {
-			t.Skipf("mounting needs rights that this user has not: %v: %s", err, out)
+			t.Skipf("mounting needs rights that this user does not have: %v: %s", err, out)
 		}
 	}
 	mount("-t", "tmpfs", "-o", "size=16m", "tmpfs", dir)
@@ -181,21 +181,22 @@ func TestWriteProtectedDisk(t *testing.T) {
 	}
 }
 
-// A full disk has no room for the log and its index; what is there can be read.
+// A full disk has no room for the log and its index; the catalog can still be
+// read.
 func TestFullDisk(t *testing.T) {
 	fresh := testStore(t)
 	fill(t, fresh)
 	want := documents(t, fresh)
 	dir := t.TempDir()
 	if out, err := command.CommandContext(t.Context(), "mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", dir).CombinedOutput(); err != nil {
-		t.Skipf("mounting needs rights that this user has not: %v: %s", err, out)
+		t.Skipf("mounting needs rights that this user does not have: %v: %s", err, out)
 	}
 	defer command.Command("umount", dir).Run()
 	path := filepath.Join(dir, "catalog.db")
 	s := reopen(t, path)
 	fill(t, s)
 	ok(t, s.Close())
-	os.WriteFile(filepath.Join(dir, "rest"), make([]byte, 1<<20), 0o644) // until nothing is left
+	os.WriteFile(filepath.Join(dir, "rest"), make([]byte, 1<<20), 0o644) // until the disk is full
 	ro := must(OpenExisting(t.Context(), path))(t)
 	defer ro.Close()
 	if got := documents(t, ro); !reflect.DeepEqual(got, want) {

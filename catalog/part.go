@@ -6,39 +6,40 @@ import (
 	"fmt"
 )
 
-// Part is what was measured of one minute of one track. Data is opaque here;
+// Part is the measurement of one minute of one track. Data is opaque here;
 // package meter encodes and decodes it.
 type Part struct {
 	Track TrackID
 	Part  int // minute of the recording, from 0
 	Data  []byte
-	// Features are stored with the part, and read on their own: see
+	// Features are stored with the part, and read separately: see
 	// [Store.Features].
 	Features []Feature
-	// Layout is that of the recording when its samples were read, as
-	// [Recording.Layout] counts; a part of an earlier one is not stored. 0 stores
-	// it in any case.
+	// Layout is the recording's layout when its samples were read, as
+	// [Recording.Layout] counts. PutParts drops a part of an earlier layout; 0
+	// stores it in any case.
 	Layout int64
 }
 
-// Feature is something else that was heard in a part. Who makes it owns the
+// Feature is another measurement of a part. The package that makes it owns the
 // form of its data.
 type Feature struct {
 	Kind FeatureKind
 	Data []byte
 }
 
-// FeatureKind says what a feature tells.
+// FeatureKind is a kind of feature.
 type FeatureKind string
 
 // The kinds of features.
 const (
 	Harmony FeatureKind = "harmony" // what is played: pitch classes, in time
-	Tone    FeatureKind = "tone"    // how it sounds: a spectrum
+	Tone    FeatureKind = "tone"    // its sound: spectra
 )
 
-// PutParts stores parts with their features, and the checksums of the bytes they
-// were measured from, in one transaction, so that what a scan finished is kept whole or not at all.
+// PutParts stores parts with their features and the checksums of the bytes that
+// they were measured from. It uses one transaction, so that the result of a part
+// is stored whole or not at all.
 func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		for _, p := range parts {
@@ -61,8 +62,8 @@ func (s *Store) PutParts(ctx context.Context, parts []Part, pieces []Piece) erro
 	})
 }
 
-// upToDate reports whether a part's track is still what it was when its samples
-// were read: another scan may have grouped the files anew meanwhile.
+// upToDate reports whether a part's track is unchanged since its samples were
+// read: another scan may have grouped the files again meanwhile.
 func upToDate(ctx context.Context, tx *sql.Tx, p Part) (ok bool, err error) {
 	if p.Layout == 0 {
 		return true, nil
@@ -115,7 +116,7 @@ func (s *Store) Features(ctx context.Context, f PartFilter, kind FeatureKind) ([
 	})
 }
 
-// PartKeys returns the same parts without their data: what has been measured.
+// PartKeys returns the same parts without their data: which parts are measured.
 func (s *Store) PartKeys(ctx context.Context, f PartFilter) ([]Part, error) {
 	w, err := f.where()
 	if err != nil {
@@ -126,8 +127,8 @@ func (s *Store) PartKeys(ctx context.Context, f PartFilter) ([]Part, error) {
 	})
 }
 
-// PartCounts returns how many parts of each recording were measured, over all its
-// tracks.
+// PartCounts returns the number of measured parts of each recording, over all
+// its tracks.
 func (s *Store) PartCounts(ctx context.Context) (map[RecordingID]int, error) {
 	type count struct {
 		id RecordingID
@@ -142,9 +143,9 @@ func (s *Store) PartCounts(ctx context.Context) (map[RecordingID]int, error) {
 	return all, err
 }
 
-// DropParts forgets parts, because the audio they were measured from changed,
-// and the checksums of the recording's files from there on: pieces that end
-// after byte fromByte of the given files.
+// DropParts deletes parts whose audio changed. It also deletes the checksums of
+// the recording's files from there on: pieces of the given files that end after
+// fromByte.
 func (s *Store) DropParts(ctx context.Context, f PartFilter, files []FileID, fromByte int64) error {
 	w, err := f.where()
 	if err != nil {

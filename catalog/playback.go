@@ -10,8 +10,7 @@ import (
 	"time"
 )
 
-// PlaybackState is where the playback of a session stands. It outlives the
-// player.
+// PlaybackState is the state of a session's playback. It survives the player.
 type PlaybackState struct {
 	Session   SessionID       `json:"session"`
 	SavedAt   time.Time       `json:"saved_at"`
@@ -29,8 +28,8 @@ type PlaybackState struct {
 	Muted     []int           `json:"muted"`  // desk inputs
 }
 
-// PlaybackState returns where the playback of a session stands; ok is false
-// where it was never played.
+// PlaybackState returns the state of a session's playback; ok is false if it was
+// never played.
 func (s *Store) PlaybackState(ctx context.Context, id SessionID) (st PlaybackState, ok bool, err error) {
 	var doc, at string
 	err = s.db.QueryRowContext(ctx, "SELECT document, saved_at FROM playback_states WHERE session_id = ? AND document <> ''", id).Scan(&doc, &at)
@@ -50,11 +49,11 @@ func (s *Store) PlaybackState(ctx context.Context, id SessionID) (st PlaybackSta
 	return st, true, nil
 }
 
-// SavePlaybackState stores where the playback of st.Session stands.
+// SavePlaybackState stores the state of the playback of st.Session.
 func (s *Store) SavePlaybackState(ctx context.Context, st PlaybackState) error {
 	doc, err := json.Marshal(st)
 	if err != nil {
-		return fmt.Errorf("could not store where playback stands: %w", err)
+		return fmt.Errorf("could not store the playback state: %w", err)
 	}
 	_, err = exec(ctx, s.db, `INSERT INTO playback_states (session_id, saved_at, document) VALUES (?, ?, ?)
 		ON CONFLICT (session_id) DO UPDATE SET saved_at = excluded.saved_at, document = excluded.document`,
@@ -66,12 +65,12 @@ func (s *Store) SavePlaybackState(ctx context.Context, st PlaybackState) error {
 type BackInput struct {
 	DeskInput int    `json:"desk_input"`
 	Channel   string `json:"channel"`
-	Back      bool   `json:"back"` // somebody ticked that it is back on the stage
+	Back      bool   `json:"back"` // a person ticked that it is back on the stage
 }
 
-// BackToStage returns the desk inputs that a session feeds, with their ticks,
-// in order, and whether any sound was made since the list was last complete: only then
-// does an open line mean something.
+// BackToStage returns the desk inputs that a session feeds, with their ticks, in
+// order. fed reports whether any sound was made since the list was last
+// complete: only then does an open line matter.
 func (s *Store) BackToStage(ctx context.Context, ses Session) (list []BackInput, fed bool, err error) {
 	return backToStage(ctx, s.db, ses)
 }
@@ -101,7 +100,7 @@ func backToStage(ctx context.Context, q querier, ses Session) (list []BackInput,
 	return list, fed, nil
 }
 
-// Unreturned is a session that fed a desk, with inputs that nobody has ticked
+// Unreturned is a session that fed a desk, with inputs that no person has ticked
 // back to the stage since.
 type Unreturned struct {
 	Session SessionID
@@ -109,8 +108,8 @@ type Unreturned struct {
 }
 
 // Unreturned returns the sessions that fed a desk within the last [StaleTicks]
-// and whose list back to the stage is not complete, the latest fed first: what
-// has to be said until the doors open.
+// and whose list back to the stage is not complete, the latest fed first. Every
+// page shows them until the list is complete.
 func (s *Store) Unreturned(ctx context.Context) ([]Unreturned, error) {
 	since := s.now().UTC().Add(-StaleTicks).Format(time.RFC3339)
 	fed, err := list(ctx, s.db, "SELECT session_id FROM playback_states WHERE fed = 1 AND saved_at > ? ORDER BY saved_at DESC, session_id DESC", []any{since},
@@ -157,8 +156,8 @@ func ticks(ctx context.Context, q querier, id SessionID) ([]tick, error) {
 	})
 }
 
-// TickBack notes that a desk input is back on the stage, or is not. Only inputs
-// that the session feeds can be ticked.
+// TickBack stores that a desk input is back on the stage, or that it is not.
+// Only inputs that the session feeds can be ticked.
 func (s *Store) TickBack(ctx context.Context, ses Session, input int, back bool) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		list, _, err := backToStage(ctx, tx, ses)
@@ -181,13 +180,14 @@ func (s *Store) TickBack(ctx context.Context, ses Session, input int, back bool)
 	})
 }
 
-// StaleTicks is the age at which ticks belong to another day: whoever plays
-// again by then switches every input over again (our choice).
+// StaleTicks is the age from which ticks belong to another day: a person who
+// plays again after that switches every input again (our choice).
 const StaleTicks = 12 * time.Hour
 
-// BeginFeeding notes that sound leaves the outputs. A list that is complete, or
-// older than [StaleTicks], starts over: inputs are on playback again. One that
-// is ticked in part stays: some inputs went back while others still play.
+// BeginFeeding stores that sound leaves the outputs. A list that is complete, or
+// older than [StaleTicks], starts over: all inputs count as on playback again. A
+// list that is ticked in part stays: some inputs went back while others still
+// play.
 func (s *Store) BeginFeeding(ctx context.Context, ses Session) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		list, fed, err := backToStage(ctx, tx, ses)

@@ -39,7 +39,7 @@ func TestPlaybackState(t *testing.T) {
 	}
 }
 
-// open returns the desk inputs that are not back on the stage.
+// openInputs returns the desk inputs that are not back on the stage.
 func openInputs(t *testing.T, s *Store, ses Session) (open []int, fed bool) {
 	t.Helper()
 	list, fed, err := s.BackToStage(t.Context(), ses)
@@ -82,7 +82,7 @@ func TestBackToStage(t *testing.T) {
 	see("the next day", true, 1, 3)
 	ok(t, s.TickBack(t.Context(), ses, 1, true))
 	ok(t, s.TickBack(t.Context(), ses, 1, false))
-	see("tick taken back", true, 1, 3)
+	see("a tick is removed", true, 1, 3)
 	var missing *NotFoundError
 	if err := s.TickBack(t.Context(), ses, 2, true); !errors.As(err, &missing) {
 		t.Errorf("an input that stays on the stage: %v", err)

@@ -6,20 +6,20 @@ import (
 	"fmt"
 )
 
-// projection keeps the rows that show one kind of fact.
+// projection maintains the rows of one kind of fact.
 type projection struct {
 	kind FactKind
-	// project makes the rows of f's subject what f says, and keeps their ids. Where
-	// f speaks of a show or a recording that is not in the catalog there are none:
-	// see [writing.sited].
+	// project sets the rows of f's subject to the content of f, and keeps their
+	// ids. If f refers to a show or a recording that is not in the catalog,
+	// there are no rows: see [writing.sited].
 	project func(w *writing, ctx context.Context, f Fact) error
-	// table holds the rows, known by their subject.
+	// table holds the rows, identified by their subject.
 	table string
-	// sited facts speak of a recording or a show.
+	// sited facts refer to a recording or a show.
 	sited bool
 }
 
-// projections is in the order in which facts are projected: sessions look for
+// projections are in the order in which facts are projected: sessions look up
 // takes.
 func projections() []projection {
 	return []projection{
@@ -37,19 +37,19 @@ func projections() []projection {
 	}
 }
 
-// project brings the rows of a fact's subject up to date. f is the only head of
-// its subject.
+// project updates the rows of a fact's subject. f must be the only head of its
+// subject.
 func (w *writing) project(ctx context.Context, f Fact) error {
 	for _, p := range projections() {
 		if p.kind == f.Kind {
 			return w.show(ctx, p, f)
 		}
 	}
-	return nil // of a kind that no table shows
+	return nil // no table shows facts of this kind
 }
 
-// Reproject makes all tables that show a person's facts anew. They come out
-// the same in whatever order the facts were written. Rows that stay keep their
+// Reproject rebuilds all tables that show a person's facts. The result does not
+// depend on the order in which the facts were written. Rows that stay keep their
 // ids.
 func (s *Store) Reproject(ctx context.Context) error {
 	return s.update(ctx, func(tx *sql.Tx) error { return s.reproject(ctx, tx) })
@@ -90,7 +90,8 @@ func (s *Store) reproject(ctx context.Context, tx *sql.Tx) error {
 	return w.settle(ctx)
 }
 
-// show projects a fact, and lets it wait where no row can show it yet.
+// show projects a fact, and lists it as waiting if its rows need a show or a
+// recording that is missing.
 func (w *writing) show(ctx context.Context, p projection, f Fact) error {
 	if err := p.project(w, ctx, f); err != nil || !p.sited || p.table == "" {
 		return err
@@ -106,9 +107,8 @@ func (w *writing) show(ctx context.Context, p projection, f Fact) error {
 	return err
 }
 
-// sited projects the facts that speak of a show and its recordings anew, and
-// those that wait for a show or a recording. It is called after these have
-// changed.
+// sited projects again the facts that refer to a show and its recordings, and
+// those that wait for a show or a recording. Call it after these have changed.
 func (w *writing) sited(ctx context.Context, show ShowID) error {
 	ref, err := refOfShow(ctx, w, show)
 	if err != nil {

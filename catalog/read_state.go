@@ -6,33 +6,33 @@ import (
 	"fmt"
 )
 
-// ReadState is how much of a recording, or of several, was read from its files
-// and measured.
+// ReadState is how much of a recording, or of several, was read and measured.
 type ReadState struct {
 	Files      int `json:"files"`
-	FilesRead  int `json:"files_read"` // checksums cover them to their last byte
+	FilesRead  int `json:"files_read"` // covered by checksums to their last byte
 	Tracks     int `json:"tracks"`
-	TracksRead int `json:"tracks_read"` // every minute of them was measured
+	TracksRead int `json:"tracks_read"` // measured in every minute
 }
 
-// Whole reports whether there is something to read and all of it was read.
+// Whole reports whether there is anything to read and all of it was read.
 func (r ReadState) Whole() bool {
 	return r.Files+r.Tracks > 0 && r.FilesRead == r.Files && r.TracksRead == r.Tracks
 }
 
-// Add returns the state of two sets of files and tracks together.
+// Add returns the combined state of two sets of files and tracks.
 func (r ReadState) Add(o ReadState) ReadState {
 	return ReadState{r.Files + o.Files, r.FilesRead + o.FilesRead, r.Tracks + o.Tracks, r.TracksRead + o.TracksRead}
 }
 
 // partFrames is SQL for the frames of a part at a rate: 600 blocks of a tenth of
-// a second, to the nearest frame, as package meter counts them (a test in package
-// envelope compares the two).
+// a second, to the nearest frame, as package meter counts them (a test in
+// package envelope compares the two).
 const partFrames = "(600 * ((r.sample_rate + 5) / 10))"
 
-// ReadStates returns how much was read of the recordings of a show, or of all
-// shows for "". It counts rows and reads no measurement. That a recording was read
-// wholly is kept beside its edition, so that a long tour answers in milliseconds.
+// ReadStates returns how much of the recordings of a show was read, or of all
+// shows for "". It counts rows and reads no measurement. The result for a
+// recording that was read wholly is cached with its edition, so that a long tour
+// answers in milliseconds.
 func (s *Store) ReadStates(ctx context.Context, show ShowKey) (map[RecordingID]ReadState, error) {
 	var w where
 	w.add(show != "", "s.key = ?", show)
@@ -60,14 +60,14 @@ func (s *Store) ReadStates(ctx context.Context, show ShowKey) (map[RecordingID]R
 		}
 		all[r.id] = state
 		if data, err := json.Marshal(state); err == nil && state.Whole() {
-			// A catalog that cannot be written to still answers.
+			// If the catalog cannot be written to, the answer is still valid.
 			_ = s.PutDerived(ctx, DerivedKey{Recording: r.id, Kind: ReadWhole}, r.edition, data)
 		}
 	}
 	return all, nil
 }
 
-// readState counts what was read of a recording.
+// readState counts how much of a recording was read.
 func (s *Store) readState(ctx context.Context, id RecordingID) (r ReadState, err error) {
 	err = s.db.QueryRowContext(ctx, `SELECT count(*), coalesce(sum(f.size = (SELECT coalesce(sum(p.length), 0) FROM pieces p WHERE p.file_id = f.id)), 0)
 		FROM files f WHERE f.recording_id = ?`, id).Scan(&r.Files, &r.FilesRead)

@@ -10,7 +10,7 @@ import (
 	"time"
 )
 
-// MainRig is the name of the rig that a show's only recording is of.
+// MainRig is the rig's name if a show has only one recording.
 const MainRig = "main"
 
 // Recording is one rig's capture of one show.
@@ -26,19 +26,19 @@ type Recording struct {
 	Tracks      int         `json:"tracks"`      // counted by the store
 	Files       int         `json:"files"`       // counted by the store
 	Frames      int64       `json:"-"`           // length, first frame of the first file to last frame of the longest track
-	// StartsAt is the wall clock at the first frame where the files told it,
-	// in the recorder's own time zone, which no file names.
+	// StartsAt is the wall clock at the first frame if the files have it, in the
+	// recorder's own time zone, which no file names.
 	StartsAt *time.Time `json:"starts_at"`
 	// OffsetS is how many seconds after the first frame of the show's reference
 	// recording this one starts; 0 for the reference itself.
 	OffsetS float64 `json:"offset_s"`
-	// Reference says that the show's positions count on this recording; Chosen,
-	// that a person said so. Package rigs finds it.
+	// Reference means that the show's positions count on this recording; package
+	// rigs chooses it. Chosen means that a person chose it.
 	Reference bool `json:"reference"`
 	Chosen    bool `json:"-"`
 	// Path is the first of its files' paths, on this machine; "" without files.
 	Path string `json:"-"`
-	// Layout counts how often the places of files and tracks changed.
+	// Layout counts the changes of the recording's grouping of files and tracks.
 	Layout int64 `json:"-"`
 }
 
@@ -49,16 +49,16 @@ func (r Recording) Float() bool { return r.Encoding == "float" }
 // Seconds converts a frame of the recording to seconds from its first frame.
 func (r Recording) Seconds(frame int64) float64 { return seconds(frame, r.SampleRate) }
 
-// Clock writes seconds as h:mm:ss, rounded to the nearest second: how every text
-// of the house gives a place in a recording.
+// Clock formats seconds as h:mm:ss, rounded to the nearest second. All texts
+// give positions in a recording in this form.
 func Clock(seconds float64) string { return clock(seconds, 1) }
 
-// ClockTenths writes seconds as h:mm:ss.t, rounded to the nearest tenth.
+// ClockTenths formats seconds as h:mm:ss.t, rounded to the nearest tenth.
 func ClockTenths(seconds float64) string { return clock(seconds, 10) }
 
 func clock(seconds float64, perSecond int64) string {
 	if math.IsNaN(seconds) || math.Abs(seconds) > 1e12 {
-		return fmt.Sprint(seconds) // no place in any recording
+		return fmt.Sprint(seconds) // no position in any recording
 	}
 	sign := ""
 	n := int64(math.Round(seconds * float64(perSecond)))
@@ -73,7 +73,8 @@ func clock(seconds float64, perSecond int64) string {
 	return text
 }
 
-// seconds is 0 at no rate, so that a value that was never stored still prints.
+// seconds returns 0 if the rate is 0, so that a value that was never stored
+// still prints.
 func seconds(frame int64, rate int) float64 {
 	if rate <= 0 {
 		return 0
@@ -86,8 +87,8 @@ func (r Recording) Frame(seconds float64) int64 {
 	return int64(math.Round(seconds * float64(r.SampleRate)))
 }
 
-// Map returns the frame of other that was recorded when the given frame of r
-// was. It may lie outside other.
+// Map returns the frame of other that was recorded at the same time as the given
+// frame of r. It may lie outside other.
 func (r Recording) Map(frame int64, other Recording) int64 {
 	if r.ID == other.ID {
 		return frame
@@ -111,10 +112,10 @@ type RecordingFilter struct {
 	Rig  string
 }
 
-// recordingOrder puts a show's reference first. Before it is known, the main
-// rig's recording stands for it, and of those the one with the smallest offset.
-// Ties are broken by what was recorded, never by the order of scans; the id is
-// for recordings without files alone.
+// recordingOrder puts a show's reference first. Until it is known, the main
+// rig's recording with the smallest offset comes first. Ties are broken by what
+// was recorded, never by the order of scans; the id is used only for recordings
+// without files.
 const recordingOrder = `s.date, s.place, r.reference DESC, r.rig <> '` + MainRig + `', r.offset_s <> 0, r.offset_s, r.rig, r.sample_rate, r.starts_at, r.frames,
 	` + firstPath + `, r.id`
 
@@ -147,7 +148,7 @@ func (s *Store) Recordings(ctx context.Context, f RecordingFilter) ([]Recording,
 }
 
 // SetReference stores the offsets of a show's recordings and which of them is
-// the reference, and reports whether anything differed.
+// the reference. It reports whether anything changed.
 func (s *Store) SetReference(ctx context.Context, show ShowID, recordings []Recording) (changed bool, err error) {
 	err = s.update(ctx, func(tx *sql.Tx) error {
 		for _, r := range recordings {
@@ -162,8 +163,8 @@ func (s *Store) SetReference(ctx context.Context, show ShowID, recordings []Reco
 	return changed && err == nil, err
 }
 
-// edited counts a change of a recording's files, tracks and markers for
-// [Edition]: findings speak of them too.
+// edited increases the [Edition] of a recording after a change of its files,
+// tracks and markers: findings depend on them too.
 func edited(ctx context.Context, tx *sql.Tx, id RecordingID) error {
 	_, err := exec(ctx, tx, "INSERT INTO editions (recording_id, edition) VALUES (?, 1) ON CONFLICT (recording_id) DO UPDATE SET edition = edition + 1", id)
 	return err
@@ -173,9 +174,9 @@ func recordingGone(id RecordingID) error {
 	return &NotFoundError{Kind: "recording", Name: fmt.Sprint(id), Try: "nightreel shows lists what there is"}
 }
 
-// DeleteRecording forgets a recording and all that was measured of it, found
-// in it or placed on it. What a person said of it is kept as facts, and holds
-// again when the recording comes back. The files themselves are untouched.
+// DeleteRecording deletes a recording with its measurements, findings and takes.
+// A person's facts about it stay, and hold again when the recording comes back.
+// The files themselves are untouched.
 func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
 	return s.write(ctx, func(w *writing) error {
 		var show ShowID
@@ -197,11 +198,11 @@ func (s *Store) DeleteRecording(ctx context.Context, id RecordingID) error {
 }
 
 // SaveRecording stores a recording with its files, tracks and markers in one
-// transaction, as a new one where r.ID is 0. Rows that are there already keep
-// their ids: files are known by volume and path, tracks by number. Files and
-// tracks not named any more are forgotten, and with a track what was measured
-// of it. It returns the recording with its id; the counts and ids of files and
-// tracks are read back with [Store.Files] and [Store.Tracks].
+// transaction, as a new one if r.ID is 0. Existing rows keep their ids: files
+// are identified by volume and path, tracks by number. Files and tracks that are
+// not given are deleted, tracks with their measurements. It returns the
+// recording with its id; read the counts and the ids of files and tracks with
+// [Store.Files] and [Store.Tracks].
 func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tracks []Track, markers []Marker) (Recording, error) {
 	err := s.write(ctx, func(w *writing) error {
 		tx := w.tx
@@ -255,7 +256,7 @@ func (s *Store) SaveRecording(ctx context.Context, r Recording, files []File, tr
 		return Recording{}, err
 	}
 	if len(all) == 0 {
-		return Recording{}, recordingGone(r.ID) // somebody was fast
+		return Recording{}, recordingGone(r.ID) // another process deleted it meanwhile
 	}
 	return all[0], nil
 }

@@ -56,7 +56,7 @@ func TestSaveRecordingAgainKeepsIDs(t *testing.T) {
 		t.Errorf("pieces %+v", p)
 	}
 
-	// A track and a file that vanished take along what belongs to them.
+	// A deleted track and a deleted file take their rows with them.
 	files, tracks = files[1:], tracks[1:]
 	save()
 	_, f2, t2, p2 := read()
@@ -76,7 +76,7 @@ func TestSaveRecordingIsWholeOrNot(t *testing.T) {
 	s := testStore(t)
 	r := addRecording(t, s, "2031-05-02", MainRig, 2)
 	r.Frames = 7
-	// A file of a volume that is not there fails after the rest was written.
+	// If a file's volume is missing, the write fails after the rest was written.
 	if _, err := s.SaveRecording(t.Context(), r, []File{{VolumeID: 99, Path: "x"}}, nil, nil); err == nil {
 		t.Fatal("a file without volume was stored")
 	}
@@ -89,7 +89,8 @@ func TestSaveRecordingIsWholeOrNot(t *testing.T) {
 	wantNotFound(t, err, "recording")
 }
 
-// setOffset places a recording so many seconds after its show's reference.
+// setOffset sets by how many seconds a recording starts after its show's
+// reference.
 func setOffset(t *testing.T, s *Store, r Recording, offsetS float64) {
 	t.Helper()
 	r.OffsetS = offsetS
@@ -104,7 +105,7 @@ func TestReferenceComesFirst(t *testing.T) {
 	const d = "2031-05-02"
 	a := addRecording(t, s, d, "alpha", 1)
 	b := addRecording(t, s, d, "beta", 1)
-	setOffset(t, s, b, -4) // beta started earlier; takes are on alpha still
+	setOffset(t, s, b, -4) // beta started earlier; takes still count on alpha
 	order := func() (rigs []string) {
 		for _, r := range must(s.Recordings(ctx, RecordingFilter{Show: d}))(t) {
 			rigs = append(rigs, fmt.Sprint(r.Rig, r.OffsetS))
@@ -207,7 +208,7 @@ func TestVolumes(t *testing.T) {
 		t.Error("moved onto another volume's root")
 	}
 	wantNotFound(t, s.MoveVolume(ctx, 99, "/mnt/c"), "volume")
-	ok(t, s.MoveVolume(ctx, b.ID, "/mnt/b")) // where it is
+	ok(t, s.MoveVolume(ctx, b.ID, "/mnt/b")) // its present root
 	ok(t, s.MoveVolume(ctx, b.ID, "/media/b"))
 	if got := must(s.Volumes(ctx))(t); !reflect.DeepEqual(got, []Volume{a, {b.ID, "drive 2", "/media/b"}}) {
 		t.Errorf("got %+v", got)
@@ -275,13 +276,13 @@ func TestFeatures(t *testing.T) {
 	if got := texts(PartFilter{Track: tr[1].ID, From: 1}, Tone); !reflect.DeepEqual(got, []string{"t11"}) {
 		t.Errorf("tone of a span: %q", got)
 	}
-	// Measured again, a part has what was found now and nothing else.
+	// A part that is measured again has only its new features.
 	ok(t, s.PutParts(ctx, []Part{part(0, 0, "new", "")}, nil))
 	if got := texts(PartFilter{Track: tr[0].ID}, Harmony); !reflect.DeepEqual(got, []string{"new", "h01"}) {
 		t.Errorf("harmony, measured again: %q", got)
 	}
 	if got := texts(PartFilter{Track: tr[0].ID}, Tone); got != nil {
-		t.Errorf("the tone of what was measured before is left: %q", got)
+		t.Errorf("the tone of the earlier measurement is left: %q", got)
 	}
 	ok(t, s.DropParts(ctx, PartFilter{Recording: r.ID, From: 1}, nil, 0))
 	if got := texts(PartFilter{Recording: r.ID}, Harmony); !reflect.DeepEqual(got, []string{"new"}) {

@@ -11,7 +11,7 @@ import (
 	"io"
 )
 
-// ResultKind says what was computed of a show's facts.
+// ResultKind is a kind of result that is computed for a show.
 type ResultKind string
 
 // The kinds of results, in the order in which they build on each other.
@@ -21,13 +21,13 @@ const (
 	FindingsResult ResultKind = "findings" // what is reported about its recordings
 )
 
-// Result is what was computed for a show.
+// Result is the stored result of a computation for a show.
 type Result struct {
 	Kind    ResultKind
 	Show    ShowKey
 	Stamp   string // of what it was made of: a result with another stamp is stale
-	Digest  string // of what it holds: results that build on it are stamped with it
-	Content []byte // what is kept here of it; the affair of whoever computes it
+	Digest  string // of its content: results that build on it are stamped with it
+	Content []byte // owned by the package that computes it
 }
 
 // Results returns the results of a kind by show.
@@ -43,8 +43,8 @@ func (s *Store) Results(ctx context.Context, kind ResultKind) (map[ShowKey]Resul
 	return byShow, err
 }
 
-// PutResult stores a result in place of an earlier one. Of a show that is gone
-// it stores nothing.
+// PutResult stores a result and replaces an earlier one. If the show is gone, it
+// stores nothing.
 func (s *Store) PutResult(ctx context.Context, r Result) error {
 	if r.Content == nil {
 		r.Content = []byte{}
@@ -53,14 +53,13 @@ func (s *Store) PutResult(ctx context.Context, r Result) error {
 	return err
 }
 
-// factChanges counts the changes of what results are computed from. Takes are
-// counted with those that a finder placed, so the count may rise although no fact
-// changed.
+// factChanges counts the changes of what results are computed from. It includes
+// takes that a finder placed, so the count may rise although no fact changed.
 const factChanges = `SELECT coalesce(sum(n), 0) FROM changed WHERE kind IN ('shows', 'recordings', 'files', 'parts', 'lists', 'songs', 'takes')`
 
 // Refreshed reports whether a refresh by the given version was complete and
-// nothing that results are computed from changed since. changes is the count of
-// such changes so far, for [Store.PutRefreshed].
+// nothing that results are computed from has changed since. changes is the count
+// of such changes so far, for [Store.PutRefreshed].
 func (s *Store) Refreshed(ctx context.Context, version string) (done bool, changes int64, err error) {
 	err = s.db.QueryRowContext(ctx, "WITH now (n) AS ("+factChanges+") SELECT n, EXISTS (SELECT 1 FROM refreshed r WHERE r.version = ? AND r.changes = n) FROM now", version).Scan(&changes, &done)
 	if err != nil {
@@ -69,8 +68,8 @@ func (s *Store) Refreshed(ctx context.Context, version string) (done bool, chang
 	return done, changes, err
 }
 
-// PutRefreshed notes that a refresh was complete. changes is what
-// [Store.Refreshed] counted before the refresh looked whether anything is stale.
+// PutRefreshed stores that a refresh was complete. changes is the count that
+// [Store.Refreshed] returned before the refresh checked what is stale.
 func (s *Store) PutRefreshed(ctx context.Context, version string, changes int64) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		if _, err := exec(ctx, tx, "DELETE FROM refreshed"); err != nil {
@@ -81,11 +80,11 @@ func (s *Store) PutRefreshed(ctx context.Context, version string, changes int64)
 	})
 }
 
-// DropResults forgets all that was computed of facts, a finder's takes and
-// findings too, so that the next refresh computes everything anew.
+// DropResults deletes all results, including a finder's takes and findings, so
+// that the next refresh computes everything again.
 func (s *Store) DropResults(ctx context.Context) error {
 	return s.write(ctx, func(w *writing) error {
-		w.all = true // songs that only a finder's takes refer to go
+		w.all = true // includes songs that only a finder's takes refer to
 		for _, q := range []string{"DELETE FROM results", "DELETE FROM refreshed", "DELETE FROM measured_digests", "DELETE FROM findings", "DELETE FROM derived", "DELETE FROM takes WHERE found_by <> 'person'"} {
 			if _, err := exec(ctx, w, q); err != nil {
 				return err
@@ -95,9 +94,9 @@ func (s *Store) DropResults(ctx context.Context) error {
 	})
 }
 
-// MeasuredDigest returns a digest of all that was measured of a recording: the
-// same parts give the same digest in every catalog. It is worked out once for
-// each edition of the recording.
+// MeasuredDigest returns a digest of all measurements of a recording: the same
+// parts give the same digest in every catalog. It is computed once for each
+// edition of the recording.
 func (s *Store) MeasuredDigest(ctx context.Context, id RecordingID) (string, error) {
 	var kept sql.NullString
 	var edition Edition
@@ -126,7 +125,7 @@ func (s *Store) MeasuredDigest(ctx context.Context, id RecordingID) (string, err
 		var now Edition
 		err := tx.QueryRowContext(ctx, "SELECT edition FROM editions WHERE recording_id = ?", id).Scan(&now)
 		if errors.Is(err, sql.ErrNoRows) || err == nil && now != edition {
-			return nil // changed while it was read: the next call works it out anew
+			return nil // changed meanwhile: the next call computes it again
 		}
 		if err == nil {
 			_, err = exec(ctx, tx, "INSERT OR REPLACE INTO measured_digests (recording_id, edition, digest) VALUES (?, ?, ?)", id, edition, digest)
@@ -136,8 +135,8 @@ func (s *Store) MeasuredDigest(ctx context.Context, id RecordingID) (string, err
 	return digest, err
 }
 
-// hashParts hashes rows of a track's number, a part's, its kind and its bytes,
-// with the length of each, so that no two sequences of rows are the same bytes.
+// hashParts hashes rows of track number, part number, kind and bytes, each with
+// its length, so that no two sequences of rows have the same bytes.
 func (s *Store) hashParts(ctx context.Context, h io.Writer, query string, id RecordingID) error {
 	rows, err := s.db.QueryContext(ctx, query, id)
 	if err != nil {

@@ -2,32 +2,33 @@ package catalog
 
 import "context"
 
-// Word is something a person said about a file: a fact that holds however often
-// the file is scanned and whatever recording it is grouped into.
+// Word is a person's statement about a file, such as its show or its rig. It
+// holds however often the file is scanned and whatever recording it is grouped
+// into.
 type Word struct {
-	Content string    `json:"content"` // address of the file's bytes, as [File.Content], or its path: see [File.WordKey]
+	Content string    `json:"content"` // [File.Content], or the path: see [File.WordKey]
 	About   WordAbout `json:"about"`
-	Value   string    `json:"value"` // "" takes back what was said
+	Value   string    `json:"value"` // "" withdraws the statement
 }
 
-// WordAbout is what a word is about.
+// WordAbout is what a word states.
 type WordAbout string
 
-// What a person says about files. The second group is said at a scan, and counts
-// only where neither folders nor files tell.
+// The kinds of words. The second group is given with a scan, and counts only if
+// neither folders nor files give the answer.
 const (
 	SaidShow      WordAbout = "show"      // the date, and behind it the show's name
 	SaidRig       WordAbout = "rig"       // the rig's name
 	SaidVenue     WordAbout = "venue"     // the venue's name
-	SaidReference WordAbout = "reference" // "yes": the show's positions count on its recording
+	SaidReference WordAbout = "reference" // "yes": this recording is the show's reference
 
 	ScanDate    WordAbout = "scan_date"
 	ScanRig     WordAbout = "scan_rig"
-	ScanPattern WordAbout = "scan_pattern" // how file names are made
+	ScanPattern WordAbout = "scan_pattern" // the pattern of file names
 )
 
-// WordKey returns what a person's words about the file are kept by: its content,
-// or its path where the content is not known yet.
+// WordKey returns the key of a person's words about the file: its content, or
+// its path if the content is not known yet.
 func (f File) WordKey() string {
 	if f.Content == "" {
 		return "path " + f.Path
@@ -35,7 +36,7 @@ func (f File) WordKey() string {
 	return f.Content
 }
 
-// Words returns what was said about files, by [File.WordKey].
+// Words returns all words about files, by [File.WordKey].
 func (s *Store) Words(ctx context.Context) (map[string]map[WordAbout]string, error) {
 	words, err := list(ctx, s.db, "SELECT content, about, value FROM said ORDER BY content, about", nil, func(row scanner) (w Word, err error) {
 		return w, row.Scan(&w.Content, &w.About, &w.Value)
@@ -50,8 +51,8 @@ func (s *Store) Words(ctx context.Context) (map[string]map[WordAbout]string, err
 	return all, err
 }
 
-// Say states what a person said about files in one transaction; the latest word
-// about a thing counts.
+// Say stores a person's words about files in one transaction; the latest word of
+// a kind counts.
 func (s *Store) Say(ctx context.Context, words []Word) error {
 	return s.write(ctx, func(w *writing) error { return w.say(ctx, words) })
 }

@@ -8,13 +8,13 @@ import (
 	"math"
 )
 
-// factsMigration is how the name of the migration ends that brought facts.
+// factsMigration is the suffix of the migration that introduced facts.
 const factsMigration = "_facts.sql"
 
-// seed states what a catalog's tables held before there were facts: with time
-// 0, without an author, and with subjects made of the content, so that two
-// machines that migrate copies of one catalog state the same facts. It reads
-// the tables as its migration left them.
+// seed writes facts for what a catalog's tables held before there were facts.
+// They have time 0, no author, and subjects made of the content, so that two
+// machines that migrate copies of one catalog write the same facts. It reads the
+// tables as its migration left them.
 func (s *Store) seed(ctx context.Context, tx *sql.Tx) error {
 	w := s.writing(ctx, tx)
 	defer w.close()
@@ -33,8 +33,7 @@ func (s *Store) seed(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// state adds a fact of the time before facts. Of two of one subject the first
-// stays.
+// state adds a seeded fact. If two have the same subject, the first stays.
 func (w *writing) state(ctx context.Context, kind FactKind, subject string, body any) error {
 	f := Fact{Kind: kind, Subject: subject}
 	var err error
@@ -61,7 +60,7 @@ func (n numbered) subject(kind FactKind, body any) (string, error) {
 	return digest(string(kind), string(text), n[string(text)]), nil
 }
 
-// each runs f for every row of a query, once all were read.
+// each runs f for every row of a query, after all rows are read.
 func each[T any](ctx context.Context, w *writing, query string, scan func(row scanner) (T, error), f func(T) error) error {
 	rows, err := list(ctx, w, query, nil, scan)
 	for _, r := range rows {
@@ -72,9 +71,9 @@ func each[T any](ctx context.Context, w *writing, query string, scan func(row sc
 	return err
 }
 
-// seedSongs keeps the titles as spellings. A title that a person gave and one
-// that was merely the first to be entered cannot be told apart any more; as the
-// spelling of all its takes it stays the title.
+// seedSongs keeps the titles as spellings. Whether a person gave a title, or it
+// was merely the first one entered, is no longer known; as the spelling of all
+// its takes it stays the title.
 func seedSongs(ctx context.Context, w *writing) error {
 	type row struct {
 		id    int64
@@ -206,7 +205,7 @@ func seedTakes(ctx context.Context, w *writing) error {
 		})
 }
 
-// seedRecording is a recording that seconds of the time before facts count on.
+// seedRecording is a recording that the seconds of old rows count on.
 type seedRecording struct {
 	id     RecordingID
 	offset float64
@@ -219,8 +218,8 @@ func seedRecordings(ctx context.Context, w *writing, show ShowID, rig string) ([
 		func(sc scanner) (r seedRecording, err error) { return r, sc.Scan(&r.id, &r.offset) })
 }
 
-// seedSpan returns where seconds from a recording's start lie. Without a
-// recording they wait, as frames at 48 kHz, for one of that rig to come.
+// seedSpan converts seconds from a recording's start to frames. Without a
+// recording it returns frames at 48 kHz, which wait for a recording of that rig.
 func seedSpan(ctx context.Context, w *writing, show ShowID, rig string, rec RecordingID, startS, endS float64) (ref fileRef, start, end int64, err error) {
 	ref.Rig, ref.Rate = rig, 48000
 	at := place{}
@@ -266,7 +265,7 @@ func seedAcceptances(ctx context.Context, w *writing) error {
 		start, end float64
 		acceptanceBody
 	}
-	// Of two about one thing the later note counts.
+	// If two are about the same finding, the later note counts.
 	return each(ctx, w, "SELECT show_id, rig, track, kind, tracks, start_s, end_s, note FROM old_acceptances ORDER BY id DESC",
 		func(sc scanner) (r row, err error) {
 			return r, sc.Scan(&r.show, &r.rig, &r.Track, &r.Kind, &r.Tracks, &r.start, &r.end, &r.Note)

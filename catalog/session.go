@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// InputStatus says where a desk input's signal is to come from.
+// InputStatus is the source of a desk input's signal.
 type InputStatus string
 
 const (
@@ -17,13 +17,13 @@ const (
 	Playback InputStatus = "playback"
 	// Stage: left on the stage on purpose.
 	Stage InputStatus = "stage"
-	// Missing: wanted from the recording, but it is not there.
+	// Missing: meant to be fed from the recording, which does not have it.
 	Missing InputStatus = "missing"
 )
 
 // Session is a playback session: takes, patch and trims, ready to feed a desk.
-// It is a document of its own: it keeps the spans it was built with, even when
-// a take's boundary is moved later.
+// It keeps the spans that it was built with, even if a take's boundary moves
+// later.
 type Session struct {
 	ID        SessionID      `json:"id"`
 	Desk      string         `json:"desk"`
@@ -38,24 +38,24 @@ type SessionItem struct {
 	Take       TakeID      `json:"take"`
 	Show       ShowKey     `json:"show"`
 	Song       string      `json:"song"`
-	Recording  RecordingID `json:"recording"` // that the frames count in, and that feeds the desk
+	Recording  RecordingID `json:"recording"` // recording that the frames count in, and that feeds the desk
 	Rig        string      `json:"rig"`
 	SampleRate int         `json:"sample_rate"`
 	StartFrame int64       `json:"start_frame"`
 	EndFrame   int64       `json:"end_frame"`
 	StartS     float64     `json:"start_s"`
 	EndS       float64     `json:"end_s"`
-	Why        string      `json:"why"` // why this take
+	Why        string      `json:"why"` // why this take was chosen
 }
 
-// Bounds of a trim in dB, whether a list, a person or both together make it
-// (common practice, no source).
+// Bounds of a trim in dB, whether it comes from a list, a person or both (common
+// practice, no source).
 const (
-	AskTrimDB  = 20 // beyond it, a person must say that it is meant
-	MostTrimDB = 40 // further off than any preamp's range from night to night: a slip of the pen
+	AskTrimDB  = 20 // a larger trim needs a person's confirmation
+	MostTrimDB = 40 // larger than any change of a preamp's gain from night to night: a typing error
 )
 
-// SessionInput is what one desk input gets in one item.
+// SessionInput is the source of one desk input in one item.
 type SessionInput struct {
 	Item      int         `json:"item"` // index into Items, from 0
 	DeskInput int         `json:"desk_input"`
@@ -63,7 +63,7 @@ type SessionInput struct {
 	Channel   string      `json:"channel"`
 	Group     string      `json:"group"`
 	Rig       string      `json:"rig"`
-	Track     int         `json:"track"`   // number; 0 where there is none
+	Track     int         `json:"track"`   // number; 0 if there is none
 	TrimDB    float64     `json:"trim_db"` // 0 means bit-identical
 	Status    InputStatus `json:"status"`
 	Why       string      `json:"why"`
@@ -71,7 +71,7 @@ type SessionInput struct {
 
 // SaveSession stores a new session and returns it with its id and time.
 func (s *Store) SaveSession(ctx context.Context, ses Session) (Session, error) {
-	// Lists print as [], even in a document that was stored with none.
+	// Lists print as [], even in a document that was stored without them.
 	ses.Items = append([]SessionItem{}, ses.Items...)
 	ses.Inputs = append([]SessionInput{}, ses.Inputs...)
 	ses.Problems = append([]string{}, ses.Problems...)
@@ -81,7 +81,7 @@ func (s *Store) SaveSession(ctx context.Context, ses Session) (Session, error) {
 		if err != nil {
 			return err
 		}
-		// The document is stored as it is, with this catalog's ids.
+		// The document is stored unchanged, with this catalog's ids.
 		subject := randomName()
 		if ses.ID, err = storeSession(ctx, w, subject, ses); err != nil {
 			return err
@@ -133,8 +133,8 @@ func (w *writing) sessionFact(ctx context.Context, ses Session) (sessionBody, er
 	return body, nil
 }
 
-// projectSession stores a session that came from elsewhere. One that is there
-// stays as it was built.
+// projectSession stores a session that came from another catalog. An existing
+// one stays as it was built.
 func (w *writing) projectSession(ctx context.Context, f Fact) error {
 	var b sessionBody
 	there, err := f.read(&b)
@@ -163,7 +163,7 @@ func (w *writing) projectSession(ctx context.Context, f Fact) error {
 			return err
 		}
 		it.Recording, it.StartFrame, it.EndFrame = at.recording, at.frame(item.Start, item.File), at.frame(item.End, item.File)
-		// The take at that place may be called otherwise by now.
+		// The take at that position may have another title by now.
 		err = w.QueryRowContext(ctx, "SELECT id FROM takes WHERE recording_id = ?1 AND start_frame < ?3 AND end_frame > ?2 ORDER BY min(end_frame, ?3) - max(start_frame, ?2) DESC, start_frame LIMIT 1",
 			it.Recording, it.StartFrame, it.EndFrame).Scan(&it.Take)
 		if errors.Is(err, sql.ErrNoRows) {
@@ -206,6 +206,6 @@ func readSession(row scanner) (ses Session, err error) {
 		return ses, err
 	}
 	err = json.Unmarshal([]byte(doc), &ses)
-	ses.ID = id // the document was written before it had one
+	ses.ID = id // the document was written before it had an id
 	return ses, err
 }

@@ -8,14 +8,14 @@ type SetListEntry struct {
 	Song     string   `json:"song"`
 	SongID   SongID   `json:"-"`
 	Entered  string   `json:"-"`       // the song's name as it was entered
-	StartS   *float64 `json:"start_s"` // where the list told it, else nil
+	StartS   *float64 `json:"start_s"` // where the list has it, else nil
 	EndS     *float64 `json:"end_s"`
 	// Clock says that the times are seconds from midnight of the show's date;
 	// else they count from the reference recording's first frame.
 	Clock bool `json:"clock"`
 }
 
-// SetList returns a show's set list in its order; empty where there is none.
+// SetList returns a show's set list in its order; empty if there is none.
 func (s *Store) SetList(ctx context.Context, show ShowKey) ([]SetListEntry, error) {
 	key, err := address(ctx, s.db, show)
 	if err != nil {
@@ -40,10 +40,10 @@ type setListLine struct {
 	Clock  bool     `json:"clock"`
 }
 
-// SaveSetList stores a show's set list in place of what was there. Songs are
-// found by title or alias and made where they are new; positions are given in
-// the order of the entries. The name is kept as it was entered: it is
-// Entered where that still names Song, else Song.
+// SaveSetList stores a show's set list and replaces an earlier one. Songs are
+// found by title or alias; new ones are created. Positions follow from the order
+// of the entries. The spelling is kept: it is Entered if that still names Song,
+// else Song.
 func (s *Store) SaveSetList(ctx context.Context, show ShowKey, entries []SetListEntry) error {
 	return s.write(ctx, func(w *writing) error {
 		night, err := showID(ctx, w, show)

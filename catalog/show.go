@@ -15,7 +15,7 @@ type Show struct {
 	Key        ShowKey     `json:"show"`
 	Date       Date        `json:"date"`
 	Venue      string      `json:"venue"`
-	Name       string      `json:"name"` // what tells it from others of its date, "" for none
+	Name       string      `json:"name"` // distinguishes it from others of its date; "" for none
 	Recordings []Recording `json:"recordings"`
 	Takes      int         `json:"takes"`
 	Findings   int         `json:"findings"` // not accepted ones
@@ -62,9 +62,9 @@ func (s *Store) Shows(ctx context.Context, f ShowFilter) ([]Show, error) {
 	return shows, nil
 }
 
-// Show returns the show of an address. A date alone is the address of the only
-// show of that date; where it has several the error is *[AmbiguousShowError].
-// Without such a show it is *[NotFoundError].
+// Show returns the show with an address. A date alone is the address of the only
+// show of that date; if the date has several shows, the error is
+// *[AmbiguousShowError]. If there is no such show, it is *[NotFoundError].
 func (s *Store) Show(ctx context.Context, key ShowKey) (Show, error) {
 	id, err := showID(ctx, s.db, key)
 	if err != nil {
@@ -73,9 +73,9 @@ func (s *Store) Show(ctx context.Context, key ShowKey) (Show, error) {
 	return s.showOf(ctx, id)
 }
 
-// address returns the address as the catalog has it of what a person wrote, for
-// readers that choose by show: a date that has several is *[AmbiguousShowError];
-// one that has none is left as it is.
+// address returns the stored form of an address that a person wrote, for queries
+// that choose by show. A date with several shows is *[AmbiguousShowError]; one
+// without a show is returned unchanged.
 func address(ctx context.Context, q querier, key ShowKey) (ShowKey, error) {
 	if key == "" {
 		return "", nil
@@ -95,9 +95,9 @@ func address(ctx context.Context, q querier, key ShowKey) (ShowKey, error) {
 	return key, err
 }
 
-// Address returns the address as the catalog has it of what a person wrote: with
-// the show's own spelling. A date that has several shows is
-// *[AmbiguousShowError]; one that has none is returned as it is.
+// Address returns the stored form of an address that a person wrote, with the
+// show's own spelling. A date with several shows is *[AmbiguousShowError]; one
+// without a show is returned unchanged.
 func (s *Store) Address(ctx context.Context, key ShowKey) (ShowKey, error) {
 	return address(ctx, s.db, key)
 }
@@ -115,7 +115,7 @@ func (s *Store) showOf(ctx context.Context, id ShowID) (Show, error) {
 	return Show{}, err
 }
 
-// AmbiguousShowError says that a date has several shows.
+// AmbiguousShowError reports that a date has several shows.
 type AmbiguousShowError struct {
 	Date  Date
 	Shows []ShowKey // in order of start
@@ -134,8 +134,8 @@ func (e *AmbiguousShowError) Hint() string {
 	return "name one of them: " + strings.Join(names, ", ")
 }
 
-// EnsureShow returns the show of sh.Date and sh.Name and makes it where there is
-// none. A venue is filled in where the show had none, never replaced.
+// EnsureShow returns the show of sh.Date and sh.Name, and creates it if it is
+// missing. It fills in a missing venue, but never replaces one.
 func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 	if _, err := ParseDate(string(sh.Date)); err != nil {
 		return Show{}, err
@@ -162,8 +162,8 @@ func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 	return s.showOf(ctx, id)
 }
 
-// settleKeys gives the shows of a date their addresses and their order: by the
-// earliest start that a recording tells, then by name.
+// settleKeys sets the addresses and the order of a date's shows: by the earliest
+// start of their recordings, then by name.
 func settleKeys(ctx context.Context, tx *sql.Tx, date Date) error {
 	type row struct {
 		id   ShowID
@@ -184,7 +184,8 @@ func settleKeys(ctx context.Context, tx *sql.Tx, date Date) error {
 			}
 			key += " " + name
 		}
-		// Keys are unique: a key that another show gives up in this loop must be free.
+		// Keys are unique: a key that another show gives up in this loop must be
+		// free.
 		if _, err := exec(ctx, tx, "UPDATE shows SET key = '~' || id WHERE date = ? AND key = ? AND id <> ?", date, key, sh.id); err != nil {
 			return err
 		}

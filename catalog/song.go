@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// Song is a title that the band plays, and other names it goes by.
+// Song is a title that the band plays, with its other names.
 type Song struct {
 	ID      SongID   `json:"id"`
 	Title   string   `json:"title"`
@@ -17,8 +17,8 @@ type Song struct {
 	Shows   int      `json:"shows"` // nights on which it was played
 }
 
-// Songs returns all songs in order of title: those that were played or stand on
-// a set list.
+// Songs returns all songs in order of title: those that were played or are on a
+// set list.
 func (s *Store) Songs(ctx context.Context) ([]Song, error) {
 	songs, err := list(ctx, s.db, `SELECT s.id, s.title, count(t.id), count(DISTINCT t.show_id) FROM songs s LEFT JOIN takes t ON t.song_id = s.id GROUP BY s.id HAVING count(t.id) > 0 OR EXISTS (SELECT 1 FROM set_list_entries e WHERE e.song_id = s.id) ORDER BY s.title, s.key`, nil,
 		func(row scanner) (sg Song, err error) {
@@ -50,8 +50,8 @@ func (s *Store) Songs(ctx context.Context) ([]Song, error) {
 	return songs, nil
 }
 
-// Song finds a song by its title or an alias, without regard to case and
-// punctuation, or returns *NotFoundError.
+// Song finds a song by its title or an alias, ignoring case and punctuation, or
+// returns *NotFoundError.
 func (s *Store) Song(ctx context.Context, name string) (Song, error) {
 	id, err := songID(ctx, s.db, name)
 	if err != nil {
@@ -75,7 +75,7 @@ func songGone(name string, known []string) error {
 	return NotFound("song", name, known, "nightreel songs lists the titles")
 }
 
-// songID returns the id of the song with a title or alias, 0 where none has.
+// songID returns the id of the song with a title or alias, 0 if there is none.
 func songID(ctx context.Context, q querier, name string) (SongID, error) {
 	var id SongID
 	err := q.QueryRowContext(ctx, "SELECT song_id FROM song_keys WHERE key = ?", Key(name)).Scan(&id)
@@ -87,22 +87,22 @@ func songID(ctx context.Context, q querier, name string) (SongID, error) {
 
 var errNoTitle = errors.New("a song needs a title")
 
-// titleBody says how a song's title is written: the song was renamed.
+// titleBody is the title that a person gave a song by renaming it.
 type titleBody struct {
 	Title string `json:"title"`
 }
 
-// aliasBody says that the fact's subject, a key, is another name of a song.
+// aliasBody makes the fact's subject, a key, another name of a song.
 type aliasBody struct {
 	Alias string `json:"alias"` // as it was entered
-	Of    string `json:"of"`    // the song's title by then
+	Of    string `json:"of"`    // the song's title at that time
 }
 
-// MergeError says that an alias is the name of another song, so that giving it
-// away would make one song of two.
+// MergeError reports that an alias is already the name of another song, so that
+// adding it would merge the two songs.
 type MergeError struct {
 	Song, Other Song
-	Name        string // the alias as it was asked for
+	Name        string // the alias as given
 }
 
 func (e *MergeError) Error() string {
@@ -118,9 +118,9 @@ func (e *MergeError) Hint() string {
 	return "if the two are one song, add --merge; nightreel songs unalias takes that back"
 }
 
-// AddAlias makes alias another name of a song. Where it is a name of another
-// song the two become one if merge is set, and merged is what the other was; if
-// not, the error is *[MergeError].
+// AddAlias makes alias another name of a song. If it is a name of another song,
+// that song is merged into this one if merge is set, and merged is the other
+// song as it was. If merge is not set, the error is *[MergeError].
 func (s *Store) AddAlias(ctx context.Context, id SongID, alias string, merge bool) (merged *Song, err error) {
 	alias = strings.TrimSpace(alias)
 	if alias == "" {
@@ -151,9 +151,9 @@ func (s *Store) AddAlias(ctx context.Context, id SongID, alias string, merge boo
 	return merged, err
 }
 
-// RemoveAlias takes a name away from its song: what was entered under that name
-// is a song of its own again. It returns the song that had the name. A name that
-// is no alias is *NotFoundError.
+// RemoveAlias removes a name from its song: entries under that name become a
+// song of their own again. It returns the song that had the name. A name that is
+// not an alias is *NotFoundError.
 func (s *Store) RemoveAlias(ctx context.Context, alias string) (of string, err error) {
 	err = s.write(ctx, func(w *writing) error {
 		n, err := w.readNames(ctx)
@@ -171,8 +171,8 @@ func (s *Store) RemoveAlias(ctx context.Context, alias string) (of string, err e
 	return of, err
 }
 
-// RenameSong gives a song another title; the old one becomes an alias. It
-// fails where the title is another song's.
+// RenameSong gives a song another title; the old one becomes an alias. It fails
+// if the title is another song's.
 func (s *Store) RenameSong(ctx context.Context, id SongID, title string) error {
 	title = strings.TrimSpace(title)
 	if title == "" {

@@ -10,9 +10,9 @@ import (
 	"strings"
 )
 
-// names is what a person's facts say about the names of songs. Every name comes
-// down to a key; an alias leads from its key to the key of a song's title.
-// Songs are groups of keys that lead to the same one, their root.
+// names holds a person's facts about the names of songs. Every name has a key;
+// an alias points from its key to the key of a song's title. A song is a group
+// of keys that lead to the same key, their root.
 type names struct {
 	aliases map[string]aliasBody // by the alias's key
 	titles  map[string]string    // by root
@@ -60,9 +60,9 @@ func (w *writing) readNames(ctx context.Context) (*names, error) {
 	return n, nil
 }
 
-// root returns where the aliases lead from a key. Where they lead in a circle,
-// because two machines made aliases of each other, it is the circle's smallest
-// key.
+// root follows the aliases from a key to their end. If they form a circle,
+// because two machines made aliases of each other, the root is the circle's
+// smallest key.
 func (n *names) root(key string) string {
 	seen := map[string]bool{}
 	for !seen[key] {
@@ -80,7 +80,7 @@ func (n *names) root(key string) string {
 	return smallest
 }
 
-// group returns all keys of a root, itself first.
+// group returns all keys of a root, the root first.
 func (n *names) group(root string) []string { return append([]string{root}, n.groups[root]...) }
 
 func (w *writing) projectTitle(_ context.Context, f Fact) error {
@@ -96,7 +96,7 @@ func (w *writing) projectAlias(ctx context.Context, f Fact) error {
 		w.songs[Key(a.Of)] = true
 	}
 	w.names, w.songs[f.Subject] = nil, true
-	// The song that it was a name of until now.
+	// Also the song that had this name until now.
 	return w.touch(ctx, "SELECT s.key FROM song_keys k JOIN songs s ON s.id = k.song_id WHERE k.key = ?", f.Subject)
 }
 
@@ -109,8 +109,8 @@ func (w *writing) touch(ctx context.Context, query string, args ...any) error {
 	return err
 }
 
-// entered returns the spelling to keep of a song's name: what was entered
-// before, where that still names the song that is meant.
+// entered returns the spelling of a song's name to store: the one entered before
+// if it still names the song, else the song's name.
 func (w *writing) entered(ctx context.Context, song, before string) (string, error) {
 	song, before = strings.TrimSpace(song), strings.TrimSpace(before)
 	if song == "" {
@@ -129,9 +129,9 @@ func (w *writing) entered(ctx context.Context, song, before string) (string, err
 	return song, nil
 }
 
-// song returns the id of the song that a spelling names, and the spelling's
-// key. The song is made where it is new, and settled at the end of the
-// transaction: its title depends on all spellings.
+// song returns the id of the song that a spelling names, and the spelling's key.
+// A new song is created, and settled at the end of the transaction: its title
+// depends on all spellings.
 func (w *writing) song(ctx context.Context, spelling string) (SongID, string, error) {
 	key := Key(spelling)
 	n, err := w.readNames(ctx)
@@ -144,7 +144,7 @@ func (w *writing) song(ctx context.Context, spelling string) (SongID, string, er
 }
 
 // songOfRoot returns the row of a root's song. It stays the same when the song
-// is renamed; of two songs that have become one it is the root's own.
+// is renamed. After a merge it is the root's own row.
 func (w *writing) songOfRoot(ctx context.Context, n *names, root, title string) (SongID, error) {
 	for _, key := range n.group(root) {
 		var id SongID
@@ -164,9 +164,8 @@ func (w *writing) songOfRoot(ctx context.Context, n *names, root, title string) 
 	return SongID(id), err
 }
 
-// settle makes the songs that were touched what the facts and the takes say:
-// their titles, their names, and that there are no songs which nothing refers
-// to.
+// settle brings the touched songs in line with the facts and the takes: their
+// titles and names. It deletes songs that nothing refers to.
 func (w *writing) settle(ctx context.Context) error {
 	if w.all {
 		if err := w.touch(ctx, "SELECT key FROM songs UNION SELECT song_key FROM takes UNION SELECT song_key FROM set_list_entries UNION SELECT song_key FROM dismissed"); err != nil {
@@ -187,7 +186,7 @@ func (w *writing) settle(ctx context.Context) error {
 			roots[key] = true
 		}
 	}
-	// Those that are roots no more come last: others have taken their takes over.
+	// Former roots come last: by then other songs have taken over their takes.
 	order := []string{}
 	for root := range roots {
 		order = append(order, root)
@@ -219,7 +218,7 @@ func b2i(b bool) int {
 	return 0
 }
 
-// uses is how often a spelling was used.
+// uses counts the uses of a spelling.
 type uses struct {
 	spelling string
 	key      string
@@ -273,9 +272,11 @@ func (w *writing) settleSong(ctx context.Context, n *names, root string) error {
 	return nil
 }
 
-// title chooses a song's title: what a person renamed it to; else the spelling
-// that was entered most often, of several the smallest; else one that an alias
-// or a take has it by.
+// title chooses a song's title, the first of these that exists:
+//
+//   - the title that a person renamed it to
+//   - the spelling that was entered most often, the smallest of several
+//   - the spelling of an alias or of a take
 func (n *names) title(root string, used []uses) string {
 	if t, ok := n.titles[root]; ok {
 		return t
@@ -307,8 +308,8 @@ func (n *names) title(root string, used []uses) string {
 	return slices.Min(of)
 }
 
-// sweepSong deletes the names of a key's song that are not its own any more, and
-// the song where nothing refers to it.
+// sweepSong deletes the names that a key's song no longer has, and the song if
+// nothing refers to it.
 func (w *writing) sweepSong(ctx context.Context, n *names, key string) error {
 	type row struct {
 		id  SongID

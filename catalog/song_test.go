@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// titles writes songs as "title (alias, alias)".
+// titles formats songs as "title (alias, alias)".
 func titles(songs []Song) []string {
 	all := []string{}
 	for _, s := range songs {
@@ -36,8 +36,8 @@ func TestSongNames(t *testing.T) {
 	take(" Don't Wait! ")
 	take("DONT WAIT")
 	take("Low Tide")
-	// Nobody entered a spelling: of those that finders took from elsewhere the
-	// smallest counts.
+	// No person entered a spelling: among those that finders copied the smallest
+	// counts.
 	want("found without case and punctuation", "DONT WAIT ()", "Low Tide ()")
 
 	must(s.AddAlias(ctx, id("Low Tide"), "Tide", true))(t)
@@ -65,12 +65,12 @@ func TestSongNames(t *testing.T) {
 	wantNotFound(t, err, "song")
 	want("refused", "DONT WAIT ()", "TIDE (High Tide, Low Tide)")
 
-	// Two songs turn out to be one: all goes to it.
+	// When two songs turn out to be one, all entries go to it.
 	ok(t, s.SaveSetList(ctx, "2031-05-02", []SetListEntry{{Song: "low tide"}, {Song: "Don't Wait!"}}))
 	_, err = s.AddAlias(ctx, id("Dont Wait"), "High tide", false)
 	var merge *MergeError
 	if !errors.As(err, &merge) || merge.Song.Title != "Don't Wait!" || merge.Other.Title != "TIDE" || merge.Other.Takes != 1 || merge.Hint() == "" {
-		t.Fatalf("two songs would become one unasked: %v", err)
+		t.Fatalf("two songs would be merged without --merge: %v", err)
 	}
 	want("refused, and spelled as on the set list", "Don't Wait! ()", "TIDE (High Tide, Low Tide)")
 	if merged := must(s.AddAlias(ctx, id("Dont Wait"), "High tide", true))(t); merged == nil || merged.Title != "TIDE" {
@@ -85,9 +85,9 @@ func TestSongNames(t *testing.T) {
 	}
 	take("low tide")
 	want("and stays so", "Don't Wait! (High Tide, Low Tide, TIDE)")
-	// And taken apart again: what was entered under the name is its own song.
+	// Separated again, the entries under the name are a song of its own.
 	if of := must(s.RemoveAlias(ctx, "tide"))(t); of != "Don't Wait!" {
-		t.Errorf("taken away from %q", of)
+		t.Errorf("removed from %q", of)
 	}
 	want("taken apart", "Don't Wait! ()", "TIDE (High Tide, Low Tide)")
 	_, err = s.RemoveAlias(ctx, "Don't Wait!")
@@ -95,7 +95,7 @@ func TestSongNames(t *testing.T) {
 	ok(t, s.Check(ctx))
 }
 
-// A title is what most entries spell it as, whatever came first; a person's
+// A title has the spelling of most entries, whatever came first. A person's
 // renaming outweighs them, and the spellings stay.
 func TestTitlesAreTheMostUsedSpelling(t *testing.T) {
 	lists := [][]SetListEntry{{{Song: "LOW TIDE"}}, {{Song: "Low Tide"}}, {{Song: "low tide"}, {Song: "Low Tide"}}}
@@ -123,8 +123,8 @@ func TestTitlesAreTheMostUsedSpelling(t *testing.T) {
 	}
 }
 
-// An alias counts for lists that come after it and before it, and for a song
-// that vanished meanwhile. Songs that nothing refers to are gone.
+// An alias counts for lists that come before and after it, and for a song that
+// vanished meanwhile. Songs that nothing refers to are deleted.
 func TestAliasesHoldInAnyOrder(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -157,8 +157,8 @@ func TestAliasesHoldInAnyOrder(t *testing.T) {
 	songs("Low Tide ()", "lt! ()")
 }
 
-// Two machines may make aliases of each other, which meet when their facts do:
-// the smallest key names the group.
+// Two machines may make aliases of each other; when their facts meet, the
+// smallest key names the group.
 func TestAliasesInACircle(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -178,13 +178,13 @@ func TestKey(t *testing.T) {
 	} {
 		for _, name := range same[1:] {
 			if !SameName(same[0], name) {
-				t.Errorf("%q and %q differ", same[0], name)
+				t.Errorf("%q and %q have different keys", same[0], name)
 			}
 		}
 	}
 	for _, two := range [][2]string{{"Vocal L", "Vocal R"}, {"Tom 1", "Tom 11"}, {"???", "!!!"}, {"", "a"}} {
 		if SameName(two[0], two[1]) {
-			t.Errorf("%q and %q are one", two[0], two[1])
+			t.Errorf("%q and %q have the same key", two[0], two[1])
 		}
 	}
 }

@@ -8,8 +8,9 @@ import (
 	"time"
 )
 
-// Store is a catalog file. It is safe for concurrent use, by several processes
-// too: SQLite's write-ahead log lets readers and one writer work side by side.
+// Store is a catalog file. It is safe for concurrent use, also by several
+// processes: SQLite's write-ahead log lets readers and one writer work side by
+// side.
 type Store struct {
 	db       *sql.DB
 	path     string
@@ -22,11 +23,11 @@ type Store struct {
 	kept     string
 }
 
-// Kept returns the path of the copy that [Open] kept of the catalog as it was
-// before it was brought up to date; "" where it was up to date.
+// Kept returns the path of the copy that [Open] made before it migrated the
+// catalog; "" if no migration was needed.
 func (s *Store) Kept() string { return s.kept }
 
-// DamageError says that a catalog's file does not hold together any more.
+// DamageError reports that a catalog's file is damaged.
 type DamageError struct {
 	File  string
 	Found string // the first thing that SQLite found
@@ -57,7 +58,7 @@ func (s *Store) Check(ctx context.Context) error {
 	return nil
 }
 
-// update runs f in one transaction, which is rolled back when f fails.
+// update runs f in one transaction, which is rolled back if f fails.
 func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if s.readOnly {
 		return &ReadOnlyError{File: s.path}
@@ -76,7 +77,7 @@ func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	return nil
 }
 
-// notWritten words an error of SQLite about a change.
+// notWritten wraps an error of SQLite about a change.
 func notWritten(err error) error {
 	if protected(err) {
 		return &ReadOnlyError{}
@@ -84,7 +85,7 @@ func notWritten(err error) error {
 	return fmt.Errorf("could not write to the catalog: %w", err)
 }
 
-// querier is what *sql.DB and *sql.Tx have in common, so that reads compose
+// querier is the common interface of *sql.DB and *sql.Tx, so that reads can run
 // inside a transaction.
 type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
@@ -125,7 +126,7 @@ func insert(ctx context.Context, q querier, query string, args ...any) (int64, e
 	return res.LastInsertId()
 }
 
-// exec runs a statement and returns how many rows it touched.
+// exec runs a statement and returns the number of rows that it changed.
 func exec(ctx context.Context, q querier, query string, args ...any) (int64, error) {
 	res, err := q.ExecContext(ctx, query, args...)
 	if err != nil {
@@ -140,7 +141,7 @@ type where struct {
 	args  []any
 }
 
-// add appends a condition when it is wanted.
+// add appends a condition if it is wanted.
 func (w *where) add(wanted bool, term string, args ...any) {
 	if wanted {
 		w.terms = append(w.terms, term)

@@ -118,8 +118,8 @@ func TestPragmasHoldOnEveryConnection(t *testing.T) {
 	}
 }
 
-// Two programs on one catalog: both write, both see everything, nobody is told
-// that it is locked.
+// Two programs on one catalog can both write, both see everything, and get no
+// error that it is locked.
 func TestTwoStoresOnOneFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "catalog.db")
 	const programs, writes = 4, 25
@@ -128,7 +128,7 @@ func TestTwoStoresOnOneFile(t *testing.T) {
 	for p := range programs {
 		wg.Go(func() {
 			errs <- func() error {
-				s, err := Open(t.Context(), path) // all make the schema at once
+				s, err := Open(t.Context(), path) // all create the schema at once
 				if err != nil {
 					return err
 				}
@@ -188,7 +188,7 @@ func TestUpdateRollsBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	if shows := must(s.Shows(t.Context(), ShowFilter{}))(t); len(shows) != 0 {
-		t.Errorf("%d shows are left of what failed", len(shows))
+		t.Errorf("%d shows are left from the failed write", len(shows))
 	}
 }
 
@@ -222,7 +222,7 @@ func TestCheckFindsDamage(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "catalog.db")
 			ok(t, os.WriteFile(path, c.spoil(bytes.Clone(whole)), 0o644))
-			s, err := Open(t.Context(), path) // may find it already
+			s, err := Open(t.Context(), path) // opening may find the damage already
 			if err == nil {
 				defer s.Close()
 				err = s.Check(t.Context())
@@ -233,7 +233,7 @@ func TestCheckFindsDamage(t *testing.T) {
 			}
 		})
 	}
-	t.Run("a row refers to one that is gone", func(t *testing.T) {
+	t.Run("a row refers to a missing one", func(t *testing.T) {
 		s := reopen(t, path)
 		c, err := s.db.Conn(t.Context())
 		ok(t, err)
@@ -248,7 +248,7 @@ func TestCheckFindsDamage(t *testing.T) {
 	})
 }
 
-// An empty catalog's every list prints as [].
+// Every list of an empty catalog prints as [].
 func TestEmptyListsAreNotNil(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()

@@ -10,10 +10,10 @@ import (
 	"slices"
 )
 
-// FoundBy says who placed a take.
+// FoundBy is the source of a take's position.
 type FoundBy string
 
-// Who may place a take. A person's takes are never moved by a finder.
+// The sources of takes. A finder never moves a person's takes.
 const (
 	ByMarker  FoundBy = "marker"
 	BySetList FoundBy = "setlist"
@@ -91,16 +91,16 @@ func (s *Store) Takes(ctx context.Context, f TakeFilter) ([]Take, error) {
 }
 
 // ofShow restricts takes to one show. SQLite counts the takes of that show only,
-// because counting starts anew with each show_id, if it is given as a value.
+// because the window restarts with each show_id, if show_id is given as a value.
 func (w *where) ofShow(ctx context.Context, q querier, query string, arg any) error {
 	ids, err := list(ctx, q, query, []any{arg}, func(row scanner) (id ShowID, err error) { return id, row.Scan(&id) })
 	w.add(true, "show_id = ?", append(ids, 0)[0])
 	return err
 }
 
-// takes reads takes as spans of the show's reference, whatever recording they
-// were placed on: the row itself stays as it was placed. One that lies outside the
-// reference keeps its own recording.
+// takes reads takes as spans of the show's reference recording, whatever
+// recording they were placed on; the row itself is not changed. A take outside
+// the reference keeps its own recording.
 func takes(ctx context.Context, q querier, w where) ([]Take, error) {
 	return list(ctx, q, `SELECT id, show_id, show_key, song_id, title, spelling, nth,
 			CASE WHEN mapped THEN ref ELSE recording_id END, CASE WHEN mapped THEN ref_rate ELSE sample_rate END,
@@ -119,11 +119,10 @@ func takes(ctx context.Context, q querier, w where) ([]Take, error) {
 		})
 }
 
-// SaveTake stores a take, as a new one where its id is 0. The show is given by
-// Show, the song by Song, which is made where it is new. The name is kept as it
-// was entered: it is Entered where that still names Song, else Song. A person's
-// take ends the dismissals of that song that it overlaps: see
-// [Store.DismissTake].
+// SaveTake stores a take, as a new one if its id is 0. Show names the show, Song
+// the song, which is created if it is new. The spelling is kept: it is Entered
+// if that still names Song, else Song. A person's take ends the dismissals of
+// that song that it overlaps: see [Store.DismissTake].
 func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 	var saved Take
 	err := s.write(ctx, func(w *writing) error {
@@ -134,7 +133,7 @@ func (s *Store) SaveTake(ctx context.Context, t Take) (Take, error) {
 		if err != nil {
 			return err
 		}
-		if err := w.settle(ctx); err != nil { // its title
+		if err := w.settle(ctx); err != nil { // sets its title
 			return err
 		}
 		saved, err = take(ctx, w, id)
@@ -181,7 +180,7 @@ func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 		return 0, fmt.Errorf("take of %q on %s: its end (frame %d) must come after its start (frame %d)", t.Song, t.Show, t.EndFrame, t.StartFrame)
 	}
 	if !(t.Confidence >= 0 && t.Confidence <= 1) {
-		return 0, fmt.Errorf("take of %q on %s: a confidence of 0 to 1 is needed, not %g", t.Song, t.Show, t.Confidence)
+		return 0, fmt.Errorf("take of %q on %s: its confidence must be from 0 to 1, not %g", t.Song, t.Show, t.Confidence)
 	}
 	show, err := showID(ctx, w, t.Show)
 	if err != nil {
@@ -192,7 +191,7 @@ func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 	var rate int
 	err = w.QueryRowContext(ctx, "SELECT show_id, offset_s, sample_rate FROM recordings WHERE id = ?", t.RecordingID).Scan(&of, &offset, &rate)
 	if errors.Is(err, sql.ErrNoRows) || err == nil && of != show {
-		return 0, fmt.Errorf("take of %q on %s: recording %d is none of that show", t.Song, t.Show, t.RecordingID)
+		return 0, fmt.Errorf("take of %q on %s: recording %d does not belong to that show", t.Song, t.Show, t.RecordingID)
 	}
 	if err != nil {
 		return 0, fmt.Errorf("could not read the catalog: %w", err)
@@ -200,7 +199,7 @@ func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 	if t.Entered, err = w.entered(ctx, t.Song, t.Entered); err != nil {
 		return 0, err
 	}
-	subject := "" // of the person's take that it was until now
+	subject := "" // of the person's take that it was before
 	if t.ID != 0 {
 		err := w.QueryRowContext(ctx, "SELECT subject FROM takes WHERE id = ?", t.ID).Scan(&subject)
 		if errors.Is(err, sql.ErrNoRows) {
@@ -217,7 +216,7 @@ func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 		}
 		return w.savePersons(ctx, t, subject)
 	}
-	if subject != "" { // a finder's from now on
+	if subject != "" { // from now on a finder's
 		if err := w.release(ctx, t.ID, subject); err != nil {
 			return 0, err
 		}
@@ -225,7 +224,7 @@ func (w *writing) saveTake(ctx context.Context, t Take) (TakeID, error) {
 	return w.saveFinders(ctx, show, t)
 }
 
-// savePersons states a person's take. One that a finder placed until now keeps
+// savePersons stores a person's take. A take that a finder placed before keeps
 // its id.
 func (w *writing) savePersons(ctx context.Context, t Take, subject string) (TakeID, error) {
 	var before *fileRef
@@ -258,12 +257,13 @@ func (w *writing) savePersons(ctx context.Context, t Take, subject string) (Take
 	}
 	var id TakeID
 	if err := w.QueryRowContext(ctx, "SELECT id FROM takes WHERE subject = ?", subject).Scan(&id); err != nil {
-		return 0, fmt.Errorf("take of %q on %s: its recording cannot be told from others: %w", t.Song, t.Show, err)
+		return 0, fmt.Errorf("take of %q on %s: its recording could not be identified: %w", t.Song, t.Show, err)
 	}
 	return id, nil
 }
 
-// release makes a person's take none, and leaves its row.
+// release makes a person's take a finder's: it deletes the fact and leaves the
+// row.
 func (w *writing) release(ctx context.Context, id TakeID, subject string) error {
 	if _, err := exec(ctx, w, "UPDATE takes SET subject = '' WHERE id = ?", id); err != nil {
 		return err
@@ -271,7 +271,7 @@ func (w *writing) release(ctx context.Context, id TakeID, subject string) error 
 	return w.put(ctx, FactTake, subject, nil)
 }
 
-// saveFinders stores a take that a finder placed: a result, no fact.
+// saveFinders stores a take that a finder placed, which is a result and no fact.
 func (w *writing) saveFinders(ctx context.Context, show ShowID, t Take) (TakeID, error) {
 	song, key, err := w.song(ctx, t.Entered)
 	if err != nil {
@@ -290,24 +290,14 @@ func (w *writing) saveFinders(ctx context.Context, show ShowID, t Take) (TakeID,
 	return t.ID, err
 }
 
-// projectTake makes the row of a person's take what the fact says.
+// projectTake sets the row of a person's take to the content of the fact.
 func (w *writing) projectTake(ctx context.Context, f Fact) error {
-	var b takeBody
-	there, err := f.read(&b)
-	if err != nil {
-		return err
-	}
 	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE subject = ?", f.Subject); err != nil {
 		return err
 	}
-	at := place{}
-	if there {
-		if at, err = w.resolve(ctx, b.File); err != nil {
-			return err
-		}
-	}
-	if at.recording == 0 {
-		_, err := exec(ctx, w, "DELETE FROM takes WHERE subject = ?", f.Subject)
+	var b takeBody
+	at, err := w.locate(ctx, f, "takes", &b, &b.File)
+	if err != nil || at.recording == 0 {
 		return err
 	}
 	song, key, err := w.song(ctx, b.Song)
@@ -322,7 +312,7 @@ func (w *writing) projectTake(ctx context.Context, f Fact) error {
 	return err
 }
 
-// deleteTake deletes a take; one that is gone already is no error.
+// deleteTake deletes a take; a take that is already gone is no error.
 func (w *writing) deleteTake(ctx context.Context, id TakeID) error {
 	if err := w.touch(ctx, "SELECT song_key FROM takes WHERE id = ?", id); err != nil {
 		return err
@@ -340,9 +330,9 @@ func (w *writing) deleteTake(ctx context.Context, id TakeID) error {
 	return err
 }
 
-// EditTakes deletes and stores takes in one transaction: a split or a merge.
-// Takes with an id of 0 are new; one to delete that is
-// gone already is no error. Where a person says that there is no such take, use
+// EditTakes deletes and stores takes in one transaction, as for a split or a
+// merge. Takes with an id of 0 are new; a take to delete that is already gone is
+// no error. If a person states that there is no such take, use
 // [Store.DismissTake].
 func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) error {
 	return s.write(ctx, func(w *writing) error {
@@ -353,8 +343,9 @@ func (s *Store) EditTakes(ctx context.Context, remove []TakeID, save []Take) err
 	})
 }
 
-// outdate drops the results about the takes of the shows that a person edits: the
-// edit moves takes that a finder placed, so they are no longer what was computed.
+// outdate drops the placing results of the shows whose takes a person edits: the
+// edit moves takes that a finder placed, so they no longer match what was
+// computed.
 func outdate(ctx context.Context, q querier, remove []TakeID, save []Take) error {
 	for _, id := range remove {
 		if _, err := exec(ctx, q, "DELETE FROM results WHERE kind = ? AND show_id = (SELECT show_id FROM takes WHERE id = ?)", PlacedResult, id); err != nil {
@@ -369,9 +360,9 @@ func outdate(ctx context.Context, q querier, remove []TakeID, save []Take) error
 	return nil
 }
 
-// RestoreTakes makes a show's takes and dismissals the given ones, if its takes
-// still are those of now, in the order of [Store.Takes]. done is false where they
-// are not, and then nothing is changed. A take whose id is gone gets a new one.
+// RestoreTakes sets a show's takes and dismissals to the given ones, if its
+// takes are still those of now, in the order of [Store.Takes]. Otherwise it
+// changes nothing, and done is false. A take whose id is gone gets a new one.
 func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Take, dismissed []Dismissal) (done bool, err error) {
 	err = s.write(ctx, func(w *writing) error {
 		id, err := showID(ctx, w, show)
@@ -406,7 +397,7 @@ func (s *Store) RestoreTakes(ctx context.Context, show ShowKey, now, takes []Tak
 	return done && err == nil, err
 }
 
-// takesAre reports whether a show's takes are the given ones.
+// takesAre reports whether a show's takes equal the given ones.
 func takesAre(ctx context.Context, q querier, show ShowKey, takesNow []Take) (bool, error) {
 	key, err := address(ctx, q, show)
 	if err != nil {
@@ -420,10 +411,10 @@ func takesAre(ctx context.Context, q querier, show ShowKey, takesNow []Take) (bo
 	return slices.Equal(now, takesNow), err
 }
 
-// EditTakesFrom does what [Store.EditTakes] does, if the show's takes still are
-// those given, in the order of [Store.Takes]: a finder's answer must not undo
-// what a person changed while it was worked out. done is false where they are
-// not, and then nothing is changed.
+// EditTakesFrom does what [Store.EditTakes] does, if the show's takes are still
+// the given ones, in the order of [Store.Takes]. Otherwise it changes nothing,
+// and done is false: a finder's answer must not undo what a person changed while
+// it was computed.
 func (s *Store) EditTakesFrom(ctx context.Context, show ShowKey, from []Take, remove []TakeID, save []Take) (done bool, err error) {
 	err = s.write(ctx, func(w *writing) error {
 		same, err := takesAre(ctx, w, show, from)

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// brief writes takes so that a test can hold them: "date song nth start".
+// brief formats takes for a test's table: "date song nth start".
 func brief(takes []Take) []string {
 	all := []string{}
 	for _, t := range takes {
@@ -43,7 +43,7 @@ func TestTakesAcrossRecordings(t *testing.T) {
 	if got := brief(must(s.Takes(ctx, TakeFilter{}))(t)); !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %v\nwant %v", got, want)
 	}
-	// A filter changes no count.
+	// A filter does not change the counts.
 	if got := brief(must(s.Takes(ctx, TakeFilter{ID: last.ID}))(t)); !reflect.DeepEqual(got, want[3:4]) {
 		t.Errorf("by id: %v", got)
 	}
@@ -61,17 +61,17 @@ func TestSaveTakeRefuses(t *testing.T) {
 	other := addRecording(t, s, "2031-05-03", MainRig, 1)
 	good := Take{Show: "2031-05-02", Song: "Low Tide", RecordingID: r.ID, StartFrame: 1, EndFrame: 2, FoundBy: ByPerson, Confidence: 1}
 	for name, spoil := range map[string]func(*Take){
-		"end at start":              func(t *Take) { t.EndFrame = 1 },
-		"before the recording":      func(t *Take) { t.StartFrame = -1 },
-		"no title":                  func(t *Take) { t.Song = " " },
-		"a show that is not there":  func(t *Take) { t.Show = "2031-01-01" },
-		"another show's recording":  func(t *Take) { t.RecordingID = other.ID },
-		"no recording":              func(t *Take) { t.RecordingID = 0 },
-		"found by nobody":           func(t *Take) { t.FoundBy = "" },
-		"surer than sure":           func(t *Take) { t.Confidence = 1.5 },
-		"no confidence":             func(t *Take) { t.Confidence = math.NaN() },
-		"a take that is not there":  func(t *Take) { t.ID = 99 },
-		"a take that was not there": func(t *Take) { t.ID = -1 },
+		"end at start":               func(t *Take) { t.EndFrame = 1 },
+		"before the recording":       func(t *Take) { t.StartFrame = -1 },
+		"no title":                   func(t *Take) { t.Song = " " },
+		"a show that is not there":   func(t *Take) { t.Show = "2031-01-01" },
+		"another show's recording":   func(t *Take) { t.RecordingID = other.ID },
+		"no recording":               func(t *Take) { t.RecordingID = 0 },
+		"found by an unknown source": func(t *Take) { t.FoundBy = "" },
+		"a confidence above 1":       func(t *Take) { t.Confidence = 1.5 },
+		"no confidence":              func(t *Take) { t.Confidence = math.NaN() },
+		"a take that is not there":   func(t *Take) { t.ID = 99 },
+		"a take that was not there":  func(t *Take) { t.ID = -1 },
 	} {
 		bad := good
 		spoil(&bad)
@@ -95,7 +95,7 @@ func TestEditTakesIsWholeOrNot(t *testing.T) {
 	whole := must(s.SaveTake(ctx, span("Low Tide", 0, 20)))(t)
 	before := must(s.Takes(ctx, TakeFilter{}))(t)
 
-	// A split of which the second half is impossible leaves the whole.
+	// If the second half of a split is impossible, the take stays whole.
 	if err := s.EditTakes(ctx, []TakeID{whole.ID}, []Take{span("Low Tide", 0, 10), span("New Song", 20, 10)}); err == nil {
 		t.Fatal("an impossible take was stored")
 	}
@@ -114,11 +114,11 @@ func TestEditTakesIsWholeOrNot(t *testing.T) {
 	if len(got) != 2 || got[0].ID != whole.ID || got[1].Song != "New Song" {
 		t.Errorf("got %+v", got)
 	}
-	// An id is never given twice: a session may remember it.
+	// An id is never used twice: a session may refer to it.
 	gone := got[1].ID
-	ok(t, s.EditTakes(ctx, []TakeID{gone, gone}, nil)) // gone already is no error
+	ok(t, s.EditTakes(ctx, []TakeID{gone, gone}, nil)) // already deleted: no error
 	if again := must(s.SaveTake(ctx, span("New Song", 10, 20)))(t); again.ID <= gone {
-		t.Errorf("id %d was given again", again.ID)
+		t.Errorf("id %d was used again", again.ID)
 	}
 }
 
@@ -157,14 +157,15 @@ func TestDismissedTakes(t *testing.T) {
 		t.Errorf("on another night: %+v", got)
 	}
 
-	// What a finder or a person places elsewhere changes nothing.
+	// Takes that a finder or a person places elsewhere change nothing.
 	put(r, "Low Tide", ByMusic, 10, 20)
 	put(r, "Low Tide", ByPerson, 20, 30)
 	put(r, "Other Song", ByPerson, 10, 20)
 	if got := list(); !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
-	// It outlives the recording, and follows the song into another.
+	// The dismissal survives the recording, and follows the song into another
+	// one.
 	ok(t, s.DeleteRecording(ctx, r.ID))
 	r = addRecording(t, s, "2031-05-02", MainRig, 1)
 	must(s.AddAlias(ctx, third.SongID, "Low Tide", true))(t)
@@ -172,15 +173,15 @@ func TestDismissedTakes(t *testing.T) {
 	if got := list(); !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
-	// A person who places it there again ends it.
+	// It ends when a person places the song there again.
 	put(r, "Low Tide", ByPerson, 15, 16)
 	if got := list(); !reflect.DeepEqual(got, want[1:]) {
 		t.Errorf("got %+v, want %+v", got, want[1:])
 	}
 }
 
-// What a finder worked out from takes that somebody has changed since is not
-// stored.
+// Takes that a finder computed from older takes are not stored once a person has
+// changed them.
 func TestEditTakesFrom(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()
@@ -202,9 +203,9 @@ func TestEditTakesFrom(t *testing.T) {
 	}
 	seen = must(s.Takes(ctx, TakeFilter{Show: r.Show}))(t)
 	if done := must(s.EditTakesFrom(ctx, r.Show, seen, []TakeID{person.ID}, nil))(t); !done {
-		t.Error("nobody changed anything, and it was not done")
+		t.Error("the takes are unchanged, but were not stored")
 	}
 	if done := must(s.EditTakesFrom(ctx, r.Show, nil, nil, nil))(t); !done {
-		t.Error("no takes are no takes")
+		t.Error("an empty list equals the missing takes")
 	}
 }

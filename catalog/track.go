@@ -15,22 +15,21 @@ type Track struct {
 	Rig         string
 	SampleRate  int // Hz
 	Number      int // from 1, as the recorder counts
-	// Assumed tells that nothing told the number: neither the recorder nor a
-	// file's name. Such a track is known by its name.
+	// Assumed means that neither the recorder nor a file's name gave the number.
+	// Such a track is identified by its name.
 	Assumed bool
-	// Apart tells that the recorder numbers its tracks apart from the input list;
-	// see [Store.Tracks]. Such a track is known by its name alone.
+	// Apart means that the recorder numbers its tracks apart from the input list;
+	// see [Store.Tracks]. Such a track is identified by its name alone.
 	Apart  bool
 	Name   string // as recorded; may be empty
 	Frames int64  // from the recording's first frame to the track's last
-	// Channel is what the track holds: the channel that the input list in force
-	// gives its number, else its own name, else "Track N". If the number is
-	// assumed or apart, and the track has a name, the channel is that name, and
-	// Input the line that has it.
-	// Filled by the store, so that a list imported later counts for nights
-	// scanned before.
+	// Channel is the channel that the input list in force gives the track's
+	// number, else the track's own name, else "Track N". For a track with a name
+	// whose number is assumed or apart, Channel is the name, and Input the line
+	// with that channel. Filled by the store, so that a list imported later counts
+	// for nights scanned before.
 	Channel string
-	Input   Input // the line of the input list; zero where there is none
+	Input   Input // the line of the input list; zero if there is none
 }
 
 // TrackFilter chooses tracks; zero fields choose all.
@@ -133,7 +132,7 @@ func (s *Store) numberedApart(ctx context.Context, lists []InputList) (map[Recor
 	return apart, nil
 }
 
-// inputsInForce finds the lines of an input list.
+// inputsInForce looks up the lines of an input list.
 type inputsInForce struct {
 	byTrack map[int]Input
 	byName  map[string]Input // by key
@@ -151,8 +150,8 @@ func lookUp(inputs []Input, apart bool) inputsInForce {
 	return in
 }
 
-// of returns the line that stands for a track, zero where none does, and the
-// channel that the track holds.
+// of returns the line for a track, zero if there is none, and the channel that
+// the track holds.
 func (in inputsInForce) of(number int, assumed bool, name string) (Input, string) {
 	line := in.byTrack[number]
 	switch {
@@ -170,7 +169,7 @@ func (in inputsInForce) of(number int, assumed bool, name string) (Input, string
 	return line, fmt.Sprintf("Track %d", number)
 }
 
-// saveTracks makes a recording's tracks the given ones.
+// saveTracks replaces a recording's tracks.
 func saveTracks(ctx context.Context, tx *sql.Tx, id RecordingID, tracks []Track) error {
 	if _, err := exec(ctx, tx, "UPDATE tracks SET frames = -1 WHERE recording_id = ?", id); err != nil {
 		return err

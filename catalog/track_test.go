@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// A number that nothing told gives way to the name, in tracks and in findings.
+// If a track's number is assumed, its name decides the channel, in tracks and in
+// findings.
 func TestAssumedNumbersGiveWayToNames(t *testing.T) {
 	s := testStore(t)
 	ctx := t.Context()

@@ -7,12 +7,12 @@ import (
 	"fmt"
 )
 
-// Volume is a folder that recordings were scanned from. Files are kept by
-// their path below it, so that a drive may come back at another place.
+// Volume is a folder that recordings were scanned from. Files are stored by
+// their path below it, so that a drive may come back under another path.
 type Volume struct {
 	ID   VolumeID `json:"-"`
 	Name string   `json:"name"`
-	Root string   `json:"root"` // absolute, where it is now
+	Root string   `json:"root"` // absolute, at present
 }
 
 // Volumes returns all volumes in order of name.
@@ -22,7 +22,7 @@ func (s *Store) Volumes(ctx context.Context) ([]Volume, error) {
 	})
 }
 
-// AddVolume stores a new volume. A name that is taken gets a number.
+// AddVolume stores a new volume. If the name is taken, it appends a number.
 func (s *Store) AddVolume(ctx context.Context, v Volume) (Volume, error) {
 	err := s.update(ctx, func(tx *sql.Tx) error {
 		if err := rootFree(ctx, tx, v.Root, 0); err != nil {
@@ -49,7 +49,7 @@ func (s *Store) AddVolume(ctx context.Context, v Volume) (Volume, error) {
 	return v, nil
 }
 
-// MoveVolume says where a volume is now. No two volumes share a root.
+// MoveVolume sets a volume's present root. No two volumes share a root.
 func (s *Store) MoveVolume(ctx context.Context, id VolumeID, root string) error {
 	return s.update(ctx, func(tx *sql.Tx) error {
 		if err := rootFree(ctx, tx, root, id); err != nil {
@@ -63,7 +63,7 @@ func (s *Store) MoveVolume(ctx context.Context, id VolumeID, root string) error 
 	})
 }
 
-// rootFree fails where a root is another volume's than id.
+// rootFree fails if a root belongs to another volume than id.
 func rootFree(ctx context.Context, tx *sql.Tx, root string, id VolumeID) error {
 	var name string
 	err := tx.QueryRowContext(ctx, "SELECT name FROM volumes WHERE root = ? AND id <> ?", root, id).Scan(&name)
@@ -73,5 +73,5 @@ func rootFree(ctx context.Context, tx *sql.Tx, root string, id VolumeID) error {
 	case err != nil:
 		return fmt.Errorf("could not read the catalog: %w", err)
 	}
-	return fmt.Errorf("%s: another volume, %q, is there already", root, name)
+	return fmt.Errorf("%s: the volume %q has this folder already", root, name)
 }

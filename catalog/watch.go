@@ -7,29 +7,30 @@ import (
 	"sync"
 )
 
-// About says what a change is about.
+// About is the subject of a change.
 type About string
 
-// What changes are counted by. The second group is counted night by night.
+// The subjects by which changes are counted. The second group is counted night
+// by night.
 const (
 	AboutShows    About = "shows"    // dates, venues and names of nights
 	AboutVolumes  About = "volumes"  // where drives are
 	AboutLists    About = "lists"    // input lists
 	AboutSongs    About = "songs"    // titles and aliases
 	AboutDesks    About = "desks"    // and their patches
-	AboutSessions About = "sessions" // and what was ticked back to the stage
+	AboutSessions About = "sessions" // and their ticks back to the stage
 
 	AboutRecordings About = "recordings" // recordings, their tracks and markers
 	AboutFiles      About = "files"
-	AboutParts      About = "parts"    // what was measured
-	AboutMeasured   About = "measured" // the same, of nights that have takes by then
+	AboutParts      About = "parts"    // measured parts
+	AboutMeasured   About = "measured" // the same, if the night had takes by then
 	AboutTakes      About = "takes"    // takes, dismissals, set lists
 	AboutFindings   About = "findings" // findings and their acceptances
 	AboutNotes      About = "notes"
 )
 
-// Changes counts what was ever changed in a catalog and a person or a screen
-// can see: not what is derived, nor where a player stands. Counts only rise.
+// Changes counts all changes in a catalog that a person or a screen can see. It
+// does not count derived values or the position of a player. Counts only rise.
 type Changes struct {
 	total int64
 	all   map[About]int64
@@ -39,9 +40,9 @@ type Changes struct {
 // Total counts all changes.
 func (c *Changes) Total() int64 { return c.total }
 
-// Of counts the changes about something, of one night or, where show is "", of
-// all nights together. What is not counted night by night has no changes of a
-// night.
+// Of returns the number of changes of one subject, of one night, or of all
+// nights if show is "". A subject that is not counted night by night has no
+// changes of a night.
 func (c *Changes) Of(about About, show ShowKey) int64 {
 	if show == "" {
 		return c.all[about]
@@ -54,7 +55,7 @@ func (c *Changes) Of(about About, show ShowKey) int64 {
 type Watcher struct {
 	mu      sync.Mutex
 	conn    *sql.Conn
-	commits int64 // of all other connections, as SQLite counts them; this one commits nothing
+	commits int64 // of all other connections, as SQLite counts them; this one never commits
 	changes *Changes
 }
 
@@ -67,8 +68,8 @@ func (s *Store) Watch(ctx context.Context) (*Watcher, error) {
 	return &Watcher{conn: conn}, nil
 }
 
-// Version returns a number that differs from an earlier one when, and only
-// when, something was changed in between: see [Changes].
+// Version returns a number that changes if and only if something was changed:
+// see [Changes].
 func (w *Watcher) Version(ctx context.Context) (int64, error) {
 	c, err := w.Changes(ctx)
 	if err != nil {
@@ -77,8 +78,8 @@ func (w *Watcher) Version(ctx context.Context) (int64, error) {
 	return c.total, nil
 }
 
-// Changes returns the counts as they are now. It costs some microseconds as long
-// as nobody writes (SQLite's data_version tells so).
+// Changes returns the counts as they are now. It costs some microseconds while
+// no process writes (by SQLite's data_version).
 func (w *Watcher) Changes(ctx context.Context) (*Changes, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -101,7 +102,7 @@ func (w *Watcher) Changes(ctx context.Context) (*Changes, error) {
 	return w.changes, nil
 }
 
-// read counts anew. w.mu is held.
+// read counts again. The caller must hold w.mu.
 func (w *Watcher) read(ctx context.Context) error {
 	rows, err := w.conn.QueryContext(ctx, "SELECT c.kind, coalesce(s.key, ''), c.n FROM changed c LEFT JOIN shows s ON s.id = c.show_id")
 	if err != nil {
@@ -130,5 +131,5 @@ func (w *Watcher) read(ctx context.Context) error {
 	return rows.Err()
 }
 
-// Close gives the connection back.
+// Close releases the connection.
 func (w *Watcher) Close() error { return w.conn.Close() }

@@ -17,14 +17,12 @@ import (
 	"nightreel/internal/stats"
 )
 
-// throttle is how many bytes a second the slow disk gives: a good SSD behind
-// USB.
+// throttle is the slow disk's rate in bytes a second: a good SSD behind USB.
 const throttle = 500e6
 
-// cold prints how long a scan takes from a disk that is slow and of which
-// nothing is in the page cache, beside a bare read of the same. The disk is a
-// file system in user space that holds reads back; it forgets what it gave
-// whenever a file is opened.
+// cold prints how long a scan takes from a slow disk that is not in the page
+// cache, beside a bare read of the same files. The disk is a file system in user
+// space that holds reads back; it drops its cache whenever a file is opened.
 func (b *bench) cold(ctx context.Context) error {
 	self, err := os.Executable()
 	if err != nil {
@@ -64,7 +62,7 @@ func (b *bench) coldLayout(ctx context.Context, w *tabwriter.Writer, self, layou
 	}
 	server, err := mountSlow(dir, slow)
 	if err != nil {
-		fmt.Printf("without the slow disk: it cannot be mounted: %v\n", err)
+		fmt.Printf("skipping the slow disk: it cannot be mounted: %v\n", err)
 		return nil
 	}
 	defer func() {
@@ -101,7 +99,7 @@ func (b *bench) coldLayout(ctx context.Context, w *tabwriter.Writer, self, layou
 	return nil
 }
 
-// mountSlow shows a folder at another place, through a disk that gives throttle.
+// mountSlow mounts a folder at another path, through a disk limited to throttle.
 func mountSlow(dir, at string) (*fuse.Server, error) {
 	meter := &bucket{}
 	root := &fs.LoopbackRoot{Path: dir}
@@ -111,14 +109,14 @@ func mountSlow(dir, at string) (*fuse.Server, error) {
 	}})
 }
 
-// slack is how far the slow disk may catch up with what it was not asked for, as a
-// disk's own read-ahead does: sleeping is not exact.
+// slack is how far the slow disk may read ahead, as a disk's own read-ahead
+// does: sleeping is not exact.
 const slack = 5 * time.Millisecond
 
-// bucket holds readers back to throttle, all together.
+// bucket limits all readers together to throttle.
 type bucket struct {
 	mu   sync.Mutex
-	next time.Time // when what was given by now has passed
+	next time.Time // when the bytes given so far have passed
 }
 
 func (b *bucket) take(bytes int) {
@@ -139,7 +137,7 @@ type slowNode struct {
 	meter *bucket
 }
 
-// WrapChild makes what lies in a slow folder slow too.
+// WrapChild makes the content of a slow folder slow too.
 func (n *slowNode) WrapChild(_ context.Context, ops fs.InodeEmbedder) fs.InodeEmbedder {
 	return &slowNode{ops.(*fs.LoopbackNode), n.meter}
 }
@@ -152,7 +150,7 @@ func (n *slowNode) Open(context.Context, uint32) (fs.FileHandle, uint32, syscall
 	return &slowFile{f, n.meter}, 0, 0 // without KEEP_CACHE the kernel forgets the file
 }
 
-// slowFile is an open file of it.
+// slowFile is an open file of the slow disk.
 type slowFile struct {
 	file  *os.File
 	meter *bucket

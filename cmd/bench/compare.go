@@ -14,16 +14,16 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// row is a program, and what it took for a layout in each round.
+// row is a program, with its use of time and memory for a layout in each round.
 type row struct {
 	what    string
 	layout  string
-	samples float64 // that it reads
+	samples float64 // number of samples that it reads
 	run     func(context.Context) (used, error)
 	took    []used
 }
 
-// compare prints the table of measuring.
+// compare prints the table of measurements.
 func (b *bench) compare(ctx context.Context) error {
 	mono, err := b.night(ctx, b.path("2031-05-02 Mono"), b.channels, b.seconds, "mono")
 	if err != nil {
@@ -37,7 +37,7 @@ func (b *bench) compare(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for round := -1; round < b.rounds; round++ { // the first fills the page cache
+	for round := -1; round < b.rounds; round++ { // the first round fills the page cache
 		for _, r := range rows {
 			if r.what != "cat" && round < 0 {
 				continue
@@ -69,7 +69,7 @@ func (b *bench) rows(ctx context.Context, mono, poly []string) ([]*row, error) {
 		rows = append(rows, &row{what: what, layout: layout, samples: samples,
 			run: func(ctx context.Context) (used, error) { return measure(ctx, name, args...) }})
 	}
-	// one runs a program once a file, one after the other.
+	// one runs a program once per file, one file after another.
 	one := func(what string, files []string, samples float64, command func(file string) []string) {
 		rows = append(rows, &row{what: what, layout: "mono", samples: samples, run: func(ctx context.Context) (sum used, err error) {
 			for _, f := range files {
@@ -113,7 +113,7 @@ func (b *bench) rows(ctx context.Context, mono, poly []string) ([]*row, error) {
 	tool := b.path("ebur128")
 	source := filepath.Join(moduleDir(ctx), "cmd", "bench", "testdata", "ebur128.c")
 	if out, err := exec.CommandContext(ctx, "gcc", "-O2", "-o", tool, source, "-lebur128").CombinedOutput(); err != nil {
-		fmt.Printf("without libebur128: %v: %s\n", err, out)
+		fmt.Printf("skipping libebur128: %v: %s\n", err, out)
 		return rows, nil
 	}
 	command := func(f string, channels int, frames int) []string {
@@ -131,11 +131,11 @@ func (b *bench) rows(ctx context.Context, mono, poly []string) ([]*row, error) {
 }
 
 func moduleDir(ctx context.Context) string {
-	out, _ := exec.CommandContext(ctx, "go", "list", "-m", "-f", "{{.Dir}}").Output() // empty: the file is not found, and that is said
+	out, _ := exec.CommandContext(ctx, "go", "list", "-m", "-f", "{{.Dir}}").Output() // on an error the path is empty; opening the file then reports it
 	return strings.TrimSpace(string(out))
 }
 
-// remove removes a catalog and what SQLite lays beside it.
+// remove removes a catalog and SQLite's files beside it.
 func remove(catalog string) error {
 	for _, s := range []string{"", "-wal", "-shm"} {
 		if err := os.Remove(catalog + s); err != nil && !os.IsNotExist(err) {
@@ -153,8 +153,8 @@ func (b *bench) print(rows []*row) {
 		}
 		return stats.Median(x)
 	}
-	// ratio is the median of the rounds' ratios: a round's programs run close
-	// together, so that a machine's moods cancel.
+	// ratio is the median of the rounds' ratios. A round's programs run close
+	// together, so that variations of the machine cancel.
 	ratio := func(r, to *row, pick func(used) float64) string {
 		if to == nil || len(r.took) != len(to.took) {
 			return ""

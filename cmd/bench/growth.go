@@ -12,7 +12,7 @@ import (
 	"nightreel/internal/stats"
 )
 
-// scans prints how a scan grows with channels and length.
+// scans prints how a scan's cost grows with channels and length.
 func (b *bench) scans(ctx context.Context) error {
 	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "\nmono channels\tminutes\tCPU ns/sample\twall ns/sample\tMiB\tcatalog % of audio")
@@ -47,7 +47,7 @@ func (b *bench) scans(ctx context.Context) error {
 	return w.Flush()
 }
 
-// tours prints how questions grow with the nights of a tour.
+// tours prints how the cost of questions grows with the nights of a tour.
 func (b *bench) tours(ctx context.Context) error {
 	self, err := os.Executable()
 	if err != nil {
@@ -63,7 +63,7 @@ func (b *bench) tours(ctx context.Context) error {
 	made := 0
 	for _, nights := range []int{1, 10, 40, 120} {
 		fmt.Fprintf(os.Stderr, "making nights %d to %d, %d channels × %d min each\n", made+1, nights, tourChannels, tourMinutes)
-		store, err := makeTour(ctx, dir, path, made, nights) // the tour goes on
+		store, err := makeTour(ctx, dir, path, made, nights) // each step adds nights to the same tour
 		if store != nil {
 			store.Close()
 		}

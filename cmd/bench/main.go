@@ -46,7 +46,7 @@ func run() error {
 	dir := flag.String("dir", "", "folder for the recordings; empty = the system's for temporary files")
 	flag.Parse()
 
-	// The loops that this program itself runs beside the others.
+	// Child processes of this program run one loop each.
 	switch flag.Arg(0) {
 	case "read":
 		return readLoop(flag.Args()[1:])
@@ -76,7 +76,7 @@ func run() error {
 		return json.NewEncoder(os.Stdout).Encode(took)
 	case "", "growth", "nights", "cold":
 	default:
-		return fmt.Errorf("unknown part %q: growth, nights, cold, or nothing", flag.Arg(0))
+		return fmt.Errorf("unknown benchmark %q: choose growth, nights, cold, or none", flag.Arg(0))
 	}
 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -89,7 +89,7 @@ func run() error {
 	names, used := meter.Kernels()
 	fmt.Printf("kernels that run here: %v; used: %s\n", names, used)
 	var others []string
-	if flag.Arg(0) == "" { // what a lesser processor, or one without a C compiler, would use
+	if flag.Arg(0) == "" { // the kernels of a lesser processor, or of a build without a C compiler
 		others = []string{"AVX2", "plain Go"}
 	}
 	if err := b.build(ctx, used, others...); err != nil {

@@ -16,12 +16,12 @@ const (
 	sampleLen = 3 // bytes: 24 bit
 )
 
-// material is what the recordings are made of: the sixteen tracks of a night of
-// the demo tour, 24 bit.
+// material is the source of the recordings: the sixteen tracks of a night of the
+// demo tour, 24 bit.
 type material [][]byte
 
-// makeMaterial makes the demo tour in dir, unless it is there already, and reads
-// its first night.
+// makeMaterial makes the demo tour in dir, unless it exists, and reads its first
+// night.
 func makeMaterial(ctx context.Context, dir string) (material, error) {
 	if _, err := os.Stat(dir); err != nil {
 		if _, err := demo.Make(ctx, dir, demo.Options{}); err != nil {
@@ -35,7 +35,7 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 		}
 		f, err := wavfile.Open(path)
 		if err != nil {
-			return nil // the tour has broken files too
+			return nil // the tour also has damaged files
 		}
 		defer f.Close()
 		fm := f.Info().Format
@@ -55,10 +55,10 @@ func makeMaterial(ctx context.Context, dir string) (material, error) {
 	return m, err
 }
 
-// writeNight is this program's part "write DEMO DIR CHANNELS SECONDS mono|poly",
-// where DEMO is a folder that has the demo tour, or gets it. It is
-// a process of its own since the memory that a program has counts as that of
-// those it starts.
+// writeNight runs the command "write DEMO DIR CHANNELS SECONDS mono|poly" of
+// this program. DEMO is the folder of the demo tour, made if it is missing. It
+// runs in a process of its own, because the memory of a process counts as that
+// of its children.
 func writeNight(args []string) error {
 	if len(args) != 5 {
 		return fmt.Errorf("write takes DEMO DIR CHANNELS SECONDS mono|poly")
@@ -91,8 +91,8 @@ func (b *bench) night(ctx context.Context, dir string, channels, seconds int, la
 	return filepath.Glob(filepath.Join(dir, "*.wav"))
 }
 
-// track fills b with a channel's sound, from a frame on: a track of the demo
-// over and over, for each further channel from another place on.
+// track fills b with a channel's samples from a frame on: a track of the demo,
+// repeated, from a different offset for each further channel.
 func (m material) track(b []byte, channel int, frame int64) {
 	src := m[channel%len(m)]
 	at := int((frame + int64(channel/len(m))*7*rate) * sampleLen % int64(len(src)))
@@ -102,7 +102,7 @@ func (m material) track(b []byte, channel int, frame int64) {
 	}
 }
 
-// write writes a recording of so many seconds.
+// write writes a recording of the given number of seconds.
 func (m material) write(dir string, channels, seconds int, poly bool) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err

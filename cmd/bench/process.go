@@ -46,13 +46,14 @@ func (b *bench) build(ctx context.Context, used string, others ...string) error 
 	return nil
 }
 
-// used is what a process took.
+// used is the time and memory that a process took.
 type used struct {
 	wall, cpu float64 // seconds
-	memory    int64   // bytes, at most at one time
+	memory    int64   // bytes, maximum resident size
 }
 
-// measure runs a program and returns what it took. Its output goes nowhere.
+// measure runs a program, discards its output and returns the time and memory
+// that it took.
 func measure(ctx context.Context, name string, args ...string) (used, error) {
 	cmd := exec.CommandContext(ctx, name, args...)
 	var said tail
@@ -70,7 +71,7 @@ func measure(ctx context.Context, name string, args ...string) (used, error) {
 	return u, nil
 }
 
-// tail keeps the end of what is written to it.
+// tail keeps the end of the data written to it.
 type tail []byte
 
 func (t *tail) Write(p []byte) (int, error) {

@@ -25,11 +25,10 @@ const (
 	tourMinutes  = 150 // two hours and a half a night
 )
 
-// makeTour makes folders of recordings for nights from one number to another, and
-// a catalog that holds them all as measured. Nobody has ten terabytes for it: the
-// files are sparse, and what was measured of them is made up; all but the last
-// night's is a few bytes a minute, so that the catalog has all its rows but not
-// its size.
+// makeTour makes folders of recordings for a range of nights, and a catalog that
+// holds them all as measured. Real audio would take ten terabytes, so the files
+// are sparse and their measurements invented. All nights but the last have a few
+// bytes a minute, so that the catalog has all its rows but not its size.
 func makeTour(ctx context.Context, dir, path string, from, to int) (*catalog.Store, error) {
 	for n := from; n < to; n++ {
 		if err := sparseNight(filepath.Join(dir, fmt.Sprint(date(n), " Hall"))); err != nil {
@@ -40,7 +39,8 @@ func makeTour(ctx context.Context, dir, path string, from, to int) (*catalog.Sto
 	if err != nil {
 		return nil, err
 	}
-	// The scan finds and files them; it is stopped before it measures.
+	// The scan finds the files and stores their layout; it is stopped before it
+	// measures.
 	scanning, stop := context.WithCancel(ctx)
 	defer stop()
 	var p scan.Progress
@@ -65,13 +65,13 @@ func date(night int) catalog.ShowKey {
 	return catalog.ShowKey(time.Date(2031, 5, 2+night, 0, 0, 0, 0, time.UTC).Format(time.DateOnly))
 }
 
-// sparseNight lays mono files of the right length that take no room.
+// sparseNight writes sparse mono files of the right length.
 func sparseNight(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
 	// The header of an empty file, with the lengths left at 0 as a power cut
-	// leaves them: what follows is read as audio.
+	// leaves them: the rest is read as audio.
 	first := filepath.Join(dir, "01 Input 01.wav")
 	w, err := wavfile.Create(first, wavfile.Format{SampleRate: rate, Channels: 1, BitDepth: 24, ContainerBytes: sampleLen, Encoding: wavfile.PCM}, wavfile.Meta{})
 	if err != nil {
@@ -96,7 +96,7 @@ func sparseNight(dir string) error {
 	return nil
 }
 
-// fillNight stores what was measured of a night, its takes and its screens.
+// fillNight stores a night's measurements, its takes and its cached screens.
 func fillNight(ctx context.Context, store *catalog.Store, night int, whole bool) error {
 	r := rand.New(rand.NewPCG(uint64(night), 1))
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: date(night)})
@@ -129,8 +129,8 @@ func fillNight(ctx context.Context, store *catalog.Store, night int, whole bool)
 			title := fmt.Sprintf("Song %02d", s+1)
 			list = append(list, catalog.SetListEntry{Position: s + 1, Song: title})
 			start := int64(s) * 6 * 60 * rate
-			// By a person: made-up silence tells the finder nothing, and it would
-			// take its own takes away.
+			// By a person: the finder would remove its own takes, because it
+			// finds nothing in invented silence.
 			takes = append(takes, catalog.Take{Show: rec.Show, Song: title, RecordingID: rec.ID, StartFrame: start,
 				EndFrame: start + int64(200+r.IntN(100))*rate, FoundBy: catalog.ByPerson, Confidence: 1})
 		}
@@ -144,8 +144,8 @@ func fillNight(ctx context.Context, store *catalog.Store, night int, whole bool)
 	return refresh.Prepare(ctx, store, date(night))
 }
 
-// minute is a minute of a track: a lively one, or a silent one, which takes next
-// to no room.
+// minute is a minute of a track: either a lively one, or a silent one, which
+// takes next to no room.
 func minute(r *rand.Rand, lively bool) meter.Part {
 	p := meter.Part{Blocks: make([]meter.Block, meter.PartBlocks)}
 	if !lively {
@@ -159,14 +159,14 @@ func minute(r *rand.Rand, lively bool) meter.Part {
 	return p
 }
 
-// question is something that is asked of a catalog.
+// question is a query of a catalog.
 type question struct {
 	what string
 	ask  func(context.Context, *catalog.Store) error
 }
 
-// questions are what screens and commands ask of a tour whose last night is
-// given.
+// questions are the queries of screens and commands on a tour, given its last
+// night.
 func questions(last catalog.ShowKey) []question {
 	return []question{
 		{"shows", func(ctx context.Context, s *catalog.Store) error {
@@ -197,8 +197,8 @@ func questions(last catalog.ShowKey) []question {
 	}
 }
 
-// askAll is this program's part "ask CATALOG NIGHTS": every question once, in a
-// process of its own, with nothing read before.
+// askAll runs the command "ask CATALOG NIGHTS" of this program: every question
+// once, in a process of its own, with nothing read before.
 func askAll(ctx context.Context, path string, nights int) (map[string]float64, error) {
 	took := map[string]float64{}
 	began := time.Now()

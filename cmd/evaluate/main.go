@@ -1,5 +1,5 @@
-// Evaluate measures how well nightreel hears, on nights whose truth is known.
-// It is for developers: task evaluate runs it.
+// Evaluate measures how well nightreel finds songs and faults, on nights whose
+// truth is known. It is for developers: task evaluate runs it.
 package main
 
 import (
@@ -19,14 +19,14 @@ func main() {
 	tours := flag.Int("tours", 5, "tours of each part")
 	nights := flag.Int("nights", 5, "nights of each tour")
 	talks := flag.Int("talks", 10, "nights of talk and tuning of each part")
-	tuning := flag.Bool("tuning", true, "look at the part that tuning may look at")
-	held := flag.Bool("held", true, "look at the part that tuning never saw, too")
+	tuning := flag.Bool("tuning", true, "use the half of the material that tuning may use")
+	held := flag.Bool("held", true, "also use the half that tuning never used")
 	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each part")
 	kinds := flag.String("kinds", "", "plant only these kinds of faults, separated by commas")
 	only := flag.String("only", "", "songs or faults alone")
-	why := flag.Bool("why", false, "say what went wrong, in the tuning part")
+	why := flag.Bool("why", false, "list the mistakes, in the tuning half")
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM) // temporary folders are cleared away
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM) // so that temporary folders are removed
 	defer stop()
 	var parts []evaluate.Part
 	if *tuning {
@@ -92,7 +92,7 @@ func faults(ctx context.Context, part evaluate.Part, tours int, kinds string, re
 }
 
 func goals(part evaluate.Part, all []evaluate.Goal) {
-	fmt.Printf("%s, what was wanted:\n", part)
+	fmt.Printf("%s, goals:\n", part)
 	for _, g := range all {
 		fmt.Println("   ", g)
 	}

@@ -14,10 +14,10 @@ type span struct {
 	start, end int64
 }
 
-// figures returns the figures of all tracks of a recording in a span. What was
-// worked out once is kept in the catalog, beside the edition of the measurement
-// that it came from: a song along a tour of a hundred nights is thousands of
-// spans, and a screen wants them at once.
+// figures returns the figures of all tracks of a recording in a span. Results
+// are cached in the catalog, beside the edition of the measurement that they
+// came from: a song along a tour of a hundred nights is thousands of spans, and
+// a screen needs them at once.
 func (n *tour) figures(ctx context.Context, store *catalog.Store, s span) (map[catalog.TrackID]meter.Figures, error) {
 	if known, ok := n.known[s]; ok {
 		return known, nil
@@ -42,14 +42,15 @@ func (n *tour) figures(ctx context.Context, store *catalog.Store, s span) (map[c
 				return nil, err
 			}
 		}
-		// A catalog that cannot be written to still answers.
+		// If the catalog cannot be written to, the figures are still valid.
 		_ = store.PutDerived(ctx, key, edition, data)
 	}
 	n.known[s] = figures
 	return figures, nil
 }
 
-// decodeFigures reads what was kept; ok is false where a track is not in it.
+// decodeFigures decodes cached figures; ok is false if a track is missing from
+// them.
 func decodeFigures(data []byte, tracks []catalog.Track) (figures map[catalog.TrackID]meter.Figures, ok bool) {
 	const size = 8 + meter.FiguresBytes
 	if len(data)%size != 0 || len(data) == 0 {

@@ -9,8 +9,8 @@ import (
 	"nightreel/internal/compare"
 )
 
-// TestKeptFigures holds that figures from the catalog are those worked out
-// anew, and that damage to what is kept costs time and nothing else.
+// TestKeptFigures: cached figures equal computed ones, and damage to the cache
+// costs time and nothing else.
 func TestKeptFigures(t *testing.T) {
 	store := openStore(t)
 	for i, date := range []catalog.ShowKey{"2031-05-02", "2031-05-03"} {
@@ -33,7 +33,7 @@ func TestKeptFigures(t *testing.T) {
 	}
 	fresh := ask()
 	if kept := ask(); kept != fresh {
-		t.Errorf("kept figures differ:\n%s\n%s", kept, fresh)
+		t.Errorf("cached figures differ:\n%s\n%s", kept, fresh)
 	}
 	takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
 	if err != nil {
@@ -50,9 +50,9 @@ func TestKeptFigures(t *testing.T) {
 		}
 	}
 	if again := ask(); again != fresh {
-		t.Error("damage to what is kept changed the figures")
+		t.Error("damage to the cache changed the figures")
 	}
-	// All that is kept there can be worked out again.
+	// Every row of the table can be computed again.
 	db, err := sql.Open("sqlite3", "file:"+store.Path())
 	if err != nil {
 		t.Fatal(err)
@@ -63,9 +63,9 @@ func TestKeptFigures(t *testing.T) {
 		t.Fatal(err)
 	}
 	if n, err := gone.RowsAffected(); err != nil || n == 0 {
-		t.Fatalf("%d rows were kept, %v", n, err)
+		t.Fatalf("%d rows are cached, %v", n, err)
 	}
 	if again := ask(); again != fresh {
-		t.Error("without what was kept the figures are others")
+		t.Error("without the cache the figures differ")
 	}
 }

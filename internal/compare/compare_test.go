@@ -33,7 +33,7 @@ func openStore(t *testing.T) *catalog.Store {
 	return store
 }
 
-// addRecording measures tracks of 16-bit samples into the catalog.
+// addRecording stores tracks of 16-bit samples, measured, in the catalog.
 func addRecording(t *testing.T, store *catalog.Store, date catalog.ShowKey, rig string, offsetS float64, names []string, samples [][]byte) catalog.Recording {
 	t.Helper()
 	ctx := context.Background()
@@ -119,9 +119,9 @@ func addTake(t *testing.T, store *catalog.Store, date catalog.ShowKey, rec catal
 	return take
 }
 
-// TestFiguresAreThoseOfTheSamples: for any span, what Levels says equals a
-// measurement of nothing but the span's samples, and what they were preceded
-// by, with another meter; and so it does after the boundary moved.
+// TestFiguresAreThoseOfTheSamples: for any span, Levels returns what another
+// meter measures in the span's samples alone, preceded by their run-up; also
+// after the boundary moved.
 func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 	ctx := context.Background()
 	store := openStore(t)
@@ -134,7 +134,7 @@ func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 		block := int64(meter.BlockFrames(rate))
 		from := rng.Int64N(long*10-40) * block
 		to := from + (35+rng.Int64N(long*10-from/block-34))*block
-		// Off the grid by less than half a block: spans snap to it.
+		// Off the block grid by less than half a block: spans are rounded to it.
 		take.StartFrame = max(0, from+rng.Int64N(block-1)-block/2+1)
 		take.EndFrame = min(rec.Frames, to+rng.Int64N(block-1)-block/2+1)
 		if _, err := store.SaveTake(ctx, take); err != nil {
@@ -152,9 +152,9 @@ func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 		part := measure(t, meter.Config{RunUp: int(runUp), First: from, Frames: to - from}, data[2*(from-runUp):2*after])
 		want := meter.Join(rate, to-from, 0, part).Figures(0, to-from)
 		if got := levels[0].Figures; !close(got, want) {
-			t.Fatalf("frames %d to %d: figures are\n\t%+v\nmeasured anew\n\t%+v", from, to, got, want)
+			t.Fatalf("frames %d to %d: figures are\n\t%+v\nmeasured again\n\t%+v", from, to, got, want)
 		}
-		// The RMS once more, by hand.
+		// Compute the RMS independently.
 		sum := 0.0
 		for i := from; i < to; i++ {
 			x := float64(int16(binary.LittleEndian.Uint16(data[2*i:]))) / 32768
@@ -167,8 +167,8 @@ func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 }
 
 // close compares figures to a thousandth of a dB: the catalog's binary form
-// rounds true peak up by 0.0002 dB, and a filter that has settled is not quite
-// one that never started anew.
+// rounds true peak up by 0.0002 dB, and a settled filter's state differs
+// slightly from a fresh one's.
 func close(a, b meter.Figures) bool {
 	va, vb := reflect.ValueOf(a), reflect.ValueOf(b)
 	for i := range va.NumField() {
@@ -181,8 +181,8 @@ func close(a, b meter.Figures) bool {
 }
 
 // tourOf builds nights on which song A is played from second 2 to 12 at the
-// given RMS of the bass, with a kick that never changes. On the second half of
-// the nights the two have changed places.
+// given RMS of the bass in dBFS, with a kick that never changes. From the second
+// half of the nights on the two have exchanged tracks.
 func tourOf(t *testing.T, bass ...float64) (*catalog.Store, []catalog.Take) {
 	t.Helper()
 	ctx := context.Background()
@@ -235,7 +235,7 @@ func TestSong(t *testing.T) {
 		t.Errorf("takes are %+v", c.Takes)
 	}
 	bass, kick := channel(t, c, "Bass"), channel(t, c, "Kick")
-	if math.Abs(float64(bass.Median.RMS)+30) > 0.05 { // one wild night in five moves it not at all
+	if math.Abs(float64(bass.Median.RMS)+30) > 0.05 { // one odd night in five does not move the median
 		t.Errorf("the bass's median is %v", bass.Median.RMS)
 	}
 	for i, v := range bass.Values {
@@ -245,7 +245,7 @@ func TestSong(t *testing.T) {
 		if v.Take != takes[i].ID || v.Rig != "main" {
 			t.Errorf("night %d: %+v", i+1, v)
 		}
-		// Re-patched for the last nights: still the bass.
+		// Re-patched on the last nights, the channel is still the bass.
 		if want := 1 + (5-i)/4; i < 2 && v.Track != 2 || i >= 2 && v.Track != 1 {
 			t.Errorf("night %d: track %d, want %d", i+1, v.Track, want)
 		}
@@ -273,8 +273,8 @@ func TestSong(t *testing.T) {
 	}
 }
 
-// TestSongFollowsABoundary: a take that is moved to where the channel is
-// silent says so at once.
+// TestSongFollowsABoundary: if a take moves to where the channel is silent, the
+// comparison shows that at once.
 func TestSongFollowsABoundary(t *testing.T) {
 	ctx := context.Background()
 	store := openStore(t)
@@ -409,8 +409,8 @@ func TestTwoRigs(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("levels are\n\t%s\nwant\n\t%s", strings.Join(got, "\n\t"), strings.Join(want, "\n\t"))
 	}
-	if short := levels[8]; !short.RMS.IsZero() { // nothing of it in A
-		t.Errorf("figures of nothing: %+v", short)
+	if short := levels[8]; !short.RMS.IsZero() { // nothing of it lies within A
+		t.Errorf("a track that ended has figures %+v", short)
 	}
 	only, err := compare.Levels(ctx, store, compare.Filter{Song: "a", Channel: "guest", Rig: "backup"})
 	if err != nil || len(only) != 1 {
@@ -431,7 +431,8 @@ func TestTwoRigs(t *testing.T) {
 	}
 }
 
-// checkCSV: the columns are the JSON fields in their order, and say the same.
+// checkCSV checks that the columns are the JSON fields in their order, with the
+// same values.
 func checkCSV(t *testing.T, text string, levels []compare.TakeLevel) {
 	t.Helper()
 	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
@@ -515,7 +516,8 @@ func TestNotThere(t *testing.T) {
 	}
 }
 
-// TestNotMeasured: a recording whose scan was interrupted is not silent.
+// TestNotMeasured: a recording whose scan was interrupted is not measured,
+// rather than silent.
 func TestNotMeasured(t *testing.T) {
 	ctx := context.Background()
 	store, takes := tourOf(t, -30, -30)

@@ -13,10 +13,10 @@ import (
 // figureColumns are the figures of a CSV line, named as their JSON fields.
 const figureColumns = "sample_peak_dbfs,true_peak_dbtp,rms_dbfs,loudness_lufs,max_momentary_lufs,max_short_term_lufs,loudness_range_lu,crest_factor_db,dc_offset,clipped_samples"
 
-// WriteLevelsCSV writes takes' levels as comma-separated values, a heading
-// first: take, show, song, channel, rig, track, start_s, end_s and the figures
-// under the names of their JSON fields. Silence is "-inf", what was not
-// measured is empty.
+// WriteLevelsCSV writes takes' levels as comma-separated values, beginning with
+// a heading: take, show, song, channel, rig, track, start_s, end_s and the
+// figures under the names of their JSON fields. Silence is "-inf"; a figure that
+// was not measured is empty.
 func WriteLevelsCSV(w io.Writer, levels []TakeLevel) error {
 	out := csv.NewWriter(w)
 	if err := out.Write(strings.Split("take,show,song,channel,rig,track,start_s,end_s,"+figureColumns, ",")); err != nil {
@@ -32,11 +32,11 @@ func WriteLevelsCSV(w io.Writer, levels []TakeLevel) error {
 	return out.Error()
 }
 
-// WriteCSV writes the comparison as comma-separated values, a heading first and
-// a line for each channel and take: song, channel, show, take, rig, track, the
-// figures, median_rms_dbfs, delta_db, change_db, outlier, reasons (parted by
-// "; "), gain_db, gain_change_db. As in [WriteLevelsCSV] silence is "-inf" and
-// what was not measured is empty.
+// WriteCSV writes the comparison as comma-separated values: a heading, then a
+// line for each channel and take. The columns are song, channel, show, take,
+// rig, track, the figures, median_rms_dbfs, delta_db, change_db, outlier,
+// reasons (separated by "; "), gain_db, gain_change_db. As in [WriteLevelsCSV]
+// silence is "-inf", and a figure that was not measured is empty.
 func (c Comparison) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	if err := out.Write(strings.Split("song,channel,show,take,rig,track,"+figureColumns+",median_rms_dbfs,delta_db,change_db,outlier,reasons,gain_db,gain_change_db", ",")); err != nil {

@@ -58,7 +58,7 @@ func TestDemoTour(t *testing.T) {
 		t.Fatalf("takes are %+v", c.Takes)
 	}
 	bass := channel(t, c, "Bass DI").Values
-	// Everybody plays some tenths of a dB differently every night.
+	// All players vary by some tenths of a dB from night to night.
 	if d := float64(bass[1].Change); math.Abs(d-3) > 1.5 {
 		t.Errorf("the new bass rig is %.1f dB louder, want 3", d)
 	}
@@ -68,7 +68,7 @@ func TestDemoTour(t *testing.T) {
 	if !slices.Contains(c.Notes, compare.Note{Show: "2031-05-05", Text: "new bass rig"}) {
 		t.Errorf("notes are %v", c.Notes)
 	}
-	// Hat and floor tom changed places; the hat's preamp was turned up.
+	// Hat and floor tom exchanged tracks; the hat's gain was raised.
 	hat := channel(t, c, "Hat").Values
 	if hat[0].Track == hat[1].Track {
 		t.Errorf("the hat was on track %d before and after it was re-patched", hat[0].Track)

@@ -18,8 +18,8 @@ type Filter struct {
 	Rig     string
 }
 
-// TakeLevel is the level of one track during one take. Where the track was not
-// recorded or not measured in the take, its figures are not measured.
+// TakeLevel is the level of one track during one take. If the track was not
+// recorded or not measured during the take, its figures are "not measured".
 type TakeLevel struct {
 	Take    catalog.TakeID  `json:"take"`
 	Show    catalog.ShowKey `json:"show"`
@@ -28,7 +28,7 @@ type TakeLevel struct {
 	Rig     string          `json:"rig"`
 	Track   int             `json:"track"`
 	// StartS and EndS are seconds from the first frame of this rig's recording,
-	// as much of the take as it holds.
+	// limited to what it holds of the take.
 	StartS float64 `json:"start_s"`
 	EndS   float64 `json:"end_s"`
 	meter.Figures
@@ -87,7 +87,7 @@ type TrackLevel struct {
 }
 
 // Tracks returns the figures of all tracks of a show, in order of recording and
-// track. A track that was not measured to its end has none.
+// track. A track that was not measured to its end has no figures.
 func Tracks(ctx context.Context, store *catalog.Store, date catalog.ShowKey) ([]TrackLevel, error) {
 	n, err := readTour(ctx, store, date)
 	if err != nil {
@@ -109,17 +109,17 @@ func Tracks(ctx context.Context, store *catalog.Store, date catalog.ShowKey) ([]
 	return levels, nil
 }
 
-// tour is what the catalog knows of the nights that are looked at.
+// tour holds what the catalog knows of the nights that are compared.
 type tour struct {
 	recordings map[catalog.ShowKey][]catalog.Recording // the reference first
 	byID       map[catalog.RecordingID]catalog.Recording
 	tracks     map[catalog.RecordingID][]catalog.Track
 	byKey      map[catalog.RecordingID]map[string]catalog.Track // the first track of each channel, by its key
-	keys       map[string]string                                // of channels, since a tour asks for the same few thousands of times
+	keys       map[string]string                                // of channels: cached, since the same ones are needed thousands of times
 	known      map[span]map[catalog.TrackID]meter.Figures
 }
 
-// readTour reads one show, or all where date is "".
+// readTour reads one show, or all shows if date is "".
 func readTour(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (tour, error) {
 	n := tour{
 		recordings: map[catalog.ShowKey][]catalog.Recording{},
@@ -153,7 +153,7 @@ func readTour(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (
 	return n, nil
 }
 
-// key is [catalog.Key], remembered.
+// key returns [catalog.Key] of a channel, cached.
 func (n tour) key(channel string) string {
 	key, ok := n.keys[channel]
 	if !ok {
@@ -163,8 +163,8 @@ func (n tour) key(channel string) string {
 	return key
 }
 
-// span returns the frames of a recording that were recorded during a take; ok
-// is false where there are none.
+// span returns the frames of a recording that were recorded during a take; ok is
+// false if there are none.
 func (n tour) span(t catalog.Take, r catalog.Recording) (start, end int64, ok bool) {
 	placed := n.byID[t.RecordingID]
 	start = max(0, placed.Map(t.StartFrame, r))
@@ -172,8 +172,8 @@ func (n tour) span(t catalog.Take, r catalog.Recording) (start, end int64, ok bo
 	return start, end, start < end
 }
 
-// figuresOf returns the figures of a span of a track, not measured where the
-// track ends before it or was not measured all through it.
+// figuresOf returns the figures of a span of a track. They are "not measured" if
+// the track ends before the span or was not measured all through it.
 func figuresOf(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64) (meter.Figures, error) {
 	e, err := envelope.Load(ctx, store, t, start, end)
 	var missing *envelope.NotMeasuredError

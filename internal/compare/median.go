@@ -8,8 +8,8 @@ import (
 )
 
 // medianFigures returns the median of each figure on its own, over the values
-// that are not digitally silent; silence where all are, not measured where
-// there is none.
+// that are not digitally silent. It is silence if all are silent, and "not
+// measured" if there are no values.
 func medianFigures(values []Value) meter.Figures {
 	playing := slices.DeleteFunc(slices.Clone(values), func(v Value) bool { return v.RMS.IsSilence() })
 	if len(playing) == 0 {

@@ -17,11 +17,11 @@ type Comparison struct {
 	Song     string     `json:"song"`
 	Takes    []TakeSpan `json:"takes"` // in order of show and start
 	Channels []Channel  `json:"channels"`
-	// Changes lists the largest changes of a channel since the night before on
+	// Changes lists the largest changes of a channel since the previous night on
 	// which the song was played, the largest first.
 	Changes []Change `json:"changes"`
 	// Notes are those of the shows from the first take's to the last one's, so
-	// that a new rig is seen where it came in.
+	// that a new rig shows at the night on which it came in.
 	Notes []Note `json:"notes"`
 }
 
@@ -39,7 +39,7 @@ type Channel struct {
 	// Median is the median of each figure on its own, over the takes in which
 	// the channel was not digitally silent.
 	Median meter.Figures `json:"median"`
-	Values []Value       `json:"values"` // in the order of the takes; none where the channel was not recorded
+	Values []Value       `json:"values"` // in the order of the takes; takes without the channel are left out
 }
 
 // Value is one channel in one take.
@@ -49,27 +49,27 @@ type Value struct {
 	Rig   string          `json:"rig"` // whose recording was measured
 	Track int             `json:"track"`
 	meter.Figures
-	// Delta is the RMS against the median's, in dB: null where the channel is
-	// digitally silent in this take, left out where there is nothing to compare.
+	// Delta is the RMS minus the median's, in dB: null if the channel is
+	// digitally silent in this take, left out if there is nothing to compare.
 	Delta meter.Level `json:"delta_db,omitzero"`
-	// Change is the RMS against that of the night before on which the song was
-	// played, as Delta.
+	// Change is the RMS minus that of the previous night on which the song was
+	// played; null and left out as in Delta.
 	Change  meter.Level `json:"change_db,omitzero"`
 	Outlier bool        `json:"outlier"`
-	Reasons []string    `json:"reasons"` // why it is one, and what may be behind it; a sentence each
-	// GainDB is the preamp's gain from the input list, GainChangeDB the
-	// difference to the night before; left out where they are not known.
+	Reasons []string    `json:"reasons"` // why it is an outlier, and possible causes; a sentence each
+	// GainDB is the preamp's gain from the input list in dB, GainChangeDB the
+	// difference to the previous night; left out if unknown.
 	GainDB       *float64 `json:"gain_db,omitempty"`
 	GainChangeDB *float64 `json:"gain_change_db,omitempty"`
 }
 
-// Change is how a channel's level differs from the night before.
+// Change is the difference of a channel's level to the previous night.
 type Change struct {
 	Show         catalog.ShowKey `json:"show"`
 	Take         catalog.TakeID  `json:"take"`
-	Since        catalog.ShowKey `json:"since"` // the night before
+	Since        catalog.ShowKey `json:"since"` // the previous night
 	Channel      string          `json:"channel"`
-	ChangeDB     meter.Level     `json:"change_db"` // of the RMS; null: now silent
+	ChangeDB     meter.Level     `json:"change_db"` // of the RMS; null: now digitally silent
 	GainChangeDB *float64        `json:"gain_change_db,omitempty"`
 }
 
@@ -81,42 +81,43 @@ type Note struct {
 
 // Options are the choices of [Song].
 type Options struct {
-	Channel string // only this one; "" for all
+	Channel string // compare this channel only; "" for all
 	// MostChanges bounds Comparison.Changes; 0 means 10.
 	MostChanges int
-	// Measure is what Value.Delta, Value.Change, Value.Outlier and
-	// Comparison.Changes are about; "" means RMS.
+	// Measure is the figure that Value.Delta, Value.Change, Value.Outlier and
+	// Comparison.Changes refer to; "" means RMS.
 	Measure Measure
 }
 
 const (
-	// leastOutlierDB is the smallest difference that counts: a band plays a
-	// song 1 to 2 dB louder or softer from night to night (common practice, no
-	// source).
+	// leastOutlierDB is the smallest difference that counts, in dB: from night
+	// to night a band plays a song 1 to 2 dB louder or softer (common practice,
+	// no source).
 	leastOutlierDB = 3
 	// outlierMADs is how many scaled median absolute deviations a value must lie
 	// away: the modified z-score of 3.5 of Iglewicz and Hoaglin, How to Detect
 	// and Handle Outliers, ASQC 1993 (from memory).
 	outlierMADs = 3.5
-	// madScale makes the median absolute deviation of normally distributed
-	// values their standard deviation: 1/Φ⁻¹(3/4).
+	// madScale converts the median absolute deviation of normally distributed
+	// values to their standard deviation: 1/Φ⁻¹(3/4).
 	madScale = 1.4826
-	// leastValues is the number of takes below which nothing is an outlier: of
-	// two that differ none is the odd one.
+	// leastValues is the number of takes below which no value is an outlier: if
+	// two differ, neither is the odd one.
 	leastValues = 3
-	// leastChangeDB is the smallest change that is listed.
+	// leastChangeDB is the smallest change that is listed, in dB.
 	leastChangeDB = 1
-	// floorDBFS is the RMS below which a channel holds only noise, whose level
-	// says nothing about the song (common practice, no source).
+	// floorDBFS is the RMS in dBFS below which a channel holds only noise, whose
+	// level is independent of the song (common practice, no source).
 	floorDBFS = -80
-	// leastGainDB is the smallest difference of gain that is given as a reason.
+	// leastGainDB is the smallest difference of gain that is given as a reason,
+	// in dB.
 	leastGainDB = 0.5
 )
 
 // Song compares all takes of a song, given by title or alias, channel by
-// channel. Of each night the main rig counts; another where the main rig does
+// channel. It uses each night's main rig, or another rig if the main one does
 // not have the channel in that take. A song that is not in the catalog, and a
-// channel that no take has, is *[catalog.NotFoundError].
+// channel that is in no take, is *[catalog.NotFoundError].
 func Song(ctx context.Context, store *catalog.Store, song string, opt Options) (Comparison, error) {
 	known, err := store.Song(ctx, song)
 	if err != nil {
@@ -188,8 +189,8 @@ func (n tour) channels(takes []catalog.Take) []string {
 	return names
 }
 
-// value measures a channel in a take, on the first recording that has it
-// there; ok is false where none has.
+// value measures a channel in a take, on the first recording that has it there;
+// ok is false if there is none.
 func (n tour) value(ctx context.Context, store *catalog.Store, t catalog.Take, channel string) (v Value, ok bool, err error) {
 	for _, r := range n.recordings[t.Show] {
 		track, found := n.byKey[r.ID][n.key(channel)]
@@ -202,7 +203,7 @@ func (n tour) value(ctx context.Context, store *catalog.Store, t catalog.Take, c
 			return v, false, err
 		}
 		figures := all[track.ID]
-		if figures.RMS.IsZero() { // not measured here
+		if figures.RMS.IsZero() { // not measured in this recording
 			continue
 		}
 		return Value{
@@ -213,8 +214,8 @@ func (n tour) value(ctx context.Context, store *catalog.Store, t catalog.Take, c
 	return v, false, nil
 }
 
-// judge fills in the median and what follows from it, and returns the changes
-// from night to night.
+// judge sets the median and all that depends on it, and returns the changes from
+// night to night.
 func (ch *Channel) judge(m Measure) []Change {
 	ch.Median = medianFigures(ch.Values)
 	playing, deviations, gains := 0, []float64{}, []float64{}
@@ -246,21 +247,21 @@ func (ch *Channel) judge(m Measure) []Change {
 		if v.RMS < floorDBFS && before.RMS < floorDBFS {
 			continue
 		}
-		if math.Abs(float64(v.Change)) >= leastChangeDB { // silence is infinite, not measured is not
+		if math.Abs(float64(v.Change)) >= leastChangeDB { // silence is infinite and passes; "not measured" is NaN and does not
 			changes = append(changes, Change{Show: v.Show, Take: v.Take, Since: before.Show, Channel: ch.Channel, ChangeDB: v.Change, GainChangeDB: v.GainChangeDB})
 		}
 	}
 	return changes
 }
 
-// judge says whether a value is an outlier, and why.
+// judge sets whether a value is an outlier, and why.
 func (v *Value) judge(limit float64, playing int, usualGain float64, usualRMS meter.Level) {
 	delta := float64(v.Delta)
 	switch {
 	case v.RMS.IsSilence() && playing >= leastValues-1:
 		v.Outlier = true
-		v.Reasons = append(v.Reasons, fmt.Sprintf("digitally silent here, not in %d other takes", playing))
-		return // the gain explains nothing
+		v.Reasons = append(v.Reasons, fmt.Sprintf("digitally silent in this take, not in %d other takes", playing))
+		return // no gain explains silence
 	case playing >= leastValues && math.Abs(delta) > limit && max(v.RMS, usualRMS) >= floorDBFS:
 		v.Outlier = true
 		v.Reasons = append(v.Reasons, fmt.Sprintf("%.1f dB %s the median of %d takes", math.Abs(delta), aboveBelow(delta), playing))
@@ -284,7 +285,8 @@ func aboveBelow(db float64) string {
 
 // nightBefore returns the channel's last value of an earlier show.
 func (ch *Channel) nightBefore(show catalog.ShowKey) (Value, bool) {
-	// Values are in order of show; addresses of one date are not in that of time.
+	// Values are in order of show. Keys of one date do not sort by time, so
+	// compare dates only.
 	at := slices.IndexFunc(ch.Values, func(v Value) bool { return v.Show == show || v.Show.Date() > show.Date() })
 	switch {
 	case at < 0 && len(ch.Values) > 0:
@@ -295,8 +297,8 @@ func (ch *Channel) nightBefore(show catalog.ShowKey) (Value, bool) {
 	return ch.Values[at-1], true
 }
 
-// difference returns a - b; silence where only a is silent, not measured where
-// there is nothing to compare with.
+// difference returns a - b; silence if only a is silent, "not measured" if the
+// two cannot be compared.
 func difference(a, b meter.Level) meter.Level {
 	if a.IsZero() || b.IsZero() || b.IsSilence() {
 		return meter.NotMeasured()
@@ -304,7 +306,7 @@ func difference(a, b meter.Level) meter.Level {
 	return a - b
 }
 
-// largest returns the largest changes, at most so many, the largest first.
+// largest returns at most the given number of changes, the largest first.
 func largest(changes []Change, most int) []Change {
 	if most == 0 {
 		most = 10
@@ -313,7 +315,7 @@ func largest(changes []Change, most int) []Change {
 	slices.SortStableFunc(changes, func(a, b Change) int {
 		return cmp.Or(cmp.Compare(size(b), size(a)), cmp.Compare(b.Show, a.Show))
 	})
-	// Of a song played twice the larger change is enough.
+	// If a song was played twice a night, keep the larger change only.
 	seen := map[string]bool{}
 	changes = slices.DeleteFunc(changes, func(c Change) bool {
 		key := string(c.Show) + catalog.Key(c.Channel)

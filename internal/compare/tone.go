@@ -17,9 +17,10 @@ import (
 	"nightreel/internal/stats"
 )
 
-// ToneComparison is how the channels sounded in one song along the tour: mean
-// spectra in one-third-octave bands, named by the nominal mid-band frequencies
-// of IEC 61260-1:2014. They are for comparison, not filters of any class.
+// ToneComparison compares the spectra of the channels in one song along the
+// tour: mean spectra in one-third-octave bands, named by the nominal mid-band
+// frequencies of IEC 61260-1:2014. They are for comparison, not filters of any
+// class.
 type ToneComparison struct {
 	Song     string        `json:"song"`
 	BandsHz  []float64     `json:"bands_hz"`
@@ -31,7 +32,7 @@ type ToneComparison struct {
 type ToneChannel struct {
 	Channel string        `json:"channel"`
 	Median  []meter.Level `json:"median_db"` // by band, dB of full scale
-	Values  []ToneValue   `json:"values"`    // in the order of the takes; none where no tone was kept
+	Values  []ToneValue   `json:"values"`    // in the order of the takes; empty if no tone was measured
 }
 
 // ToneValue is one channel in one take.
@@ -43,11 +44,11 @@ type ToneValue struct {
 	// Bands is the mean level by band in dB of full scale; null is silence, and a
 	// band above half the rate.
 	Bands []meter.Level `json:"bands_db"`
-	// Louder is by how much the take is louder than the median as a whole, dB:
-	// the middle one of the bands' differences.
+	// Louder is the overall difference of the take to the median in dB: the
+	// median of the bands' differences.
 	Louder meter.Level `json:"louder_db,omitzero"`
-	// Delta is what remains by band: what happened to the sound and not only to
-	// its level; null where nothing is known.
+	// Delta is the remaining difference by band in dB, which shows a change of
+	// sound and not of level; null if unknown.
 	Delta []meter.Level `json:"delta_db"`
 }
 
@@ -132,7 +133,7 @@ func bandLevel(db float64) meter.Level {
 	return meter.Level(db)
 }
 
-// compare fills in the median and the differences from it.
+// compare sets the median and the differences from it.
 func (ch *ToneChannel) compare() {
 	for b := range spectrum.Bands {
 		var levels []float64
@@ -168,8 +169,8 @@ func (ch *ToneChannel) compare() {
 	}
 }
 
-// Octaves returns a value's differences by octave: 31.5 Hz to 16 kHz, the mean
-// of three bands each; NaN where none of them is known.
+// Octaves returns a value's differences in dB by octave, 31.5 Hz to 16 kHz: each
+// the mean of three bands, NaN if none of them is known.
 func (v ToneValue) Octaves() []float64 {
 	var all []float64
 	for first := 1; first+2 < len(v.Delta); first += 3 {
@@ -185,10 +186,10 @@ func (v ToneValue) Octaves() []float64 {
 	return all
 }
 
-// WriteCSV writes the comparison as comma-separated values, a heading first and
-// a line for each channel, take and band: song, channel, show, take, rig,
-// track, band_hz, level_db, median_db, louder_db, delta_db. Silence is "-inf",
-// what is not known is empty.
+// WriteCSV writes the comparison as comma-separated values: a heading, then a
+// line for each channel, take and band. The columns are song, channel, show,
+// take, rig, track, band_hz, level_db, median_db, louder_db, delta_db. Silence
+// is "-inf"; an unknown value is empty.
 func (c ToneComparison) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	if err := out.Write([]string{"song", "channel", "show", "take", "rig", "track", "band_hz", "level_db", "median_db", "louder_db", "delta_db"}); err != nil {
@@ -209,8 +210,8 @@ func (c ToneComparison) WriteCSV(w io.Writer) error {
 	return out.Error()
 }
 
-// HasTone reports whether any take's tone is known: nights scanned by an older
-// nightreel have none.
+// HasTone reports whether the tone of any take is known. Recordings that an
+// older nightreel scanned have none.
 func (c ToneComparison) HasTone() bool {
 	return slices.ContainsFunc(c.Channels, func(ch ToneChannel) bool { return len(ch.Values) > 0 })
 }

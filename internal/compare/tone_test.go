@@ -14,10 +14,10 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// TestTone follows files of known spectra through a scan: white noise, whose
-// level by band follows from its RMS and the widths of the bands (IEC
-// 61260-1:2014: all of 10^(1/10)), on one night 4 dB louder, on one with a sine
-// of three times a band's energy in it, which raises that band by 6 dB.
+// TestTone scans files of known spectra: white noise, whose level by band
+// follows from its RMS and the widths of the bands (IEC 61260-1:2014: all of
+// 10^(1/10)). One night is 4 dB louder. On another night a sine of three times a
+// band's energy raises that band by 6 dB.
 func TestTone(t *testing.T) {
 	const rate, seconds, rms = 48000, 60, 0.05
 	const raised = 17 // 1 kHz
@@ -57,8 +57,8 @@ func TestTone(t *testing.T) {
 	if len(c.Channels) != 1 || len(c.Channels[0].Values) != 5 {
 		t.Fatalf("%+v", c.Channels)
 	}
-	// What is kept is rounded to 0.625 dB, and the spectrum of noise over a minute
-	// scatters by some 0.3 dB from 200 Hz on, more below.
+	// Stored levels are rounded to 0.625 dB, and the spectrum of noise over a
+	// minute scatters by some 0.3 dB from 200 Hz on, more below.
 	limit := func(b int) float64 {
 		if b < 10 {
 			return 2.5

@@ -5,8 +5,8 @@ import (
 	"math/rand/v2"
 )
 
-// crackling returns what the cracks add to n frames from start on; nil for
-// nothing.
+// crackling returns the signal that the cracks add to n frames from start on;
+// nil if there is none.
 func (d *damage) crackling(start int64, n int) []float64 {
 	var x []float64
 	for _, c := range d.cracks {
@@ -25,7 +25,7 @@ func (d *damage) crackling(start int64, n int) []float64 {
 }
 
 // badContact returns the cracks of a plug that is touched now and then between
-// two frames: spells of steps that die away within milliseconds, up to a peak.
+// two frames: groups of steps that decay within milliseconds, up to a peak.
 func badContact(rng *rand.Rand, rate int, from, to int64, peak float64) []crack {
 	var all []crack
 	at := from
@@ -45,9 +45,9 @@ func badContact(rng *rand.Rand, rate int, from, to int64, peak float64) []crack 
 	}
 }
 
-// breakOff returns a step of some height that dies away with a time constant in
-// seconds, as a converter's filter leaves it: 0.45 of the rate, a windowed sinc
-// of 33 taps.
+// breakOff returns a step of the given height that decays with a time constant
+// in seconds. It is filtered as by a converter: 0.45 of the rate, a windowed
+// sinc of 33 taps.
 func breakOff(rate int, height, decay float64) []float64 {
 	const half = 16
 	out := make([]float64, int(6*decay*float64(rate))+2*half)
@@ -68,9 +68,9 @@ func breakOff(rate int, height, decay float64) []float64 {
 	return out
 }
 
-// groundLoop returns two periods, 40 ms, of the hum of 50 Hz mains at a level in
-// dBFS: the multiples up to 550 Hz, the odd ones stronger, as supplies with
-// rectifiers make them.
+// groundLoop returns two periods (40 ms) of 50 Hz mains hum at a level in dBFS:
+// the multiples up to 550 Hz, the odd ones stronger, as supplies with rectifiers
+// make them.
 func groundLoop(rate int, dBFS float64) []float64 {
 	out := make([]float64, rate/25)
 	sum := 0.0

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// Of hum, all is at multiples of 50 Hz, at the level asked for.
+// All hum lies at multiples of 50 Hz, at the requested level.
 func TestGroundLoop(t *testing.T) {
 	for _, rate := range []int{44100, 48000} {
 		x := groundLoop(rate, -40)
@@ -24,8 +24,8 @@ func TestGroundLoop(t *testing.T) {
 	}
 }
 
-// Cracks come unevenly, in order, within their span, and up to their peak; the
-// blocks that they are asked for in make no difference.
+// Cracks come unevenly, in order, within their span, and up to their peak, and
+// do not depend on the blocks in which they are made.
 func TestBadContact(t *testing.T) {
 	const rate, from, to = 48000, 10000, 400000
 	d := noDamage()
@@ -56,7 +56,7 @@ func TestBadContact(t *testing.T) {
 	}
 }
 
-// What a preamp does to a track: the rest of it stays as it was.
+// A preamp's damage changes a track within its span only.
 func TestPreampDamage(t *testing.T) {
 	const rate, frames = 48000, 9600
 	var stems [nSources]stem
@@ -74,7 +74,7 @@ func TestPreampDamage(t *testing.T) {
 		return x
 	}
 	clean := fill(hat, noDamage())
-	const noise = 2e-5 // the converter's: not what the preamp does
+	const noise = 2e-5 // the converter's, which the preamp's damage does not change
 	for _, row := range []struct {
 		name   string
 		break_ func(d *damage)
@@ -101,8 +101,8 @@ func TestPreampDamage(t *testing.T) {
 	}
 }
 
-// The full tour has the faults that the small one cannot show, and nothing that
-// is planted is called healthy.
+// The full tour has every kind of fault, including those that the small one
+// cannot have, and no planted fault is listed as healthy.
 func TestFullTourHasEveryKind(t *testing.T) {
 	kinds := map[string]int{}
 	shows, scores := plan(Full)

@@ -2,34 +2,36 @@
 // the record rigs, with input lists, set lists and desk files, and the truth
 // about all of it.
 //
-// Start with [Make]; the [Truth] it returns says what was played when, what is
-// broken where, and what only looks broken. It is the demonstration and the
-// test corpus in one. The package never reads or changes a recording that it
-// has not made itself, and writes only into an empty folder.
+// Start with [Make]. It returns the [Truth]: what was played when, which faults
+// were planted where, and what only looks like a fault. The tour serves both as
+// demonstration and as test data. The package never reads or changes a recording
+// that it has not made itself, and writes only into an empty folder.
 //
-// The tour: a band plays four nights with 16 inputs, five songs, three to five
-// a night, which differ in tempo, form and order; between them are applause
-// and talk. Everything is synthesised on a stage with distances: every
-// microphone hears every source, weaker and later the farther it is, and the
-// hall; cables from instruments carry only their own. Each preamp adds noise
-// that rises with its gain.
+// The tour: a band plays four nights with 16 inputs, five songs, three to five a
+// night, which differ in tempo, form and order; between them are applause and
+// talk. Everything is synthesised on a stage with distances: every microphone
+// picks up every source, weaker and later with the distance, and the hall;
+// cables from instruments carry their own instrument only. Each preamp adds
+// noise that rises with its gain.
 //
-//	night 1  one mono file a track with bext and iXML, 48 kHz, 24 bit; one
-//	         track ends early, the bass rig has flat tops in one song, a plug
-//	         crackles
-//	night 2  polyphonic RF64 in three segments over midnight, markers with the
-//	         songs' titles, 44.1 kHz, 16 bit; snare clipped in one song, one
-//	         voice goes silent, one dropout, one DC offset, a ground loop hums,
-//	         one line is on two tracks; a song played twice
-//	night 3  re-patched, with a guest and a new bass rig; two rigs, main in mono
-//	         segments TRK01_0001.wav, backup in one polyphonic file that starts
-//	         late, 48 kHz, 16 bit; one dead microphone, one dropout over seven
-//	         tracks of the main rig, two of its inputs exchanged
+//	night 1  one mono file a track with bext and iXML, 48 kHz, 24 bit;
+//	         one track ends early, the bass rig has flat tops in one song,
+//	         a plug crackles
+//	night 2  polyphonic RF64 in three segments over midnight, markers with
+//	         the songs' titles, 44.1 kHz, 16 bit; snare clipped in one song,
+//	         one voice goes silent, one dropout, one DC offset, a ground
+//	         loop hums, one line is on two tracks; a song played twice
+//	night 3  re-patched, with a guest and a new bass rig; two rigs, main in
+//	         mono segments TRK01_0001.wav, backup in one polyphonic file
+//	         that starts late, 48 kHz, 16 bit; one dead microphone, one
+//	         dropout over seven tracks of the main rig, two of its inputs
+//	         exchanged
 //	night 4  mono files by channel name, 44.1 kHz, 16 bit; four of them with
-//	         the header of a power cut, one track not recorded, one microphone
-//	         turned over in polarity, one preamp turned down between two songs
+//	         the header of a power cut, one track not recorded, one
+//	         microphone with inverted polarity, one preamp turned down
+//	         between two songs
 //
-// Between the recordings lies what lies on real drives: a resource-fork
+// Beside the recordings lie other files that real drives hold: a resource-fork
 // companion, a zero-byte file, a text, a hidden folder.
 package demo
 
@@ -42,27 +44,27 @@ import (
 	"path/filepath"
 )
 
-// Scale tells how big the tour is.
+// Scale is the size of the tour.
 type Scale int
 
 const (
-	// Full is the tour to look at: just under 400 MB.
+	// Full is the tour for people: just under 400 MB.
 	Full Scale = iota
-	// Small has the same shows and forms at a quarter of the sample rates and
-	// about half the length, under 60 MB, for tests. Of the faults it lacks those
-	// that nobody could hear at such rates and lengths.
+	// Small is the tour for tests: the same shows and forms at a quarter of the
+	// sample rates and about half the length, under 60 MB. It lacks the faults
+	// that are inaudible at such rates and lengths.
 	Small
 )
 
 // Options are the choices of [Make]. The zero value makes the full tour.
 type Options struct {
 	Scale Scale
-	// Progress, if set, is told the bytes of audio written so far and in all.
-	// Calls do not overlap.
+	// Progress, if set, is called with the bytes of audio written so far and in
+	// all. Calls do not overlap.
 	Progress func(done, total int64)
 }
 
-// NotEmptyError says that the folder for the tour holds something already.
+// NotEmptyError reports that the folder for the tour is not empty.
 type NotEmptyError struct{ Dir string }
 
 func (e *NotEmptyError) Error() string {
@@ -70,9 +72,9 @@ func (e *NotEmptyError) Error() string {
 }
 
 // Hint returns what to do about it.
-func (e *NotEmptyError) Hint() string { return "name a new folder; nothing is ever written over" }
+func (e *NotEmptyError) Hint() string { return "name a new folder; the demo never overwrites files" }
 
-// Make makes the tour in dir, which is created where it is missing and must be
+// Make makes the tour in dir, which is created if it is missing and must be
 // empty: otherwise the error is a [*NotEmptyError]. The same options give the
 // same bytes on machines of one architecture. After an error or a cancelled
 // context the folder holds a part of the tour, in which every file is whole.
@@ -104,7 +106,7 @@ func Make(ctx context.Context, dir string, opt Options) (*Truth, error) {
 	return m.truth, nil
 }
 
-// plan returns the tour at a scale, and what is played in each show.
+// plan returns the tour at a scale, and the score of each show.
 func plan(scale Scale) ([]showPlan, []*score) {
 	shows := tour()
 	scores := make([]*score, len(shows))
@@ -128,7 +130,7 @@ func audioBytes(sh showPlan, sc *score) int64 {
 	return n
 }
 
-// emptyFolder makes dir, or sees that nothing is in it.
+// emptyFolder creates dir, or checks that it is empty.
 func emptyFolder(dir string) error {
 	entries, err := os.ReadDir(dir)
 	switch {
@@ -143,5 +145,6 @@ func emptyFolder(dir string) error {
 	return nil
 }
 
-// path returns the path of a file named from the tour's folder with slashes.
+// path returns the path of a file that is named relative to the tour's folder,
+// with slashes.
 func (m *maker) path(name string) string { return filepath.Join(m.dir, filepath.FromSlash(name)) }

@@ -107,7 +107,7 @@ func TestEveryFileIsKnown(t *testing.T) {
 	}
 }
 
-// The limits are those the demo tour was ordered with.
+// The demo tour stays within its size limits.
 func TestSizeOfTheTour(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -161,7 +161,7 @@ func TestPatternsAreWholeBars(t *testing.T) {
 	}
 }
 
-// The band never plays a song twice alike, and not every song every night.
+// The band plays no song twice alike, and not every song every night.
 func TestTakesDiffer(t *testing.T) {
 	c := smallTour(t)
 	lengths := map[string]map[float64]bool{}
@@ -213,7 +213,7 @@ func TestFolderMustBeEmpty(t *testing.T) {
 		t.Fatalf("error %v", err)
 	}
 	if d := digests(t, dir); len(d) != 1 {
-		t.Errorf("something was written: %v", d)
+		t.Errorf("files were written: %v", d)
 	}
 }
 

@@ -2,7 +2,7 @@ package demo
 
 import "math"
 
-// stem is one source as it would sound right at it: mono, full scale about
+// stem is one source as it would sound right beside it: mono, full scale about
 // ±1, from the start of the main recording on.
 type stem []float32
 
@@ -22,8 +22,8 @@ func (s stem) render(rate int, at, dur float64, f func(x float64) float64) {
 	}
 }
 
-// blockDC takes out what is below hearing: neither a membrane nor a coil
-// passes DC on.
+// blockDC removes what is below hearing: neither a membrane nor a coil passes DC
+// on.
 func (s stem) blockDC(rate int) {
 	below := newLowpass(rate, 12)
 	for i, x := range s {
@@ -97,8 +97,8 @@ func snareStem(s stem, rate int, sc *score, n noise) {
 	}
 }
 
-// wiresStem is the snare from below: the same head turned round, with more of
-// the wires, which also buzz along with the kick.
+// wiresStem is the snare from below: the same head with inverted polarity, with
+// more of the wires, which also buzz along with the kick.
 func wiresStem(s stem, rate int, sc *score, n noise) {
 	for i, h := range sc.snare {
 		v, at, last := h.vel, int64(i)<<20, 0.0
@@ -127,7 +127,7 @@ func metal(s stem, rate int, hs []hit, dur func(hit) float64, n noise) {
 		s.render(rate, h.at, 6*decay, func(x float64) float64 {
 			at++
 			w := n.at(at)
-			hp := w - 2*a + b // twice differentiated
+			hp := w - 2*a + b // second difference
 			a, b = w, a
 			ring := math.Sin(2*math.Pi*3170*x) + math.Sin(2*math.Pi*4410*x)
 			return v * math.Exp(-x/decay) * (0.12*hp + 0.05*ring)
@@ -158,8 +158,8 @@ func tomStem(s stem, rate int, sc *score, n noise) {
 	}
 }
 
-// brighter lifts what lies above a frequency in Hz, by up to 1+more times, and
-// lowers all of it to the power that it had.
+// brighter raises everything above a frequency in Hz, by up to 1+more times, and
+// scales the whole to the power that it had.
 func (s stem) brighter(rate int, hz, more float64) {
 	low := newLowpass(rate, hz)
 	before, after := 0.0, 0.0

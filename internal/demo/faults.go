@@ -6,18 +6,18 @@ import (
 	"slices"
 )
 
-// planting is what is broken in one show: damage for each track, and the
-// truth about what is known before the samples are made.
+// planting holds the faults of one show: damage for each track, and the truth
+// that is known before the samples are made.
 type planting struct {
 	damage     [][]damage // [rig][track-1]
 	unrecorded []bool     // [track-1]
-	unfinished []int      // track numbers whose file was never closed
+	unfinished []int      // numbers of tracks whose file was never closed
 	faults     []Fault
 }
 
-// plant breaks a show. Each fault comes once on the tour, but for those that
-// both rigs hear since they lie before the split. The small tour lacks those
-// that its rates and lengths leave nobody able to hear.
+// plant adds the faults of a show. Each kind occurs once on the tour, except
+// faults before the split, which both rigs record. The small tour lacks those
+// that are inaudible at its rates and lengths.
 func plant(sh showPlan, sc *score, rate int, scale Scale) planting {
 	n := len(sh.patch)
 	p := planting{unrecorded: make([]bool, n)}
@@ -51,8 +51,8 @@ func plant(sh showPlan, sc *score, rate int, scale Scale) planting {
 	case 1:
 		of(hat).ends = frame(0.72 * sc.length)
 		add(hat, "short_track", float64(of(hat).ends)/float64(rate), sc.length, 0, "the track was disarmed before the end")
-		// The old bass rig's line output runs out of headroom when the player
-		// digs in; span and samples are counted while the track is made.
+		// The old bass rig's output clips when the player digs in; span and
+		// samples are counted while the track is made.
 		of(bassDI).ceiling = dB(-7.5)
 
 	case 2:
@@ -87,8 +87,8 @@ func plant(sh showPlan, sc *score, rate int, scale Scale) planting {
 	return p
 }
 
-// plantSubtle plants what takes other nights, a quiet minute or a high rate to
-// hear.
+// plantSubtle plants the faults that only other nights, a quiet minute or a high
+// sample rate reveal.
 func (p *planting) plantSubtle(sh showPlan, sc *score, rate int, add func(ch int, kind string, from, to float64, samples int, why string), of func(ch int) *damage) {
 	switch sh.seed {
 	case 1:
@@ -129,7 +129,7 @@ func within(notes []note, t, dur float64) float64 {
 	return t
 }
 
-// counted turns what a track counted while it was made into faults.
+// counted turns the counts of a track, taken while it was made, into faults.
 func (t *track) counted(sh showPlan, rig rigPlan, begin int64) []Fault {
 	var fs []Fault
 	for _, c := range []struct {
@@ -149,7 +149,7 @@ func (t *track) counted(sh showPlan, rig rigPlan, begin int64) []Fault {
 	return fs
 }
 
-// healthy lists what only looks broken that night.
+// healthy lists what only looks like a fault that night.
 func healthy(sh showPlan, faults []Fault) []Healthy {
 	var hs []Healthy
 	add := func(ch int, why string, kinds ...string) {
@@ -165,11 +165,11 @@ func healthy(sh showPlan, faults []Fault) []Healthy {
 	add(spareDI, "nothing is plugged in; its floor is that of a healthy preamp", "dead", "went_silent", "dropout", "duplicate")
 	add(keysDI, "an instrument on a cable is nearly digitally quiet between its notes", "dead", "went_silent", "dropout")
 	add(bassDI, "an instrument on a cable is nearly digitally quiet between songs", "dead", "went_silent", "dropout")
-	add(leadVocal, "silent between lines; the stage is still heard", "dead", "went_silent")
-	guest := "on its stand all night, used in no song; the stage is still heard"
+	add(leadVocal, "silent between lines; it still picks up the stage", "dead", "went_silent")
+	guest := "on its stand all night, used in no song; it still picks up the stage"
 	for _, t := range sh.takes {
 		if t.guest {
-			guest = "the guest sings one song; the stage is still heard in the others"
+			guest = "the guest sings one song; it still picks up the stage in the others"
 		}
 	}
 	add(guestVocal, guest, "dead", "went_silent")
@@ -177,13 +177,13 @@ func healthy(sh showPlan, faults []Fault) []Healthy {
 		add(vocal2, "sings choruses only", "dead", "went_silent")
 	}
 	if sh.seed != 3 {
-		add(snareBottom, "its polarity is turned on all nights alike, as for every microphone below a head", "polarity")
+		add(snareBottom, "its polarity is inverted on all nights, as for every microphone below a head", "polarity")
 	}
 	if sh.crackingShot {
 		add(snareTop, "one stroke peaks at -0.1 dBFS", "clipped", "flat_top")
 	}
 	for _, ch := range []int{audienceL, audienceR} {
-		add(ch, "hears little but the room during quiet talk", "dead", "went_silent", "duplicate")
+		add(ch, "picks up little but the room during quiet talk", "dead", "went_silent", "duplicate")
 	}
 	if sh.bassRigDB != 0 {
 		add(bassDI, fmt.Sprintf("%+.0f dB is the new bass rig, not the preamp", sh.bassRigDB), "gain_change")

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// seen is how much of each kind of damage a track's samples show.
+// seen holds how much of each kind of damage a track's samples show.
 type seen struct {
 	clipped, zeros int
 	dc             float64
@@ -22,8 +22,8 @@ func look(x []float64, rate, bits int) seen {
 	}
 }
 
-// zerosInSignal counts the samples in runs of at least n zeros next to which
-// there is more than dither: at 16 bit a quiet input rests on zero for longer.
+// zerosInSignal counts the samples in runs of at least n zeros that are next to
+// more than dither: at 16 bit a quiet input rests on zero for longer.
 func zerosInSignal(x []float64, n int) int {
 	total := 0
 	for from := 0; from < len(x); {
@@ -40,7 +40,7 @@ func zerosInSignal(x []float64, n int) int {
 }
 
 // Every planted fault is in the samples, as long and as strong as the truth
-// says, and nothing of the kind is anywhere else.
+// says, and no fault of the kind is anywhere else.
 func TestFaultsAreThereAndNoOthers(t *testing.T) {
 	c := smallTour(t)
 	kinds := map[string]int{}
@@ -96,7 +96,7 @@ func TestFaultsAreThereAndNoOthers(t *testing.T) {
 	}
 }
 
-// checkSpan looks whether a fault begins and ends where the truth says.
+// checkSpan checks that a fault begins and ends where the truth says.
 func checkSpan(t *testing.T, at string, f Fault, x []float64, r Recording) {
 	t.Helper()
 	frame := func(s float64) int { return int(math.Round(s * float64(r.SampleRate))) }
@@ -112,8 +112,8 @@ func checkSpan(t *testing.T, at string, f Fault, x []float64, r Recording) {
 			t.Errorf("%s: the dropout of %d samples at %g s does not lie in signal", at, f.Samples, f.StartS)
 		}
 	case "flat_top":
-		// 16 steps of 24 bit are more than the converter's noise, less than
-		// any wave moves between two samples there.
+		// 16 steps of 24 bit are more than the converter's noise, and less than
+		// any wave changes there between two samples.
 		top := peak(x)
 		n := runs(x[from:to], 4, func(v float64) bool { return math.Abs(v) > top-2e-5 })
 		if top > 0.5 || n < f.Samples*8/10 || n > f.Samples {
@@ -128,7 +128,7 @@ func checkSpan(t *testing.T, at string, f Fault, x []float64, r Recording) {
 			t.Errorf("%s: %g dBFS from %g s on", at, floor, f.StartS)
 		}
 		if f.Kind == "went_silent" && rms(x[:from]) < floor+30 {
-			t.Errorf("%s: it was not alive before: %g dBFS, then %g", at, rms(x[:from]), floor)
+			t.Errorf("%s: no signal before the fault: %g dBFS, then %g", at, rms(x[:from]), floor)
 		}
 	case "short_track":
 		if len(x) != from || int64(to) != r.Frames {
@@ -150,12 +150,12 @@ func checkUnfinished(t *testing.T, c corpus, s Show, r Recording) {
 	}
 }
 
-// What must not be reported has no planted fault of that kind, exists, and is
-// what its reason says.
+// A healthy channel exists, has no planted fault of its kinds, and is what its
+// reason says.
 func TestHealthyIsHealthy(t *testing.T) {
 	c := smallTour(t)
 	if len(c.truth.Healthy) == 0 {
-		t.Fatal("nothing is listed")
+		t.Fatal("the list is empty")
 	}
 	for _, h := range c.truth.Healthy {
 		in := c.inputs(h.Show)[h.Track-1]

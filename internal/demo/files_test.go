@@ -25,8 +25,8 @@ func (c corpus) info(t *testing.T, name string) *wavfile.Info {
 	return f.Info()
 }
 
-// Every file says of itself what the truth says of it, and the segments of a
-// track join without a gap, over midnight too.
+// Every file's header and metadata match the truth, and the segments of a track
+// join without a gap, over midnight too.
 func TestRecordingsReadBack(t *testing.T) {
 	c := smallTour(t)
 	containers := map[wavfile.Container]bool{}

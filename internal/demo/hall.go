@@ -2,7 +2,7 @@ package demo
 
 import "math"
 
-// murmur is the audience's level when nothing happens, against its loudest.
+// murmur is the audience's usual level, relative to its loudest.
 const murmur = 0.08
 
 // crowdStem is one side of the audience: a murmur all night, clapping and
@@ -22,7 +22,7 @@ func crowdStem(s stem, rate int, sc *score, n noise) {
 	voices, body := newResonator(rate, 900, 0.8), newResonator(rate, 450, 1.2)
 	clap := 0.0
 	fade := math.Exp(-1 / (0.006 * float64(rate)))
-	// The most claps a second, from a full house at its loudest.
+	// The largest number of claps a second, from a full house at its loudest.
 	chance := 90 / float64(rate)
 	for i := range s {
 		w, e := n.at(int64(i)), float64(level[i])
@@ -43,8 +43,9 @@ type delayLine struct {
 	back float64
 }
 
-// hall returns what the room gives back of the public address: the mix of the
-// stems in it, delayed and smeared by six combs. Times are a hall of some 20 m.
+// hall returns the room's sound of the public address: the mix of the stems in
+// it, delayed and smeared by six combs. The times are those of a hall of some 20
+// m.
 func hall(pa stem, rate int, preDelay float64, side int) stem {
 	out := make(stem, len(pa))
 	var combs []delayLine

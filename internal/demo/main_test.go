@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// smallDir is where the tour lies that the tests share.
+// smallDir is the folder of the tour that the tests share.
 var smallDir string
 
 func TestMain(m *testing.M) {

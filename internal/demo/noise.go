@@ -2,11 +2,11 @@ package demo
 
 const sqrt6 = 2.449489742783178
 
-// noise is white noise that can be asked for any frame at any time, so that
-// blocks are made in any order and two rigs hear the same preamp.
+// noise is white noise that is computed for any frame in any order, so that
+// blocks are made in any order and two rigs record the same preamp noise.
 type noise uint64
 
-// newNoise returns a noise of its own for each combination of ids.
+// newNoise returns a different noise for each combination of ids.
 func newNoise(ids ...int) noise {
 	h := uint64(0x6E69676874)
 	for _, id := range ids {
@@ -25,15 +25,15 @@ func mix(z uint64) uint64 {
 }
 
 // triangle returns another noise at a frame: mean 0, RMS 1, triangular between
-// ±√6, as dither is (the sum of two even ones).
+// ±√6, as dither is (the sum of two uniform ones).
 func (n noise) triangle(frame int64) float64 {
 	h := mix(uint64(n) + uint64(frame)*0x9E3779B97F4A7C15)
 	sum := int64(h&0xFFFFFFFF) + int64(h>>32) - 0xFFFFFFFF
 	return float64(sum) * (sqrt6 / (1 << 32))
 }
 
-// at returns the noise at a frame: mean 0, RMS 1, near enough normal (the sum
-// of four even ones).
+// at returns the noise at a frame: mean 0, RMS 1, nearly normal (the sum of four
+// uniform ones).
 func (n noise) at(frame int64) float64 {
 	h := mix(uint64(n) + uint64(frame)*0x9E3779B97F4A7C15)
 	sum := int64(h&0xFFFF) + int64(h>>16&0xFFFF) + int64(h>>32&0xFFFF) + int64(h>>48) - 2*0xFFFF

@@ -14,8 +14,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// papers writes what lies beside the recordings: input lists, set lists, desk
-// files, and what does not belong there.
+// papers writes the files beside the recordings: input lists, set lists, desk
+// files, and stray files.
 func (m *maker) papers(shows []showPlan) error {
 	first, second, third := shows[0], shows[1], shows[2]
 	m.truth.InputLists = []InputList{
@@ -66,7 +66,7 @@ func (m *maker) paper(name, text string, t time.Time) error {
 	return m.stamp(name, t)
 }
 
-// inputs returns a night's whole input list.
+// inputs returns a night's complete input list.
 func inputs(sh showPlan) []Input {
 	var list []Input
 	for i, ch := range sh.patch {
@@ -76,7 +76,7 @@ func inputs(sh showPlan) []Input {
 	return list
 }
 
-// changed returns the rows of a night whose gain was turned for it.
+// changed returns the rows of a night whose gain differs from the first night's.
 func changed(sh showPlan) []Input {
 	var list []Input
 	for i, in := range inputs(sh) {
@@ -97,8 +97,8 @@ func inputsCSV(list []Input) (string, error) {
 	return table(rows, ',')
 }
 
-// inputsSpreadsheet is an input list with other habits: semicolons, a
-// byte-order mark, CRLF, and the columns in another order.
+// inputsSpreadsheet is an input list in another form: semicolons, a byte-order
+// mark, CRLF, and the columns in another order.
 func inputsSpreadsheet(list []Input) (string, error) {
 	rows := [][]string{{"Channel", "Track", "Group", "Gain", "Notes"}}
 	for _, in := range list {
@@ -118,9 +118,9 @@ func table(rows [][]string, comma rune) (string, error) {
 	return b.String(), nil
 }
 
-// desks returns tonight's desks: the front-of-house desk in an order of its
-// own, with some gains turned and one new microphone that no night has
-// recorded; and the broadcast desk, which takes fewer inputs.
+// desks returns tonight's desks. The front-of-house desk has an order of its
+// own, some changed gains, and one new microphone that no night has recorded;
+// the broadcast desk takes fewer inputs.
 func desks(sh showPlan) []Desk {
 	foh := Desk{Name: "foh", File: "desk-foh.csv"}
 	tonight := map[int]float64{kickIn: 23, bassDI: 9, leadVocal: 36, guitarL: 26}
@@ -191,7 +191,7 @@ func (m *maker) strays(first, third showPlan) error {
 		}
 		m.truth.PassedOver = append(m.truth.PassedOver, f.name)
 	}
-	// A deleted recording that the drive still keeps.
+	// A deleted recording that is still on the drive.
 	name := path.Join(third.folder, ".trash", "01 Kick In.wav")
 	if err := os.MkdirAll(m.path(path.Dir(name)), 0o777); err != nil {
 		return err

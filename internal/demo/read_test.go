@@ -16,7 +16,7 @@ import (
 type corpus struct {
 	dir   string
 	truth *Truth
-	read  map[string]map[int][]float64 // recordings that were read already, by folder
+	read  map[string]map[int][]float64 // cached recordings, by folder
 }
 
 // small is made once for all tests that only read it.
@@ -62,9 +62,8 @@ func (c corpus) inputs(date string) []Input {
 	return in
 }
 
-// tracks reads a whole recording back: the samples by track number, as a
-// reader finds them who knows the files' names and the input list. They must
-// not be changed.
+// tracks reads a whole recording back: the samples by track number, found by the
+// files' names and the input list. The samples are shared: do not change them.
 func (c corpus) tracks(t *testing.T, date string, r Recording) map[int][]float64 {
 	t.Helper()
 	if all, ok := c.read[r.Folder]; ok {
@@ -111,7 +110,7 @@ func (c corpus) tracks(t *testing.T, date string, r Recording) map[int][]float64
 
 func pad(n int) string { return string([]byte{'0' + byte(n/10), '0' + byte(n%10)}) }
 
-// rms returns the root mean square in dBFS, of nothing −Inf.
+// rms returns the root mean square in dBFS, −Inf for no samples.
 func rms(x []float64) float64 {
 	sum := 0.0
 	for _, v := range x {
@@ -137,7 +136,8 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// cut returns x from one second to another, as far as it goes.
+// cut returns the samples from one second to another, limited to the length of
+// x.
 func cut(x []float64, rate int, from, to float64) []float64 {
 	n := len(x)
 	a := min(n, max(0, int(from*float64(rate))))
@@ -145,7 +145,7 @@ func cut(x []float64, rate int, from, to float64) []float64 {
 	return x[a:b]
 }
 
-// runs returns how many samples lie in runs of at least n for which ok holds.
+// runs returns the number of samples in runs of at least n for which ok holds.
 func runs(x []float64, n int, ok func(float64) bool) int {
 	total, run := 0, 0
 	for i := 0; i <= len(x); i++ {

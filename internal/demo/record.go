@@ -20,7 +20,7 @@ type maker struct {
 	opt   Options
 	truth *Truth
 
-	mu          sync.Mutex // over done
+	mu          sync.Mutex // guards done
 	done, total int64
 }
 
@@ -35,10 +35,10 @@ func (m *maker) wrote(n int) {
 	m.opt.Progress(m.done, m.total)
 }
 
-// blockFrames is how many frames are made at a time.
+// blockFrames is the number of frames that are made at a time.
 const blockFrames = 8192
 
-// show makes one night's recordings and enters them in the truth.
+// show makes one night's recordings and adds them to the truth.
 func (m *maker) show(ctx context.Context, sh showPlan, sc *score) error {
 	rate := sh.rigs[0].rate // all rigs of a show run at one rate
 	sc.length = math.Floor(sc.length*float64(rate)) / float64(rate)
@@ -114,7 +114,7 @@ type recorder struct {
 	begin, end int64 // frames of the show
 	cuts       []int64
 	tracks     []*track
-	files      []string // from the tour's folder
+	files      []string // relative to the tour's folder
 }
 
 func newRecorder(m *maker, sh showPlan, sc *score, rig rigPlan) *recorder {
@@ -128,8 +128,8 @@ func newRecorder(m *maker, sh showPlan, sc *score, rig rigPlan) *recorder {
 	return r
 }
 
-// crack raises the loudest stroke of the snare in a take to -0.1 dBFS. It lies
-// before the split, so that every rig hears it.
+// crack raises the loudest stroke of the snare in a take to -0.1 dBFS. It is
+// applied before the split, so that every rig records it.
 func (r *recorder) crack(t Take) {
 	i := slices.IndexFunc(r.tracks, func(t *track) bool { return t.channel == snareTop })
 	snare := *r.tracks[i]
@@ -154,7 +154,8 @@ func (r *recorder) record(ctx context.Context) error {
 	if r.rig.form == polyphonic || r.rig.form == polyphonic64 {
 		return r.recordTogether(ctx)
 	}
-	// Names first, so that their order does not depend on who is faster.
+	// Name the files first, so that their order does not depend on the
+	// goroutines' speed.
 	for _, t := range r.tracks {
 		for seg := range len(r.cuts) - 1 {
 			r.files = append(r.files, r.name(seg, t))
@@ -181,7 +182,7 @@ func (r *recorder) recordTogether(ctx context.Context) error {
 	return nil
 }
 
-// name returns the name of a file from the tour's folder; t is nil for a
+// name returns the name of a file relative to the tour's folder; t is nil for a
 // polyphonic one.
 func (r *recorder) name(seg int, t *track) string {
 	var s string
@@ -248,7 +249,7 @@ func (r *recorder) file(ctx context.Context, seg int, ts []*track) error {
 	return r.m.stamp(name, r.time(to))
 }
 
-// only returns the only track, or nil where there are several.
+// only returns the only track, or nil if there are several.
 func only(ts []*track) *track {
 	if len(ts) == 1 {
 		return ts[0]
@@ -261,13 +262,13 @@ func (r *recorder) time(frame int64) time.Time {
 	return r.sh.starts.Add(time.Duration(frame) * time.Second / time.Duration(r.rig.rate))
 }
 
-// meta returns what the recorder writes into a file about itself.
+// meta returns the metadata that the recorder writes into a file.
 func (r *recorder) meta(seg int, ts []*track) wavfile.Meta {
 	from := r.cuts[seg]
 	starts := r.time(from)
 	y, mo, d := starts.Date()
 	midnight := time.Date(y, mo, d, 0, 0, 0, 0, time.UTC)
-	// In frames, not from the rounded time: segments join exactly.
+	// Counted in frames, not from the rounded time: segments join exactly.
 	reference := int64(r.sh.starts.Sub(midnight)/time.Second)*int64(r.rig.rate) + from
 	m := wavfile.Meta{Bext: &wavfile.Bext{
 		Description:     band + ", " + r.sh.venue,
@@ -294,9 +295,8 @@ func (r *recorder) meta(seg int, ts []*track) wavfile.Meta {
 	return m
 }
 
-// cutPower gives the files of some tracks the header that a recorder leaves
-// which never came to close them: both sizes 0. The first also ends within a
-// sample.
+// cutPower gives the files of some tracks the header that a recorder leaves in a
+// power cut: both sizes 0. The first file also ends within a sample.
 func (r *recorder) cutPower(numbers []int) error {
 	for i, n := range numbers {
 		k := slices.IndexFunc(r.tracks, func(t *track) bool { return t.number == n })
@@ -340,7 +340,7 @@ func cutPower(name string, inSample bool) error {
 	return f.Close()
 }
 
-// recording returns what was recorded.
+// recording returns the recording's entry in the truth.
 func (r *recorder) recording() Recording {
 	return Recording{
 		Rig: r.rig.name, Folder: path.Join(r.sh.folder, r.rig.folder), StartsAt: r.time(r.begin),

@@ -18,15 +18,15 @@ type note struct {
 	freq    float64 // Hz
 	vel     float64 // 0 to 1
 	vowel   int     // of a voice
-	long    bool    // of a guitar or keys: let it ring, else damped
+	long    bool    // of a guitar or keys: it rings on, else it is damped
 }
 
-// swell is a stretch in which the crowd is louder than its murmur.
+// swell is a span in which the audience is louder than its murmur.
 type swell struct {
 	at, dur, level float64
 }
 
-// score is everything that sounds in a show, before anybody hears it.
+// score is everything that sounds in a show, before any microphone picks it up.
 type score struct {
 	length                       float64 // s
 	takes                        []Take  // Show is not filled in
@@ -34,11 +34,11 @@ type score struct {
 	bass, guitarL, guitarR, keys []note
 	lead, second, guest          []note
 	crowd                        []swell
-	snareHard, bassHard          []swell // level in dB on top
+	snareHard, bassHard          []swell // added level in dB
 	rng                          *rand.Rand
 }
 
-// perform lets the band play the show's takes with audience and talk between
+// perform makes the score of a show's takes, with audience and talk between
 // them. Small plays one bar a section instead of two and shorter pauses.
 func perform(sh showPlan, songs []song, scale Scale) *score {
 	sc := &score{rng: rand.New(rand.NewPCG(20310502, uint64(sh.seed)))}
@@ -76,9 +76,9 @@ func perform(sh showPlan, songs []song, scale Scale) *score {
 	return sc
 }
 
-// play performs one take from start on and returns when its last note is
-// damped. The form is a letter a section: Intro, Verse, Chorus, Solo; a final
-// chord follows by itself.
+// play performs one take from start on and returns when its last note is damped.
+// The form has a letter for each section: Intro, Verse, Chorus, Solo; a final
+// chord follows without a letter.
 func (sc *score) play(s song, tp takePlan, start float64, bars int) float64 {
 	step := 60 / (s.bpm * tp.tempo) / 4
 	t, bar := start, 0
@@ -92,7 +92,8 @@ func (sc *score) play(s song, tp takePlan, start float64, bars int) float64 {
 			n = 1
 		}
 		for b := range n {
-			// No click: the band drifts by some tenths of a percent a bar.
+			// There is no click: the tempo drifts by some tenths of a percent a
+			// bar.
 			st := step * (1 + 0.004*math.Sin(float64(bar)*1.7) - 0.001*float64(bar))
 			sc.bar(p, p.chords[b%len(p.chords)], sec, b, t, st)
 			sc.sing(s, p, tp, sec, b, n, t, st)
@@ -103,7 +104,7 @@ func (sc *score) play(s song, tp takePlan, start float64, bars int) float64 {
 	return sc.final(s, t, 12*step)
 }
 
-// human returns a time near t, as a person plays it.
+// human returns a time near t, with a player's imprecision.
 func (sc *score) human(t float64) float64 { return t + 0.003*sc.rng.NormFloat64() }
 
 // strokes turns a pattern into hits.
@@ -130,7 +131,7 @@ func (sc *score) bar(p part, ch chord, sec rune, b int, t, step float64) {
 	if sec != 'I' {
 		sc.snare = append(sc.snare, sc.strokes(p.snare, t, step)...)
 	} else {
-		// The intro leaves the snare out but for a fill, as intros do.
+		// The intro has no snare except for a fill.
 		sc.snare = append(sc.snare, sc.strokes("............x.XX", t, step)...)
 		sc.tom = append(sc.tom, sc.strokes("..........x.x...", t, step)...)
 	}
@@ -162,7 +163,7 @@ func (sc *score) bar(p part, ch chord, sec rune, b int, t, step float64) {
 			sc.guitarL = append(sc.guitarL, n)
 			n.at = sc.human(at)
 			if sec == 'S' {
-				// The solo: the chord's notes two octaves up, up and down.
+				// The solo plays the chord's notes two octaves up, up and down.
 				n.freq = pitch(ch.root + 24 + []int{0, ch.third(), 7, 12}[(i/2+b)%4])
 			} else {
 				n.freq *= 1.004
@@ -177,9 +178,8 @@ func (sc *score) bar(p part, ch chord, sec rune, b int, t, step float64) {
 	}
 }
 
-// sing lets the voices sing the phrase's syllables that begin in this bar. The
-// second voice joins in the choruses, a third above; a guest sings the verses
-// with the lead.
+// sing adds the phrase's syllables that begin in this bar. The second voice
+// joins in the choruses, a third above; a guest sings the verses with the lead.
 func (sc *score) sing(s song, p part, tp takePlan, sec rune, b, bars int, t, step float64) {
 	if sec != 'V' && sec != 'C' {
 		return
@@ -223,8 +223,8 @@ func (sc *score) final(s song, t, dur float64) float64 {
 	return t + dur
 }
 
-// talk lets the lead singer say something: short syllables of a falling,
-// restless pitch, softer than singing.
+// talk adds speech of the lead singer: short syllables of a falling, restless
+// pitch, softer than singing.
 func (sc *score) talk(at, dur float64) {
 	end := at + dur
 	base := 135.0

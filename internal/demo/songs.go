@@ -1,6 +1,6 @@
 package demo
 
-// A chord is a root (MIDI note number, in the bass's octave) with its third.
+// chord is a root (MIDI note number, in the bass's octave) with its third.
 type chord struct {
 	root  int
 	minor bool
@@ -14,12 +14,12 @@ func (c chord) third() int {
 	return 4
 }
 
-// A part is the arrangement of one kind of section. Patterns have 16 steps a
-// bar: x is a note, X an accent, o an open hat or a held chord.
+// part is the arrangement of one kind of section. Patterns have 16 steps a bar:
+// x is a note, X an accent, o an open hat or a held chord.
 type part struct {
 	kick, snare, hat, tom string
 	bass, guitar, keys    string
-	chords                []chord // one a bar, round and round
+	chords                []chord // one a bar, repeated
 	line                  []sung  // over two bars
 }
 
@@ -35,7 +35,7 @@ type sung struct {
 type song struct {
 	title         string
 	bpm           float64
-	tonic         int // MIDI note the melody counts from
+	tonic         int // MIDI note that the melody counts from
 	countIn       bool
 	verse, chorus part
 }
@@ -49,8 +49,8 @@ const (
 	oo
 )
 
-// repertoire returns the band's songs. They differ in tempo, harmony, groove
-// and tune, so that each is known again by any one of these.
+// repertoire returns the band's songs. They differ in tempo, harmony, groove and
+// melody, so that any one of these identifies each.
 func repertoire() []song {
 	return []song{
 		{title: "Salt on the Wire", bpm: 152, tonic: 57, countIn: true,

@@ -39,8 +39,8 @@ func (p place) to(q place) float64 {
 // source is something that sounds.
 type source struct {
 	at place
-	// loud is the peak level at 1 m in dB; only differences matter. silent
-	// sources, such as an electric piano, reach no microphone directly.
+	// loud is the peak level at 1 m in dB; only differences matter. A silent
+	// source, such as an electric piano, reaches no microphone directly.
 	loud   float64
 	silent bool
 	// pa is the level in the public address, as a factor; 0 = not in it.
@@ -65,8 +65,8 @@ func sources() [nSources]source {
 		srcGuest:   {at: place{-1.8, 0.3, 1.6}, loud: 87, pa: 0.35, render: guestStem},
 		srcCrowdL:  {at: place{-4.5, -4, 1.5}, loud: 97, render: crowdStem},
 		srcCrowdR:  {at: place{4.5, -4, 1.5}, loud: 97, render: crowdStem},
-		// What the room returns comes from everywhere; it has a level at each
-		// microphone instead of a place.
+		// The room's reflections come from everywhere; they have a level at each
+		// microphone instead of a position.
 		srcHallL: {},
 		srcHallR: {},
 	}
@@ -79,14 +79,13 @@ type pickup struct {
 	// target is the peak in dBFS of its own source's loudest moment, at the
 	// preamp gain of the first night.
 	target float64
-	// reject is what it hears less of everything else, by its pattern and by
-	// what stands around it, in dB.
+	// reject is how much less it picks up of all other sources, by its pattern
+	// and its surroundings, in dB.
 	reject float64
-	// hall is the room's level as the microphone gets it, on the scale of
-	// source.loud.
+	// hall is the room's level at the microphone, on the scale of source.loud.
 	hall float64
-	// line is set for what has a cable instead of a microphone: it hears its
-	// own source alone.
+	// line is true for a cable instead of a microphone: it carries its own
+	// source alone.
 	line bool
 }
 
@@ -112,19 +111,19 @@ func pickups() []pickup {
 	}
 }
 
-// feed is one source on its way into one channel.
+// feed is the way of one source into one channel.
 type feed struct {
 	source int
-	gain   float64 // to full scale
+	gain   float64 // factor to full scale
 	delay  int     // frames
 }
 
 // speedOfSound in m/s, at about 20 degrees.
 const speedOfSound = 343
 
-// feeds returns what reaches a channel's preamp input, at the given preamp
-// gain. Bleed follows from distance, nothing is set by hand but the
-// directions: level falls with 1/r, sound needs its time.
+// feeds returns everything that reaches a channel's preamp input, at the given
+// preamp gain. Bleed follows from the distance: level falls with 1/r, and sound
+// takes its time. Only the directions are set by hand.
 func (p pickup) feeds(rate int, gainDB, firstGainDB float64) []feed {
 	if p.own < 0 {
 		return nil
@@ -143,7 +142,7 @@ func (p pickup) feeds(rate int, gainDB, firstGainDB float64) []feed {
 		case s.silent:
 			continue
 		case i == srcHallL || i == srcHallR:
-			// A microphone to one side gets more of its own side.
+			// A microphone at one side picks up more of its own side.
 			if i == srcHallL == (p.at.x > 0.5) {
 				level -= 6
 			}
@@ -172,9 +171,9 @@ func (p pickup) floorDBFS(gainDB float64) float64 {
 	return ein + gainDB - 18
 }
 
-// converterDBFS returns the RMS of the noise of a converter: a good one's own
-// at 24 bit, TPDF dither of one step at 16, without which quiet inputs would
-// be digital silence.
+// converterDBFS returns the RMS of a converter's noise: a good one's own at 24
+// bit, TPDF dither of one step at 16 bit, without which quiet inputs would be
+// digital silence.
 func converterDBFS(bits int) float64 {
 	if bits > 16 {
 		return -116
@@ -188,7 +187,7 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 	var stems [nSources]stem
 	frames := int(math.Round(sc.length * float64(rate)))
 	src := sources()
-	// How loud everybody plays differs by some tenths of a dB a night.
+	// Every player's level differs by some tenths of a dB from night to night.
 	mood := func(i int) float64 { return dB(0.7 * newNoise(sh.seed, i, 77).at(0)) }
 
 	err := parallel(ctx, nSources, func(i int) error {
@@ -209,7 +208,7 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 		if i == srcBass {
 			gain *= float32(dB(sh.bassRigDB))
 			if sh.bassRigDB != 0 {
-				s.brighter(rate, 160, 0.8) // the new rig has more growl, too
+				s.brighter(rate, 160, 0.8) // the new rig is brighter, too
 			}
 		}
 		for k := range s {
@@ -243,11 +242,11 @@ func makeStems(ctx context.Context, sh showPlan, sc *score, rate int) ([nSources
 	return stems, err
 }
 
-// workers is how many goroutines share the work: the machine the tour is
-// measured on has two cores.
+// workers is the number of goroutines that share the work: the machine that the
+// tour is measured on has two cores.
 const workers = 2
 
-// parallel runs f for 0 to n-1 on some goroutines and returns the error of the
+// parallel runs f for 0 to n-1 on some goroutines. It returns the error of the
 // smallest index that has one, or ctx's.
 func parallel(ctx context.Context, n int, f func(i int) error) error {
 	errs := make([]error, n)

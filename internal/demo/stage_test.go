@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// correlate returns the largest normalised cross-correlation of b with a, b
-// being later by up to lag frames, and at which lag it is.
+// correlate returns the largest normalised cross-correlation of b with a for a
+// lag of b of 0 to lag frames, and that lag.
 func correlate(a, b []float64, lag int) (best float64, at int) {
 	for l := range lag {
 		ab, aa, bb := 0.0, 0.0, 0.0
@@ -22,8 +22,8 @@ func correlate(a, b []float64, lag int) (best float64, at int) {
 	return best, at
 }
 
-// treble leaves the noise of drums, which no two strokes share, and takes out
-// the tones, which instruments in one key have in common.
+// treble keeps the noise of drums, which no two strokes share, and removes the
+// tones, which instruments in one key have in common.
 func treble(x []float64) []float64 {
 	y := make([]float64, max(0, len(x)-2))
 	for i := range y {
@@ -32,27 +32,28 @@ func treble(x []float64) []float64 {
 	return y
 }
 
-// Sound takes its time from the snare to the other microphones, and cables
-// from instruments carry none of it.
+// Sound takes its time from the snare to the other microphones, and cables from
+// instruments carry none of it.
 func TestBleed(t *testing.T) {
 	c := smallTour(t)
 	show := c.show("2031-05-02")
 	r := show.Recordings[0]
 	tracks := c.tracks(t, show.Date, r)
-	// The end of the last take, where everybody strikes at once.
+	// The end of the last take, where all instruments strike at once.
 	last := c.truth.Takes[0]
 	for _, k := range c.truth.Takes {
 		if k.Show == show.Date {
 			last = k
 		}
 	}
-	// Short, for it is many multiplications: the last two beats and the chord.
+	// A short span, because it takes many multiplications: the last two beats
+	// and the chord.
 	from, to := last.EndS-2, last.EndS-0.8
 	snare := treble(cut(tracks[2], r.SampleRate, from, to))
 	metres := pickups()[overheadL].at.to(sources()[srcSnare].at)
 	_, at := correlate(snare, treble(cut(tracks[6], r.SampleRate, from, to)), r.SampleRate/50)
 	if want := metres / speedOfSound * float64(r.SampleRate); math.Abs(float64(at)-want) > 5 {
-		t.Errorf("the overhead hears the snare %d frames late, %g m away that is %.0f", at, metres, want)
+		t.Errorf("the snare reaches the overhead %d frames late; over %g m it takes %.0f", at, metres, want)
 	}
 	for ch, in := range c.inputs(show.Date) {
 		x := treble(cut(tracks[in.Track], r.SampleRate, from, to))
@@ -60,15 +61,15 @@ func TestBleed(t *testing.T) {
 		switch {
 		case pickups()[ch].line && got > 0.05:
 			t.Errorf("%s has %.2f of the snare", in.Channel, got)
-		// The hat's track has ended by then.
+		// The hat's track ends before that.
 		case in.Group == "drums" && in.Channel != "Hat" && got < 0.1, in.Group == "vocals" && got < 0.05:
 			t.Errorf("%s has only %.3f of the snare", in.Channel, got)
 		}
 	}
 }
 
-// While nobody sings or plays into it, a live microphone still hears the
-// stage, far above a dead one's floor and far below its own source.
+// A live microphone that is not sung or played into still picks up the stage,
+// far above a dead one's floor and far below its own source.
 func TestLevels(t *testing.T) {
 	c := smallTour(t)
 	show := c.show("2031-05-05")
@@ -105,7 +106,8 @@ func TestLevels(t *testing.T) {
 	}
 }
 
-// A gain in the input list is in the samples: floor and signal move with it.
+// The gains of the input list are in the samples: floor and signal change with
+// them.
 func TestGainsAreApplied(t *testing.T) {
 	shows := tour()
 	for _, sh := range shows {
@@ -122,7 +124,7 @@ func TestGainsAreApplied(t *testing.T) {
 			}
 		}
 	}
-	// A cable with nothing to carry shows the floors alone, as powers.
+	// An idle cable has the floors alone, added as powers.
 	c := smallTour(t)
 	for _, date := range []string{"2031-05-02", "2031-05-03"} {
 		r := c.show(date).Recordings[0]
@@ -135,14 +137,15 @@ func TestGainsAreApplied(t *testing.T) {
 	}
 }
 
-// Both rigs record the same preamps: the same sound, other converters.
+// Both rigs record the same preamps: the same sound through different
+// converters.
 func TestTwoRigsOneSplit(t *testing.T) {
 	c := smallTour(t)
 	s := c.show("2031-05-05")
 	m, b := s.Recordings[0], s.Recordings[1]
 	main, backup := c.tracks(t, s.Date, m), c.tracks(t, s.Date, b)
 	begin := int(math.Round(b.OffsetS * float64(m.SampleRate)))
-	var dropout Fault // the same stretch on all tracks that have it
+	var dropout Fault // the same span on all tracks that have it
 	for _, f := range c.truth.Faults {
 		if f.Show == s.Date && f.Kind == "dropout" {
 			dropout = f

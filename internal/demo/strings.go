@@ -33,7 +33,7 @@ func bassStem(s stem, rate int, sc *score, _ noise) {
 	for _, n := range sc.bass {
 		s.render(rate, n.at, n.dur+0.04, func(x float64) float64 {
 			w := 2 * math.Pi * n.freq * x
-			// The plucked string loses its upper partials first.
+			// The upper partials of a plucked string decay first.
 			y := math.Sin(w) + 0.5*math.Exp(-x/0.5)*math.Sin(2*w) +
 				0.3*math.Exp(-x/0.25)*math.Sin(3*w) + 0.2*math.Exp(-x/0.12)*math.Sin(5*w)
 			return n.vel * y * math.Exp(-x/1.2) * release(x, n.dur)
@@ -41,8 +41,8 @@ func bassStem(s stem, rate int, sc *score, _ noise) {
 	}
 }
 
-// guitarStem is a driven amplifier: fifths where the note is a chord, through
-// a bent transfer curve and the loudspeaker's dull top.
+// guitarStem is a driven amplifier: fifths where the note is a chord, through a
+// bent transfer curve and a loudspeaker that cuts the highs.
 func guitarStem(s stem, rate int, notes []note) {
 	for _, n := range notes {
 		one, two := newLowpass(rate, 2800), newLowpass(rate, 4200)
@@ -62,7 +62,8 @@ func guitarStem(s stem, rate int, notes []note) {
 func guitarLStem(s stem, rate int, sc *score, _ noise) { guitarStem(s, rate, sc.guitarL) }
 func guitarRStem(s stem, rate int, sc *score, _ noise) { guitarStem(s, rate, sc.guitarR) }
 
-// keysStem is an electric piano: one sine bends another's phase, less and less.
+// keysStem is an electric piano: one sine modulates another's phase, less and
+// less.
 func keysStem(s stem, rate int, sc *score, _ noise) {
 	for _, n := range sc.keys {
 		s.render(rate, n.at, n.dur+0.04, func(x float64) float64 {

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// band is invented, as is everything else here: songs, towns, venues, dates.
+// band is invented, as are songs, towns, venues and dates.
 const band = "The Gravel Larks"
 
 // The channels of the tour, by index into [channels].
@@ -29,7 +29,7 @@ const (
 	guestVocal
 )
 
-// channelPlan is what a channel is for the whole tour.
+// channelPlan describes a channel for the whole tour.
 type channelPlan struct {
 	name, group string
 	gainDB      float64 // of its preamp on the first night
@@ -58,7 +58,7 @@ func channels() []channelPlan {
 	}
 }
 
-// takePlan is one take as it will be played.
+// takePlan describes a take to be played.
 type takePlan struct {
 	song    int     // index into repertoire
 	form    string  // see score.play
@@ -66,11 +66,11 @@ type takePlan struct {
 	pause   float64 // s until the next take
 	talk    bool    // in that pause
 	guest   bool
-	snareDB float64 // the drummer lays into it
-	bassDB  float64 // the bass player does
+	snareDB float64 // the drummer plays louder
+	bassDB  float64 // the bass player plays louder
 }
 
-// form tells how a rig writes its files.
+// form is how a rig writes its files.
 type form int
 
 const (
@@ -81,15 +81,15 @@ const (
 	polyphonic64             // the same, RF64, with cue markers
 )
 
-// rigPlan is one rig on one night. Segments gives the parts of the length at
-// which a new segment begins.
+// rigPlan is one rig on one night. segments lists where new segments begin, as
+// shares of the length.
 type rigPlan struct {
 	name      string
 	folder    string // in the show's folder, "" = directly in it
 	form      form
 	rate      int
 	bits      int
-	from, to  float64 // part of the show that it recorded
+	from, to  float64 // share of the show at which it starts and stops
 	segments  []float64
 	originate string
 }
@@ -100,9 +100,9 @@ type showPlan struct {
 	starts       time.Time
 	venue        string
 	folder       string
-	patch        []int // channel of each track, track 1 first
+	patch        []int // channel of each track, beginning with track 1
 	gains        map[int]float64
-	walkOn       float64 // s of audience before the first take
+	walkOn       float64 // seconds of audience before the first take
 	takes        []takePlan
 	rigs         []rigPlan
 	setList      string // "", "txt" or "csv"
@@ -126,14 +126,14 @@ func (s showPlan) track(ch int) int { return slices.Index(s.patch, ch) + 1 }
 
 // tour returns the nights.
 //
-// Sample rates, sizes and lengths are what 400 MB leave for four nights of 16
-// tracks and a second rig: one night at the 48 kHz and 24 bit a tour would
-// have throughout, songs of about ten seconds.
+// Sample rates, sizes and lengths fit 400 MB for four nights of 16 tracks and a
+// second rig: one night at 48 kHz and 24 bit, which a real tour would have
+// throughout, and songs of about ten seconds.
 func tour() []showPlan {
 	first := []int{kickIn, snareTop, snareBottom, hat, floorTom, overheadL, overheadR, bassDI,
 		guitarL, guitarR, keysDI, leadVocal, vocal2, audienceL, audienceR, spareDI}
-	// The third night: hat and floor tom change places, the lead vocal moves to
-	// the spare line, a guest gets the lead vocal's.
+	// On the third night hat and floor tom exchange tracks, the lead vocal moves
+	// to the spare line, and a guest gets the lead vocal's.
 	repatched := []int{kickIn, snareTop, snareBottom, floorTom, hat, overheadL, overheadR, bassDI,
 		guitarL, guitarR, keysDI, guestVocal, vocal2, audienceL, audienceR, leadVocal}
 	later := map[int]float64{kickIn: 20, hat: 36, guitarR: 27, leadVocal: 35, audienceL: 42, audienceR: 42}
@@ -171,7 +171,7 @@ func tour() []showPlan {
 			},
 			rigs: []rigPlan{
 				{name: "main", folder: "main", form: tracks, rate: 48000, bits: 16, to: 1, segments: []float64{0.6}, originate: "Rig A"},
-				// Somebody was late to press record, and early to stop.
+				// The backup was started late and stopped early.
 				{name: "backup", folder: "backup", form: polyphonic, rate: 48000, bits: 16, from: 0.42, to: 0.93, originate: "Rig B"},
 			}},
 
@@ -187,7 +187,7 @@ func tour() []showPlan {
 	}
 }
 
-// notes returns what the engineer wrote down.
+// notes returns the engineer's notes.
 func notes() []Note {
 	return []Note{{Show: "2031-05-05", Text: "new bass rig"}}
 }

@@ -2,19 +2,20 @@ package demo
 
 import "math"
 
-// damage is what one track suffers. Frames are those of the show, which starts
-// with the main recording; a zero value means no damage.
+// damage holds the faults of one track. Frames are those of the show, which
+// starts with the main recording; a zero value means no damage.
 type damage struct {
-	silentFrom int64   // nothing but the floor from here on; -1 = never
-	ceiling    float64 // flat tops from this magnitude on; 0 = none
+	silentFrom int64   // only noise from here on; -1 = never
+	ceiling    float64 // magnitude at which tops are flat; 0 = none
 	offset     float64 // DC, as a fraction of full scale
 	zeros      []span  // dropouts
 	ends       int64   // the file stops here; -1 = it does not
 
-	// What the preamp gets, or does, from the start of the show on.
+	// What is added to the preamp's input, or done by it, from the start of the
+	// show on.
 	hum      []float64 // a period of it, repeated
 	cracks   []crack   // of a bad contact, in order
-	turned   float64   // factor on all of it from turnedAt on; 0 = never
+	turned   float64   // factor on the whole signal from turnedAt on; 0 = never
 	turnedAt int64
 	reversed bool // in polarity
 	carries  int  // the channel whose signal comes here instead; -1 = its own
@@ -25,14 +26,14 @@ type span struct{ from, to int64 }
 
 func noDamage() damage { return damage{silentFrom: -1, ends: -1, carries: -1} }
 
-// crack is one break of a bad contact: what it adds from a frame on.
+// crack is one break of a bad contact: the samples that it adds from a frame on.
 type crack struct {
 	at   int64
 	wave []float64
 }
 
-// track makes the samples of one track of one rig. It holds no state between
-// blocks but what it counts.
+// track makes the samples of one track of one rig. Between blocks it keeps only
+// its counters.
 type track struct {
 	number, channel int
 	stems           *[nSources]stem
@@ -48,8 +49,8 @@ type track struct {
 	full, flat counter
 }
 
-// shot is the one stroke that hits the converter's top and no more: the
-// samples around frame at are raised smoothly by up to factor.
+// shot makes one stroke just reach the converter's top: the samples around frame
+// at are raised smoothly by up to factor.
 type shot struct {
 	at, width int64
 	factor    float64
@@ -64,7 +65,7 @@ func (s shot) gain(frame int64) float64 {
 	return 1 + (s.factor-1)*0.5*(1+math.Cos(math.Pi*float64(d)/float64(s.width)))
 }
 
-// counter keeps where a condition held, and for how many samples in runs of
+// counter records where a condition held, and for how many samples in runs of
 // three or more.
 type counter struct {
 	first, last int64 // frames, of such runs
@@ -72,7 +73,7 @@ type counter struct {
 	run         int
 }
 
-// see takes the next frame.
+// see processes the next frame.
 func (c *counter) see(frame int64, hit bool) {
 	if !hit {
 		c.run = 0

@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// Truth is what is known about the tour because it was invented: what was
-// played when, what was broken where, and what only looks broken. Times are
-// seconds from the first sample of the recording they speak of.
+// Truth describes the invented tour: what was played when, which faults were
+// planted where, and what only looks like a fault. Times are seconds from the
+// first sample of the recording that they refer to.
 type Truth struct {
 	Band   string   `json:"band"`
 	Songs  []string `json:"songs"`
@@ -17,8 +17,8 @@ type Truth struct {
 	// Healthy lists what looks like a fault and is none: a finding of one of its
 	// kinds there is a false alarm.
 	Healthy []Healthy `json:"healthy"`
-	// PassedOver lists files that no recording consists of, with slashes, from
-	// the tour's folder.
+	// PassedOver lists files that belong to no recording, relative to the tour's
+	// folder, with slashes.
 	PassedOver []string    `json:"passed_over"`
 	InputLists []InputList `json:"input_lists"`
 	Desks      []Desk      `json:"desks"`
@@ -30,21 +30,21 @@ type Show struct {
 	Date       string      `json:"date"` // YYYY-MM-DD, the day it began
 	Venue      string      `json:"venue"`
 	Folder     string      `json:"folder"`             // in the tour's folder
-	SetList    string      `json:"set_list,omitempty"` // file, from the tour's folder; "" = there is none
-	Recordings []Recording `json:"recordings"`         // the main rig first
+	SetList    string      `json:"set_list,omitempty"` // file, relative to the tour's folder; "" = there is none
+	Recordings []Recording `json:"recordings"`         // the main rig's first
 }
 
 // Recording is one rig's capture of a show.
 type Recording struct {
 	Rig        string    `json:"rig"`
-	Folder     string    `json:"folder"` // from the tour's folder
+	Folder     string    `json:"folder"` // relative to the tour's folder
 	StartsAt   time.Time `json:"starts_at"`
-	OffsetS    float64   `json:"offset_s"` // start after the main rig's, seconds
+	OffsetS    float64   `json:"offset_s"` // seconds by which it starts after the main rig's
 	SampleRate int       `json:"sample_rate"`
 	BitDepth   int       `json:"bit_depth"`
 	Frames     int64     `json:"frames"`
-	Tracks     int       `json:"tracks"` // that were recorded, the missing one not counted
-	Files      []string  `json:"files"`  // from the tour's folder, in order of track, then time
+	Tracks     int       `json:"tracks"` // number of recorded tracks, without the missing one
+	Files      []string  `json:"files"`  // relative to the tour's folder, in order of track, then time
 }
 
 // DurationS returns the length in seconds.
@@ -80,15 +80,15 @@ type Healthy struct {
 	Show    string   `json:"show"`
 	Channel string   `json:"channel"`
 	Track   int      `json:"track"`
-	Kinds   []string `json:"kinds"` // that a hasty judge would raise
+	Kinds   []string `json:"kinds"` // kinds that a wrong judge would report
 	Why     string   `json:"why"`
 }
 
 // InputList is one input list file.
 type InputList struct {
-	File string `json:"file"` // from the tour's folder
+	File string `json:"file"` // relative to the tour's folder
 	From string `json:"from"` // the first show for which it is in force
-	// Only says that the list is for that one night, laid over the one in
+	// Only means that the list holds for that one night, on top of the one in
 	// force: it has only the rows that differ.
 	Only   bool    `json:"only"`
 	Inputs []Input `json:"inputs"`
@@ -103,7 +103,7 @@ type Input struct {
 	Notes   string  `json:"notes,omitempty"`
 }
 
-// Desk is one desk file: what lies on which desk input tonight.
+// Desk is one desk file: the channel of each desk input tonight.
 type Desk struct {
 	Name   string      `json:"name"`
 	File   string      `json:"file"`
@@ -117,14 +117,14 @@ type DeskInput struct {
 	GainDB  float64 `json:"gain_db"`
 }
 
-// Note is what the engineer wrote down about a show.
+// Note is an engineer's note about a show.
 type Note struct {
 	Show string `json:"show"`
 	Text string `json:"text"`
 }
 
-// WriteFile writes the truth as indented JSON to path, which must not lie in
-// the tour's folder if that is to look like a real one.
+// WriteFile writes the truth as indented JSON to path. To keep the tour's folder
+// like a real one, choose a path outside it.
 func (t *Truth) WriteFile(path string) error {
 	b, err := json.MarshalIndent(t, "", "\t")
 	if err != nil {

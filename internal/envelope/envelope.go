@@ -1,6 +1,6 @@
-// Package envelope fetches from the catalog what was measured of a track and
-// hands it to package meter's arithmetic. Start with [Load] for a span of one
-// track; it reads only the minutes that the span touches, and never audio.
+// Package envelope fetches the measurements of a track from the catalog for
+// package meter's arithmetic. Start with [Load] for a span of one track; it
+// reads only the minutes that the span touches, and never audio.
 package envelope
 
 import (
@@ -13,18 +13,18 @@ import (
 	"nightreel/internal/meter"
 )
 
-// NotMeasuredError says that a span is not, or not wholly, in the catalog yet,
-// or that what is there of it cannot be read, which is as good as nothing.
+// NotMeasuredError reports that a span is not completely in the catalog, or that
+// a record of it cannot be read.
 type NotMeasuredError struct {
 	Track catalog.Track
-	Part  int   // first minute of the recording that is missing
-	Err   error // why its record cannot be read; nil where there is none
+	Part  int   // first missing minute of the recording, from 0
+	Err   error // why its record cannot be read; nil if there is no record
 }
 
 func (e *NotMeasuredError) Error() string {
 	where := fmt.Sprintf("show %s, rig %s, track %d (%s)", e.Track.Show, e.Track.Rig, e.Track.Number, e.Track.Channel)
 	if e.Err != nil {
-		return fmt.Sprintf("%s: what was measured of minute %d cannot be read: %v", where, e.Part+1, e.Err)
+		return fmt.Sprintf("%s: the measurement of minute %d cannot be read: %v", where, e.Part+1, e.Err)
 	}
 	return fmt.Sprintf("%s: minute %d has not been measured", where, e.Part+1)
 }
@@ -32,19 +32,18 @@ func (e *NotMeasuredError) Error() string {
 // Unwrap returns why a record cannot be read.
 func (e *NotMeasuredError) Unwrap() error { return e.Err }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (e *NotMeasuredError) Hint() string {
 	if e.Err != nil {
-		return "scan the recording's folder with --check: what cannot be read is measured again"
+		return "run nightreel scan --check on the recording's folder: it measures damaged minutes again"
 	}
-	return "run nightreel scan on the recording's folder again; it goes on where it stopped"
+	return "run nightreel scan on the recording's folder again; it continues where it stopped"
 }
 
 // Load returns the envelope of a track from frame start to frame end of the
-// recording, in whole minutes around the span, clipped to the track's length.
-// A span with nothing of the track in it gives an envelope without blocks. A
-// minute that was never measured gives *NotMeasuredError: not measured is not
-// silent.
+// recording, in whole minutes around the span, clipped to the track's length. If
+// the span lies outside the track, the envelope has no blocks. A minute that was
+// never measured gives *NotMeasuredError, because "not measured" is not silence.
 func Load(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64) (meter.Envelope, error) {
 	start, end = max(start, 0), min(end, t.Frames)
 	if start >= end {
@@ -61,8 +60,8 @@ func Load(ctx context.Context, store *catalog.Store, t catalog.Track, start, end
 
 // LoadRecording calls f with the whole envelope of every track of a recording,
 // in order of number, one after another. It reads the tracks ahead of f, one for
-// each processor, so a night need not fit in memory. A track that was not wholly
-// measured is passed to f as an error; f decides whether to go on.
+// each processor, so a night need not fit in memory. A track that was not measured
+// to its end is passed to f as an error; f decides whether to go on.
 func LoadRecording(ctx context.Context, store *catalog.Store, id catalog.RecordingID, f func(catalog.Track, meter.Envelope, error) error) error {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: id})
 	if err != nil {
@@ -111,7 +110,7 @@ func LoadRecording(ctx context.Context, store *catalog.Store, id catalog.Recordi
 	return nil
 }
 
-// join decodes the stored parts from … to-1 and puts them together.
+// join decodes the stored parts from to to-1 and joins them.
 func join(t catalog.Track, from, to int, stored []catalog.Part) (meter.Envelope, error) {
 	parts := make([]meter.Part, 0, to-from)
 	for i := from; i < to; i++ {

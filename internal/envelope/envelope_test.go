@@ -9,7 +9,7 @@ import (
 	"nightreel/internal/meter"
 )
 
-// The catalog counts how many parts a track must have; package meter says how
+// The catalog counts how many parts a track must have; package meter defines how
 // long a part is. The two agree at every rate, to the frame.
 func TestReadStateKnowsHowLongAPartIs(t *testing.T) {
 	ctx := t.Context()
@@ -43,7 +43,7 @@ func TestReadStateKnowsHowLongAPartIs(t *testing.T) {
 			t.Fatal(err)
 		}
 		if got := reads[r.ID]; got.TracksRead != 1 {
-			t.Errorf("at %d Hz: %d tracks of one part were read, want the one that is %d frames long and not the one of %d", rate, got.TracksRead, part, part+1)
+			t.Errorf("at %d Hz: %d tracks count as read, want only the one of %d frames, not the one of %d", rate, got.TracksRead, part, part+1)
 		}
 	}
 }

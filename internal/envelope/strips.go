@@ -13,15 +13,15 @@ import (
 )
 
 // Strip is a track's envelope as a screen draws it: two bytes a column, the
-// sample peak and the RMS. A byte is 0 where nothing was recorded or measured,
-// 1 for digital silence and anything below −126.5 dBFS, else 255 + 2·dBFS, cut
+// sample peak and the RMS. A byte is 0 if nothing was recorded or measured, 1
+// for digital silence and anything below −126.5 dBFS, else 255 + 2·dBFS, limited
 // at full scale.
 type Strip struct {
 	Track   catalog.TrackID
 	Columns []byte // peak and RMS of the first column, of the second, …
 }
 
-// Code turns a fraction of full scale into a strip's byte.
+// Code converts a fraction of full scale to a strip's byte.
 func Code(amplitude float64) byte {
 	if !(amplitude > 0) {
 		return 1
@@ -29,15 +29,15 @@ func Code(amplitude float64) byte {
 	return byte(min(255, max(1, math.Round(255+float64(40*stats.Log10(amplitude))))))
 }
 
-// coarseBlocks is the length of a column of what is kept in the catalog, a
-// second: 64 tracks of three hours are 1.4 MB, which a screen has in some
-// milliseconds, while their whole envelope is 140 MB.
+// coarseBlocks is the length of a cached column, a second: 64 tracks of three
+// hours are 1.4 MB, which load in some milliseconds, while their whole envelope
+// is 140 MB.
 const coarseBlocks = meter.BlocksPerSecond
 
-// Strips returns the given span of all tracks of a recording, in frames of it,
-// as so many columns of equal length. Columns of a second and longer come from
-// what was kept, shorter ones from the measured blocks; below 100 ms columns
-// repeat. It reads no audio.
+// Strips returns the given span of all tracks of a recording, in its frames, as
+// the given number of columns of equal length. Columns of a second and longer
+// come from the cache, shorter ones from the measured blocks; columns below 100
+// ms repeat a block. It reads no audio.
 func Strips(ctx context.Context, store *catalog.Store, r catalog.Recording, start, end int64, columns int) ([]Strip, error) {
 	if columns < 1 || end <= start {
 		return []Strip{}, nil
@@ -56,7 +56,7 @@ func Strips(ctx context.Context, store *catalog.Store, r catalog.Recording, star
 	return coarse, nil
 }
 
-// resample draws columns from the cells between two places, which may lie
+// resample draws columns from the cells between two positions, which may lie
 // outside: the highest peak, and the RMS of the cells' energies.
 func resample(cells []byte, from, to float64, columns int) []byte {
 	out := make([]byte, 2*columns)
@@ -80,7 +80,7 @@ func resample(cells []byte, from, to float64, columns int) []byte {
 	return out
 }
 
-// power is the mean square that each code stands for.
+// power is the mean square of each code.
 var power = func() (p [256]float64) {
 	for code := 2; code < 256; code++ {
 		p[code] = stats.Pow(10, float64(code-255)/20)
@@ -88,7 +88,7 @@ var power = func() (p [256]float64) {
 	return p
 }()
 
-// fineStrips reads the measured blocks of the span.
+// fineStrips draws the span from the measured blocks.
 func fineStrips(ctx context.Context, store *catalog.Store, r catalog.Recording, start, end int64, columns int) ([]Strip, error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
 	if err != nil {
@@ -107,7 +107,7 @@ func fineStrips(ctx context.Context, store *catalog.Store, r catalog.Recording, 
 }
 
 // blockCells returns one cell a block around a span, and the first block's
-// index; none where the span was not measured.
+// index; no cells if the span was not measured.
 func blockCells(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64) ([]byte, int, error) {
 	e, err := Load(ctx, store, t, start, end)
 	var missing *NotMeasuredError
@@ -124,11 +124,12 @@ func blockCells(ctx context.Context, store *catalog.Store, t catalog.Track, star
 	return cells, e.First, nil
 }
 
-// stripsVersion is the first byte of what is kept; another is worked out anew.
+// stripsVersion is the first byte of cached strips; strips of another version
+// are computed again.
 const stripsVersion = 1
 
 // coarseStrips returns the strips of a whole recording in columns of a second,
-// as kept in the catalog, or works them out and keeps them.
+// from the cache or computed and cached.
 func coarseStrips(ctx context.Context, store *catalog.Store, r catalog.Recording) ([]Strip, error) {
 	key := catalog.DerivedKey{Recording: r.ID, Kind: catalog.Strips, Start: 0, End: r.Frames}
 	data, edition, err := store.Derived(ctx, key)
@@ -156,7 +157,7 @@ func coarseStrips(ctx context.Context, store *catalog.Store, r catalog.Recording
 		data = binary.AppendUvarint(data, uint64(len(s.Columns)))
 		data = append(data, s.Columns...)
 	}
-	// A catalog that cannot be written to still answers.
+	// If the catalog cannot be written to, the strips are still valid.
 	_ = store.PutDerived(ctx, key, edition, data)
 	return strips, ctx.Err()
 }
@@ -183,15 +184,14 @@ func decodeStrips(data []byte) ([]Strip, bool) {
 	return strips, true
 }
 
-// Prepare works out what a screen asks first of a recording, so that it is kept
-// when it is asked for.
+// Prepare caches what a screen needs first of a recording.
 func Prepare(ctx context.Context, store *catalog.Store, r catalog.Recording) error {
 	_, err := coarseStrips(ctx, store, r)
 	return err
 }
 
-// OfTrack returns one track's span as so many columns, from the measured
-// blocks.
+// OfTrack returns one track's span as the given number of columns, from the
+// measured blocks.
 func OfTrack(ctx context.Context, store *catalog.Store, t catalog.Track, start, end int64, columns int) (Strip, error) {
 	if columns < 1 || end <= start {
 		return Strip{Track: t.ID}, nil

@@ -10,8 +10,8 @@ import (
 	"nightreel/internal/meter"
 )
 
-// night stores one recording of two tracks: track 1 rises by a step every
-// second from −60 dBFS, track 2 is silent and ends after 40 s of 150 s.
+// night stores one recording of two tracks: track 1 rises by a step every second
+// from −60 dBFS, track 2 is silent and ends after 40 s of 150 s.
 func night(t *testing.T) (*catalog.Store, catalog.Recording) {
 	t.Helper()
 	store, err := catalog.Open(t.Context(), filepath.Join(t.TempDir(), "c.nightreel"))
@@ -63,7 +63,7 @@ func measure(t *testing.T, store *catalog.Store, r catalog.Recording, raise floa
 func TestStrips(t *testing.T) {
 	store, r := night(t)
 	for _, columns := range []int{15, 30, 150, 1500, 4000} { // coarse, fine, and finer than a block
-		for pass := range 2 { // worked out, and as kept
+		for pass := range 2 { // computed, then cached
 			strips, err := envelope.Strips(t.Context(), store, r, 0, r.Frames, columns)
 			if err != nil || len(strips) != 2 {
 				t.Fatalf("%d strips, %v", len(strips), err)
@@ -100,9 +100,9 @@ func TestStripsFollowTheMeasurement(t *testing.T) {
 		return strips[0].Columns[0]
 	}
 	before := peak()
-	measure(t, store, r, 6) // measured again, 6 dB up
+	measure(t, store, r, 6) // measured again, 6 dB louder
 	if after := peak(); after != before+12 {
-		t.Errorf("peak %d after the track was measured anew, want %d", after, before+12)
+		t.Errorf("peak %d after the track was measured again, want %d", after, before+12)
 	}
 }
 
@@ -117,7 +117,7 @@ func TestCode(t *testing.T) {
 	}
 }
 
-// A byte tells its level to a quarter of a decibel.
+// A byte gives the level to a quarter of a decibel.
 func TestLevel(t *testing.T) {
 	for db := -126.0; db <= 0; db += 0.1 {
 		if got := levelOf(envelope.Code(math.Pow(10, db/20))); math.Abs(got-db) > 0.2501 {
@@ -131,8 +131,8 @@ func TestLevel(t *testing.T) {
 	}
 }
 
-// levelOf returns the level, in dBFS, that a strip's byte stands for; negative
-// infinity for what is silent or not there.
+// levelOf returns the level, in dBFS, of a strip's byte; negative infinity for
+// silence and for a byte without a measurement.
 func levelOf(code byte) float64 {
 	if code <= 1 {
 		return math.Inf(-1)

@@ -17,13 +17,13 @@ import (
 	"nightreel/internal/scan"
 )
 
-// KindTally counts how faults of one kind were found.
+// KindTally counts how well faults of one kind were found.
 type KindTally struct {
-	Found Share // of those planted
-	True  Share // of the findings of this kind
+	Found Share // share of the planted faults that were found
+	True  Share // share of the findings of this kind that are true
 }
 
-// FaultsReport is how faults were found.
+// FaultsReport is how well faults were found.
 type FaultsReport struct {
 	Nights, Tracks int
 	Hours          float64 // of all tracks together
@@ -32,19 +32,18 @@ type FaultsReport struct {
 	Why            []string
 }
 
-// faultNights is the number of nights of a tour; nothing is broken in the
-// first.
+// faultNights is the number of nights of a tour; the first has no faults.
 const faultNights = 4
 
 // FaultOptions are the choices of [Faults].
 type FaultOptions struct {
 	Tours int
-	Kinds []catalog.FindingKind // planted in turn; nil = all
+	Kinds []catalog.FindingKind // kinds to plant in turn; nil = all
 }
 
 // Faults makes tours of broken nights as audio, scans them as a user would, and
-// compares the findings with what was planted. A share of the nights' audio is on
-// disk at any time only.
+// compares the findings with the planted faults. Only one night's audio is on
+// disk at a time.
 func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
 	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
 	songs, err := songsOf(part)
@@ -66,7 +65,7 @@ func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(stri
 	for i := range opt.Tours {
 		b := brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
 		if len(opt.Kinds) > 0 {
-			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // other tours than those of all kinds
+			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // different tours from those of all kinds
 		}
 		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, opt.Tours, b.kind))
 		if err := b.run(ctx, r); err != nil {
@@ -111,20 +110,20 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 	return nil
 }
 
-// brokenTruth is what is known of a night that was made.
+// brokenTruth is the truth about a night that was made.
 type brokenTruth struct {
 	Inputs  []string // as they stand on stage
 	Planted []Planted
-	Over    []int // tracks that played themselves beyond full scale: to finding them is neither right nor wrong
+	Over    []int // tracks that clipped without a planted fault: finding them is neither right nor wrong
 	Seconds float64
 }
 
-// brokenEdit is part of the name under which a made tour is kept: raise it when
-// what is made, or what a scan keeps of it, changes.
+// brokenEdit is part of the name under which a made tour is cached. Raise it
+// when the tours, or what a scan keeps of them, change.
 const brokenEdit = 6
 
-// kept returns the tour's catalog and truth, made earlier or now. Making takes a
-// minute, judging a second.
+// kept returns the tour's catalog and truth, from the cache or newly made.
+// Making takes a minute, judging a second.
 func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []brokenTruth, done func(), err error) {
 	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d%s", brokenEdit, b.part, b.kind, b.seed, b.name))
 	if f, err := os.Open(name + ".gob"); err == nil {
@@ -138,8 +137,8 @@ func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []br
 	if err := os.MkdirAll(b.renderer.cache, 0o777); err != nil {
 		return nil, nil, nil, err
 	}
-	// Made under names of its own, so that two evaluations do not disturb each
-	// other; who is done last has the name.
+	// Made under a temporary name, so that two evaluations do not disturb each
+	// other; the last one to finish gets the final name.
 	dir, err := os.MkdirTemp(b.renderer.cache, "making-")
 	if err != nil {
 		return nil, nil, nil, err
@@ -168,7 +167,7 @@ func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []br
 func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTruth, error) {
 	rng := rand.New(rand.NewPCG(b.seed, 3000+uint64(b.part)))
 	setup := boards(rng)
-	// Four songs, each in two takes; three a night.
+	// Four songs, each in two takes; three songs a night.
 	var titles []string
 	var takes [][2]audioStems
 	for _, i := range rng.Perm(len(b.songs))[:4] {
@@ -225,7 +224,7 @@ func (n *brokenNight) truth(setup []pickup) brokenTruth {
 }
 
 // scan writes a night, scans it, places its songs where they were played, and
-// throws the audio away.
+// deletes the audio.
 func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNight, setup []pickup, i int) error {
 	dir, err := os.MkdirTemp(memory(), "nightreel-evaluate-night-")
 	if err != nil {
@@ -236,7 +235,7 @@ func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNi
 	if err := n.write(ctx, setup, folder, n.trackNames(setup)); err != nil {
 		return err
 	}
-	// The input list has the lines that were meant to be recorded.
+	// The input list has the lines that were to be recorded.
 	var inputs []catalog.Input
 	names := n.trackNames(setup)
 	for k := range setup {
@@ -268,7 +267,7 @@ func (b *brokenTour) scan(ctx context.Context, store *catalog.Store, n *brokenNi
 	return nil
 }
 
-// memory returns a folder that lies in memory, where there is one.
+// memory returns a folder in memory, if the system has one.
 func memory() string {
 	if _, err := os.Stat("/dev/shm"); err == nil {
 		return "/dev/shm"
@@ -283,7 +282,7 @@ func (r *FaultsReport) kind(k catalog.FindingKind) *KindTally {
 	return r.Kinds[k]
 }
 
-// is reports whether a finding tells of a planted fault.
+// is reports whether a finding is about a planted fault.
 func (p Planted) is(f catalog.Finding) bool {
 	if f.Kind != p.Kind {
 		return false
@@ -298,7 +297,7 @@ func (p Planted) is(f catalog.Finding) bool {
 	if p.Kind == catalog.GainChange && (f.Evidence["change_db"] > 0) != (p.Size > 0) {
 		return false
 	}
-	const slack = 12 // s: a step of gain is placed within a cell or two
+	const slack = 12 // seconds: a step of gain is placed within a cell or two
 	return f.StartS() <= p.EndS+slack && f.EndS() >= p.StartS-slack
 }
 

@@ -7,22 +7,22 @@ import (
 	"nightreel/catalog"
 )
 
-// Planted is a fault that was made.
+// Planted is a planted fault.
 type Planted struct {
 	Kind         catalog.FindingKind
 	Track        int // number
 	With         int // number of the other track of a pair
 	StartS, EndS float64
-	Size         float64 // dB, Hz, fraction, count: what it is of that kind
+	Size         float64 // dB, Hz, fraction or count, depending on the kind
 }
 
-// harm is what one track suffers.
+// harm is the fault of one track.
 type harm struct {
 	planted  Planted
 	boostDB  float64 // of its own sound within the span
-	ceiling  float64 // flat from here on; 0 = none
-	coupling float64 // Hz, first-order corner of what comes behind that; 0 = none
-	silent   [2]int  // frames in which nothing but the floor is heard
+	ceiling  float64 // flat from this magnitude on; 0 = none
+	coupling float64 // Hz, first-order corner of the coupling after the ceiling; 0 = none
+	silent   [2]int  // frames in which only the floor remains
 	zeros    [][2]int
 	offset   float64
 	cracks   audio // added
@@ -38,8 +38,8 @@ type harm struct {
 	absent   bool
 }
 
-// cracked returns cracks as a bad contact makes them: bursts, seconds apart,
-// of steps and spikes that a converter's filter has passed.
+// cracked returns the cracks of a bad contact: bursts, seconds apart, of steps
+// and spikes, filtered as by a converter.
 func cracked(rng *rand.Rand, length, from, to int) audio {
 	x := make(audio, length)
 	size := math.Pow(10, between(rng, -38, -14)/20)
@@ -59,8 +59,8 @@ func cracked(rng *rand.Rand, length, from, to int) audio {
 	return filtered(x)
 }
 
-// filtered passes a wave through what a converter filters with: 0.45 of the
-// rate, a windowed sinc of 41 taps.
+// filtered filters a wave as a converter does: 0.45 of the rate, a windowed sinc
+// of 41 taps.
 func filtered(x audio) audio {
 	const half = 20
 	var taps [2*half + 1]float32
@@ -87,8 +87,8 @@ func filtered(x audio) audio {
 	return out
 }
 
-// humming returns hum of a level in dBFS: the mains and its multiples, their
-// mix drawn at random.
+// humming returns hum of a level in dBFS: the mains and its multiples in a
+// random mix.
 func humming(rng *rand.Rand, length int, mains, db float64) audio {
 	x := make(audio, length)
 	var amps [10]float64

@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// brokenNight is one night as audio: what sounds, and what is broken.
+// brokenNight is one night as audio, with its faults.
 type brokenNight struct {
 	frames int
 	sounds [allSounds]audio
@@ -13,13 +13,13 @@ type brokenNight struct {
 	harms  map[int]*harm // by track index
 	seed   uint64
 	bits   int
-	over   []int // numbers of tracks that went beyond full scale, though that was not planted
+	over   []int // numbers of tracks that exceeded full scale without a planted fault
 }
 
 // clap is applause, from and to in seconds of the night.
 type clap struct{ from, to float64 }
 
-// compose puts a night together: takes, talk and applause between them.
+// compose builds a night: takes with talk and applause between them.
 func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio) *brokenNight {
 	n := &brokenNight{seed: rng.Uint64(), bits: []int{24, 24, 16}[rng.IntN(3)], harms: map[int]*harm{}}
 	at := between(rng, 7, 12)
@@ -58,7 +58,8 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 				continue
 			}
 			if level := x.loudness(); level > 0 {
-				// How loud everybody plays differs from song to song and night to night.
+				// Every player's level differs from song to song and from night
+				// to night.
 				mix(s, x, p.at, float32(math.Pow(10, 0.8*rng.NormFloat64()/20)/level))
 			}
 		}
@@ -83,14 +84,14 @@ func compose(rng *rand.Rand, titles []string, stems []audioStems, speech []audio
 		n.applaud(side, claps, between(rng, 0.03, 0.08))
 	}
 	for s := range n.sounds {
-		n.sounds[s].blockDC() // recorded strokes have some; no microphone passes it
+		n.sounds[s].blockDC() // recorded strokes have some DC; no microphone passes it
 	}
 	n.fillHall(between(rng, 0.8, 1.8))
 	return n
 }
 
-// applaud writes one side of the crowd's sound: a murmur of the given amplitude
-// all night, and applause.
+// applaud writes one side of the audience's sound: a murmur of the given
+// amplitude all night, and applause.
 func (n *brokenNight) applaud(side int, claps []clap, murmur float64) {
 	x := n.sounds[crowdL+side]
 	noise := rand.New(rand.NewPCG(n.seed, uint64(side)))
@@ -113,7 +114,7 @@ func (n *brokenNight) applaud(side int, claps []clap, murmur float64) {
 	}
 }
 
-// fillHall writes what the hall microphones get from the PA. decay is the hall's
+// fillHall writes the PA's sound at the hall microphones. decay is the hall's
 // reverberation time in seconds.
 func (n *brokenNight) fillHall(decay float64) {
 	pa := make(audio, n.frames)
@@ -127,8 +128,8 @@ func (n *brokenNight) fillHall(decay float64) {
 	sideBySide(2, func(side int) { n.sounds[hallL+side] = room(pa, side, decay) })
 }
 
-// settle sets the gains as an engineer would on the first night: peaks at
-// -6 dBFS at most.
+// settle sets the gains as an engineer would on the first night: peaks at -6
+// dBFS at most.
 func (n *brokenNight) settle(setup []pickup) {
 	sideBySide(len(setup), func(i int) {
 		peak := n.unbroken(&setup[i], i).peak()

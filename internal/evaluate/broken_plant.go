@@ -19,9 +19,9 @@ type planting struct {
 	*brokenNight
 	rng   *rand.Rand
 	setup []pickup
-	free  []int        // track indices in a drawn order; -1 where one is taken
+	free  []int        // track indices in a random order; -1 for one that is taken
 	had   map[int]bool // tracks that were broken on earlier nights
-	whole float64      // length in seconds
+	whole float64      // length of the night in seconds
 }
 
 // plant breaks some tracks, each in one way, from the list of kinds in turn, and
@@ -42,8 +42,8 @@ func (n *brokenNight) plant(rng *rand.Rand, setup []pickup, kinds []catalog.Find
 	}
 }
 
-// take returns a free track that fits, -1 for none: one that was not broken on
-// another night, if there is one.
+// take returns a free track that fits, -1 if there is none. It prefers tracks
+// that were not broken on another night.
 func (p *planting) take(fits func(*pickup) bool) int {
 	for _, again := range []bool{false, true} {
 		for k, i := range p.free {
@@ -56,7 +56,7 @@ func (p *planting) take(fits func(*pickup) bool) int {
 	return -1
 }
 
-// plays reports whether an input's own sound is there in most of the songs.
+// plays reports whether an input's own sound is in most of the songs.
 func (p *planting) plays(input *pickup) bool {
 	if len(input.own) == 0 {
 		return false
@@ -75,8 +75,8 @@ func (t Played) of(x audio) audio {
 	return x[int(t.StartS*audioRate):int(t.EndS*audioRate)]
 }
 
-// fitting returns what tells the inputs that a kind can be planted on, so that
-// somebody who looks closely could tell.
+// fitting returns a test for inputs on which a kind can be planted such that
+// careful listening could detect it.
 func (p *planting) fitting(kind catalog.FindingKind) func(*pickup) bool {
 	switch kind {
 	case catalog.Polarity:
@@ -84,7 +84,7 @@ func (p *planting) fitting(kind catalog.FindingKind) func(*pickup) bool {
 	case catalog.Hum, catalog.DCOffset, catalog.MissingTrack, catalog.ShortTrack:
 		return func(i *pickup) bool { return len(i.own) > 0 }
 	case catalog.GainChange:
-		// What lies below the converter's own noise tells nobody of its gain.
+		// Below the converter's own noise a gain leaves no trace.
 		return func(i *pickup) bool {
 			return p.plays(i) && (p.bits == 24 && i.floor > -96 || !i.line && i.floor > -84)
 		}
@@ -94,8 +94,8 @@ func (p *planting) fitting(kind catalog.FindingKind) func(*pickup) bool {
 	return p.plays
 }
 
-// harm breaks one input in the way that was chosen, where it is about a song in
-// the song that was drawn; false if nothing fits.
+// harm breaks one input in the chosen way, within the drawn song if the fault is
+// about a song; false if nothing fits.
 func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 	switch h.planted.Kind {
 	case catalog.Clipped, catalog.FlatTop:
@@ -103,7 +103,7 @@ func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 	case catalog.Dead:
 		h.silent = [2]int{0, p.frames}
 	case catalog.WentSilent:
-		// In a song, not the last half minute of the night.
+		// Within a song, but not in the last half minute of the night.
 		song = p.played[p.rng.IntN(len(p.played)-1)]
 		h.planted.StartS = song.StartS + between(p.rng, 0.3, 0.7)*(song.EndS-song.StartS)
 		h.silent = [2]int{int(h.planted.StartS * audioRate), p.frames}
@@ -144,10 +144,10 @@ func (p *planting) harm(h *harm, input *pickup, song Played) bool {
 	return true
 }
 
-// overload drives an input's own sound beyond full scale, or beyond what a stage
-// before the recorder can do.
+// overload drives an input's own sound beyond full scale, or beyond the limit of
+// a circuit before the recorder.
 func (p *planting) overload(h *harm, input *pickup, song Played) {
-	// The loudest song for it, so that it plays there at all.
+	// Use the input's loudest song, to be sure that it plays there.
 	for _, t := range p.played {
 		if own := p.sounds[input.own[0]]; t.of(own).level() > song.of(own).level() {
 			song = t
@@ -163,7 +163,7 @@ func (p *planting) overload(h *harm, input *pickup, song Played) {
 		h.coupling = 0.2 * math.Pow(10, p.rng.Float64()) // a capacitor, or a converter's filter
 	}
 	h.boostDB = top + h.planted.Size - 20*math.Log10(peak)
-	if h.boostDB < 0 { // already louder: it is flat from lower on
+	if h.boostDB < 0 { // it is louder already: lower the ceiling instead
 		h.boostDB, h.ceiling = 0, peak*math.Pow(10, -h.planted.Size/20)
 	}
 }
@@ -176,7 +176,7 @@ func (p *planting) crackle(h *harm) {
 	if p.rng.IntN(2) != 0 {
 		return
 	}
-	// The contact opens, too.
+	// The contact also opens.
 	for at := from; at < to; at += int(between(p.rng, 0.2, 2) * audioRate) {
 		for range 2 + p.rng.IntN(12) {
 			long := int(p.rng.ExpFloat64() * 0.004 * audioRate)
@@ -186,7 +186,7 @@ func (p *planting) crackle(h *harm) {
 	}
 }
 
-// duplicate gives a track another input's signal: the same, or with another
+// duplicate gives a track another input's signal: unchanged, or with another
 // gain, or with a gain and a delay.
 func (p *planting) duplicate(h *harm, input *pickup) bool {
 	o := p.take(func(o *pickup) bool { return p.plays(o) && !o.shares(input) })
@@ -207,7 +207,8 @@ func (p *planting) duplicate(h *harm, input *pickup) bool {
 	return true
 }
 
-// turn turns an input's preamp, for the whole night or from somewhere on.
+// turn changes an input's preamp gain, for the whole night or from some point
+// on.
 func (p *planting) turn(h *harm, input *pickup) {
 	h.gainDB = between(p.rng, 5, 14)
 	peak := float64(p.unbroken(input, h.planted.Track-1).peak())

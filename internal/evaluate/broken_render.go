@@ -14,8 +14,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// render makes the samples of a track. The sounds a fault is of its own are made
-// louder before anything else hears of it.
+// render makes the samples of a track. A fault's own sounds are made louder
+// before bleed is computed.
 func (n *brokenNight) render(setup []pickup, track int, rng *rand.Rand) audio {
 	p := &setup[track]
 	h := n.harms[track]
@@ -88,7 +88,7 @@ func (n *brokenNight) render(setup []pickup, track int, rng *rand.Rand) audio {
 	return x
 }
 
-// heard returns what an input hears on a night, as its routes say; a fault may
+// heard returns the signal of an input on a night, by its routes. A fault may
 // make its own sounds louder within the fault's span.
 func (n *brokenNight) heard(p *pickup, rng *rand.Rand, h *harm) audio {
 	x := make(audio, n.frames)
@@ -99,7 +99,8 @@ func (n *brokenNight) heard(p *pickup, rng *rand.Rand, h *harm) audio {
 		from, to = int(h.planted.StartS*audioRate), int(h.planted.EndS*audioRate)
 		boost = float32(math.Pow(10, h.boostDB/20))
 	}
-	// A stretch at a time, all routes of it: it stays in the processor's cache.
+	// All routes for one stretch at a time, so that it stays in the processor's
+	// cache.
 	for at := 0; at < len(x); at += 1 << 12 {
 		end := min(at+1<<12, len(x))
 		for _, r := range routes {
@@ -126,13 +127,13 @@ func (n *brokenNight) heard(p *pickup, rng *rand.Rand, h *harm) audio {
 	return x
 }
 
-// unbroken returns what the input of a track hears that nothing is wrong with.
+// unbroken returns the signal of a track's input without its fault.
 func (n *brokenNight) unbroken(p *pickup, track int) audio {
 	return n.heard(p, rand.New(rand.NewPCG(n.seed, uint64(track))), &harm{})
 }
 
 // write renders and writes all tracks, mono files named by track and channel;
-// names may be exchanged.
+// the names of exchanged inputs are exchanged.
 func (n *brokenNight) write(ctx context.Context, setup []pickup, folder string, names []string) error {
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
@@ -159,7 +160,7 @@ func (n *brokenNight) write(ctx context.Context, setup []pickup, folder string, 
 	return errors.Join(append(errs, ctx.Err())...)
 }
 
-// trackNames names the files of a night; of exchanged inputs each carries the
+// trackNames returns the files' names of a night; exchanged inputs carry each
 // other's name.
 func (n *brokenNight) trackNames(setup []pickup) []string {
 	names := make([]string, len(setup))

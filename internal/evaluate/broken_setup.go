@@ -6,7 +6,7 @@ import (
 	"sync"
 )
 
-// What sounds on a stage that is written as audio: the instruments of a score,
+// The sounds on a stage that is written as audio: the instruments of a score,
 // two voices, two sides of an audience, two of a hall.
 const (
 	voice1 = sources + iota
@@ -18,15 +18,16 @@ const (
 	allSounds
 )
 
-// spot is a point in metres, as seen from the audience: right, back, up.
+// spot is a position in metres, as seen from the audience: right, back, up.
 type spot struct{ x, y, z float64 }
 
 func (p spot) to(q spot) float64 {
 	return max(0.05, math.Sqrt((p.x-q.x)*(p.x-q.x)+(p.y-q.y)*(p.y-q.y)+(p.z-q.z)*(p.z-q.z)))
 }
 
-// loudness at 1 m in dB, place, and share in the PA of each sound. Instruments
-// on cables are silent on stage but for the PA.
+// stand holds the loudness at 1 m in dB, the position, and the share in the PA
+// of each sound. Instruments on cables are silent on stage except through the
+// PA.
 var stand = [crowdR + 1]struct {
 	at     spot
 	loud   float64
@@ -45,9 +46,9 @@ type pickup struct {
 	name   string
 	own    []int // the sounds it is for
 	at     spot
-	line   bool    // a cable: it hears its own sounds alone
-	under  bool    // below the drum: its own sound comes turned over
-	hall   float64 // dB of the hall against its own sound
+	line   bool    // a cable: it carries its own sounds alone
+	under  bool    // below the drum: its own sound has inverted polarity
+	hall   float64 // dB of the hall relative to its own sound
 	target float64 // RMS in dBFS of its own sound's loud moments
 	floor  float64 // RMS in dBFS of its noise
 	reject [allSounds]float64
@@ -105,8 +106,8 @@ func boards(rng *rand.Rand) []pickup {
 	return all
 }
 
-// shares reports whether two inputs are for one sound: then they may carry the
-// same by right.
+// shares reports whether two inputs are for one sound: then equal signals are no
+// fault.
 func (p *pickup) shares(q *pickup) bool {
 	for _, a := range p.own {
 		for _, b := range q.own {
@@ -118,16 +119,16 @@ func (p *pickup) shares(q *pickup) bool {
 	return false
 }
 
-// route is a sound on its way into an input.
+// route is the way of a sound into an input.
 type route struct {
 	sound int
 	gain  float32
 	delay int
 }
 
-// routes returns what an input hears on a night. Level falls with the distance
-// and sound needs its time; where the microphone stands and what it turns its
-// back on differs a little from night to night.
+// routes returns the sounds that reach an input on a night. Level falls with the
+// distance and sound takes its time. The microphone's position and direction
+// differ a little from night to night.
 func (p *pickup) routes(rng *rand.Rand) []route {
 	var all []route
 	db := func(x float64) float32 { return float32(math.Pow(10, x/20)) }
@@ -168,8 +169,8 @@ func (p *pickup) routes(rng *rand.Rand) []route {
 	return all
 }
 
-// room returns what the hall gives back of the PA, by side: six combs with a
-// dull loop.
+// room returns the hall's reflections of the PA, by side: six combs that cut the
+// highs.
 func room(pa audio, side int, decay float64) audio {
 	out := make(audio, len(pa))
 	lag := int((0.019 + 0.006*float64(side)) * audioRate)

@@ -12,7 +12,7 @@ import (
 	"path/filepath"
 )
 
-// Timbre is where the sound of a tour's instruments comes from.
+// Timbre is the source of a tour's instrument sounds.
 type Timbre int
 
 const (
@@ -73,7 +73,7 @@ func strokes(ctx context.Context, part Part) ([cymbals + 1][]audio, error) {
 	return all, nil
 }
 
-// phrases reads spoken phrases, which the voices of these nights speak in time
+// phrases reads spoken phrases, which replace singing in these nights, in time
 // with the songs.
 func phrases(ctx context.Context, part Part) ([]audio, error) {
 	paths, _ := filepath.Glob("/usr/share/asterisk/sounds/en_US_f_Allison/*.g722")
@@ -153,8 +153,8 @@ func (r renderer) sounding(ctx context.Context, sc score, kind Timbre, drums [cy
 	return out, nil
 }
 
-// fontStems renders with the sound font, an instrument after the other, and
-// cuts them apart. What was rendered is kept in the cache.
+// fontStems renders a score with the sound font, one instrument after another,
+// and cuts the result apart. The result is cached.
 func (r renderer) fontStems(ctx context.Context, sc score, id string) (audioStems, error) {
 	var out audioStems
 	sum := sha256.Sum256(fmt.Append(nil, "48k 2", r.font, id))
@@ -163,7 +163,8 @@ func (r renderer) fontStems(ctx context.Context, sc score, id string) (audioStem
 	var played []int
 	mono, err := os.ReadFile(path)
 	if err == nil && len(mono) > 2*int(sources) {
-		// A header: the slot in hundredths of a second, then who plays.
+		// A header: the slot in hundredths of a second, then the instruments
+		// that play.
 		slot = float64(binary.LittleEndian.Uint16(mono)) / 100
 		for p := range sources {
 			if mono[2+p] != 0 {
@@ -236,7 +237,7 @@ func synthesise(sc score, s, length int) audio {
 				low += 0.6 * (w - low)
 				v = (w - low) * math.Exp(-t/decay)
 			default:
-				// A saw of eight harmonics, which fall with time.
+				// A sawtooth of eight harmonics, which decay with time.
 				phase += 2 * math.Pi * f / audioRate
 				for h := 1.; h <= 8 && h*f < 8000; h++ {
 					v += math.Sin(h*phase) / h * math.Exp(-t*h*0.4)

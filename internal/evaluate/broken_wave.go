@@ -12,7 +12,7 @@ const audioRate = 48000
 // audio is a wave at audioRate.
 type audio []float32
 
-// level returns the RMS of what sounds in a wave: of its louder half, by blocks.
+// level returns the RMS of the louder half of a wave's blocks.
 func (x audio) level() float64 {
 	var blocks []float64
 	for at := 0; at+4800 <= len(x); at += 4800 {
@@ -35,13 +35,13 @@ func (x audio) level() float64 {
 	return math.Sqrt(sum / float64(len(blocks)-len(blocks)/2))
 }
 
-// loudness returns by what a wave is divided so that its loud moments have an
-// RMS of 1, and its peaks at most 14 dB more.
+// loudness returns the divisor that gives a wave's loud moments an RMS of 1, and
+// its peaks at most 14 dB more.
 func (x audio) loudness() float64 {
 	return max(x.level(), float64(x.peak())/5)
 }
 
-// busy returns the share of the blocks that hold something.
+// busy returns the share of the blocks that are not silent.
 func (x audio) busy() float64 {
 	loud, all := 0, 0
 	level := x.level()
@@ -87,11 +87,11 @@ func loudAt(rng *rand.Rand, x audio, t Played) int {
 	return best
 }
 
-// inaudible is what no recorder hears, -300 dBFS: what rings on in silence
-// would end in numbers that a processor takes a hundred times as long for.
+// inaudible is -300 dBFS, below every recorder. A decay in silence would end in
+// subnormal numbers, for which a processor takes a hundred times as long.
 const inaudible = 1e-15
 
-// blockDC takes out what lies below 4 Hz.
+// blockDC removes what lies below 4 Hz.
 func (x audio) blockDC() {
 	var last, y float32
 	for i, v := range x {

@@ -23,8 +23,8 @@ func TestWilson(t *testing.T) {
 	}
 }
 
-// A finding counts as the planted fault only on its track, in its time, of its kind,
-// with its partner and in its direction.
+// A finding counts as the planted fault only on its track, in its time, of its
+// kind, with its partner and in its direction.
 func TestCountFaults(t *testing.T) {
 	finding := func(kind catalog.FindingKind, track int, startS, endS float64, e catalog.Evidence) catalog.Finding {
 		return catalog.Finding{Kind: kind, Track: track, SampleRate: 48000, StartFrame: int64(48000 * startS), EndFrame: int64(48000 * endS), Evidence: e}
@@ -69,8 +69,8 @@ func TestCountFaults(t *testing.T) {
 	}
 }
 
-// Two findings on one planted fault are two true findings and one fault found; a track
-// that played itself beyond full scale may be reported or not.
+// Two findings on one planted fault are two true findings and one fault found. A
+// track that clipped without a planted fault may be reported or not.
 func TestCountFindings(t *testing.T) {
 	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
 	clip := catalog.Finding{Kind: catalog.Clipped, Track: 1, SampleRate: 48000, EndFrame: 48000}
@@ -83,7 +83,7 @@ func TestCountFindings(t *testing.T) {
 	}
 }
 
-// A take is right under its title with more than half of it overlapping.
+// A take is right if it has the song's title and more than half of it overlaps.
 func TestCountSongs(t *testing.T) {
 	take := func(song string, startS, endS, confidence float64) catalog.Take {
 		return catalog.Take{Song: song, SampleRate: 48000, StartFrame: int64(48000 * startS), EndFrame: int64(48000 * endS), FoundBy: catalog.ByMusic, Confidence: confidence}

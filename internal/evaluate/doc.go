@@ -1,22 +1,21 @@
-// Package evaluate measures how well nightreel hears: it makes nights whose
-// truth is known, lets the finders and judges loose on them, and counts.
+// Package evaluate measures how well nightreel finds songs and faults: it makes
+// nights whose truth is known, runs the finders and judges on them, and counts.
 //
-// The nights come cheaply. What a band plays is rendered once, an instrument a
-// stem, and of each stem only levels and spectra are kept, in a cache; a night
-// is then put together from these as powers, which add, and goes into a catalog
-// as a scan would have left it. No night is ever written as audio.
+// The nights are cheap to make. Each instrument of a song is rendered once, as a
+// stem, and of each stem only levels and spectra are cached. A night is the sum
+// of these as powers, and goes into a catalog as a scan would have left it. Only
+// the nights with faults are written as audio.
 //
-// Everything that tuning may look at comes from [Tuning]; [Held] has other
-// songs, another sound font, other speech and other seeds, and is looked at
-// only to report.
+// All material that tuning may use comes from [Tuning]. [Held] has other songs,
+// another sound font, other speech and other seeds, and is used only to report.
 package evaluate
 
-// Part is one of the two parts that the material is split in.
+// Part is one of the two halves of the material.
 type Part int
 
 const (
-	Tuning Part = iota // may be looked at while the finders are built
-	Held               // tuning never saw it
+	Tuning Part = iota // may be used while the finders are built
+	Held               // tuning never used it
 )
 
 func (p Part) String() string {

@@ -12,7 +12,7 @@ import (
 	"nightreel/internal/spectrum"
 )
 
-// fill puts a night into the catalog, as a scan would have left it.
+// fill stores a night in the catalog, as a scan would have left it.
 func fill(ctx context.Context, store *catalog.Store, st setup, n *night, date catalog.ShowKey) error {
 	const rate = 48000
 	h := n.hear(st)

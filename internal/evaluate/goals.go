@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// Goal is what was wanted of the hearing, and whether the nights show it.
+// Goal is a goal of the evaluation, and whether the nights reach it.
 type Goal struct {
 	Want string
 	Met  bool
@@ -25,14 +25,14 @@ func (g Goal) String() string {
 const (
 	wantListed   = 0.98 // of titles, with a set list
 	wantUnlisted = 0.95 // without one, earlier nights confirmed
-	wantMiddle   = 1.5  // s, starts and ends in the middle
-	wantEdges    = 4    // s, 95 of 100 of them
-	wantSure     = 0.97 // of the takes held at 0.9 and more
-	wantFaults   = 0.97 // of each kind found, and of its findings true
+	wantMiddle   = 1.5  // s, median error of starts and ends
+	wantEdges    = 4    // s, error of 95 in 100 of them
+	wantSure     = 0.97 // of the takes with a confidence of 0.9 and more
+	wantFaults   = 0.97 // of each kind: share found, and share of findings that are true
 	wantFalse    = 1    // false findings a night of 64 tracks
 )
 
-// Goals says how far what was wanted of song finding was reached.
+// Goals returns how far the goals of song finding were reached.
 func (r *SongsReport) Goals() []Goal {
 	var goals []Goal
 	titles := func(what string, t *Tally, want float64) {
@@ -57,7 +57,7 @@ func (r *SongsReport) Goals() []Goal {
 			}
 			middle, most := within(edge.errors, 50), within(edge.errors, 95)
 			goals = append(goals, Goal{
-				Want: fmt.Sprintf("%s, %s, earlier nights confirmed, within %.1f s in the middle and %d s for 95 of 100", edge.what, row.what, wantMiddle, wantEdges),
+				Want: fmt.Sprintf("%s, %s, earlier nights confirmed, within %.1f s (median) and %d s (95 of 100)", edge.what, row.what, wantMiddle, wantEdges),
 				Met:  middle <= wantMiddle && most <= wantEdges, Got: fmt.Sprintf("%.2f and %.2f s", middle, most),
 			})
 		}
@@ -66,15 +66,15 @@ func (r *SongsReport) Goals() []Goal {
 	for _, t := range []*Tally{&r.First, &r.Listed, &r.One, &r.Confirmed, &r.Unlisted} {
 		sure.Hits, sure.Of = sure.Hits+t.Sure.Hits, sure.Of+t.Sure.Of
 	}
-	goals = append(goals, shareGoal("of takes held at 0.9 and more, right", sure, wantSure))
+	goals = append(goals, shareGoal("takes with a confidence of 0.9 and more, right", sure, wantSure))
 	if r.Talk.Nights > 0 {
-		goals = append(goals, Goal{Want: "nothing found in nights without a song", Met: r.Talk.Invented == 0,
+		goals = append(goals, Goal{Want: "no takes in nights without a song", Met: r.Talk.Invented == 0,
 			Got: fmt.Sprintf("%d takes in %d nights", r.Talk.Invented, r.Talk.Nights)})
 	}
 	return goals
 }
 
-// Goals says how far what was wanted of judging channels was reached.
+// Goals returns how far the goals of judging channels were reached.
 func (r *FaultsReport) Goals() []Goal {
 	var found, held []string
 	for _, kind := range slices.Sorted(maps.Keys(r.Kinds)) {
@@ -94,8 +94,7 @@ func (r *FaultsReport) Goals() []Goal {
 	}
 }
 
-// reaches reports whether a share is as large as wanted; nothing counted fails
-// nothing.
+// reaches reports whether a share is as large as wanted; an empty share passes.
 func (s Share) reaches(want float64) bool {
 	return s.Of == 0 || float64(s.Hits) >= want*float64(s.Of)
 }

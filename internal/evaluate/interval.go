@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// Share is so many of so many.
+// Share is a number of hits out of a number of cases.
 type Share struct{ Hits, Of int }
 
 // Wilson returns the 95 % confidence interval of a share (Wilson, J. Am. Stat.

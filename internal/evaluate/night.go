@@ -13,7 +13,7 @@ type Played struct {
 	StartS, EndS float64
 }
 
-// sound is something that sounds at a time of the night.
+// sound is a performance at a time of the night.
 type sound struct {
 	at    int // block
 	stems []stem
@@ -27,9 +27,9 @@ type swell struct {
 	level   float64 // power at an audience microphone
 }
 
-// night is all that happens in one.
+// night is everything that sounds in one night.
 type night struct {
-	list    []string // the set list as it was handed out
+	list    []string // the set list as written
 	played  []Played
 	lengthS float64
 	sounds  []sound
@@ -41,10 +41,10 @@ type night struct {
 type heard struct {
 	level   [][]float32 // mean square of each block
 	harmony [][]byte    // packed, of each snapshot
-	crowd   []float32   // mean square of what the crowd does
+	crowd   []float32   // mean square of the audience's sound
 }
 
-// hear returns what the inputs pick up of a night.
+// hear computes what the inputs pick up in a night.
 func (n *night) hear(st setup) heard {
 	rng := rand.New(rand.NewPCG(n.seed, 2))
 	blocks := int(n.lengthS / blockS)
@@ -82,7 +82,7 @@ func (n *night) hear(st setup) heard {
 		}
 	}
 	h := heard{level: make([][]float32, len(st.inputs)), harmony: make([][]byte, len(st.inputs))}
-	decay := float32(math.Pow(10, -6*blockS/between(rng, 0.8, 2.5))) // 60 dB in so many seconds
+	decay := float32(math.Pow(10, -6*blockS/between(rng, 0.8, 2.5))) // decays by 60 dB in 0.8 to 2.5 s
 	for c, in := range st.inputs {
 		gain := power(2.5 * rng.NormFloat64())
 		x := make([]float32, blocks)
@@ -116,7 +116,7 @@ func (n *night) hear(st setup) heard {
 	return h
 }
 
-// harmony adds up the spectra that each input hears.
+// harmony adds up the spectra that reach each input.
 func (n *night) harmony(h *heard, st setup, rng *rand.Rand) {
 	hops := int(n.lengthS / blockS / hopBlocks)
 	chroma := make([][]spectrum.Chroma, sounds+1)
@@ -154,8 +154,8 @@ func (n *night) harmony(h *heard, st setup, rng *rand.Rand) {
 		var tails [sounds + 1]spectrum.Chroma
 		for k := range hops {
 			var sum spectrum.Chroma
-			// Noise: what is neither music nor speech of the level heard. Its power
-			// in a window scatters, and a class high up is wider in Hz.
+			// Noise: everything but music and speech, at the level picked up.
+			// Its power in a window scatters, and a high class is wider in Hz.
 			noise := in.floor + in.hears[crowd]*float64(h.crowd[min(k*hopBlocks, len(h.crowd)-1)])
 			for p := range sum {
 				sum[p] = float32(noise * 0.01 * math.Exp(0.3*rng.NormFloat64()))

@@ -6,22 +6,22 @@ import (
 	"slices"
 )
 
-// OracleReport is how many titles could be told if the edges of all takes were
-// known, by who knows how often a band departs from its list (the figures of
-// newNight), and hears nothing else. No finder that hears as little does better
+// OracleReport is how many titles can be found from the edges of all takes, by a
+// finder that knows how often a band departs from its list (the figures of
+// newNight), and uses no sound. No finder with the same information does better
 // on average, however it cuts a night.
 type OracleReport struct {
-	First  Share // a first night, by its list and the number of its takes
-	Repeat Share // the same, which of its takes are the same song known
-	Listed Share // later nights, which takes of these and earlier nights are the same song known
-	Again  Share // all nights, which takes of all of them are the same song known
+	First  Share // a first night: its list and the number of its takes are known
+	Repeat Share // the same, and it is known which of its takes are the same song
+	Listed Share // later nights: it is known which takes of these and earlier nights are the same song
+	Again  Share // all nights: it is known which takes of all nights are the same song
 }
 
 func (r *OracleReport) String() string {
-	return fmt.Sprintf("edges known and nothing heard: first night by its list %v (%.1f %% on average over all that may be played); which takes are one song known, too: first night %v, with earlier nights %v, with all nights %v", r.First, 100*byListAlone(12), r.Repeat, r.Listed, r.Again)
+	return fmt.Sprintf("edges known, no sound: first night by its list %v (%.1f %% on average over all that may be played); if it is also known which takes are one song: first night %v, with earlier nights %v, with all nights %v", r.First, 100*byListAlone(12), r.Repeat, r.Listed, r.Again)
 }
 
-// tour counts a tour.
+// tour adds a tour to the report.
 func (r *OracleReport) tour(t *tour) {
 	first := newOracle(t.nights[:1])
 	count := func(s *Share, o oracle, k int, known map[string]bool) {
@@ -59,19 +59,19 @@ func (r *OracleReport) tour(t *tour) {
 	}
 }
 
-// passes is how often the nights tell each other what they know: it comes to
-// rest before.
+// passes is the number of rounds in which the nights exchange what they know: it
+// converges before.
 const passes = 12
 
 // oracle weighs everything that may have been played, night by night. Takes of
-// one song have one title: what the nights say about it is multiplied, night by
-// night without what comes from itself, until it comes to rest (loopy belief
-// propagation, Pearl 1988; from memory). On one night that is exact.
+// one song have one title: the nights' evidence about it is multiplied, for each
+// night without its own, until it converges (loopy belief propagation, Pearl
+// 1988; from memory). For a single night that is exact.
 type oracle struct {
 	nights []*night
 	titles []string               // all of the lists
 	index  map[string]int         // of a title
-	told   []map[string][]float64 // by night and song: what the night says about its title
+	told   []map[string][]float64 // by night and song: the night's evidence about its title
 	of     [][][]float64          // by night and take: the probability of each title
 }
 
@@ -99,7 +99,7 @@ func (o oracle) title(night, take int) string {
 	return o.titles[best]
 }
 
-// pass lets the nights tell each other so often what they know.
+// pass repeats the exchange between the nights the given number of times.
 func (o oracle) pass(times int) {
 	o.spread(true)
 	for range times {
@@ -107,12 +107,13 @@ func (o oracle) pass(times int) {
 	}
 }
 
-// spread weighs each night once, by its list and by what the others said.
-// repeats says whether it is known which takes of a night are the same song.
+// spread weighs each night once, by its list and the other nights' evidence.
+// repeats means that it is known which takes of a night are the same song.
 func (o oracle) spread(repeats bool) {
 	said := make([]map[string][]float64, len(o.nights))
 	for k, n := range o.nights {
-		// What the others say about each take; the last stands for no title.
+		// The other nights' evidence about each take; the last entry stands for
+		// no title.
 		hint := make([][]float64, len(n.played))
 		for i, p := range n.played {
 			hint[i] = ones(len(o.titles) + 1)
@@ -129,11 +130,11 @@ func (o oracle) spread(repeats bool) {
 	copy(o.told, said)
 }
 
-// extra stands for a take of a song that is not on the night's list.
+// extra marks a take of a song that is not on the night's list.
 const extra = -1
 
-// weigh sums over all that may have been played: of is the probability of each
-// take's titles, said what the night alone adds to what is known of each song.
+// weigh sums over all that may have been played. of is the probability of each
+// take's titles, said the night's own evidence about each song.
 func (o oracle) weigh(n *night, hint [][]float64, repeats bool) (of [][]float64, said map[string][]float64) {
 	none := len(o.titles)
 	of = make([][]float64, len(n.played))
@@ -146,7 +147,7 @@ func (o oracle) weigh(n *night, hint [][]float64, repeats bool) (of [][]float64,
 		list[i] = o.index[t]
 		listed[list[i]] = true
 	}
-	// A song that is not on the list may be one of other lists: any, or none.
+	// A song that is not on the list may be on other lists, or on none.
 	others := float64(none-len(n.list)) + 1
 	twice := func(i int) bool { return i > 0 && n.played[i].Song == n.played[i-1].Song }
 	departures(len(list), len(n.played), func(played []int, weight float64) {
@@ -156,7 +157,7 @@ func (o oracle) weigh(n *night, hint [][]float64, repeats bool) (of [][]float64,
 				return
 			}
 			switch {
-			case again && repeats: // heard once already
+			case again && repeats: // counted already
 			case l == extra:
 				sum := hint[i][none]
 				for t := range listed {
@@ -192,7 +193,7 @@ func (o oracle) weigh(n *night, hint [][]float64, repeats bool) (of [][]float64,
 		normalise(p)
 		v := make([]float64, len(p))
 		for t := range v {
-			// Nothing is ever quite impossible: the nights need not agree.
+			// No title is ever quite impossible: the nights need not agree.
 			v[t] = max(1e-6, p[t]/math.Max(hint[i][t], 1e-12))
 		}
 		normalise(v)
@@ -201,9 +202,9 @@ func (o oracle) weigh(n *night, hint [][]float64, repeats bool) (of [][]float64,
 	return of, said
 }
 
-// departures calls f for every way in which a band may depart from a list of m
-// titles, as newNight does, so that it plays n: played holds for each take its
-// place on the list, or extra.
+// departures calls f for every way in which a band that plays n takes may depart
+// from a list of m titles, as newNight does. played holds each take's position
+// on the list, or extra.
 func departures(m, n int, f func(played []int, weight float64)) {
 	list := make([]int, m)
 	for i := range list {
@@ -238,8 +239,8 @@ func departures(m, n int, f func(played []int, weight float64)) {
 	})
 }
 
-// byListAlone returns the share of the titles of a list of m that can be told of
-// a night of which nothing is known but how many takes it has.
+// byListAlone returns the share of the titles of a list of m that can be found
+// if only the number of a night's takes is known.
 func byListAlone(m int) float64 {
 	hits, all := 0.0, 0.0
 	for n := range m + 3 { // one may be extra, and one played twice
@@ -262,7 +263,7 @@ func byListAlone(m int) float64 {
 	return hits / all
 }
 
-// without returns a list without one place, -1 for none.
+// without returns a list without the entry at a position; -1 leaves it whole.
 func without(list []int, place int) []int {
 	out := append([]int{}, list...)
 	if place >= 0 {
@@ -271,7 +272,7 @@ func without(list []int, place int) []int {
 	return out
 }
 
-// with returns a list with one more value at a place, -1 for nowhere.
+// with returns a list with a value inserted at a position; -1 inserts nothing.
 func with(list []int, place, value int) []int {
 	if place < 0 {
 		return list
@@ -288,7 +289,7 @@ func ones(n int) []float64 {
 	return v
 }
 
-// normalise makes values add up to 1.
+// normalise scales values to a sum of 1.
 func normalise(v []float64) {
 	sum := 0.0
 	for _, x := range v {

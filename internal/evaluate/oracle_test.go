@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// All ways in which a band may depart from its list add up to certainty.
+// The probabilities of all ways in which a band may depart from its list add up
+// to 1.
 func TestDepartures(t *testing.T) {
 	sum, kept := 0.0, 0.0
 	for n := range 8 {
@@ -24,19 +25,19 @@ func TestDepartures(t *testing.T) {
 	}
 }
 
-// A list of one: nothing is left to tell but a take that is not on it.
+// With a list of one, only a take that is not on it remains unknown.
 func TestByListAlone(t *testing.T) {
 	if v := byListAlone(1); v < 0.9 || v > 1 {
-		t.Errorf("a list of one tells %v", v)
+		t.Errorf("a list of one gives %v", v)
 	}
 	if one, many := byListAlone(4), byListAlone(8); !(one > 0.6 && many > 0.6 && one < 1 && many < 1) {
-		t.Errorf("lists of four and eight tell %v and %v", one, many)
+		t.Errorf("lists of four and eight give %v and %v", one, many)
 	}
 }
 
-// A list tells all of a night that keeps to it; where a song was played twice
-// only who hears that two takes are one song knows which; and what a first night
-// leaves open a second one tells.
+// If a night keeps to its list, the list gives all titles. If a song was played
+// twice, it takes the knowledge which takes are one song. A second night
+// resolves what the first leaves open.
 func TestOracle(t *testing.T) {
 	list := []string{"a", "b", "c", "d", "e"}
 	of := func(songs ...string) *night {

@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// The instruments of the stage. A song's MIDI channels are dealt out to them.
+// The instruments of the stage. A song's MIDI channels are assigned to them.
 const (
 	kick = iota
 	snare
@@ -27,21 +27,21 @@ const (
 type score struct {
 	notes    [sources][]note
 	controls [sources][]control
-	startS   float64 // the first note; a count-in is before
-	offS     float64 // the last note is let go
+	startS   float64 // start of the first note; a count-in is before
+	offS     float64 // end of the last note
 }
 
-// take says how a song is performed this time.
+// take describes how a song is performed this time.
 type take struct {
 	tempo   float64 // as a factor
 	form    [][2]int
 	countIn bool
-	stopS   float64 // a false start: everybody stops then; 0 for a whole take
+	stopS   float64 // a false start: all players stop then; 0 for a whole take
 	seed    uint64
 }
 
-// newTake draws a take at random: tempo within 8 %, half of all with a changed
-// form: some bars once more, or left out.
+// newTake draws a take at random: tempo within 8 %, and in half of all takes a
+// changed form, with some bars repeated or left out.
 func newTake(rng *rand.Rand, s song) take {
 	t := take{tempo: 0.92 + 0.16*rng.Float64(), countIn: rng.Float64() < 0.5, seed: rng.Uint64()}
 	bars := len(s.bars) - 1
@@ -64,8 +64,8 @@ func newTake(rng *rand.Rand, s song) take {
 	return t
 }
 
-// perform plays a take: the bars of its form, its tempo with a drift, every
-// note a little early or late, harder or softer.
+// perform plays a take: the bars of its form, its tempo with a drift, every note
+// a little early or late, harder or softer.
 func perform(s song, t take) score {
 	rng := rand.New(rand.NewPCG(t.seed, 1))
 	place := deal(s)
@@ -145,8 +145,8 @@ func (d *drift) takes(x float64) float64 {
 
 func (d *drift) advance(x float64) { d.gone += x }
 
-// deal deals a song's channels out to the instruments by their first program,
-// as General MIDI numbers them.
+// deal assigns a song's channels to the instruments by their first program, as
+// General MIDI numbers them.
 func deal(s song) func(channel, key uint8) int {
 	program := map[uint8]uint8{}
 	for _, c := range s.controls {

@@ -28,17 +28,17 @@ var (
 )
 
 const (
-	stemRate   = 12000 // Hz; all that the finder listens to is below 5 kHz
+	stemRate   = 12000 // Hz; the finder uses nothing above 5 kHz
 	blockS     = 0.1
 	hopBlocks  = meter.BlocksPerSecond / spectrum.LooksPerSecond
-	tailS      = 6 // that a stem rings on at most
-	renderEdit = 4 // raise it when what is kept of a stem changes
+	tailS      = 6 // longest decay of a stem, in seconds
+	renderEdit = 4 // raise it when the cached form of a stem changes
 )
 
 // window is the length of a spectrum in seconds, as scans take them.
 const window = 1024. / 6000
 
-// stem is what is kept of one instrument of a performance.
+// stem is the cached form of one instrument of a performance.
 type stem struct {
 	Source int
 	Level  []float32         // mean square of each block
@@ -52,7 +52,7 @@ type performance struct {
 	LengthS      float64
 }
 
-// renderer renders scores with a sound font and remembers what it rendered.
+// renderer renders scores with a sound font and caches the result.
 type renderer struct {
 	font, cache string
 }
@@ -68,7 +68,7 @@ func newRenderer(part Part) (renderer, error) {
 	return r, os.MkdirAll(r.cache, 0o777)
 }
 
-// render returns what is kept of a performance of a song.
+// render returns the performance of a song.
 func (r renderer) render(ctx context.Context, s song, t take) (*performance, error) {
 	p, err := r.cached(ctx, fmt.Append(nil, s.title, s.fingerprint(), t), func() score { return perform(s, t) })
 	if err != nil {
@@ -77,7 +77,7 @@ func (r renderer) render(ctx context.Context, s song, t take) (*performance, err
 	return p, nil
 }
 
-// cached returns what the cache holds under a name, or renders it.
+// cached returns the cache's content under a name, or renders and stores it.
 func (r renderer) cached(ctx context.Context, name []byte, compose func() score) (*performance, error) {
 	id := sha256.Sum256(fmt.Appendf(name, "%d %s", renderEdit, r.font))
 	path := filepath.Join(r.cache, fmt.Sprintf("%x.gob", id[:12]))
@@ -104,8 +104,8 @@ func (r renderer) cached(ctx context.Context, name []byte, compose func() score)
 	return p, os.Rename(f.Name(), path)
 }
 
-// play renders all instruments of a score and keeps of each what nights are put
-// together from.
+// play renders all instruments of a score and keeps the levels and spectra that
+// nights are built from.
 func (r renderer) play(ctx context.Context, sc score) (*performance, error) {
 	slot, played, raw, err := r.audio(ctx, sc, stemRate)
 	if err != nil {
@@ -131,7 +131,7 @@ func (r renderer) play(ctx context.Context, sc score) (*performance, error) {
 	return perf, nil
 }
 
-// audio renders all instruments of a score in one go, one after the other: slot
+// audio renders all instruments of a score in one run, one after another: slot
 // seconds for each that played, in 16 bit stereo at a sample rate.
 func (r renderer) audio(ctx context.Context, sc score, rate int) (slot float64, played []int, raw []byte, err error) {
 	slot = math.Ceil(sc.offS + tailS)
@@ -175,9 +175,9 @@ func (r renderer) audio(ctx context.Context, sc score, rate int) (slot float64, 
 	return slot, played, raw, err
 }
 
-// synthesise plays a MIDI file and returns the first bytes of it, in 16 bit
-// stereo. With some sounds of some fonts the synthesiser never comes to an end:
-// it is stopped when there is enough.
+// synthesise plays a MIDI file and returns its first bytes, in 16 bit stereo.
+// With some sounds of some fonts the synthesiser never ends, so it is stopped
+// after that many bytes.
 func (r renderer) synthesise(ctx context.Context, mid string, rate, size int) ([]byte, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -193,7 +193,7 @@ func (r renderer) synthesise(ctx context.Context, mid string, rate, size int) ([
 	raw := make([]byte, size)
 	n, err := io.ReadFull(out, raw)
 	stop()
-	cmd.Wait() // it was stopped, or had ended
+	cmd.Wait() // the error is irrelevant: it was stopped, or had ended
 	if n == 0 {
 		return nil, fmt.Errorf("fluidsynth gave no sound: %w", err)
 	}
@@ -205,8 +205,8 @@ type event struct {
 	msg []byte
 }
 
-// events returns the messages of one instrument in order of time, note ends
-// before what follows them.
+// events returns the messages of one instrument in order of time, each note's
+// end before what follows it.
 func events(sc score, p int) []event {
 	var all []event
 	for _, c := range sc.controls[p] {
@@ -219,9 +219,9 @@ func events(sc score, p int) []event {
 	return all
 }
 
-// end is where the music ends: when the last note is let go, and what rings
-// after it has fallen 30 dB below the song. That is where one stops hearing it
-// on a stage with an audience (common practice, no source).
+// end is where the music ends: after the last note's end, when its decay has
+// fallen 30 dB below the song. From there on it is inaudible on a stage with an
+// audience (common practice, no source).
 func (p *performance) end(offS float64) float64 {
 	total := make([]float64, int(p.LengthS/blockS))
 	mean := 0.0
@@ -241,7 +241,8 @@ func (p *performance) end(offS float64) float64 {
 	return min(float64(last)*blockS, offS+tailS)
 }
 
-// analyser keeps of a stem what nights are put together from.
+// analyser extracts from a stem the levels and spectra that nights are built
+// from.
 type analyser struct {
 	rate    int
 	fft     *fourier.FFT

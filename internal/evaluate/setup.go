@@ -13,30 +13,30 @@ const (
 	sounds
 )
 
-// input is a line of the invented input list: what it is and what it hears.
+// input is a line of the invented input list: what it is and what it picks up.
 type input struct {
 	name    string
 	floor   float64         // mean square of its noise, hum apart
 	hears   [sounds]float64 // power gain from each sound
-	line    bool            // a cable from an instrument: it hears nothing else
+	line    bool            // a cable from an instrument: it carries nothing else
 	strange bool            // not on stage: audience, talkback, spare
 }
 
-// setup holds a tour's inputs and what each picks up: the same every night, but
-// for gains.
+// setup holds a tour's inputs and what each picks up: the same every night,
+// except for gains.
 type setup struct {
 	inputs []input
-	named  bool // the input list says what they are
+	named  bool // the input list names them
 	reverb float64
 	trim   [sounds]float64 // power gain that brings a sound to a stage's working level
 }
 
-// workingDB is the level that stages work at, below full scale (common practice,
-// no source).
+// workingDB is the level of a stage's preamps, below full scale (common
+// practice, no source).
 const workingDB = -18
 
 // balance sets the trims as a sound check does: so that every sound, where it is
-// loud, has about the level that stages work at, 18 dB below full scale (common
+// loud, has about the stage's working level, 18 dB below full scale (common
 // practice, no source).
 func (st *setup) balance(rng *rand.Rand, nights []*night) {
 	var loud [sounds][]float64
@@ -64,7 +64,7 @@ func (st *setup) balance(rng *rand.Rand, nights []*night) {
 }
 
 // gain returns the power gain at which a sound's instrument reaches an input
-// that hears it fully. A record is mixed: no sound check balances its
+// that picks it up fully. A record is mixed already: no sound check balances its
 // instruments.
 func (st *setup) gain(snd sound, source int) float32 {
 	if snd.house {
@@ -158,7 +158,7 @@ func newSetup(rng *rand.Rand) setup {
 	return st
 }
 
-// hearKit lets the last inputs hear all drums: they are overheads.
+// hearKit makes the last inputs overheads, which pick up all drums.
 func (st *setup) hearKit(rng *rand.Rand, overheads int) {
 	for i := range overheads {
 		oh := &st.inputs[len(st.inputs)-1-i]

@@ -15,12 +15,12 @@ import (
 	"gitlab.com/gomidi/midi/v2/smf"
 )
 
-// song is a General MIDI song as its file has it.
+// song is a General MIDI song as read from its file.
 type song struct {
 	title    string
 	notes    []note
 	controls []control
-	bars     []float64 // s, where each bar begins, and where the last one ends
+	bars     []float64 // s, the beginning of each bar, and the end of the last one
 }
 
 type note struct {
@@ -41,13 +41,13 @@ const (
 	mostSongS   = 210 // longer ones are cut at a bar
 )
 
-// Where Debian puts what the songs are read from.
+// The files that the songs are read from, as Debian installs them.
 var (
 	tuningSongs = "/usr/share/games/openttd/baseset/openmsx/*.mid" // openttd-openmsx
 	heldSongs   = "/usr/share/games/doom/freedoom*.wad"            // freedoom
 )
 
-// songsOf reads the songs of a part, in order of title. No song is there twice.
+// songsOf reads the songs of a part, in order of title, each once.
 func songsOf(part Part) ([]song, error) {
 	files := map[string][]byte{}
 	pattern, need := tuningSongs, "openttd-openmsx"
@@ -159,7 +159,7 @@ func readSong(title string, data []byte) (song, error) {
 			break
 		}
 	}
-	first := 0 // bars of rest before the first note go
+	first := 0 // drop bars of rest before the first note
 	for first+1 < len(s.bars) && s.bars[first+1] <= s.notes[0].at {
 		first++
 	}
@@ -167,8 +167,8 @@ func readSong(title string, data []byte) (song, error) {
 	return s, nil
 }
 
-// plain reports whether a message is a program, a bend, a channel's volume, place
-// or expression. Others tell nothing about the song.
+// plain reports whether a message is a program, a bend, a channel's volume, pan
+// or expression. Others are irrelevant to the song.
 func plain(msg []byte) bool {
 	switch msg[0] & 0xf0 {
 	case 0xc0, 0xe0:

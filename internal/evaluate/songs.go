@@ -12,29 +12,29 @@ import (
 	"nightreel/internal/refresh"
 )
 
-// SongsReport is how songs were found.
+// SongsReport is how well songs were found.
 type SongsReport struct {
 	First     Tally // with a set list, no earlier night known
-	Listed    Tally // with a set list, after earlier nights that nobody looked at
-	Again     Tally // all of these, placed again when the later nights are known
-	One       Tally // with a set list, after a first night that a person confirmed and others as found
+	Listed    Tally // with a set list, after earlier nights that no person confirmed
+	Again     Tally // all of these, placed again after the later nights
+	One       Tally // with a set list, after a first night that a person confirmed and other nights as found
 	Confirmed Tally // with a set list, after earlier nights that a person confirmed
 	Unlisted  Tally // without a set list, after two confirmed nights or more
-	Alone     Tally // without a set list, no other night known: songs can be found, no title can
+	Alone     Tally // without a set list, no other night known: songs can be found, titles cannot
 	Talk      Tally // nights without a song
 	Oracle    OracleReport
 }
 
 // Songs finds the songs of tours, night after night as a user would, and
-// compares with what was played.
+// compares them with what was played.
 func Songs(ctx context.Context, part Part, tours, nights, talks int, progress func(string)) (*SongsReport, error) {
 	m, err := newMaterial(ctx, part)
 	if err != nil {
 		return nil, err
 	}
 	r := &SongsReport{}
-	// The next tour is made while one is counted: to render songs takes longest,
-	// and the synthesiser has but one thread.
+	// The next tour is made while this one is counted: rendering songs takes
+	// longest, and the synthesiser has only one thread.
 	type made struct {
 		tour *tour
 		err  error
@@ -80,9 +80,10 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 	return r, nil
 }
 
-// tour places every night by its set list, corrects nothing, and places all
-// again; then with the first night confirmed; then with each night confirmed
-// before the next: with its set list and, from the third on, without.
+// tour runs three passes. The first places every night by its set list, corrects
+// nothing, and places all again. The second confirms the first night. The third
+// confirms each night before the next: with its set list and, from the third
+// night on, without.
 func (r *SongsReport) tour(ctx context.Context, t *tour) error {
 	if err := r.asFound(ctx, t); err != nil {
 		return err
@@ -148,7 +149,7 @@ func (r *SongsReport) alone(ctx context.Context, t *tour) error {
 	return nil
 }
 
-// add puts a night into a catalog and its titles among those that are known.
+// add stores a night in a catalog and adds its titles to the known ones.
 func (t *tour) add(ctx context.Context, store *catalog.Store, i int, known map[string]bool) error {
 	for _, title := range t.nights[i].list {
 		known[title] = true
@@ -238,7 +239,7 @@ func (t *Tally) place(ctx context.Context, store *catalog.Store, i int, n *night
 	return nil
 }
 
-// confirm does what a person does who looked at the night: every take is as it
+// confirm does what a person does who confirmed the night: every take is as it
 // was played.
 func confirm(ctx context.Context, store *catalog.Store, date catalog.ShowKey, played []Played) error {
 	takes, err := store.Takes(ctx, catalog.TakeFilter{Show: date})
@@ -280,7 +281,7 @@ func (r *SongsReport) talk(ctx context.Context, t *tour) error {
 	return nil
 }
 
-// newCatalog makes a catalog that is gone when done is called.
+// newCatalog makes a catalog that done deletes.
 func newCatalog(ctx context.Context) (store *catalog.Store, done func(), err error) {
 	dir, err := os.MkdirTemp("", "nightreel-evaluate-catalog-")
 	if err != nil {

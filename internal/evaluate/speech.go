@@ -11,7 +11,8 @@ import (
 // asterisk-core-sounds-en-wav.
 var speechFiles = "/usr/share/asterisk/sounds/en_US_f_Allison/*.wav"
 
-// speechOf analyses the spoken phrases of a part: the parts take turns.
+// speechOf analyses the spoken phrases of a part: files alternate between the
+// parts.
 func speechOf(part Part) ([]stem, error) {
 	paths, _ := filepath.Glob(speechFiles)
 	if len(paths) < 100 {

@@ -9,24 +9,24 @@ import (
 	"nightreel/catalog"
 )
 
-// Tally counts how songs were found in nights of one kind.
+// Tally counts how well songs were found in nights of one kind.
 type Tally struct {
 	Nights   int
-	Titles   Share     // takes that were played and were found under their title
-	Unknown  Share     // songs nobody could know, that were given no title
-	Found    Share     // songs that were played where a take is, whatever it is called
-	Invented int       // takes where nothing, or something else, was played
+	Titles   Share     // played takes that were found under their title
+	Unknown  Share     // songs whose title cannot be known, that were given none
+	Found    Share     // played songs that overlap a take, whatever its title
+	Invented int       // number of takes at which nothing, or something else, was played
 	Starts   []float64 // s, found minus played, of takes under the right title
 	Ends     []float64
-	// Sure counts the takes found with a confidence of 0.9 and more, Bins those
-	// in tenths.
+	// Sure counts the takes found with a confidence of 0.9 and more, Bins all
+	// takes by tenths of confidence.
 	Sure  Share
 	Bins  [10]Share
-	Wrong []string // what went wrong, for who wants to know why
+	Wrong []string // the mistakes in words
 }
 
-// count compares the takes of a night with what was played. known are the
-// titles that somebody has told.
+// count compares the takes of a night with what was played. known are the titles
+// that can be known.
 func (t *Tally) count(date catalog.ShowKey, played []Played, takes []catalog.Take, known map[string]bool) {
 	t.Nights++
 	right := make([]bool, len(takes))
@@ -95,7 +95,7 @@ func (t *Tally) wrong(format string, args ...any) {
 	t.Wrong = append(t.Wrong, fmt.Sprintf(format, args...))
 }
 
-// within returns what a percentage of errors, whatever their sign, stays below.
+// within returns the magnitude that a percentage of the errors stays below.
 func within(errors []float64, percent int) float64 {
 	size := make([]float64, len(errors))
 	for i, e := range errors {

@@ -7,8 +7,7 @@ import (
 	"slices"
 )
 
-// tour is a band on the road: the same songs and the same stage, night after
-// night.
+// tour is a band's tour: the same songs and the same stage, night after night.
 type tour struct {
 	setup  setup
 	nights []*night
@@ -39,8 +38,8 @@ func newMaterial(ctx context.Context, part Part) (*material, error) {
 	return m, err
 }
 
-// noodles renders what musicians play between songs: strings tuned one after
-// the other, a few notes of nothing, strokes on a drum that is looked after.
+// noodles renders what musicians play between songs: strings tuned one after the
+// other, a few aimless notes, strokes on a drum that is adjusted.
 func (m *material) noodles(ctx context.Context) ([]*performance, error) {
 	rng := rand.New(rand.NewPCG(77, uint64(m.part)))
 	var all []*performance
@@ -105,11 +104,11 @@ func (m *material) newTour(ctx context.Context, seed uint64, nights int) (*tour,
 	rest := slices.Clone(pool[12:])
 	for range nights {
 		set := slices.Clone(usual)
-		for range rng.IntN(3) { // from night to night: songs go and come
+		for range rng.IntN(3) { // from night to night some songs are replaced
 			i, k := rng.IntN(len(set)), rng.IntN(len(rest))
 			set[i], rest[k] = rest[k], set[i]
 		}
-		for range rng.IntN(3) { // and change places
+		for range rng.IntN(3) { // and some exchange positions
 			i, k := rng.IntN(len(set)), rng.IntN(len(set))
 			set[i], set[k] = set[k], set[i]
 		}
@@ -132,14 +131,14 @@ const (
 	twiceShare    = 0.15 // one is played twice
 )
 
-// newNight plays a set, not quite as the list has it.
+// newNight plays a set, with departures from its list.
 func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, guests []int) (*night, error) {
 	n := &night{seed: rng.Uint64()}
 	for _, i := range set {
 		n.list = append(n.list, m.songs[i].title)
 	}
 	played := depart(rng, set, append(slices.Clone(rest), guests...))
-	at := between(rng, 5, 60) // seconds; before the show
+	at := between(rng, 5, 60) // seconds before the show
 	if rng.Float64() < 0.4 {
 		if err := m.houseMusic(ctx, rng, n, at, -8); err != nil {
 			return nil, err
@@ -168,7 +167,7 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 		if err != nil {
 			return nil, err
 		}
-		if segue { // its first note where the last song's last one ends
+		if segue { // its first note begins where the last song's last one ends
 			at -= p.StartS
 		}
 		zero := n.play(p, at)
@@ -195,8 +194,8 @@ func (m *material) newNight(ctx context.Context, rng *rand.Rand, set, rest, gues
 	return n, nil
 }
 
-// depart returns the songs that the band plays when a set list says set: one may
-// be left out, two may swap, one of extra may be added and one played twice.
+// depart returns the songs that the band plays from a set list: one may be left
+// out, two may swap, one of extra may be added and one played twice.
 func depart(rng *rand.Rand, set, extra []int) []int {
 	played := slices.Clone(set)
 	if rng.Float64() < unplayedShare {
@@ -207,7 +206,7 @@ func depart(rng *rand.Rand, set, extra []int) []int {
 		i := rng.IntN(len(played) - 1)
 		played[i], played[i+1] = played[i+1], played[i]
 	}
-	if rng.Float64() < extraShare { // a song that is known, or a guest's
+	if rng.Float64() < extraShare { // a known song, or a guest's
 		if len(extra) > 0 {
 			played = slices.Insert(played, rng.IntN(len(played)+1), extra[rng.IntN(len(extra))])
 		}
@@ -240,17 +239,17 @@ func (m *material) newTalk(ctx context.Context, seed uint64) (*tour, error) {
 	return t, nil
 }
 
-// play puts a performance at a time, to the next block, and returns where its
-// time 0 is.
+// play places a performance at a time, rounded to the next block, and returns
+// where its time 0 is.
 func (n *night) play(p *performance, at float64) float64 {
-	// The stem's snapshots must fall on the night's.
+	// The stem's snapshots must coincide with the night's.
 	block := int(at/blockS/hopBlocks) * hopBlocks
 	n.sounds = append(n.sounds, sound{at: block, stems: p.Stems, gain: 1})
 	return float64(block) * blockS
 }
 
-// fill fills a pause: somebody talks, or somebody plays what is no song, or
-// both at once. It returns when that is over.
+// fill fills a pause with talk, with playing that is no song, or with both at
+// once. It returns when that ends.
 func (m *material) fill(rng *rand.Rand, n *night, at float64) float64 {
 	switch rng.IntN(4) {
 	case 0:
@@ -278,8 +277,8 @@ func (m *material) fuss(rng *rand.Rand, n *night, at float64) float64 {
 	return at + p.EndS
 }
 
-// houseMusic plays a record over the PA: the audience microphones hear it, 20 dB
-// softer than the band to that many dB louder.
+// houseMusic plays a record over the PA: at the audience microphones it is 20 dB
+// softer to 20 dB louder than the band.
 func (m *material) houseMusic(ctx context.Context, rng *rand.Rand, n *night, at, loudest float64) error {
 	s := m.songs[rng.IntN(len(m.songs))]
 	p, err := m.render.render(ctx, s, newTake(rng, s))
@@ -291,7 +290,7 @@ func (m *material) houseMusic(ctx context.Context, rng *rand.Rand, n *night, at,
 	return nil
 }
 
-// loud returns how loud a performance is in its loudest tenth, as a mean square.
+// loud returns the mean square of a performance's loudest tenth.
 func (p *performance) loud() float64 {
 	sum := make([]float64, int(p.LengthS/blockS))
 	for _, s := range p.Stems {

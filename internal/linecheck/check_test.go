@@ -14,8 +14,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// plays writes a mono file in which a channel plays every other five seconds over
-// the stage that all channels hear, each in a colour of its own.
+// plays writes a mono file in which a channel plays every other five seconds,
+// each with a spectrum of its own, over a stage that all channels pick up.
 func plays(t testing.TB, path string, channel int, f wavfile.Format, seconds int, gain float64) {
 	t.Helper()
 	playsWhile(t, path, channel, f, seconds, gain, func(s float64) bool { return (int(s)/5+channel)%2 == 0 })
@@ -75,8 +75,8 @@ func scanned(t testing.TB, channels []string, nights ...string) *catalog.Store {
 	return store
 }
 
-// TestCheckByName holds that files without a track's number are the channels
-// that they are called, in a folder that holds only some, and alone.
+// TestCheckByName: files without a track's number are the channels that they are
+// named after, in a folder with only some of the channels and as single files.
 func TestCheckByName(t *testing.T) {
 	channels := []string{"Kick", "Tom 1", "Tom 2", "Bass", "Over L", "Over R"}
 	f := wavfile.Format{SampleRate: 8000, BitDepth: 16, ContainerBytes: 2, Channels: 1}
@@ -103,7 +103,7 @@ func TestCheckByName(t *testing.T) {
 	}{
 		{line, "2 Tom 1 ok, 3 Tom 2 look, 4 Bass ok, 7 Kazoo unknown", "Kazoo is no channel of the input list", 0},
 		{filepath.Join(line, "Tom 2.wav"), "3 Tom 2 look", "dB louder than on the tour", 0},
-		{filepath.Join(line, "Kazoo.wav"), "7 Kazoo unknown", "compared with nothing", 0},
+		{filepath.Join(line, "Kazoo.wav"), "7 Kazoo unknown", "so it was not compared", 0},
 		{filepath.Join(night, "05 Over L.wav"), "5 Over L ok", "", 0},
 		{bad, "3 Tom 2 look", "Track 3 is called Bass in the recording, and Tom 2 in the input list, where Bass is track 4", 2},
 	} {
@@ -128,9 +128,10 @@ func TestCheckByName(t *testing.T) {
 	}
 }
 
-// BenchmarkCheck is a line check of 64 mono files of a minute, all at once and in
-// turn, against four nights that are as long, all from the page cache. It takes
-// 1.2 GB of the temporary folder: the nights are links to the first one's files.
+// BenchmarkCheck checks 64 mono files of a minute, played all at once and in
+// turn, against four nights of the same length, all from the page cache. It
+// takes 1.2 GB of the temporary folder: the nights are links to the first one's
+// files.
 func BenchmarkCheck(b *testing.B) {
 	const count, seconds = 64, 60
 	f := wavfile.Format{SampleRate: 48000, BitDepth: 24, ContainerBytes: 3, Channels: 1}

@@ -8,34 +8,38 @@ import (
 	"nightreel/internal/stats"
 )
 
-// Of inputs that are played in turn only their sound tells whether they are
-// exchanged: each is like the other one's channel on the tour, and unlike its own.
+// If inputs are played in turn, only their sound can show that two are
+// exchanged: each is like the other one's channel on the tour, and unlike its
+// own.
 const (
-	// crossLeast is how many times farther from its own channel than from the other
-	// one's each of two exchanged inputs is, and crossBoth both times together.
+	// crossLeast is how many times farther each of two exchanged inputs must be
+	// from its own channel than from the other one's, and crossBoth the product
+	// of both.
 	crossLeast = 1.1
 	crossBoth  = 2.2
-	// alikeDB is how far apart two channels lie on the tour that nothing of a few
-	// seconds can tell apart, if what each does itself is no nearer.
+	// alikeDB is the distance in dB between two channels on the tour up to which
+	// a few seconds cannot tell them apart, unless each varies less by itself.
 	alikeDB = 4.5
 )
 
-// heard is what an input sounds like beside its channel on the tour.
+// heard is the sound of an input beside that of its channel on the tour.
 type heard struct {
 	now   timbre
 	usual manner
 	alive bool
-	// everyone tells that it hears the others too when they are played in turn.
+	// everyone means that the input picks up the others too when they are played
+	// in turn.
 	everyone bool
 }
 
-// nearer returns how many times farther the input lies from its own channel than
-// from another's; NaN where that is not known.
+// nearer returns how many times farther the input is from its own channel than
+// from another's; NaN if either distance is unknown.
 func (h *heard) nearer(o *heard) float64 { return h.usual.unlike(&h.now) / o.usual.unlike(&h.now) }
 
-// exchanged returns the pairs of voices that are exchanged, each voice at most
-// once, the clearest first: those that sound so, and those that are told by
-// something else, if their sound does not speak against it.
+// exchanged returns the pairs of voices that are exchanged, the clearest first,
+// each voice at most once. These are the pairs whose sound is crosswise, and
+// those in told, which come from another method, unless their sound contradicts
+// it.
 func exchanged(inputs []heard, told []findings.Pair) []findings.Pair {
 	type crossed struct {
 		findings.Pair
@@ -68,8 +72,8 @@ func exchanged(inputs []heard, told []findings.Pair) []findings.Pair {
 	return found
 }
 
-// between returns how far apart two channels are on the tour, in dB; NaN where
-// that is not known.
+// between returns the distance of two channels on the tour, in dB; NaN if
+// unknown.
 func between(a, b *manner) float64 {
 	var d []float64
 	for i := range a.nights {
@@ -78,8 +82,8 @@ func between(a, b *manner) float64 {
 	return stats.Median(d)
 }
 
-// alike returns the pairs of channels that are played, and that sound so alike on
-// the tour that a few seconds do not tell them apart.
+// alike returns the pairs of played channels whose sounds on the tour are too
+// similar for a few seconds to tell them apart.
 func alike(inputs []heard) (pairs []findings.Pair) {
 	for a := range inputs {
 		for b := a + 1; b < len(inputs); b++ {

@@ -42,14 +42,14 @@ func of(name string) int {
 	return slices.IndexFunc(stageInputs, func(in stageInput) bool { return in.name == name })
 }
 
-// A line check is played as on the tour, and with each fault in turn: what is told
-// is what was planted, and of nothing else anything.
+// A line check of a healthy stage reports nothing. With planted faults it
+// reports those, and nothing about other inputs.
 func TestFaults(t *testing.T) {
 	store := stageTour(t)
 	t.Run("gains", func(t *testing.T) { gains(t, store) })
 	for k, check := range lineChecks {
 		if raceEnabled && k > 0 {
-			break // arithmetic alone, and slow
+			break // skip the other ways in short tests: they are slow
 		}
 		r := rand.New(rand.NewPCG(uint64(k), 77))
 		clean := recorded(r, check.play(r), 60)
@@ -59,7 +59,8 @@ func TestFaults(t *testing.T) {
 					t.Errorf("clean: %s is %s, alive %v, gain %v: %v", name, in.Status, in.Alive, show(in.Suggest), in.Text)
 				}
 			}
-			// Faults on different inputs do not meet: they are planted together.
+			// Faults on different inputs do not affect each other, so they are
+			// planted together.
 			bad := make([][]float64, len(clean))
 			for i := range clean {
 				bad[i] = slices.Clone(clean[i])
@@ -80,12 +81,12 @@ func TestFaults(t *testing.T) {
 			bad[of("Bass")], bad[of("Keys")] = bad[of("Keys")], bad[of("Bass")]
 			got := checked(t, store, bad)
 			if in := got["Kick Out"]; !in.Turned || in.Status != Look {
-				t.Errorf("turned over: %+v", in)
+				t.Errorf("inverted polarity: %+v", in)
 			}
 			if in := got["Tom"]; in.Alive || in.Status != Broken {
 				t.Errorf("dead: %+v", in)
 			}
-			// Under a song four lines may be a drone.
+			// Within a song four lines may be a drone.
 			if in := got["Guitar"]; k < len(lineChecks)-1 && (in.Hum == nil || math.Abs(*in.Hum-(hum+2.3)) > 2) {
 				t.Errorf("hum: %+v, level %s", in, show(in.Hum))
 			}
@@ -101,7 +102,7 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// gains holds that a gain that was turned is told, and by how much.
+// gains checks that a changed gain is reported, and by how much.
 func gains(t *testing.T, store *catalog.Store) {
 	for _, k := range []int{0, len(lineChecks) - 1} {
 		check := lineChecks[k]
@@ -132,23 +133,23 @@ func gains(t *testing.T, store *catalog.Store) {
 						told++
 						within := 2.0
 						if strings.HasPrefix(name, "Over") {
-							within = 4 // it hears the drums one by one
+							within = 4 // it picks up the drums one by one
 						}
 						if math.Abs(*in.Suggest+by) > within {
-							t.Errorf("%s: gain %+g where %+g makes it good: level %s, usual %s (%s to %s)", name, *in.Suggest, -by, show(in.Level), show(in.Usual), show(in.Low), show(in.High))
+							t.Errorf("%s: suggests gain %+g, want %+g: level %s, usual %s (%s to %s)", name, *in.Suggest, -by, show(in.Level), show(in.Usual), show(in.Low), show(in.High))
 						}
 					case turned && math.Abs(by) > 5 && !strings.Contains(strings.Join(in.Text, " "), "on the tour"):
-						t.Errorf("%s: nothing is told of %+g dB: level %s, usual %s (%s to %s)", name, by, show(in.Level), show(in.Usual), show(in.Low), show(in.High))
+						t.Errorf("%s: a change of %+g dB is not reported: level %s, usual %s (%s to %s)", name, by, show(in.Level), show(in.Usual), show(in.Low), show(in.High))
 					}
 				}
-				t.Logf("%d of %d told", told, planted)
+				t.Logf("%d of %d reported", told, planted)
 				// A player's own loudness varies by 4 dB.
 				least := 2
 				if math.Abs(by) > 5 {
 					least = planted - 1
 				}
 				if told < least {
-					t.Errorf("%d of %d told", told, planted)
+					t.Errorf("%d of %d reported", told, planted)
 				}
 			})
 		}

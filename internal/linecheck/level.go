@@ -13,38 +13,41 @@ import (
 	"nightreel/internal/stats"
 )
 
-// An input's level is that of the peaks of the seconds in which it was played:
-// what a meter shows while a gain is set, and the same whether a string rings
-// for six seconds or a drum is hit four times. The tour's figure is taken in the
-// same way over stretches that are as long, wherever the channel played about as
-// loud as it does: half a minute of a song holds louder strokes than two taps.
+// The level of an input is the mean peak of the seconds in which it was played:
+// what a meter shows while a gain is set. It is the same whether a string rings
+// for six seconds or a drum is hit four times.
+//
+// The tour's figure is taken in the same way over stretches of the same length,
+// wherever the channel plays at its usual level: half a minute of a song holds
+// louder strokes than two taps.
 const (
-	// activeDB is how far below the loudest a second belongs to the playing: what
-	// other inputs leave in a voice's open microphone may lie 12 dB below its own.
+	// activeDB is how far below its loudest second, in dB, a second still counts
+	// as played. Bleed from other inputs in a voice's open microphone may lie 12
+	// dB below the voice.
 	activeDB = 8
-	// earnestDB is how far below its loudest a channel plays on the tour where it
-	// plays in earnest: a line check is no verse.
+	// earnestDB is how far below its loudest seconds, in dB, a channel still
+	// plays at show level on the tour: a line check is no soft verse.
 	earnestDB = 6
-	// loudest is the share of the tour's seconds above its loudest: a guest who
-	// sings in one song of twenty has more.
+	// loudest is the share of the tour's seconds that count as above its
+	// loudest: a guest who sings in one song of twenty has more.
 	loudest = 0.005
-	// betweenDB is by how much a channel must be louder between the songs to be one
-	// that is not for songs, as a talkback is.
+	// betweenDB is how much louder between songs than in them, in dB, a channel
+	// must be to count as one that is used between songs, as a talkback is.
 	betweenDB = 6
-	// turnShare is the share of the time in which the middle input is played, below
-	// which a line check is one in turn.
+	// turnShare is the share of the time in which the middle input is played,
+	// below which the inputs are played in turn.
 	turnShare = 0.25
 )
 
-// playing is what an input held while it was played.
+// playing is the level and time at which an input was played.
 type playing struct {
-	level   float64 // dBFS: the mean peak of the louder half of them
-	seconds int     // in which it was played
-	span    int     // seconds from the first of them to the last
+	level   float64 // dBFS: the mean peak of the louder half of these seconds
+	seconds int     // number of seconds in which it was played
+	span    int     // seconds from the first to the last of them
 }
 
-// played finds the seconds in which an input was played among the peaks of all,
-// in dBFS.
+// played finds the seconds in which an input was played, from the peaks of all
+// seconds, in dBFS.
 func played(peaks []float64) playing {
 	p := playing{level: sound.Silence}
 	if len(peaks) == 0 {
@@ -67,7 +70,8 @@ func played(peaks []float64) playing {
 		last = i
 		active = append(active, v)
 	}
-	// A second in which the playing begins or ends holds less of it.
+	// Leave out a second in which the playing begins or ends: it holds less of
+	// it.
 	slices.Sort(active)
 	louder := active[len(active)/2:]
 	sum := 0.0
@@ -77,22 +81,22 @@ func played(peaks []float64) playing {
 	return playing{level: sum / float64(len(louder)), seconds: len(active), span: last - first + 1}
 }
 
-// habit is what a channel holds on the tour where it is played as long as in the
+// habit is the level of a channel on the tour, over stretches as long as in the
 // line check.
 type habit struct {
-	usual     float64 // dBFS; the middle night's
-	low, high float64 // dBFS: between them lie nine tenths of a night's stretches
-	nights    int     // that tell
-	between   bool    // it is played between the songs
-	least     float64 // dBFS: the softest song's, in which it may not play at all
-	had       int     // nights that have the channel at all
+	usual     float64 // dBFS; of the median night
+	low, high float64 // dBFS: nine tenths of a night's stretches lie between them
+	nights    int     // number of nights with a level
+	between   bool    // the channel is used between songs
+	least     float64 // dBFS: of the softest song, in which the channel may not play at all
+	had       int     // number of nights that have the channel
 }
 
-// seconds are the peaks, in dBFS, of every second of each track of a night.
+// seconds holds the peaks, in dBFS, of every second of each track of a night.
 type seconds map[catalog.TrackID][]float64
 
-// secondsOf reads them, for the tracks of a recording that are wanted, from what was
-// measured. A track that was not wholly measured has none.
+// secondsOf reads the peaks of the wanted tracks of a recording from its
+// measurements. A track that was not measured to its end is left out.
 func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID, wanted func(catalog.Track) bool) (seconds, error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: id})
 	if err != nil {
@@ -116,8 +120,8 @@ func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID
 	return all, nil
 }
 
-// secondsOfAll reads those of several shows at a time: an evening of 64 tracks takes
-// one core most of a second.
+// secondsOfAll reads the peaks of several shows at a time: an evening of 64
+// tracks takes one core most of a second.
 func secondsOfAll(ctx context.Context, store *catalog.Store, nights []*sound.Night, wanted func(catalog.Track) bool) ([]seconds, error) {
 	all, errs := make([]seconds, len(nights)), make([]error, len(nights))
 	var reading sync.WaitGroup
@@ -143,7 +147,7 @@ func peaksOf(blocks []meter.Block) []float64 {
 	return peaks
 }
 
-// parted returns the peaks of each song, and those of all between them.
+// parted returns the peaks of each song, and those of all times between songs.
 func parted(v *sound.Voice, takes []sound.Span, peaks []float64) (songs, between [][]float64) {
 	second := int64(meter.BlocksPerSecond * meter.BlockFrames(v.Track.SampleRate))
 	at := 0
@@ -162,7 +166,8 @@ func parted(v *sound.Voice, takes []sound.Span, peaks []float64) (songs, between
 	return songs, between
 }
 
-// top returns the level that the share of loudest seconds lies above.
+// top returns the level in dBFS that only the loudest share of the seconds
+// exceeds.
 func top(parts [][]float64) float64 {
 	all := slices.Concat(parts...)
 	if len(all) == 0 {
@@ -171,8 +176,8 @@ func top(parts [][]float64) float64 {
 	return stats.Percentile(all, 1-loudest)
 }
 
-// stretches returns the level of every stretch of so many seconds in which a
-// channel plays in earnest.
+// stretches returns the level of every stretch of the given number of seconds in
+// which a channel plays at show level.
 func stretches(parts [][]float64, span int) []float64 {
 	from := top(parts) - earnestDB
 	var levels []float64
@@ -187,17 +192,18 @@ func stretches(parts [][]float64, span int) []float64 {
 	return levels
 }
 
-// tour is what a line check is compared with.
+// tour is the reference that a line check is compared with.
 type tour struct {
 	nights []*sound.Night
 	peaks  []seconds // of each night
-	// inTurn tells that the inputs of the line check were played one after another,
-	// over so many seconds.
+	// inTurn means that the inputs of the line check were played one after
+	// another; length is the length of the recording in
+	// seconds.
 	inTurn bool
 	length int
 }
 
-// howPlayed finds out whether the inputs were played in turn: then most of them
+// howPlayed detects whether the inputs were played in turn: then most of them
 // are silent for most of the time.
 func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
 	var shares []float64
@@ -211,8 +217,8 @@ func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
 	t.inTurn = stats.Median(shares) < turnShare
 }
 
-// habitOf gathers what a channel holds on the tour over stretches of so many
-// seconds, as the input would by the gains that the input lists give.
+// habitOf collects the levels of a channel on the tour over stretches of the
+// given number of seconds, adjusted by the gains that the input lists give.
 func (t *tour) habitOf(v *sound.Voice, span int) habit {
 	var h habit
 	var leasts, lows, middles, highs []float64

@@ -1,8 +1,8 @@
-// Package linecheck compares a minute that was recorded this afternoon, each
-// input played or tapped in turn or the band's own check, with the tour.
+// Package linecheck compares a minute that was recorded this afternoon with the
+// tour: each input played or tapped in turn, or the band's own check.
 //
-// Start with [Check]. What it measures is thrown away again: nothing is written to
-// the tour's catalog.
+// Start with [Check]. Its measurements are discarded: nothing is written to the
+// tour's catalog.
 package linecheck
 
 import (
@@ -27,7 +27,7 @@ type Report struct {
 	Problems    []scan.Problem `json:"problems"`
 }
 
-// Status says what is to be done about an input.
+// Status is what to do about an input.
 type Status string
 
 // From best to worst.
@@ -35,28 +35,28 @@ const (
 	OK      Status = "ok"
 	Look    Status = "look"    // something differs from the tour
 	Broken  Status = "broken"  // it will hurt the show
-	Unknown Status = "unknown" // nothing is there to compare it with
+	Unknown Status = "unknown" // there is nothing to compare it with
 )
 
-// Input is one input of a line check. What is not known is left out.
+// Input is one input of a line check. Unknown values are left out.
 type Input struct {
 	Track   int      `json:"track"`
 	Channel string   `json:"channel"`
 	Status  Status   `json:"status"`
 	Alive   bool     `json:"alive"`
-	Level   *float64 `json:"level_dbfs"` // of its peaks while it was played; null: silence
-	Played  int      `json:"played_s"`   // seconds in which it was
-	// Usual is the tour's middle for the same in as many seconds, Low and High what
-	// nine tenths of them lie between; Difference is how far above Usual the input
-	// is, Suggest by how much its gain should be turned.
+	Level   *float64 `json:"level_dbfs"` // mean of its peaks while it was played; null: silence
+	Played  int      `json:"played_s"`   // seconds in which it was played
+	// Usual is the tour's median level over as many seconds; Low and High
+	// enclose nine tenths of the tour's. Difference is Level minus Usual in dB,
+	// Suggest the change of gain in dB.
 	Usual      *float64 `json:"usual_dbfs,omitempty"`
 	Low        *float64 `json:"usual_low_dbfs,omitempty"`
 	High       *float64 `json:"usual_high_dbfs,omitempty"`
 	Difference *float64 `json:"difference_db,omitempty"`
 	Suggest    *float64 `json:"gain_suggestion_db,omitempty"`
 	Swapped    string   `json:"swapped_with,omitempty"`
-	// Alike are channels that it sounds so like on the tour that nothing here tells
-	// whether they are exchanged.
+	// Alike lists channels whose sound on the tour is so similar that an
+	// exchange with them could not be detected here.
 	Alike  []string `json:"alike,omitempty"`
 	Turned bool     `json:"polarity_turned"`
 	Hum    *float64 `json:"hum_dbfs,omitempty"`
@@ -66,12 +66,13 @@ type Input struct {
 
 // Options are the choices of [Check].
 type Options struct {
-	Date catalog.ShowKey // the day: whose input list is in force; "" = after the last show
+	Date catalog.ShowKey // the day whose input list is in force; "" = after the last show
 	Rig  string          // "" = main
 }
 
 // Check measures a file or a folder and compares it with the tour in the
-// catalog. A partial input list, or none, is no hindrance.
+// catalog. It needs no complete input list, and none at all if files are named
+// by channel.
 func Check(ctx context.Context, store *catalog.Store, path string, opt Options, p *scan.Progress) (Report, error) {
 	r := Report{Against: []catalog.ShowKey{}, Inputs: []Input{}, NotRecorded: []string{}, Problems: []scan.Problem{}}
 	if opt.Rig == "" {
@@ -157,13 +158,14 @@ func dbfs(level *float64) string {
 	return fmt.Sprintf("%.0f dBFS", *level)
 }
 
-// tell adds what all inputs together tell of one.
+// tell adds a finding that comes from all inputs together to the inputs that it
+// is about.
 func (r *Report) tell(f catalog.Finding) {
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
 		other := f.Partner()
 		if f.Kind == catalog.Swapped && (in.Track == other || in.Track == f.Track) {
-			// What it differs by is the other one's.
+			// Its differences are those of the other input.
 			in.Text, in.Suggest, in.Tone = []string{}, nil, nil
 		}
 		if f.Kind == catalog.Swapped && in.Track == other {

@@ -14,8 +14,8 @@ import (
 	"nightreel/internal/spectrum"
 )
 
-// voice is a channel that holds a level while it plays, and another in its quiet,
-// in dB.
+// voice is a channel with one level while it plays, and another while it is
+// quiet, in dB.
 func voice(track int, channel string, level, quiet float64) sound.Voice {
 	v := sound.Voice{Track: catalog.Track{ID: catalog.TrackID(track), Number: track, Channel: channel, SampleRate: 48000}, Quiet: quiet, Song: level - 2, High: level}
 	for range 10 {
@@ -31,7 +31,7 @@ func voice(track int, channel string, level, quiet float64) sound.Voice {
 	return v
 }
 
-// held is a minute of peaks that lie at a quiet but for some seconds.
+// held is a minute of peaks at the quiet level, except for some seconds.
 func held(level, quiet float64, played int) []float64 {
 	peaks := slices.Repeat([]float64{quiet}, 60)
 	for i := range played {
@@ -68,12 +68,12 @@ func TestInput(t *testing.T) {
 		{"3 dB louder", -17, -80, 3, hats(-20, -20), Look, -3, "gain down by about 3 dB"},
 		{"6 dB quieter", -26, -80, 3, hats(-20, -20), Look, 6, "gain up by about 6 dB"},
 		{"6 dB quieter, one stroke", -26, -80, 1, hats(-20, -20), Look, 0, "for a second only"},
-		{"10 dB louder may be the player", -10, -80, 3, hats(-20, -20), Look, -10, "was it played as in the show?"},
-		{"far below is another's sound", -37, -80, 3, hats(-20, -20), Look, 0, "was it played? If it was"},
-		{"one odd night does not count", -20, -80, 3, hats(-20, -40, -20), OK, 0, ""},
+		{"10 dB louder may come from the player", -10, -80, 3, hats(-20, -20), Look, -10, "was it played as in the show?"},
+		{"far below the tour is bleed", -37, -80, 3, hats(-20, -20), Look, 0, "was it played? If it was"},
+		{"one odd night does not change the range", -20, -80, 3, hats(-20, -40, -20), OK, 0, ""},
 		{"full scale", 0, -80, 3, hats(0, -1), Look, 0, "full scale"},
 		{"dead", -86, -95, 3, hats(-20, -20), Broken, 0, "is dead"},
-		{"its floor, no history", -95, -95, 0, &tour{}, Unknown, 0, "no other night tells"},
+		{"its floor, no history", -95, -95, 0, &tour{}, Unknown, 0, "no other night has it"},
 		{"alive, no history", -30, -80, 3, &tour{}, OK, 0, ""},
 		{"plays all the time", -20, -25, 30, hats(-20, -20), OK, 0, ""},
 	} {
@@ -117,7 +117,8 @@ func TestInputAtRest(t *testing.T) {
 	}
 }
 
-// An input that plays in every song of the tour does not rest: 6 dB less is its gain.
+// If an input that plays in every song of the tour is 6 dB low, its gain is low:
+// it does not rest.
 func TestInputThatNeverRestsIsTurnedDown(t *testing.T) {
 	tour := hats(-20, -20)
 	tour.inTurn = false
@@ -130,8 +131,8 @@ func TestInputThatNeverRestsIsTurnedDown(t *testing.T) {
 	}
 }
 
-// Peaks come from the measured blocks, a second each, and are not rounded; full scale
-// is full scale in 16 bit, too.
+// Peaks are those of the measured blocks, per second and not rounded; full scale
+// is detected at 16 bit, too.
 func TestPeaksAreThoseMeasured(t *testing.T) {
 	blocks := make([]meter.Block, 2*meter.BlocksPerSecond+1)
 	blocks[3].Peak, blocks[12].Peak = 32767./32768, 0.97
@@ -141,7 +142,7 @@ func TestPeaksAreThoseMeasured(t *testing.T) {
 	}
 }
 
-// A preamp gain that both lists give is no difference.
+// A difference that both lists' preamp gains explain is no difference.
 func TestInputListedGain(t *testing.T) {
 	tour := hats(-20, -20)
 	v := voice(1, "Hat", -26, -86)
@@ -155,8 +156,8 @@ func TestInputListedGain(t *testing.T) {
 	}
 }
 
-// However long an input is played, its level is the same; what another one leaves
-// in it does not count.
+// The level of an input does not depend on how long it is played, and bleed does
+// not count.
 func TestPlayed(t *testing.T) {
 	for _, n := range []int{1, 2, 3, 6, 30, 60} {
 		if p := played(held(-12, -21, min(n, 40))); p.level != -12 || p.seconds != min(n, 40) || p.span != min(n, 40) {
@@ -171,7 +172,8 @@ func TestPlayed(t *testing.T) {
 	}
 }
 
-// Of exchanged inputs nothing else is told: what they differ by is the other's.
+// If inputs are exchanged, nothing else is reported of them: their differences
+// are the other one's.
 func TestExchanged(t *testing.T) {
 	r := Report{Inputs: []Input{{Track: 1, Channel: "Hat", Suggest: rounded(6), Text: []string{"louder"}}, {Track: 2, Channel: "Tom", Tone: rounded(9), Text: []string{"unlike"}}}}
 	r.tell(catalog.Finding{Track: 1, Kind: catalog.Swapped, Tracks: []int{1, 2}, Text: "Hat sounds as Tom did."})
@@ -183,8 +185,8 @@ func TestExchanged(t *testing.T) {
 	}
 }
 
-// tilted is a channel whose spectrum leans by dB a band, and what an input of
-// another lean is beside it.
+// tilted is a channel whose spectrum falls by the given dB a band, beside an
+// input with another slope.
 func tilted(lean, now float64) heard {
 	of := func(lean float64) (t timbre) {
 		for b := range t {
@@ -195,9 +197,9 @@ func tilted(lean, now float64) heard {
 	return heard{now: of(now), usual: manner{nights: []timbre{of(lean), of(lean)}, own: 3, half: 2}, alive: true}
 }
 
-// Two inputs are exchanged where each lies nearer to the other's channel; of two
-// that are alike nothing is said; what was told otherwise is kept unless they
-// sound as ever.
+// Two inputs are exchanged if each is nearer to the other's channel. If the two
+// channels sound alike, no exchange is reported. A pair from another method is
+// kept unless its sound is as usual.
 func TestCrosswise(t *testing.T) {
 	dark, bright, brightToo := tilted(-1, -1), tilted(1, 1), tilted(1.05, 1)
 	darkNow, brightNow := tilted(-1, 1), tilted(1, -1)
@@ -214,10 +216,10 @@ func TestCrosswise(t *testing.T) {
 		{"as ever", []heard{dark, bright}, nil, 0, 0},
 		{"exchanged", []heard{darkNow, brightNow}, nil, 1, 0},
 		{"one is silent", []heard{darkNow, silent}, nil, 0, 0},
-		{"one alone is unlike", []heard{darkNow, bright}, nil, 0, 0},
-		{"as ever, though told", []heard{dark, bright}, pair, 0, 0},
+		{"only one sounds like the other", []heard{darkNow, bright}, nil, 0, 0},
+		{"as usual, though given as a pair", []heard{dark, bright}, pair, 0, 0},
 		{"alike", []heard{bright, brightToo}, nil, 0, 1},
-		{"alike, and told", []heard{tilted(1, 1.03), tilted(1.05, 1.02)}, pair, 1, 1},
+		{"alike, and given as a pair", []heard{tilted(1, 1.03), tilted(1.05, 1.02)}, pair, 1, 1},
 		{"each once", []heard{darkNow, brightNow, brightNow}, nil, 1, 1},
 		{"no other night", []heard{{alive: true}, {alive: true}}, pair, 0, 0},
 	} {

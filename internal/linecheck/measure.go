@@ -18,10 +18,10 @@ import (
 	"nightreel/internal/stats"
 )
 
-// NotReadError says that nothing was found to check.
+// NotReadError reports that there was nothing to check.
 type NotReadError struct {
 	Path     string
-	Problems []scan.Problem // of the files that were looked at
+	Problems []scan.Problem // of the files that were tried
 }
 
 func (e *NotReadError) Error() string {
@@ -33,14 +33,14 @@ func (e *NotReadError) Error() string {
 	text := fmt.Sprintf("%s: nothing to check: %s", first.File, why)
 	switch more := len(e.Problems) - 1; {
 	case more == 1:
-		text += "; nor is there audio in the other file"
+		text += "; the other file holds no audio either"
 	case more > 1:
-		text += fmt.Sprintf("; nor is there audio in the %d other files", more)
+		text += fmt.Sprintf("; the %d other files hold no audio either", more)
 	}
 	return text
 }
 
-// Hint says what may be done about the only file, or what is taken.
+// Hint returns the remedy for the only file, or which files can be checked.
 func (e *NotReadError) Hint() string {
 	if len(e.Problems) == 1 && e.Problems[0].Hint != "" {
 		return e.Problems[0].Hint
@@ -52,11 +52,11 @@ func (e *NotReadError) Hint() string {
 type recording struct {
 	*sound.Night
 	peaks  seconds
-	sounds map[catalog.TrackID]timbre // of inputs that are played for a short while
+	sounds map[catalog.TrackID]timbre // of inputs that are played for a short while only
 }
 
-// hush gives inputs the quiet that their channels have on the tour, where it is
-// deeper: a minute of a song may have none.
+// hush lowers the quiet level of inputs to that of their channels on the tour: a
+// minute of a song may have no quiet second.
 func (r *recording) hush(nights []*sound.Night) {
 	for i := range r.Voices {
 		v := &r.Voices[i]
@@ -80,10 +80,10 @@ func (r *recording) hush(nights []*sound.Night) {
 	}
 }
 
-// holds reports whether one of the inputs is the channel of a track.
+// holds reports whether the recording has the channel of a track.
 func (r *recording) holds(t catalog.Track) bool { return r.Find(catalog.Key(t.Channel)) != nil }
 
-// soundOf returns what an input sounds like while it is played.
+// soundOf returns the spectrum of an input while it is played.
 func (r *recording) soundOf(v *sound.Voice) timbre {
 	if t, ok := r.sounds[v.Track.ID]; ok {
 		return t
@@ -91,9 +91,8 @@ func (r *recording) soundOf(v *sound.Voice) timbre {
 	return timbreOf(sounding(v, nil))
 }
 
-// measure scans the recording in a catalog of its own, which is gone after.
-// The night's tracks have the numbers of the inputs, where files tell them or
-// are called like a channel.
+// measure scans the recording into a temporary catalog. Tracks get the numbers
+// of the inputs, if their files give a number or are named after a channel.
 func measure(ctx context.Context, path string, inputs []catalog.Input, opt Options, p *scan.Progress) (*recording, []scan.Problem, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
@@ -141,7 +140,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	r := choose(recordings, opt.Rig)
 	if len(recordings) > 1 {
 		result.Problems = append(result.Problems, scan.Problem{File: path, Problem: fmt.Sprintf(
-			"%d recordings are in it; only the one of rig %s with %d tracks, %.0f s long, was checked", len(recordings), r.Rig, r.Tracks, r.Seconds(r.Frames))})
+			"the folder holds %d recordings; only the one of rig %s with %d tracks, %.0f s long, was checked", len(recordings), r.Rig, r.Tracks, r.Seconds(r.Frames))})
 	}
 	night, err := sound.Load(ctx, own, r, nil)
 	if err != nil {
@@ -155,8 +154,9 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 	return line, result.Problems, err
 }
 
-// numberByList gives tracks whose numbers nothing told those of the input list, by
-// their names; those that are not in it come after all others.
+// numberByList gives tracks without a known number that of the input list's
+// channel of the same name. Tracks that are not in the list come after all
+// others.
 func numberByList(voices []sound.Voice, inputs []catalog.Input) {
 	next := 1
 	for _, in := range inputs {
@@ -180,7 +180,7 @@ func numberByList(voices []sound.Voice, inputs []catalog.Input) {
 	slices.SortStableFunc(voices, func(a, b sound.Voice) int { return cmp.Compare(a.Track.Number, b.Track.Number) })
 }
 
-// choose returns the longest recording of a rig, of all where it has none.
+// choose returns the longest recording of a rig, or of all if the rig has none.
 func choose(all []catalog.Recording, rig string) catalog.Recording {
 	best := all[0]
 	for _, r := range all[1:] {

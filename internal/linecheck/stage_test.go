@@ -11,22 +11,22 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// A small stage: sources that are played, and inputs that hear them, late and
-// soft as far as they are away. Everything is made; levels are fractions of full
-// scale.
+// A small synthetic stage: sources that are played, and inputs that pick them
+// up, later and softer with the distance. Levels are fractions of full scale.
 const stageRate = 12000
 
-// stroke is one event of a source: at seconds, for so long, so loud, at a pitch.
+// stroke is one event of a source: at a time and for a length in seconds, at a
+// level, at a pitch in Hz.
 type stroke struct{ at, length, loud, hz float64 }
 
-// instrument is how a source sounds, and what it plays of a bar of two seconds.
+// instrument is the sound of a source, and its strokes in a bar of two seconds.
 type instrument struct {
 	name  string
 	sound func(r *rand.Rand, t, hz float64) float64
-	bar   []float64 // places in the bar, in shares of it
-	hold  float64   // s
+	bar   []float64 // positions in the bar, as shares of it
+	hold  float64   // seconds
 	hz    []float64
-	rests float64 // share of the bars in which it has nothing to play
+	rests float64 // share of the bars in which it rests
 }
 
 func noisy(r *rand.Rand) float64 { return 2*r.Float64() - 1 }
@@ -66,7 +66,7 @@ var instruments = []instrument{
 		[]float64{0, 0.25, 0.5, 0.75}, 0.05, []float64{1500}, 0},
 }
 
-// path is how an input hears a source.
+// path is the way of a source's sound to an input.
 type path struct {
 	gain float64
 	late int // frames
@@ -103,8 +103,8 @@ func stageChannels() (names []string) {
 	return names
 }
 
-// song returns what a source plays of some seconds of a song: the bars of the
-// refrain are louder than the verse's, and no stroke is like another.
+// song returns the strokes of a source in some seconds of a song: the refrain is
+// louder than the verse, and no two strokes are alike.
 func song(r *rand.Rand, in instrument, seconds float64) []stroke {
 	var all []stroke
 	for bar := 0.0; bar+2 <= seconds; bar += 2 {
@@ -122,8 +122,9 @@ func song(r *rand.Rand, in instrument, seconds float64) []stroke {
 	return all
 }
 
-// inTurn returns what each source plays when they are played one after another,
-// for so long each: fewer strokes than in a song, about as loud as in the refrain.
+// inTurn returns the strokes of each source when they are played one after
+// another, each for the given length: fewer strokes than in a song, about as
+// loud as in the refrain.
 func inTurn(r *rand.Rand, length float64) map[string][]stroke {
 	all := map[string][]stroke{}
 	for i, in := range instruments {
@@ -144,13 +145,13 @@ func atOnce(r *rand.Rand, seconds float64) map[string][]stroke {
 	return all
 }
 
-// recorded returns what each input holds of what is played.
+// recorded returns the samples of each input.
 func recorded(r *rand.Rand, strokes map[string][]stroke, seconds float64) [][]float64 {
 	n := int(seconds * stageRate)
 	dry := map[string][]float64{}
 	for _, in := range instruments {
 		x := make([]float64, n)
-		sounds := map[float64][]float64{} // of a stroke at each pitch, made once
+		sounds := map[float64][]float64{} // of a stroke at each pitch, computed once
 		for _, s := range strokes[in.name] {
 			if sounds[s.hz] == nil {
 				for i := range int(s.length * stageRate) {
@@ -179,7 +180,7 @@ func recorded(r *rand.Rand, strokes map[string][]stroke, seconds float64) [][]fl
 				p = path{in.bleed, 35 + 17*((k+3*j)%7)}
 			}
 			if source.name == "click" && !own || p.gain == 0 {
-				continue // in ears alone
+				continue // for ears only: no input picks it up
 			}
 			x := dry[source.name]
 			for i := p.late; i < n; i++ {
@@ -191,7 +192,7 @@ func recorded(r *rand.Rand, strokes map[string][]stroke, seconds float64) [][]fl
 	return all
 }
 
-// wav writes the inputs of a recording, a file each, cut at full scale.
+// wav writes the inputs of a recording, a file each, limited at full scale.
 func wav(t testing.TB, dir string, inputs [][]float64) {
 	t.Helper()
 	f := wavfile.Format{SampleRate: stageRate, BitDepth: 24, ContainerBytes: 3, Channels: 1}
@@ -211,8 +212,8 @@ func wav(t testing.TB, dir string, inputs [][]float64) {
 	}
 }
 
-// stageTour makes three nights on the small stage, each with gains of its own
-// that lie 1 dB about, and returns the catalog.
+// stageTour records three nights on the small stage, with gains that vary by 1
+// dB from night to night, and returns the catalog.
 func stageTour(t testing.TB) *catalog.Store {
 	t.Helper()
 	var nights []string

@@ -15,28 +15,30 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// Of a night a scan keeps what half of the time sounds like, and a moment of the
-// wave every six seconds, by which two pickups are known to hear one source turned
-// over or not. Of an input that is played in turn that is a stroke or two, and no
-// moment: here it is heard again while it is played, from its file.
+// A scan keeps spectra of half of the time, and every six seconds a print of the
+// wave, from which the polarity of two pickups of one source follows. If inputs
+// are played in turn, that is a stroke or two of each, and no print. Therefore
+// the line check reads such inputs again from their files while they are played.
 const (
-	// bothSeconds is the most that two inputs are played together in a line check
-	// in turn; where the band plays there is more, and what is kept will do.
+	// bothSeconds is the longest time in seconds that two inputs are played
+	// together if inputs are played in turn. If they overlap longer, the band
+	// plays, and what the scan kept suffices.
 	bothSeconds = 20
-	// mostMoments is how many moments of two inputs are heard, and mostLooks how
-	// many tenths of a second of one.
+	// mostMoments is the largest number of prints of a pair of inputs, and
+	// mostLooks the largest number of tenths of a second of one input.
 	mostMoments = 8
 	mostLooks   = 24
-	// soundingDB is how far below its loudest block an input still sounds.
+	// soundingDB is how far below its loudest block an input still sounds, in
+	// dB.
 	soundingDB = 30
 )
 
-// moments are looks at the recording by their blocks of a tenth of a second.
+// moments holds looks at the recording, by their blocks of a tenth of a second.
 type moments map[int]spectrum.Cell
 
-// closer hears the inputs again that are played for a short while, and returns
-// what they sound like in it, by track. Those that are played together are heard
-// at the same moments for their polarity.
+// closer reads the inputs that are played for a short while again, and returns
+// their spectra, by track. Inputs that are played together are read at the same
+// moments, for their polarity.
 func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, night *sound.Night, peaks seconds) (map[catalog.TrackID]timbre, error) {
 	blocks := make([][]float64, len(night.Voices))
 	wanted := make([]moments, len(night.Voices))
@@ -101,7 +103,8 @@ func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, nigh
 	return sounds, nil
 }
 
-// playedBlocks returns blocks in which an input sounds while it is played, evenly.
+// playedBlocks returns evenly spaced blocks in which an input sounds while it is
+// played.
 func playedBlocks(peaks, blocks []float64) []int {
 	top := slices.Max(peaks)
 	var at []int
@@ -130,8 +133,8 @@ func together(a, b []float64) bool {
 	return both > 0 && both <= bothSeconds
 }
 
-// loudestOf returns the blocks in which two inputs are loudest, each against its
-// own loudest.
+// loudestOf returns the blocks in which two inputs are loudest, each relative to
+// its own maximum.
 func loudestOf(a, b []float64) []int {
 	x, y := slices.Max(a), slices.Max(b)
 	var at []int
@@ -162,7 +165,7 @@ func (m moments) hear(ctx context.Context, store *catalog.Store, r catalog.Recor
 	for _, k := range slices.Sorted(maps.Keys(m)) {
 		start := max(0, int64(k*meter.BlockFrames(r.SampleRate))-spectrum.PrintAt(r.SampleRate))
 		if start+int64(frames) > r.Frames {
-			delete(m, k) // the recording ends before
+			delete(m, k) // the recording ends before it
 			continue
 		}
 		look := make([]byte, frames*kind.Bytes())
@@ -171,7 +174,7 @@ func (m moments) hear(ctx context.Context, store *catalog.Store, r catalog.Recor
 		}
 		at, looks = append(at, k), append(looks, look)
 	}
-	const most = 256 // channels that a listener takes
+	const most = 256 // most channels of one listener
 	for from := 0; from < len(looks); from += most {
 		some := looks[from:min(from+most, len(looks))]
 		l, err := spectrum.New(spectrum.Config{SampleRate: r.SampleRate, Channels: len(some), Type: kind, Frames: int64(frames)})

@@ -11,22 +11,24 @@ import (
 )
 
 const (
-	// unlikeDB is by how much more than the channel's own six seconds on the tour
-	// a spectrum must differ to be told of.
+	// unlikeDB is how many dB more than the channel's own six seconds on the
+	// tour a spectrum must differ to be reported.
 	unlikeDB = 4
-	// toneSeconds is how long an input must be played for that: two taps hold a few
-	// notes, and nothing of the others, whom a microphone hears all through a song.
+	// toneSeconds is how long an input must be played for that: two taps hold a
+	// few notes, and none of the other instruments that a microphone picks up
+	// all through a song.
 	toneSeconds = 20
-	// variesDB is from where on a channel's own six seconds differ too much to tell
-	// anything: a click has two pitches, and a sampler any.
+	// variesDB is the variation of a channel's own six seconds, in dB, from
+	// which its spectrum is no evidence: a click has two pitches, and a sampler
+	// any.
 	variesDB = 12
-	// reachDB is how far below its strongest band a channel's own sound is looked
-	// for: below lies what it hears of others, and in a line check they are silent.
+	// reachDB is how far below its strongest band, in dB, a channel's own sound
+	// is compared: below that lies bleed, which a line check does not have.
 	reachDB = 20
-	// soundsDB is how far below the loudest cell a channel still plays.
+	// soundsDB is how far below its loudest cell a channel still plays, in dB.
 	soundsDB = 10
-	// fewCells is how many cells of the tour tell what six seconds differ by, and
-	// mostCells how many are asked.
+	// fewCells is the least number of the tour's cells that determine the
+	// variation of six seconds, and mostCells the most that are used.
 	fewCells  = 8
 	mostCells = 60
 )
@@ -34,7 +36,7 @@ const (
 // timbre is a spectrum in dB.
 type timbre [spectrum.Bands]float64
 
-// timbreOf is the mean of some cells.
+// timbreOf returns the mean of some cells.
 func timbreOf(cells []spectrum.Cell) timbre {
 	var t timbre
 	for b := range t {
@@ -47,8 +49,8 @@ func timbreOf(cells []spectrum.Cell) timbre {
 	return t
 }
 
-// apart returns by how many dB RMS two spectra differ where either is strong.
-// Their levels as a whole do not count.
+// apart returns the RMS difference in dB of two spectra where either is strong.
+// A difference in overall level does not count.
 func (t *timbre) apart(o *timbre) float64 {
 	top, other := slices.Max(t[:]), slices.Max(o[:])
 	var room timbre
@@ -83,15 +85,15 @@ func sounding(v *sound.Voice, spans []sound.Span) []spectrum.Cell {
 	return cells
 }
 
-// manner is what a channel sounds like on the tour.
+// manner is the sound of a channel on the tour.
 type manner struct {
 	nights []timbre
-	own    float64 // dB that nineteen of twenty of its cells lie within, on the middle night
-	half   float64 // dB that half of them do
+	own    float64 // dB within which 95 % of its cells lie, on the median night
+	half   float64 // dB within which half of its cells lie
 }
 
-// mannerOf hears a channel on the tour, between the songs too where it is played
-// there.
+// mannerOf computes the sound of a channel on the tour. between includes the
+// times between songs.
 func (t *tour) mannerOf(key string, between bool) manner {
 	var m manner
 	var most, half []float64
@@ -123,8 +125,8 @@ func (t *tour) mannerOf(key string, between bool) manner {
 	return m
 }
 
-// unlike returns by how many dB what was played lies from the middle night; NaN
-// where no night tells.
+// unlike returns the distance in dB of what was played from the median night;
+// NaN if no night has the channel.
 func (m *manner) unlike(t *timbre) float64 {
 	var d []float64
 	for i := range m.nights {
@@ -133,5 +135,5 @@ func (m *manner) unlike(t *timbre) float64 {
 	return stats.Median(d)
 }
 
-// keyOf is how a voice's channel is called on every night.
+// keyOf returns the key that a voice's channel has on every night.
 func keyOf(v *sound.Voice) string { return catalog.Key(v.Track.Channel) }

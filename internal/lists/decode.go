@@ -13,8 +13,8 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// maxBytes bounds what is read of a list: hundreds of times a long input list,
-// and little enough that nothing in it can fill the memory.
+// maxBytes bounds the size of a list: hundreds of times a long input list, and
+// small enough that no content can fill the memory.
 const maxBytes = 1 << 20
 
 // readText reads a list as UTF-8 with \n line ends and no byte-order mark.
@@ -35,13 +35,13 @@ func readText(r io.Reader, name string) (string, error) {
 	if bytes.IndexByte(raw, 0) >= 0 {
 		return "", &Error{File: name, Problem: "is not a text file", Remedy: "export the list as CSV or plain text"}
 	}
-	// One spelling of accented letters (Unicode Standard Annex 15, form C), so
-	// that a name compares equal whichever system it was typed on.
+	// One form of accented letters (Unicode Standard Annex 15, form C), so that
+	// a name compares equal whatever system it was typed on.
 	raw = norm.NFC.Bytes(raw)
 	return strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(raw)), nil
 }
 
-// charset tells how raw is encoded, nil for UTF-8.
+// charset returns the encoding of raw, nil for UTF-8.
 func charset(raw []byte) encoding.Encoding {
 	switch {
 	case bytes.HasPrefix(raw, []byte{0xff, 0xfe}):
@@ -49,8 +49,8 @@ func charset(raw []byte) encoding.Encoding {
 	case bytes.HasPrefix(raw, []byte{0xfe, 0xff}):
 		return unicode.UTF16(unicode.BigEndian, unicode.UseBOM)
 	}
-	// Without a mark: the high bytes of mostly Western text are zero, and text
-	// in any other encoding has no zeros at all.
+	// Without a byte-order mark: in UTF-16 of mostly Western text the high bytes
+	// are zero, and text in other encodings has no zeros.
 	var zeros [2]int
 	for i, b := range raw {
 		if b == 0 {

@@ -26,13 +26,13 @@ func deskRoles() []role {
 	}
 }
 
-// ReadDesk reads a desk's patch from CSV: desk input, channel, and where the
-// list has them tonight's preamp gain in dB and the playback output that feeds
-// the input. Output is 0 where none is told, which means the output of the
-// input's own number. A line without channel is an input that is not used, and
-// is passed over. One channel may come in at several inputs; an output that
-// would feed two channels is an error. The inputs come in order of number.
-// name stands in errors, which are *Error.
+// ReadDesk reads a desk's patch from CSV: desk input and channel, and optionally
+// tonight's preamp gain in dB and the playback output that feeds the input.
+// Output is 0 if the list has none, which means the output of the input's own
+// number. A line without a channel is an unused input, and is skipped. One
+// channel may come in at several inputs; an output that would feed two channels
+// is an error. The inputs are in order of number. name is used in errors, which
+// are *Error.
 func ReadDesk(r io.Reader, name string) ([]catalog.DeskInput, error) {
 	text, err := readText(r, name)
 	if err != nil {
@@ -63,7 +63,7 @@ func ReadDesk(r io.Reader, name string) ([]catalog.DeskInput, error) {
 		}
 		if in.Channel == "" {
 			if in.GainDB != nil || in.Output != 0 {
-				return nil, t.fail(row, deskChannel, "the channel is missing", "name what comes in there, or empty the line")
+				return nil, t.fail(row, deskChannel, "the channel is missing", "enter the channel of this input, or delete the line")
 			}
 			continue
 		}
@@ -75,7 +75,7 @@ func ReadDesk(r io.Reader, name string) ([]catalog.DeskInput, error) {
 			out = in.Input
 		}
 		if f, ok := feeds[out]; ok && !catalog.SameName(f.channel, in.Channel) {
-			return nil, t.fail(row, deskOutput, fmt.Sprintf("playback output %d would feed %s, and by line %d %s", out, in.Channel, f.line, f.channel),
+			return nil, t.fail(row, deskOutput, fmt.Sprintf("playback output %d would feed %s, and in line %d %s", out, in.Channel, f.line, f.channel),
 				"an input without an output of its own takes the output of its own number; give one of the two another")
 		}
 		feeds[out] = feed{in.Channel, row.line}

@@ -17,7 +17,7 @@ func TestReadDesk(t *testing.T) {
 		want       []catalog.DeskInput
 	}{
 		{"plain", "desk input,channel,gain tonight,output\n1,Kick In,23,\n33,Lead Vocal,,12\n", two},
-		{"as the trade says", "Name;Ch;Preamp;Out\nLead Vocal;33;;12\nKick In;1;23,0;\n", two},
+		{"trade words as headings", "Name;Ch;Preamp;Out\nLead Vocal;33;;12\nKick In;1;23,0;\n", two},
 		{"input is the number", "Input,Channel,Gain,Output\n1,Kick In,23,\n33,Lead Vocal,,12\n", two},
 		{"channel is the number", "Channel,Name,Gain,Output\n1,Kick In,23,\n33,Lead Vocal,,12\n", two},
 		{"unused inputs", "desk input,channel,gain,output\n1,Kick In,23,\n2,,,\n33,Lead Vocal,,12\n", two},

@@ -5,14 +5,14 @@ import (
 	"strings"
 )
 
-// Error says what in a list could not be read, where, and what to do.
+// Error reports what in a list could not be read, where, and what to do.
 type Error struct {
 	File    string
-	Line    int    // from 1; 0 where it is about the whole file
-	Column  string // the column's heading as written; "" where it is not about one
-	Problem string // names the value
+	Line    int    // from 1; 0 if the problem concerns the whole file
+	Column  string // the column's heading as written; "" if no column is concerned
+	Problem string // includes the value
 	Remedy  string
-	Err     error // what lies beneath; may be nil
+	Err     error // the cause; may be nil
 }
 
 func (e *Error) Error() string {
@@ -33,5 +33,5 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.Err }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (e *Error) Hint() string { return e.Remedy }

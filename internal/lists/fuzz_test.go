@@ -11,8 +11,8 @@ import (
 	"nightreel/catalog"
 )
 
-// What is read is bounded by the lines there are, and written and read again it
-// is the same.
+// The result is bounded by the number of lines, and the same after writing and
+// reading it again.
 
 func FuzzReadInputs(f *testing.F) {
 	f.Fuzz(func(t *testing.T, raw []byte) {
@@ -31,7 +31,7 @@ func FuzzReadInputs(f *testing.F) {
 			channels[catalog.Key(in.Channel)] = true
 		}
 		if len(got) == 0 {
-			return // all tracks unused: written, there would be nothing below the headings
+			return // all tracks are unused: there would be no lines below the headings
 		}
 		var b bytes.Buffer
 		if err := WriteInputs(&b, got); err != nil {
@@ -100,8 +100,8 @@ func FuzzReadSetList(f *testing.F) {
 	})
 }
 
-// The seeds are files, so that go test alone runs them; without them a fuzz
-// target passes on nothing.
+// The seeds are files, so that go test alone runs them; without seeds a fuzz
+// target passes without testing anything.
 func TestFuzzSeeds(t *testing.T) {
 	for target, least := range map[string]int{"FuzzReadInputs": 8, "FuzzReadDesk": 4, "FuzzReadSetList": 6} {
 		seeds, err := filepath.Glob(filepath.Join("testdata", "fuzz", target, "*"))

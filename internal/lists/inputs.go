@@ -27,11 +27,11 @@ func inputRoles() []role {
 	}
 }
 
-// ReadInputs reads an input list from CSV: track number, channel, and where
-// the list has them preamp gain in dB, group and notes. A line with a track
-// number and no channel is a track that is not used, and is passed over. The
-// inputs come in order of track. name stands in errors, which are *Error:
-// among them a track or channel that is there twice.
+// ReadInputs reads an input list from CSV: track number and channel, and
+// optionally preamp gain in dB, group and notes. A line with a track number and
+// no channel is an unused track, and is skipped. The inputs are in order of
+// track. name is used in errors, which are *Error, for example for a track or
+// channel that is listed twice.
 func ReadInputs(r io.Reader, name string) ([]catalog.Input, error) {
 	text, err := readText(r, name)
 	if err != nil {
@@ -53,7 +53,7 @@ func ReadInputs(r io.Reader, name string) ([]catalog.Input, error) {
 		}
 		if in.Channel == "" {
 			if in.GainDB != nil {
-				return nil, t.fail(row, inputChannel, "the channel is missing", "name what the track holds, or take its gain away")
+				return nil, t.fail(row, inputChannel, "the channel is missing", "enter the track's channel, or delete its gain")
 			}
 			continue
 		}
@@ -78,7 +78,7 @@ func WriteInputs(w io.Writer, inputs []catalog.Input) error {
 	return csv.NewWriter(w).WriteAll(rows)
 }
 
-// gainText writes a gain, "" where it is not known.
+// gainText formats a gain, "" if it is unknown.
 func gainText(g *float64) string {
 	if g == nil {
 		return ""

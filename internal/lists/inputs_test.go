@@ -66,7 +66,7 @@ func TestReadInputsRefuses(t *testing.T) {
 		name, text string
 		line       int
 		column     string
-		says       string // what the message must name
+		says       string // what the message must contain
 	}{
 		{"empty", "", 0, "", "headings"},
 		{"no headings", "1,Kick\n2,Snare\n", 0, "", "headings"},

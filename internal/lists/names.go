@@ -42,20 +42,20 @@ func Names(ctx context.Context, store *catalog.Store, show catalog.ShowKey) ([]s
 		}
 		others, unlisted, assumed := misnamed(tracks, r.ID, inputs)
 		if len(others) > 0 {
-			said = append(said, fmt.Sprintf("%s, rig %s: the recording and the input list differ: %s. The numbers are believed; if the names are right, import a list with the recorder's numbers: nightreel inputs import FILE --show %s",
+			said = append(said, fmt.Sprintf("%s, rig %s: the recording and the input list differ: %s. The numbers count; if the names are right, import a list with the recorder's numbers: nightreel inputs import FILE --show %s",
 				show, r.Rig, some(others, "; "), show))
 		}
 		if 4*len(unlisted) > assumed {
-			said = append(said, fmt.Sprintf("%s, rig %s: %d of %d tracks without a number are called like no channel of the input list (%s): they go by their own names; call the list's channels as the files are called",
+			said = append(said, fmt.Sprintf("%s, rig %s: %d of %d unnumbered tracks match no channel of the input list (%s), so they keep their own names; give the list's channels the names of the files",
 				show, r.Rig, len(unlisted), assumed, some(unlisted, ", ")))
 		}
 	}
 	return said, nil
 }
 
-// misnamed returns the tracks of a recording that have a number and are called
-// like another channel of the list; those without one that are called like none;
-// and how many have none.
+// misnamed returns the tracks of a recording that have a number and the name of
+// another channel of the list; those without a number whose name is no channel;
+// and the number of tracks without a number.
 func misnamed(tracks []catalog.Track, of catalog.RecordingID, inputs []catalog.Input) (others, unlisted []string, assumed int) {
 	byName := map[string]catalog.Input{}
 	for _, in := range inputs {

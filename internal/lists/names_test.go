@@ -8,8 +8,8 @@ import (
 	"nightreel/catalog"
 )
 
-// Names that contradict the list are told, once for a recording; a few that are
-// in no list are not.
+// Names that contradict the list are reported once per recording; a few names
+// that are in no list are not.
 func TestNames(t *testing.T) {
 	told := func(number int, name string) catalog.Track {
 		return catalog.Track{Number: number, Name: name, Frames: 480}
@@ -19,15 +19,15 @@ func TestNames(t *testing.T) {
 	}
 	for about, c := range map[string]struct {
 		tracks []catalog.Track
-		want   []string // what each sentence holds
+		want   []string // what each sentence contains
 	}{
-		"as the list says":                 {[]catalog.Track{told(1, "Kick"), told(2, "SNARE"), told(3, "")}, nil},
-		"another name, of no channel":      {[]catalog.Track{told(1, "BD"), told(2, "Snare")}, nil},
-		"exchanged":                        {[]catalog.Track{told(1, "Snare"), told(2, "Kick")}, []string{"track 1, recorded as Snare, is Kick in the list, where Snare is track 2; track 2, recorded as Kick,"}},
-		"beyond the list":                  {[]catalog.Track{told(9, "Bass")}, []string{"track 9, recorded as Bass, is not in the list, where Bass is track 3"}},
-		"no numbers, channels all":         {[]catalog.Track{assumed(1, "Bass"), assumed(2, "Kick")}, nil},
-		"no numbers, and one more in four": {[]catalog.Track{assumed(1, "Bass"), assumed(2, "Kick"), assumed(3, "Snare"), assumed(4, "Talkback")}, nil},
-		"no numbers, and no channels":      {[]catalog.Track{assumed(1, "Alto"), assumed(2, "Kick")}, []string{"1 of 2 tracks without a number are called like no channel of the input list (Alto)"}},
+		"as in the list":                             {[]catalog.Track{told(1, "Kick"), told(2, "SNARE"), told(3, "")}, nil},
+		"another name, of no channel":                {[]catalog.Track{told(1, "BD"), told(2, "Snare")}, nil},
+		"exchanged":                                  {[]catalog.Track{told(1, "Snare"), told(2, "Kick")}, []string{"track 1, recorded as Snare, is Kick in the list, where Snare is track 2; track 2, recorded as Kick,"}},
+		"beyond the list":                            {[]catalog.Track{told(9, "Bass")}, []string{"track 9, recorded as Bass, is not in the list, where Bass is track 3"}},
+		"no numbers, all names are channels":         {[]catalog.Track{assumed(1, "Bass"), assumed(2, "Kick")}, nil},
+		"no numbers, one name in four is no channel": {[]catalog.Track{assumed(1, "Bass"), assumed(2, "Kick"), assumed(3, "Snare"), assumed(4, "Talkback")}, nil},
+		"no numbers, too many names are no channels": {[]catalog.Track{assumed(1, "Alto"), assumed(2, "Kick")}, []string{"1 of 2 unnumbered tracks match no channel of the input list (Alto)"}},
 	} {
 		t.Run(about, func(t *testing.T) {
 			ctx := t.Context()

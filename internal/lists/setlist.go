@@ -12,22 +12,26 @@ import (
 )
 
 // ReadSetList reads a set list: plain text with one title a line, or CSV with
-// headings. Entries come in the list's order. name stands in errors, which are
-// *Error, and its ending .csv or .tsv calls for headings; any other file is
-// CSV when it has headings for a title and a time.
+// headings. Entries are in the list's order. name is used in errors, which are
+// *Error. Files named .csv or .tsv need headings; any other file counts as CSV
+// if it has headings for a title and a time.
 //
-// In plain text, blank lines, lines that begin with # and separators such as
-// "— encore —" are passed over; numbering ("1.", "01 -") and bullets are taken
-// away, and so is what follows a tab.
+// In plain text, blank lines, lines that begin with # and separators such as "—
+// encore —" are skipped. Numbering ("1.", "01 -"), bullets, and everything after
+// a tab are removed.
 //
-// In CSV the heading says what a time means. "start" and "end" count from the
-// recording's first sample, as [ParseTime] reads them. "time" or "clock" is the
-// time of day, h:mm or h:mm:ss, and then "end" is one too; a list may pass
-// midnight. "length" is mm:ss or h:mm:ss and gives an end where there is a
-// start. Where the first time under "start" is h:mm:ss and later than six hours
-// no recorder runs that long before the first song: those are times of day too.
-// Times without hours that look like times of day (20:31, 20:36 …) are an error,
-// since they may be minutes and seconds.
+// In CSV the heading gives the meaning of a time:
+//
+//   - "start" and "end" count from the recording's first sample, in the
+//     format of [ParseTime]
+//   - "time" or "clock" is the time of day, h:mm or h:mm:ss, and then "end"
+//     is one too; a list may pass midnight
+//   - "length" is mm:ss or h:mm:ss and gives an end if there is a start
+//
+// If the first "start" is in the form h:mm:ss and later than six hours, the
+// column holds times of day, because no recorder runs that long before the first
+// song. Times without hours that look like times of day (20:31, 20:36 …) are an
+// error, since they may be minutes and seconds.
 func ReadSetList(r io.Reader, name string) ([]catalog.SetListEntry, error) {
 	text, err := readText(r, name)
 	if err != nil {
@@ -100,7 +104,7 @@ func tableEntries(text, name string) ([]catalog.SetListEntry, error) {
 			continue
 		}
 		if title == "" {
-			return nil, t.fail(row, setTitle, "the title is missing", "name the song, or take the line out")
+			return nil, t.fail(row, setTitle, "the title is missing", "enter the song's title, or delete the line")
 		}
 		e := catalog.SetListEntry{Song: title}
 		if e.StartS, err = order.start(row); err != nil {
@@ -115,17 +119,17 @@ func tableEntries(text, name string) ([]catalog.SetListEntry, error) {
 	return entries, order.doubt(entries)
 }
 
-// order reads the times of a table and holds them to its order.
+// order reads the times of a table and checks that they rise.
 type order struct {
 	t        *table
 	role     int      // setStart or setClock
-	last     *float64 // the start before, seconds
+	last     *float64 // the previous start, seconds
 	lastLine int
 	long     bool // a start was not in the form mm:ss
 }
 
-// late reports whether the first time under start is so late, and written with
-// its hours, that it can only be the time of day.
+// late reports whether the first start is so late, and written with hours, that
+// it can only be the time of day.
 func (o *order) late() bool {
 	if o.role != setStart {
 		return false
@@ -152,7 +156,7 @@ func (o *order) start(r row) (*float64, error) {
 		return nil, err
 	}
 	if o.last != nil {
-		// Half a day back is midnight passed; less is a slip.
+		// Half a day back means that midnight has passed; less is an error.
 		for o.role == setClock && s < *o.last-day/2 {
 			s += day
 		}
@@ -185,7 +189,7 @@ func (o *order) end(r row, start *float64) (*float64, error) {
 	}
 	text := o.t.cell(r, setLength)
 	if text == "" || start == nil {
-		return nil, nil // a length alone says nothing about the place
+		return nil, nil // a length alone gives no position
 	}
 	length, err := ParseTime(text)
 	if err != nil || length == 0 {
@@ -199,26 +203,26 @@ func (o *order) time(r row, role int, text string) (float64, error) {
 	if o.role == setClock {
 		s, ok := ParseClock(text)
 		if !ok {
-			return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time of day", text), "write h:mm or h:mm:ss, such as 21:05; times from the recording's first sample stand under start")
+			return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time of day", text), "write h:mm or h:mm:ss, such as 21:05; put times from the recording's first sample under start")
 		}
 		return s, nil
 	}
 	s, err := ParseTime(text)
 	if err != nil {
-		return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time from the recording's start", text), "write mm:ss or h:mm:ss, such as 4:05 or 1:02:03.4; times of day stand under time")
+		return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time from the recording's start", text), "write mm:ss or h:mm:ss, such as 4:05 or 1:02:03.4; put times of day under time")
 	}
 	return s, nil
 }
 
 const (
-	// lateStart: no recorder runs so long before the first song of a night
-	// (common practice, no source).
+	// lateStart, in seconds: no recorder runs that long before the first song of
+	// a night (common practice, no source).
 	lateStart = 6 * 3600
-	// morning: no show begins before ten, so 4:05 is minutes and seconds
-	// (common practice, no source).
+	// morning, in hours of the day read as minutes: no show begins before ten,
+	// so 4:05 is minutes and seconds (common practice, no source).
 	morning = 10 * 60
-	// shortStep: songs do not all follow each other so fast; minutes of the
-	// day read as seconds do (common practice, no source).
+	// shortStep, in seconds: songs do not all follow each other so fast, but
+	// minutes of the day read as seconds do (common practice, no source).
 	shortStep = 30
 )
 
@@ -252,18 +256,18 @@ func (o *order) doubt(entries []catalog.SetListEntry) error {
 }
 
 var (
-	// A number with a sign behind it, then the title: "1.", "01 -", "1)", "3:",
-	// but not "7-11" or "3.14".
+	// A number followed by a sign, then the title: "1.", "01 -", "1)", "3:", but
+	// not "7-11" or "3.14".
 	numbered = regexp.MustCompile(`^\d{1,3}(?:\s*[.):\-–—](?:\s+(.*))?|[.)](\D.*)|\s*\t\s*(.*))$`)
 	// A number and a space, which may be part of the title.
 	spaced = regexp.MustCompile(`^(\d{1,3})\s+(\S.*)$`)
 	bullet = regexp.MustCompile(`^[-–—*•·]\s+`)
-	// What stands between the songs: a word alone, or anything between dashes.
+	// Lines between songs: a word alone, or anything between dashes.
 	betweenWord  = regexp.MustCompile(`^(?i:encores?(?:\s*\d)?|main set|set\s*\d)\s*:?$`)
 	betweenLines = regexp.MustCompile(`^(?:[-–—].*[-–—]|[=_~*]{2,}.*[=_~*]{2,}|[-–—=_~*.·\s]+)$`)
 )
 
-// separator reports whether a line stands between songs and is none.
+// separator reports whether a line separates songs and is no title.
 func separator(line string) bool {
 	return betweenWord.MatchString(line) || betweenLines.MatchString(line) && line != ""
 }
@@ -282,7 +286,7 @@ func plainEntries(text string) []catalog.SetListEntry {
 	for _, line := range lines {
 		line = bullet.ReplaceAllString(line, "")
 		if m := numbered.FindStringSubmatch(line); m != nil {
-			line = m[1] + m[2] + m[3] // one of them
+			line = m[1] + m[2] + m[3] // only one of them is not empty
 		} else if m := spaced.FindStringSubmatch(line); m != nil && counted {
 			line = m[2]
 		}
@@ -295,7 +299,7 @@ func plainEntries(text string) []catalog.SetListEntry {
 }
 
 // countsUp reports whether the lines begin with 1, 2, 3 … and a space: only then
-// a number without a sign behind it is numbering and not part of a title.
+// a number without a sign after it is numbering and not part of a title.
 func countsUp(lines []string) bool {
 	for i, line := range lines {
 		m := spaced.FindStringSubmatch(line)

@@ -10,7 +10,7 @@ import (
 	"nightreel/catalog"
 )
 
-// show writes entries so that a table can hold them: "title start end clock".
+// show formats entries for a test's table: "title start end clock".
 func show(entries []catalog.SetListEntry) []string {
 	lines := []string{}
 	for i, e := range entries {

@@ -12,21 +12,22 @@ import (
 )
 
 const (
-	// headingLines is how many filled lines are looked through for headings: a
-	// title, a date and an address stand above them.
+	// headingLines is the number of filled lines that are searched for headings:
+	// a title, a date and an address may come first.
 	headingLines = 20
-	// maxColumns is far beyond any list and bounds what a file may make us try.
+	// maxColumns is far beyond any list and bounds the work that a file can
+	// cause.
 	maxColumns = 256
 )
 
-// A role is what a column is for.
+// role is the meaning of a column.
 type role struct {
-	name     string   // as errors call it
-	headings []string // in order of preference, as catalog.Key makes them
-	required bool     // required roles stand before the others
+	name     string   // as in errors
+	headings []string // in order of preference, in the form of catalog.Key
+	required bool     // required roles come before the others
 }
 
-// headings lists what is understood, for hints.
+// headings lists the accepted headings, for hints.
 func headings(roles []role) string {
 	var needed, optional []string
 	for _, r := range roles {
@@ -42,18 +43,18 @@ func headings(roles []role) string {
 	}
 	hint := "headings understood: " + strings.Join(needed, "; ")
 	if len(optional) > 0 {
-		hint += "; and where wanted " + strings.Join(optional, "; ")
+		hint += "; optionally " + strings.Join(optional, "; ")
 	}
 	return hint
 }
 
-// A table is a list with headings.
+// table is a list with headings.
 type table struct {
 	file    string
 	comma   rune
 	line    int      // of the headings
 	heads   []string // as written
-	columns []int    // by role; -1 where the table has none
+	columns []int    // by role; -1 if the table has no such column
 	rows    []row
 }
 
@@ -62,7 +63,7 @@ type row struct {
 	cells []string
 }
 
-// blank reports whether nothing is written in a row.
+// blank reports whether a row is empty.
 func (r row) blank() bool {
 	for _, c := range r.cells {
 		if c != "" {
@@ -72,7 +73,7 @@ func (r row) blank() bool {
 	return true
 }
 
-// cell returns what a row has in the column of a role, "" where there is none.
+// cell returns a row's value in the column of a role, "" if there is none.
 func (t *table) cell(r row, role int) string {
 	if c := t.columns[role]; c >= 0 && c < len(r.cells) {
 		return r.cells[c]
@@ -96,7 +97,7 @@ func readTable(text, name string, roles []role) (*table, error) {
 		var quote *csv.ParseError
 		for r, n := reader(text, ','), 0; n < headingLines; n++ {
 			if _, err := read(r); errors.As(err, &quote) {
-				return nil, csvError(name, err) // it may have hidden the headings
+				return nil, csvError(name, err) // the error may have hidden the headings
 			}
 		}
 		return nil, &Error{File: name, Problem: "there is no line with headings for " + required(roles), Remedy: headings(roles)}
@@ -107,7 +108,7 @@ func readTable(text, name string, roles []role) (*table, error) {
 		}
 		for other, h := range t.heads {
 			if other != used && catalog.SameName(h, t.heads[used]) {
-				return nil, &Error{File: name, Line: t.line, Column: h, Problem: fmt.Sprintf("two columns could be the %s", roles[c].name), Remedy: "keep one of them; a list that runs on beside itself goes below itself"}
+				return nil, &Error{File: name, Line: t.line, Column: h, Problem: fmt.Sprintf("two columns could be the %s", roles[c].name), Remedy: "keep one of them; if the list continues in columns beside it, move these lines below it"}
 			}
 		}
 	}
@@ -125,21 +126,21 @@ func readTable(text, name string, roles []role) (*table, error) {
 		}
 		for _, c := range next.cells[min(len(t.heads), len(next.cells)):] {
 			if c != "" {
-				return nil, &Error{File: name, Line: next.line, Problem: fmt.Sprintf("%q stands beyond the last heading", c),
+				return nil, &Error{File: name, Line: next.line, Problem: fmt.Sprintf("%q is to the right of the last heading", c),
 					Remedy: "is there a comma too many, as in 32,5? put such a field in quotation marks, or separate by semicolons"}
 			}
 		}
 		t.rows = append(t.rows, next)
 	}
 	if len(t.rows) == 0 {
-		return nil, &Error{File: name, Line: t.line, Problem: "there is nothing below the headings", Remedy: "was the right sheet exported?"}
+		return nil, &Error{File: name, Line: t.line, Problem: "there are no lines below the headings", Remedy: "was the right sheet exported?"}
 	}
 	return t, nil
 }
 
-// findHeadings returns a table with headings and no rows yet, nil where no
-// line has headings for all required roles. The delimiter that shows most
-// headings wins.
+// findHeadings returns a table with headings and no rows yet, nil if no line has
+// headings for all required roles. It uses the delimiter that gives most
+// headings.
 func findHeadings(text, name string, roles []role) *table {
 	var best *table
 	known := 0
@@ -148,7 +149,7 @@ func findHeadings(text, name string, roles []role) *table {
 		for range headingLines {
 			line, err := read(r)
 			if err != nil {
-				break // whatever is wrong is told when the rows are read
+				break // reading the rows reports the error
 			}
 			columns, n := assign(line.cells, roles)
 			if n > known {
@@ -159,9 +160,10 @@ func findHeadings(text, name string, roles []role) *table {
 	return best
 }
 
-// assign finds a column for each role and counts them; 0 where a required one
-// has none. One heading may serve two roles ("channel" is a number beside
-// "name", else a name), so the first assignment that suits all wins.
+// assign finds a column for each role and returns their number, or 0 if a
+// required one is missing. One heading may serve two roles ("channel" is a
+// number beside "name", else a name), so the first assignment that satisfies all
+// roles is used.
 func assign(heads []string, roles []role) ([]int, int) {
 	if len(heads) > maxColumns {
 		return nil, 0
@@ -212,7 +214,7 @@ func reader(text string, comma rune) *csv.Reader {
 	r := csv.NewReader(strings.NewReader(text))
 	r.Comma = comma
 	r.FieldsPerRecord = -1
-	r.TrimLeadingSpace = comma != '\t' // else an empty cell between tabs is lost
+	r.TrimLeadingSpace = comma != '\t' // otherwise an empty cell between tabs is lost
 	return r
 }
 
@@ -229,7 +231,7 @@ func read(r *csv.Reader) (row, error) {
 	return row{line, cells}, nil
 }
 
-// tidy makes one line of a cell and drops what a terminal would act upon.
+// tidy joins the lines of a cell and drops control characters.
 func tidy(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
@@ -245,6 +247,6 @@ func csvError(name string, err error) error {
 	if !errors.As(err, &p) {
 		return &Error{File: name, Problem: "could not read the list", Err: err}
 	}
-	return &Error{File: name, Line: p.StartLine, Problem: "a quotation mark stands inside a field or is never closed", Err: p.Err,
+	return &Error{File: name, Line: p.StartLine, Problem: "there is a quotation mark inside a field, or one that is never closed", Err: p.Err,
 		Remedy: `put the whole field in quotation marks and write those inside twice: "12"" cabinet"`}
 }

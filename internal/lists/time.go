@@ -6,22 +6,24 @@ import (
 	"strings"
 )
 
-// maxSeconds bounds a time: a thousand hours, past any recording.
+// maxSeconds is the largest time in seconds: a thousand hours, longer than any
+// recording.
 const maxSeconds = 1000 * 3600
 
-// TimeError says that a text is not a time.
+// TimeError reports that a text is not a time.
 type TimeError struct{ Value string }
 
 func (e *TimeError) Error() string { return fmt.Sprintf("%q is not a time", e.Value) }
 
-// Hint says how a time is written.
+// Hint returns how to write a time.
 func (e *TimeError) Hint() string {
-	return "write seconds, mm:ss or h:mm:ss, with a decimal fraction where wanted: 95, 1:35, 1:02:03.4"
+	return "write seconds, mm:ss or h:mm:ss, optionally with a decimal fraction: 95, 1:35, 1:02:03.4"
 }
 
-// ParseTime reads a time from a recording's start: ss, mm:ss or h:mm:ss, each
-// with or without a decimal fraction of the seconds, and returns it in seconds,
-// 0 or more. Minutes that lead may pass 59 (75:30). Else it is *TimeError.
+// ParseTime parses a time from a recording's start and returns it in seconds, 0
+// or more. The forms are ss, mm:ss or h:mm:ss, each with an optional decimal
+// fraction of the seconds. Leading minutes may exceed 59 (75:30). Other texts
+// are *TimeError.
 func ParseTime(s string) (float64, error) {
 	bad := &TimeError{s}
 	parts := strings.Split(strings.TrimSpace(s), ":")
@@ -46,7 +48,7 @@ func ParseTime(s string) (float64, error) {
 	if _, ok := digits(fraction); !ok {
 		return 0, bad
 	}
-	// One conversion of the whole number, so that it is the nearest there is.
+	// One conversion of the whole number gives the nearest float64.
 	seconds, err := strconv.ParseFloat(strconv.Itoa(total)+"."+fraction, 64)
 	if err != nil {
 		return 0, bad
@@ -54,7 +56,7 @@ func ParseTime(s string) (float64, error) {
 	return seconds, nil
 }
 
-// digits reads up to nine digits and nothing else.
+// digits parses one to nine digits.
 func digits(s string) (int, bool) {
 	if s == "" || len(s) > 9 || strings.Trim(s, "0123456789") != "" {
 		return 0, false
@@ -63,7 +65,7 @@ func digits(s string) (int, bool) {
 	return n, err == nil
 }
 
-// ParseClock reads a time of day, h:mm or h:mm:ss, with or without am or pm, as
+// ParseClock parses a time of day, h:mm or h:mm:ss, with or without am or pm, as
 // seconds from midnight.
 func ParseClock(s string) (float64, bool) {
 	s = strings.ToLower(strings.TrimSpace(s))

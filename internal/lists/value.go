@@ -8,15 +8,15 @@ import (
 )
 
 const (
-	// maxNumber bounds track, desk input and output numbers: no desk or rig
-	// counts that far (common practice, no source).
+	// maxNumber bounds track, desk input and output numbers: no desk or rig has
+	// as many (common practice, no source).
 	maxNumber = 9999
-	// maxGainDB bounds a preamp's gain either way: real ones end below +80 dB
-	// (common practice, no source); more is a slip of the hand.
+	// maxGainDB bounds a preamp's gain in either direction: real ones end below
+	// +80 dB (common practice, no source); more is a typing error.
 	maxGainDB = 100
 )
 
-// number reads a track, desk input or output number; what names it.
+// number reads a track, desk input or output number; what is its name in errors.
 func (t *table) number(r row, role int, what string) (int, error) {
 	text := t.cell(r, role)
 	remedy := "write a whole number from 1"
@@ -26,7 +26,7 @@ func (t *table) number(r row, role int, what string) (int, error) {
 	n, err := strconv.ParseUint(strings.TrimSuffix(strings.TrimPrefix(text, "#"), "."), 10, 32)
 	if err != nil || n < 1 || n > maxNumber {
 		if strings.ContainsAny(text, "-–/+&") {
-			remedy += "; each side of a pair gets a line of its own"
+			remedy += "; write a line for each side of a pair"
 		}
 		return 0, t.fail(r, role, fmt.Sprintf("%q is not a %s", text, what), remedy)
 	}
@@ -37,7 +37,7 @@ func (t *table) number(r row, role int, what string) (int, error) {
 // The decimal sign may be a point or a comma in any file.
 func (t *table) gain(r row, role int) (*float64, error) {
 	text := t.cell(r, role)
-	s := strings.NewReplacer("\u2212", "-", ",", ".").Replace(text) // a typeset minus
+	s := strings.NewReplacer("\u2212", "-", ",", ".").Replace(text) // a typographic minus
 	if len(s) > 2 && strings.EqualFold(s[len(s)-2:], "dB") {
 		s = strings.TrimSpace(s[:len(s)-2])
 	}
@@ -45,7 +45,8 @@ func (t *table) gain(r row, role int) (*float64, error) {
 	case "", "-", "–", "—":
 		return nil, nil
 	}
-	// ParseFloat takes more than people write: exponents, hex, "inf".
+	// ParseFloat also accepts exponents, hex and "inf", which people do not
+	// write.
 	g, err := strconv.ParseFloat(s, 64)
 	if err != nil || strings.Trim(s, "+-.0123456789") != "" || math.Abs(g) > maxGainDB {
 		return nil, t.fail(r, role, fmt.Sprintf("%q is not a gain in dB", text), fmt.Sprintf("write a number from -%d to %d, such as 32 or -3.5, or leave it empty", maxGainDB, maxGainDB))
@@ -54,10 +55,10 @@ func (t *table) gain(r row, role int) (*float64, error) {
 	return &g, nil
 }
 
-// seen finds what stands in a list twice.
+// seen finds values that are listed twice.
 type seen map[string]int // key → line
 
-// again returns the line where key stood before, 0 where it is new.
+// again returns the line in which key was found before, 0 if it is new.
 func (s seen) again(key string, line int) int {
 	if first, ok := s[key]; ok {
 		return first
@@ -66,7 +67,7 @@ func (s seen) again(key string, line int) int {
 	return 0
 }
 
-// twice makes the error for a value that stands in two lines.
+// twice returns the error for a value that is in two lines.
 func (t *table) twice(r row, role int, what string, first int, remedy string) error {
 	return t.fail(r, role, fmt.Sprintf("%s %s is in line %d already", what, t.cell(r, role), first), remedy)
 }

@@ -4,5 +4,5 @@ package meter
 
 import "time"
 
-// processorTime is not measured here.
+// processorTime is not available here.
 func processorTime() time.Duration { return 0 }

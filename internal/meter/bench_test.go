@@ -12,7 +12,7 @@ import (
 
 // A night's sound: 64 tracks at 48 kHz, as one polyphonic file and as 64 mono
 // files, in writes of a block, with every kernel that runs here. cpu-ns/sample
-// is processor time, which counts on a machine that has other work to do.
+// is processor time, which does not depend on other work of the machine.
 func BenchmarkMeter(b *testing.B) {
 	const rate, channels = 48000, 64
 	const block = rate / 10

@@ -14,7 +14,7 @@ const (
 	tolPeakOver = 0.2 // dB
 	tolPeakLess = 0.4 // dB
 
-	// exact is the second layer: our own reading, computed apart in double
+	// exact is the tolerance for our own readings, computed separately in double
 	// precision with numpy from the same signals.
 	exact = 0.001
 )
@@ -317,7 +317,7 @@ func TestKWeightingGain(t *testing.T) {
 		31.5: -7.7900, 100: -1.1335, 500: 0.0425, 997: 0.6910, 2000: 3.0713, 10000: 4.0419,
 	} {
 		x := tones(48000, hz, tone{-20, 10})
-		// The first second holds the filter's start.
+		// The first second contains the filter's start.
 		f := envelope(t, 48000, x).Figures(48000, int64(len(x)))
 		near(t, fmt.Sprint("I of ", hz, " Hz"), float64(f.Loudness), -20-3.0103-0.691+gain, exact)
 	}

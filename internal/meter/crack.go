@@ -3,23 +3,24 @@ package meter
 import "math"
 
 const (
-	// crackReach is how far, in tiles, a crack is compared with what is around
-	// it: 1.7 ms to either side at 48 kHz. The two tiles beside it are left out,
-	// for a break may ring into them.
+	// crackReach is the distance, in tiles, over which a crack is compared with
+	// its surroundings: 1.7 ms to either side at 48 kHz. The two tiles beside it
+	// are left out, because a break may ring into them.
 	crackReach = 5
 	crackApart = 2
-	// crackRatio is how sharply a wave must bend at a crack, against the mean of
-	// the tiles around it. Noise reaches 2, the start of a stroke less, since it
-	// goes on bending (an estimate from white noise and sampled drums).
+	// crackRatio is the least ratio of the bend at a crack to the mean bend of
+	// the tiles around it. Noise reaches 2; the start of a stroke reaches less,
+	// because it goes on bending (an estimate from white noise and sampled
+	// drums).
 	crackRatio = 6
-	// crackSharp is how large the bend must be against all that the wave moves by
-	// within crackNear samples: a break that went through a converter's filter
-	// (0.43 of the rate) has about 0.7, a blow on a drum or a string, and what comes
-	// out of a loudspeaker, about 0.2 or less. Estimates; no source.
+	// crackSharp is the least ratio of the bend to the wave's whole range within
+	// crackNear samples. A break after a converter's filter (0.43 of the rate)
+	// has about 0.7. A blow on a drum or a string, and sound from a loudspeaker,
+	// have about 0.2 or less. Estimates; no source.
 	crackSharp = 0.4
 	crackNear  = 9
-	// crackFloor is the least bend of a crack, -54 dBFS: what is less is heard
-	// by nobody beside a show. Common practice, no source.
+	// crackFloor is the least bend of a crack, -54 dBFS: a smaller one is
+	// inaudible in a show. Common practice, no source.
 	crackFloor = 0.002
 )
 
@@ -27,8 +28,7 @@ const (
 const around = 2 * (crackReach - crackApart + 1)
 
 // bend returns the largest second difference of the samples of a tile, which
-// begins at frame from, and the frame where it is. wave gives the samples of
-// the block.
+// begins at frame from, and its frame. wave returns the samples of the block.
 func bend(wave func(frame int) float64, from int) (largest float64, at int) {
 	a, b := wave(from-2), wave(from-1)
 	for i := from; i < from+tileFrames; i++ {
@@ -41,14 +41,15 @@ func bend(wave func(frame int) float64, from int) (largest float64, at int) {
 	return largest, at
 }
 
-// isCrack reports whether tile i breaks off the wave: it bends there as it does
-// nowhere around. at is the frame where it does.
+// isCrack reports whether the wave breaks off in tile i: it bends there far more
+// sharply than anywhere around. It also returns the bend and its frame.
 func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok bool) {
 	largest, at = bend(wave, i*tileFrames)
 	if largest < crackFloor {
 		return 0, 0, false
 	}
-	// Few waves that bend sharply also move by no more than that; so this first.
+	// Few waves that bend sharply have such a small range, so this test comes
+	// first.
 	lo, hi := wave(at-1), wave(at-1)
 	for i := at - 1 - crackNear; i < at+crackNear; i++ {
 		lo, hi = min(lo, wave(i)), max(hi, wave(i))
@@ -74,9 +75,10 @@ func isCrack(wave func(frame int) float64, i int) (largest float64, at int, ok b
 	return largest, at, true
 }
 
-// mayCrack tells from the stretches of two tiles whether a tile is worth a look.
-// The stretches two before and two after lie whole among the tiles that it is
-// compared with, so their bends are part of the sum that it must stand above.
+// mayCrack reports, from the stretches of two tiles, whether a tile needs a
+// closer look. The stretches two before and two after lie whole among the tiles
+// that it is compared with, so their bends are part of the sum that the tile's
+// bend must exceed.
 func (m *Meter) mayCrack(i int) bool {
 	last := len(m.stretches) - 2 // of the block; it may be longer than two tiles
 	s := min(1+i*tileFrames/peakRun, last)
@@ -91,8 +93,8 @@ func (m *Meter) mayCrack(i int) bool {
 	return here*around >= crackRatio*(before+after)
 }
 
-// findCracks looks through all tiles of a block but those near its ends, which
-// lack what they would be compared with.
+// findCracks checks all tiles of a block, except those near its ends, which lack
+// surroundings to compare with.
 func (m *Meter) findCracks(c *channel, b span) {
 	if !b.reported {
 		return
@@ -108,9 +110,9 @@ func (m *Meter) findCracks(c *channel, b span) {
 	}
 }
 
-// findCracksByTile does the same where the kernel has found the bends. Those
-// are a trifle too large, so what they rule out is none, and what they do not
-// is looked at again, sample by sample.
+// findCracksByTile does the same if the kernel has computed the bends. Its bends
+// are slightly too large. So a tile below the bound holds no crack, and a tile
+// above it is checked again, sample by sample.
 func (m *Meter) findCracksByTile(c *channel, b span, g *group, lane int) {
 	if !b.reported || g.lanes.crack[lane] == 0 {
 		return

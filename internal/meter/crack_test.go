@@ -22,8 +22,8 @@ func cracksOf(t *testing.T, x []float64) (at []int64, counted int) {
 	return at, counted
 }
 
-// TestCracks holds the near misses beside the hits: what breaks the wave off is
-// found, and what is merely sudden or bright is not.
+// TestCracks: breaks of the wave are found, and sounds that are merely sudden or
+// bright are not.
 func TestCracks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	tone := func(f, a float64) []float64 {
@@ -52,7 +52,7 @@ func TestCracks(t *testing.T) {
 				x[at] += 0.01
 			}
 		}, len(breaks)},
-		{"too faint for anybody", tone(80, 0), func(x []float64) {
+		{"too faint to be audible", tone(80, 0), func(x []float64) {
 			for _, at := range breaks {
 				x[at] += 0.0005
 			}

@@ -2,9 +2,9 @@ package meter
 
 import "slices"
 
-// Envelope is what is kept of one track, or of a stretch of it: everything that
-// can be asked without reading the audio again. Positions are frames of the
-// recording.
+// Envelope holds the measurements of one track, or of a stretch of it, from
+// which all figures are computed without reading the audio again. Positions are
+// frames of the recording.
 type Envelope struct {
 	SampleRate int     // Hz
 	Frames     int64   // length of the whole recording
@@ -13,11 +13,11 @@ type Envelope struct {
 	Events     []Event // ordered by Start, then Kind
 }
 
-// Join makes an envelope of consecutive parts of one track of a recording of
+// Join makes an envelope from consecutive parts of one track of a recording of
 // the given rate (Hz) and length; first is the index in the recording of the
-// first part's first block. Runs that were cut at a part's end are one event
-// again, and zero runs that turn out to have no signal beside them are dropped:
-// so a track that is silent throughout has none.
+// first part's first block. It rejoins runs that were cut at a part's end. It
+// drops zero runs that turn out to have no signal beside them: so a track that
+// is silent throughout has none.
 func Join(rate int, frames int64, first int, parts ...Part) Envelope {
 	e := Envelope{SampleRate: rate, Frames: frames, First: first}
 	blocks, events := 0, 0
@@ -57,9 +57,9 @@ func (e Envelope) length(i int) int {
 	return int(max(0, min(size, e.Frames-int64(e.First+i)*size)))
 }
 
-// snap returns the range of blocks held that a span of frames comes to: each
-// end goes to the nearest block start, of two to the later; an end at or
-// beyond the recording's goes to the end of its last block.
+// snap returns the range of held blocks for a span of frames. Each end moves to
+// the nearest block start, or to the later one of two equally near. An end at or
+// beyond the recording's end moves to the end of its last block.
 func (e Envelope) snap(start, end int64) (from, to int) {
 	size := int64(e.BlockFrames())
 	near := func(frame int64) int {

@@ -17,11 +17,11 @@ func held() Envelope {
 	return e
 }
 
-// Both ends of a span go to the nearest block start.
+// Both ends of a span move to the nearest block start.
 func TestSpanSnaps(t *testing.T) {
 	for _, row := range []struct{ start, end, first, blocks int64 }{
 		{3200, 4800, 4, 2},
-		{3599, 4400, 4, 2}, // half a block goes up
+		{3599, 4400, 4, 2}, // half a block is rounded up
 		{3600, 4399, 5, 0},
 		{2799, 3200, 3, 1},
 		{-50, 99999, 3, 6},
@@ -38,7 +38,7 @@ func TestSpanSnaps(t *testing.T) {
 	}
 }
 
-// The recording's last block is short; it weighs as much as it is long.
+// The recording's last block is short; its weight is its length.
 func TestShortLastBlock(t *testing.T) {
 	x := make([]float64, 48000+480)
 	put(x, 0.5, 48000, len(x))
@@ -47,7 +47,7 @@ func TestShortLastBlock(t *testing.T) {
 	near(t, "DC", f.DCOffset, 0.5*480/48480, 1e-7)
 }
 
-// Join makes one event of the pieces of a run, whatever lies between them.
+// Join makes one event from the pieces of a run, whatever lies between them.
 func TestJoinMergesPieces(t *testing.T) {
 	a := Part{Blocks: make([]Block, 600), Events: []Event{{ZeroRun, 100, 50, 0.5}, {ZeroRun, 479000, 1000, 0.25}, {ClipRun, 479990, 10, 1}}}
 	b := Part{Blocks: make([]Block, 600), Events: []Event{{ClipRun, 480000, 5, 1}, {ZeroRun, 480000, 480000, 0}}}
@@ -96,12 +96,12 @@ func TestLevelArithmetic(t *testing.T) {
 	near(t, "DB", DB(0.5), -6.0206, 1e-4)
 	near(t, "PowerDB", PowerDB(0.5), -3.0103, 1e-4)
 	if !DB(0).IsSilence() || !PowerDB(0).IsSilence() {
-		t.Error("nothing is not silence")
+		t.Error("not measured counts as silence")
 	}
 }
 
-// Two rigs hear the same: one late, at another gain, with its own noise, and
-// cut at other places.
+// Two rigs record the same sound: one late, at another gain, with its own noise,
+// and with blocks at other positions.
 func TestLag(t *testing.T) {
 	r := newRand(40)
 	fine := make([]float64, 10*3000)

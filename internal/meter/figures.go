@@ -7,9 +7,9 @@ import (
 	"nightreel/internal/stats"
 )
 
-// Figures are the level figures of a span of one track. A figure that the span
-// is too short for is NaN and is left out of JSON; silence is negative infinity
-// and null.
+// Figures are the level figures of a span of one track. A figure that needs a
+// longer span is NaN and is left out of JSON; silence is negative infinity, and
+// null in JSON.
 type Figures struct {
 	SamplePeak   Level `json:"sample_peak_dbfs,omitzero"`
 	TruePeak     Level `json:"true_peak_dbtp,omitzero"` // never below SamplePeak
@@ -42,10 +42,10 @@ func notMeasured() Figures {
 }
 
 // Figures returns the figures of the span from start to end, in frames of the
-// recording, both snapped to the nearest block start (an end at the
-// recording's end takes its short last block with it). They are those of a
-// fresh measurement of the span that hears what went before it. Loudness uses
-// whole blocks only. A span without a block has no figures: all are NaN.
+// recording. Both ends move to the nearest block start; an end at the
+// recording's end includes its short last block. The figures equal those of a
+// fresh measurement of the span with a run-up before it. Loudness uses whole
+// blocks only. If the span has no block, all figures are NaN.
 func (e Envelope) Figures(start, end int64) Figures {
 	from, to := e.snap(start, end)
 	f := notMeasured()
@@ -67,7 +67,7 @@ func (e Envelope) Figures(start, end int64) Figures {
 	}
 	if frames > 0 {
 		squares /= frames
-		// A hundredth of the last bit of 24 is enough; + 0 makes no negative 0.
+		// A hundredth of the last bit of 24 is enough; + 0 avoids negative 0.
 		f.DCOffset = math.Round(sum/frames*1e9)/1e9 + 0
 	}
 	f.SamplePeak = DB(float64(peak))
@@ -82,8 +82,8 @@ func (e Envelope) Figures(start, end int64) Figures {
 	gating := windows(whole, momentaryBlocks)
 	if len(gating) > 0 {
 		f.Loudness = loudness(gated(gating))
-		// The windows that end in the span's fourth block start before it, but
-		// for the last.
+		// The windows that end in the span's fourth block start before it,
+		// except the last.
 		m := gating[0]
 		for i := momentaryBlocks; i < len(blocks); i++ {
 			m = max(m, float64(blocks[i].MaxMomentary))
@@ -97,16 +97,16 @@ func (e Envelope) Figures(start, end int64) Figures {
 	return f
 }
 
-// windows returns the K-weighted mean squares of all runs of n blocks, by the
-// block they end with; none if there are fewer blocks.
+// windows returns the K-weighted mean squares of all runs of n blocks, by their
+// last block; none if there are fewer blocks.
 func windows(blocks []Block, n int) []float64 {
 	if len(blocks) < n {
 		return nil
 	}
 	out := make([]float64, len(blocks)-n+1)
 	for i := range out {
-		// Added up anew each time: taking off what leaves the window would
-		// leave rounding noise of loud blocks in silence.
+		// Each window is summed on its own: subtracting blocks that leave it
+		// would leave rounding noise of loud blocks in silence.
 		var sum float64
 		for j := i; j < i+n; j++ {
 			sum += float64(blocks[j].KMeanSquare)
@@ -124,7 +124,8 @@ func gated(energies []float64) float64 {
 	return meanAbove(energies, max(absolute, mean*stats.Pow(10, relativeGate/10)))
 }
 
-// meanAbove returns the mean of the values above a threshold, 0 if none is.
+// meanAbove returns the mean of the values above a threshold, 0 if there are
+// none.
 func meanAbove(values []float64, threshold float64) float64 {
 	var sum float64
 	n := 0

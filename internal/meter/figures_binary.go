@@ -5,12 +5,12 @@ import (
 	"math"
 )
 
-// FiguresBytes is the length of figures in binary.
+// FiguresBytes is the length of figures in binary form.
 const FiguresBytes = 10 * 8
 
-// AppendBinary appends the figures in binary, little-endian, FiguresBytes long:
-// eight levels and the offset as float64 in the order of the fields, and the
-// clipped samples. They come back bit for bit.
+// AppendBinary appends the figures in binary form, little-endian, FiguresBytes
+// long: eight levels and the offset as float64 in the order of the fields, then
+// the clipped samples. Decoding gives the same bits.
 func (f Figures) AppendBinary(b []byte) ([]byte, error) {
 	for _, l := range [...]Level{f.SamplePeak, f.TruePeak, f.RMS, f.Loudness, f.MaxMomentary, f.MaxShortTerm, f.LoudnessRange, f.CrestFactor} {
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(float64(l)))
@@ -19,7 +19,7 @@ func (f Figures) AppendBinary(b []byte) ([]byte, error) {
 	return binary.LittleEndian.AppendUint64(b, uint64(f.ClippedSamples)), nil
 }
 
-// UnmarshalBinary reads what AppendBinary wrote; anything of another length is
+// UnmarshalBinary decodes the form of AppendBinary; data of another length is
 // ErrRecord.
 func (f *Figures) UnmarshalBinary(b []byte) error {
 	if len(b) != FiguresBytes {

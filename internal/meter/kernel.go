@@ -2,21 +2,21 @@ package meter
 
 import "math"
 
-// steps is the number of steps that a block is cut into for the maximum
-// momentary loudness. In steps of 100 ms EBU Tech 3341 test 13 reads 0.45 LU
-// low and fails; 10 ms is safe for any alignment.
+// steps is the number of steps in a block for the maximum momentary loudness. In
+// steps of 100 ms EBU Tech 3341 test 13 reads 0.45 LU low and fails; 10 ms
+// suffices for any alignment.
 const steps = 10
 
 // peakRun is the shortest stretch, in frames, for which the true-peak filter
 // is run or skipped.
 const peakRun = 32
 
-// silentEnergy is where a K-weighted mean square is taken for rounding noise
-// of a steady offset and set to 0: -240 dB, far below the last bit of any
-// integer sample.
+// silentEnergy is the K-weighted mean square below which a block counts as 0,
+// because it is rounding noise of a steady offset: -240 dB, far below the last
+// bit of any integer sample.
 const silentEnergy = 1e-24
 
-// channel is the state of one track being measured.
+// channel is the state of one track during measurement.
 type channel struct {
 	buf    []float64 // history, a block, look-ahead
 	blocks []Block
@@ -39,17 +39,16 @@ func newChannel(blocks int) channel {
 	}
 }
 
-// span is the stretch that is measured at one time: a block, or less at an
-// end.
+// span is the stretch that is measured at one time: a block, or less at an end.
 type span struct {
 	base     int64 // position of its first frame
 	frames   int
 	reported bool
 }
 
-// measure is the kernel in plain Go: a block of one channel's samples in, its
-// record out. It is what runs where no kernel in C does (vector.go), and what
-// those are checked with.
+// measure is the kernel in plain Go: it makes the record of a block from one
+// channel's samples. It runs if there is no kernel in C (vector.go), and is the
+// reference for those.
 func (m *Meter) measure(c *channel, b span) {
 	if b.base == 0 {
 		c.k = m.rate.settled(c.buf[history])
@@ -66,7 +65,7 @@ func (m *Meter) measure(c *channel, b span) {
 	m.findCracks(c, b)
 }
 
-// newBlock makes the record of what does not need the K filter.
+// newBlock makes the parts of a record that do not need the K filter.
 func newBlock(s sums, frames int, truePeak float64) Block {
 	b := Block{
 		Mean:       float32(s.sum / float64(frames)),
@@ -85,9 +84,9 @@ type sums struct {
 	flat               bool // a flat top may begin in the block
 }
 
-// stretch is what is known of peakRun frames: magnitudes as the bits of a float64
-// without its sign, which order as the numbers do and which the processor
-// compares without guessing.
+// stretch holds the figures of peakRun frames. Magnitudes are the bits of a
+// float64 without its sign: they sort as the numbers do, and the processor
+// compares them without branches.
 type stretch struct {
 	peak uint64 // largest magnitude
 	bend uint64 // largest second difference that ends in the stretch
@@ -95,8 +94,8 @@ type stretch struct {
 
 const sign = 1 << 63
 
-// levels returns the block's peak and zeros, whether a flat top may begin in it,
-// and leaves in m.stretches what is known of each stretch of peakRun frames,
+// levels returns the block's peak and zeros, and whether a flat top may begin in
+// it. It leaves in m.stretches the figures of each stretch of peakRun frames,
 // with one more before and after the block. The block's last stretch may be
 // longer.
 func (m *Meter) levels(buf []float64, n int) sums {
@@ -119,8 +118,8 @@ func (m *Meter) levels(buf []float64, n int) sums {
 				}
 			}
 		}
-		// A flat top begins with a sharp bend, two frames before its first step at
-		// the earliest, and its steps are small.
+		// A flat top begins with a sharp bend, at the earliest two frames before
+		// its first step, and its steps are small.
 		if calm <= math.Float64bits(flatTolerance) && r.peak >= math.Float64bits(flatTopFloor) {
 			s.flat = s.flat || max(r.bend, before.bend) >= math.Float64bits(flatBend)
 		}
@@ -135,8 +134,8 @@ func (m *Meter) levels(buf []float64, n int) sums {
 	return s
 }
 
-// levels returns what is known of x, of which the first two frames are those
-// before, and its smallest magnitude and smallest step.
+// levels returns the figures of x, its smallest magnitude and its smallest step.
+// The first two frames of x are those before the stretch.
 func levels(x []float64) (s stretch, least, calm uint64) {
 	least, calm = 1<<63-1, 1<<63-1
 	last, step := x[1], x[1]-x[0]
@@ -172,12 +171,12 @@ func peak(x []float64) float64 {
 }
 
 // truePeak returns the true peak of the block whose stretches are known, at
-// least the sample peak. A stretch is skipped where the filter's bounds cannot
-// lift it above what the block has already; that changes no result.
+// least the sample peak. It skips a stretch if the filter's bounds show that it
+// cannot exceed the block's peak so far; that changes no result.
 //
-// Before the recording's first frame and after its last lies silence. What the
-// filter rings into it is at most 0.84 of the samples there (the taps that meet
-// them have an L1 norm of 6807/8192) and so is not looked for.
+// Before the recording's first frame and after its last there is silence. The
+// filter's ringing into it is at most 0.84 of the samples there (the L1 norm of
+// the taps that reach them is 6807/8192), so it is not searched.
 func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	if m.factor == 1 {
 		return least
@@ -199,8 +198,8 @@ func (m *Meter) truePeak(buf []float64, b span, least float64) float64 {
 	return least
 }
 
-// energies adds up n frames, filters them and returns the sum of squares of each
-// step, before the filter's gain.
+// energies filters n frames and returns the sum of squares of each step, before
+// the filter's gain. It also adds the frames to the sums in s.
 func (m *Meter) energies(c *channel, n int, s *sums) (e [steps]float64) {
 	at := 0
 	for i := range e {
@@ -212,8 +211,8 @@ func (m *Meter) energies(c *channel, n int, s *sums) (e [steps]float64) {
 	return e
 }
 
-// weigh notes a block's K-weighted mean square and the largest one of the
-// 400 ms windows that end in it.
+// weigh sets a block's K-weighted mean square, and the largest one of the 400 ms
+// windows that end in it.
 func (m *Meter) weigh(c *channel, b span, energies *[steps]float64) {
 	var tail [steps + 1]float64
 	older := c.tails[0][0] + c.tails[1][0] + c.tails[2][0]

@@ -7,11 +7,11 @@ import "math"
 type biquad struct{ b0, b1, b2, a1, a2 float64 }
 
 // kWeighting returns both stages of the K filter at a rate in Hz. BS.1770-5
-// prints 48 kHz only and asks for the same response elsewhere; this prototype
-// (as in libebur128) gives tables 1 and 2 at 48 kHz to 5e-16. The numerator of
-// stage 2 is scaled so that the response at other rates meets the 48 kHz one
-// within 0.008 dB from 20 Hz to 20 kHz; libebur128 leaves it at 1, -2, 1 and
-// reads up to 0.03 dB off.
+// gives coefficients for 48 kHz only and requires the same response at other
+// rates. This prototype (as in libebur128) gives tables 1 and 2 at 48 kHz to
+// 5e-16. The numerator of stage 2 is scaled so that the response at other rates
+// meets the 48 kHz one within 0.008 dB from 20 Hz to 20 kHz; libebur128 leaves
+// it at 1, -2, 1 and is up to 0.03 dB off.
 func kWeighting(rate int) (shelf, highPass biquad) {
 	{
 		const (
@@ -50,10 +50,10 @@ func kWeighting(rate int) (shelf, highPass biquad) {
 }
 
 // kFilter is the K filter in the form that the kernel runs: both stages in
-// transposed direct form 2, double precision (in single precision noise of
-// -90 dBFS beside an offset of 0.1 would read as silence or 0.3 dB off). Stage
-// 2 runs with the numerator 1, -2, 1; its scale is squared into gain, which
-// the energies are multiplied by.
+// transposed direct form 2, in double precision. In single precision, noise of
+// -90 dBFS beside an offset of 0.1 would read as silence or be 0.3 dB off. Stage
+// 2 has the numerator 1, -2, 1; the square of its scale is in gain, which
+// multiplies the energies.
 type kFilter struct {
 	shelf  biquad
 	a1, a2 float64 // of stage 2
@@ -65,20 +65,21 @@ func newKFilter(rate int) kFilter {
 	return kFilter{shelf: shelf, a1: high.a1, a2: high.a2, gain: high.b0 * high.b0}
 }
 
-// kState is what a channel's K filter remembers.
+// kState is the state of a channel's K filter.
 type kState struct{ s1, s2, t1, t2 float64 }
 
-// settled returns the state after for ever the sample x. Started from zero, an
-// offset would be a step: 0.01 of full scale puts -66 LUFS into the first
-// gating block, above the absolute gate.
+// settled returns the filter's state after an infinitely long run of the sample
+// x. Started from zero, an offset would be a step: 0.01 of full scale puts -66
+// LUFS into the first gating block, above the absolute gate.
 func (f *kFilter) settled(x float64) kState {
 	b := &f.shelf
 	y := x * (b.b0 + b.b1 + b.b2) / (1 + b.a1 + b.a2)
 	return kState{s1: y - b.b0*x, s2: b.b2*x - b.a2*y, t1: -y, t2: y}
 }
 
-// subnormal is where filter states are set to zero: 1e-30 of full scale, far
-// below anything measured, far above what slows the processor down.
+// subnormal is the magnitude below which filter states are set to zero: 1e-30 of
+// full scale, far below anything measured, and far above the numbers that slow
+// the processor down.
 const subnormal = 1e-30
 
 func (s *kState) flush() {
@@ -89,9 +90,9 @@ func (s *kState) flush() {
 	}
 }
 
-// energy runs the filter over x and returns the sum of squares of what comes
-// out, before gain. It adds x and its squares to t: that costs nothing here,
-// where every step of the filter waits for the one before.
+// energy runs the filter over x and returns the sum of squares of its output,
+// before gain. It also adds x and its squares to t, which costs nothing here,
+// because every step of the filter waits for the one before.
 func (f *kFilter) energy(s *kState, x []float64, t *sums) float64 {
 	b0, b1, b2, a1, a2 := f.shelf.b0, f.shelf.b1, f.shelf.b2, f.shelf.a1, f.shelf.a2
 	c1, c2 := f.a1, f.a2

@@ -6,17 +6,16 @@ import (
 	"nightreel/internal/stats"
 )
 
-// minOverlap is the share of the shorter series that must lie beside the other
-// for a lag to count: a few blocks agree with anything.
+// minOverlap is the least share of the shorter series that must overlap the
+// other at a lag: a few blocks correlate with anything.
 const minOverlap = 0.25
 
-// Lag returns by how many blocks b runs behind a: what is a[i] is about
-// b[i+lag]. It is the lag within ±maxLag at which the two series (levels, or
-// anything else that has one value a block) correlate best, refined below a
-// block by a parabola through the neighbours. score is the correlation
-// coefficient there, -1 to 1. Values that are NaN or infinite are passed over.
-// If no lag leaves enough of the series side by side, or all are constant, lag
-// is NaN and score 0.
+// Lag returns by how many blocks b is behind a: a[i] is about b[i+lag]. It is
+// the lag within ±maxLag at which the two series (levels, or any other values by
+// block) correlate best, refined below a block by a parabola through the
+// neighbours. score is the correlation coefficient there, -1 to 1. It ignores
+// NaN and infinities. If no lag leaves enough overlap, or a series is constant,
+// lag is NaN and score 0.
 //
 // The time it takes grows with the length times maxLag.
 func Lag(a, b []float64, maxLag int) (lag, score float64) {
@@ -40,9 +39,9 @@ func Lag(a, b []float64, maxLag int) (lag, score float64) {
 	return lag, best
 }
 
-// correlation returns the correlation coefficient of a[i] and b[i+lag] over
-// all pairs of finite values; ok is false if they are fewer than least or one
-// side is constant.
+// correlation returns the correlation coefficient of a[i] and b[i+lag] over all
+// pairs of finite values; ok is false if there are fewer than least pairs, or
+// one side is constant.
 func correlation(a, b []float64, lag, least int) (r float64, ok bool) {
 	from, to := max(0, -lag), min(len(a), len(b)-lag)
 	var pairs stats.Pairs

@@ -9,19 +9,19 @@ import (
 	"nightreel/internal/stats"
 )
 
-// Level is a level or a difference of levels in dB; what it refers to (dBFS,
-// dBTP, LUFS, LU) is said where it stands. Silence is negative infinity, and
-// null in JSON. NaN means "not measured": such a field is left out of JSON
-// when its tag says omitzero; reading JSON leaves such a field as it was.
+// Level is a level or a difference of levels in dB; the reference (dBFS, dBTP,
+// LUFS, LU) is given with each use. Silence is negative infinity, and null in
+// JSON. NaN means "not measured": such a field is left out of JSON if its tag
+// has omitzero, and reading JSON leaves the field unchanged.
 type Level float64
 
-// Silence is the level of nothing at all.
+// Silence returns the level of digital silence.
 func Silence() Level { return Level(math.Inf(-1)) }
 
-// NotMeasured is the level of a span too short for the figure.
+// NotMeasured returns the level of a span that is too short for the figure.
 func NotMeasured() Level { return Level(math.NaN()) }
 
-// IsZero reports whether the level was not measured; encoding/json asks it for
+// IsZero reports whether the level was not measured; encoding/json calls it for
 // fields with omitzero. A level of 0 dB is not zero in this sense.
 func (l Level) IsZero() bool { return math.IsNaN(float64(l)) }
 

@@ -87,7 +87,8 @@ func tracks(rates []int, length float64, f func(name string, rate int, x []float
 			for k, kind := range kinds {
 				r := newRand(100*v + uint64(k) + 1)
 				n := seconds(length*(1+float64(v)/4), rate)
-				// Faded, since the reference starts its filter from silence.
+				// Faded in, because the reference starts its filter from
+				// silence.
 				x := fade(scaled(kind.make(r, rate, n), []float64{0.9, 0.13}[v]), rate/20)
 				f(fmt.Sprintf("%s %d at %d Hz", kind.name, v+1, rate), rate, x)
 				count++
@@ -140,9 +141,9 @@ func (w worst) check(t *testing.T, what string, limit float64) {
 	}
 }
 
-// libebur128 1.2.6 on generated tracks. It does not scale the numerator of the
-// K filter's second stage by the rate, which is taken out of its readings here.
-// It takes a short-term value each second where EBU Tech 3342 asks for ten, so
+// Figures agree with libebur128 1.2.6 on generated tracks. It does not scale the
+// numerator of the K filter's second stage by the rate, which is corrected here.
+// It takes a short-term value each second where EBU Tech 3342 requires ten, so
 // its range is compared with that of our windows each second.
 func TestAgainstLibebur128(t *testing.T) {
 	slow(t)
@@ -184,7 +185,7 @@ func TestAgainstLibebur128(t *testing.T) {
 }
 
 // rangeOf is the loudness range of the short-term windows step blocks apart,
-// the percentiles taken at the indexes that at gives of n survivors.
+// with the percentiles at the indexes that at returns for n survivors.
 func rangeOf(e Envelope, step int, at func(n, p float64) float64) float64 {
 	all := windows(e.Blocks, shortTermBlocks)
 	var kept []float64
@@ -202,7 +203,7 @@ func rangeOf(e Envelope, step int, at func(n, p float64) float64) float64 {
 	return 10 * math.Log10(value(0.95)/value(0.10))
 }
 
-// ffmpeg runs a filter over a track of 64-bit floats and returns what it says.
+// ffmpeg runs a filter over a track of 64-bit floats and returns its output.
 func ffmpeg(t *testing.T, rate int, x []float64, filter string) string {
 	t.Helper()
 	if _, err := exec.LookPath("ffmpeg"); err != nil {
@@ -234,7 +235,7 @@ func said(t *testing.T, text, label string) float64 {
 	return v
 }
 
-// RMS and peak of astats of ffmpeg 5.1, which are mathematical too.
+// RMS and peak agree with astats of ffmpeg 5.1, which are mathematical too.
 func TestAgainstFfmpegAstats(t *testing.T) {
 	slow(t)
 	var rms, peak worst
@@ -248,10 +249,10 @@ func TestAgainstFfmpegAstats(t *testing.T) {
 	peak.check(t, "sample peak, dB", 0.001)
 }
 
-// Loudness and range of ebur128 of ffmpeg 5.1, which takes ten short-term
-// values a second as EBU Tech 3342 asks, and prints one decimal. On tracks of a
-// quarter of a minute its range is up to 0.17 LU off ours, on a minute within
-// the 0.1 that is asked for here.
+// Loudness and range agree with ebur128 of ffmpeg 5.1, which takes ten
+// short-term values a second as EBU Tech 3342 requires, and prints one decimal.
+// On tracks of a quarter of a minute its range differs by up to 0.17 LU, on a
+// minute by less than the 0.1 required here.
 func TestAgainstFfmpegEbur128(t *testing.T) {
 	slow(t)
 	var loud, lra worst
@@ -271,9 +272,10 @@ func TestAgainstFfmpegEbur128(t *testing.T) {
 	lra.check(t, "loudness range, LU", 0.1+printed)
 }
 
-// Our own reference, 32-fold oversampling, on tracks that a converter can have
-// recorded: nothing above 0.42 of the rate. Up to half the rate the filter of
-// BS.1770-5 Annex 2, 2 dB down at 0.45, reads up to 0.6 dB low in white noise.
+// True peak agrees with our own reference, 32-fold oversampling, on tracks that
+// a converter can have recorded: nothing above 0.42 of the rate. Up to half the
+// rate the filter of BS.1770-5 Annex 2, 2 dB down at 0.45, reads up to 0.6 dB
+// low in white noise.
 func TestAgainst32FoldTruePeak(t *testing.T) {
 	slow(t)
 	var recorded, all worst
@@ -303,9 +305,9 @@ func convolved(x, taps []float64) []float64 {
 	return y
 }
 
-// oversampled32 returns the largest magnitude of the track at 32 times its
-// rate: a sinc over 64 samples, Kaiser window β = 8. Stretches that cannot
-// come near the maximum are passed over.
+// oversampled32 returns the largest magnitude of the track at 32 times its rate:
+// a sinc over 64 samples, Kaiser window β = 8. It skips stretches that cannot
+// come near the maximum.
 func oversampled32(x []float64) float64 {
 	const half = 32
 	taps := make([][]float64, 32)

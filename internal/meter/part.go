@@ -5,8 +5,8 @@ import (
 	"fmt"
 )
 
-// Part is what was found on one track in a part of a recording. The last block
-// of a recording may be short; all others are whole.
+// Part holds the measurements of one track in a part of a recording. The last
+// block of a recording may be short; all others are whole.
 type Part struct {
 	Blocks []Block
 	Events []Event // ordered by Start, then Kind
@@ -25,19 +25,19 @@ type Meter struct {
 	channels  []channel
 	stretches []stretch // scratch of the kernel in plain Go
 
-	// Of the kernels in C.
+	// For the kernels in C.
 	groups   []group
 	plan     plan
-	scale    float64    // of a word
+	scale    float64    // factor from a word to a fraction of full scale
 	tiles    []tile     // scratch
 	unrolled []float64  // scratch
-	handed   [][]uint32 // to Config.Rows
+	handed   [][]uint32 // passed to Config.Rows
 }
 
 const (
-	// history and lookAhead are the frames kept before and after a block while
-	// it is measured. The true-peak filter needs 6, zero runs look 64 to both
-	// sides.
+	// history and lookAhead are the numbers of frames kept before and after a
+	// block while it is measured. The true-peak filter needs 6, zero runs need
+	// 64 on both sides.
 	history   = 64
 	lookAhead = 64
 
@@ -97,11 +97,11 @@ func New(cfg Config) (*Meter, error) {
 	return m, nil
 }
 
-// Write measures frames more: either one buffer that holds the samples of all
-// channels interleaved, or one buffer for each channel. The buffers are exactly
-// as long as that takes; they are not kept. How the frames are cut into writes
-// makes no difference to the result. It allocates nothing as long as Frames is
-// at most a part. Frames after the run-out are passed over.
+// Write measures the given number of frames: either one buffer that holds the
+// samples of all channels interleaved, or one buffer for each channel. The
+// buffers must have exactly that length; they are not kept. The result does not
+// depend on how the frames are divided among calls. Write allocates nothing as
+// long as Frames is at most a part. It ignores frames after the run-out.
 func (m *Meter) Write(frames int, bufs ...[]byte) error {
 	size := m.cfg.Type.Bytes()
 	stride := size
@@ -118,7 +118,7 @@ func (m *Meter) Write(frames int, bufs ...[]byte) error {
 		}
 	}
 	if m.cfg.From > 0 && frames > 0 {
-		bufs = [][]byte{bufs[0][m.cfg.From*size:]} // its last frame is cut
+		bufs = [][]byte{bufs[0][m.cfg.From*size:]} // the last frame is shorter
 	}
 	for done := 0; done < frames && !m.finished(); {
 		n := min(frames-done, m.block+lookAhead-m.fill)
@@ -129,7 +129,7 @@ func (m *Meter) Write(frames int, bufs ...[]byte) error {
 }
 
 // take decodes n frames, from frame at of the buffers on, and measures a block
-// when that fills what the channels hold.
+// once the channels hold enough frames.
 func (m *Meter) take(bufs [][]byte, at, n, stride int) {
 	if m.groups != nil {
 		m.fillGroups(bufs, at, n, stride)
@@ -142,7 +142,7 @@ func (m *Meter) take(bufs [][]byte, at, n, stride int) {
 	}
 }
 
-// measureBlock measures the block that is held and takes its frames off.
+// measureBlock measures the block that is held and removes its frames.
 func (m *Meter) measureBlock(b span) {
 	for i := range m.groups {
 		m.measureGroup(&m.groups[i], b)
@@ -155,9 +155,9 @@ func (m *Meter) measureBlock(b span) {
 	m.drop(b.frames)
 }
 
-// fillBuffers decodes n frames, from frame at of the buffers on, behind what
-// the channels hold. Interleaved frames are taken in pieces that stay in the
-// processor's cache while channel after channel picks its samples.
+// fillBuffers decodes n frames, from frame at of the buffers on, and appends
+// them to the channels' buffers. Interleaved frames are read in pieces that stay
+// in the processor's cache while channel after channel picks its samples.
 func (m *Meter) fillBuffers(bufs [][]byte, at, n, stride int) {
 	if len(bufs) == len(m.channels) && m.cfg.Of == 0 {
 		for i := range m.channels {
@@ -179,7 +179,7 @@ func (m *Meter) fillBuffers(bufs [][]byte, at, n, stride int) {
 	}
 }
 
-// finished reports whether all that can matter was measured.
+// finished reports whether all frames that matter are measured.
 func (m *Meter) finished() bool { return m.base >= m.end+int64(m.block) }
 
 // blockLength returns the frames of the block that starts at base.
@@ -199,7 +199,7 @@ func (m *Meter) span(n int) span {
 	}
 }
 
-// drop takes n frames, measured now, off the buffers.
+// drop removes n measured frames from the buffers.
 func (m *Meter) drop(n int) {
 	for i := range m.groups {
 		rows := m.groups[i].rows
@@ -215,9 +215,10 @@ func (m *Meter) drop(n int) {
 	m.fill -= n
 }
 
-// Finish measures what is still held and returns the parts, one a channel. If
-// less than Frames was written the parts are shorter; if nothing was written
-// after Frames the recording is taken to end there. The meter is used up.
+// Finish measures the remaining frames and returns the parts, one a channel. If
+// fewer than Frames were written, the parts are shorter. If nothing was written
+// after Frames, the recording is taken to end there. The meter must not be used
+// again.
 func (m *Meter) Finish() []Part {
 	for m.fill > 0 && !m.finished() {
 		for i := range m.groups {

@@ -11,9 +11,9 @@ import (
 
 var allTypes = []SampleType{Uint8, Int16, Int24, Int32, Float32, Float64}
 
-// lively is a track with all that a meter looks at: tones that come and go,
-// noise, clicks, runs at full scale, flat tops with noise and without, digital
-// silence, an offset.
+// lively is a track with everything that a meter detects: tones that come and
+// go, noise, clicks, runs at full scale, flat tops with noise and without,
+// digital silence, an offset.
 func lively(r *rand.Rand, rate, frames int) []float64 {
 	x := make([]float64, frames)
 	for at := 0; at < frames; {
@@ -88,7 +88,7 @@ func TestLevelConventions(t *testing.T) {
 }
 
 // A dead track with an offset has no loudness: the K filter starts settled, in
-// the recording's first part and in any other.
+// the recording's first part and in all others.
 func TestOffsetIsNoLoudness(t *testing.T) {
 	x := make([]float64, 62*48000)
 	for i := range x {
@@ -108,8 +108,8 @@ func TestOffsetIsNoLoudness(t *testing.T) {
 }
 
 // BS.1770-5 Annex 2: the filter is drained at the recording's end, and a peak
-// between the last samples is found (0.972 of an impulse on the last one).
-// Standing alone the filter reads below the sample; the figure never does.
+// between the last samples is found (0.972 of an impulse on the last one). Alone
+// the filter may read below the sample; the figure never does.
 func TestTruePeakAtTheEnds(t *testing.T) {
 	x := make([]float64, 4800)
 	x[4799] = 1
@@ -117,7 +117,7 @@ func TestTruePeakAtTheEnds(t *testing.T) {
 	near(t, "impulse on the last frame, filter alone", drained, 7964./8192, 1e-12)
 	near(t, "impulse on the last frame", figures(t, 48000, x).TruePeak, 0, 1e-6)
 
-	// Half a period of a wave of fs/2 whose crest lies between its two samples.
+	// Half a period of a wave of fs/2 whose peak lies between its two samples.
 	for name, at := range map[string]int{"first": 0, "last": 4798, "middle": 2000} {
 		x := make([]float64, 4800)
 		x[at], x[at+1] = 0.5, 0.5
@@ -129,16 +129,16 @@ func TestTruePeakAtTheEnds(t *testing.T) {
 	}
 }
 
-// A peak is booked to the block of the frame it lies at, not to the one in
-// which the filter's delay lets it appear.
+// A peak counts in the block of its own frame, not in the one in which the
+// filter's delay makes it appear.
 func TestTruePeakBlock(t *testing.T) {
 	for at := 4790; at < 4810; at++ {
 		x := make([]float64, 3*4800)
-		x[at-1], x[at] = 0.5, 0.5 // the crest is half-way
+		x[at-1], x[at] = 0.5, 0.5 // the peak is half-way
 		p := onePart(t, Config{SampleRate: 48000, Type: Float64}, raw(Float64, x), 0, len(x))
 		home := at / 4800
 		if at == 4800 {
-			continue // the crest lies on the border
+			continue // the peak lies on the border
 		}
 		for i, b := range p.Blocks {
 			if i != home && b.TruePeak >= p.Blocks[home].TruePeak {
@@ -148,7 +148,7 @@ func TestTruePeakBlock(t *testing.T) {
 	}
 }
 
-// The bound of the true-peak filter is reached and never passed (L1 norm of
+// The bound of the true-peak filter is reached and never exceeded (L1 norm of
 // its phases 1 and 2, 16571/8192).
 func TestTruePeakBound(t *testing.T) {
 	worst := make([]float64, 64)
@@ -168,8 +168,8 @@ func TestTruePeakBound(t *testing.T) {
 	}
 }
 
-// Skipping changes no bit: every block's true peak is that of the filter run
-// over all of its frames.
+// Skipping changes no bit: every block's true peak is that of the filter over
+// all of its frames.
 func TestTruePeakSkipping(t *testing.T) {
 	for _, rate := range []int{44100, 96000} {
 		x := lively(newRand(2), rate, 5*rate)
@@ -186,8 +186,8 @@ func TestTruePeakSkipping(t *testing.T) {
 	}
 }
 
-// The way the frames are cut into writes, and interleaved or one buffer a
-// channel, makes no difference.
+// The result does not depend on how the frames are divided among writes, nor on
+// interleaved or separate buffers.
 func TestWriteInAnyPieces(t *testing.T) {
 	const rate, channels = 44100, 5
 	frames := 3*rate + 777
@@ -228,7 +228,7 @@ func TestWriteInAnyPieces(t *testing.T) {
 				"ragged": func() int { return r.IntN(9000) }, "small": func() int { return 1 + r.IntN(50) },
 			} {
 				if got := measure(layout, piece); !reflect.DeepEqual(got, want) {
-					t.Errorf("type %d, %s, %s pieces: another result", typ, layout, name)
+					t.Errorf("type %d, %s, %s pieces: a different result", typ, layout, name)
 				}
 			}
 		}
@@ -242,7 +242,7 @@ func TestWriteInAnyPieces(t *testing.T) {
 	}
 }
 
-// All types agree on samples that all of them can hold.
+// All types agree on samples that all of them can represent.
 func TestTypesAgree(t *testing.T) {
 	const rate = 48000
 	x := quantised(Int16, scaled(lively(newRand(4), rate, 4*rate), 0.9))
@@ -260,14 +260,14 @@ func TestTypesAgree(t *testing.T) {
 	a := onePart(t, Config{SampleRate: rate, Type: Uint8, ClipLevel: 2}, raw(Uint8, y), 0, len(y))
 	b := onePart(t, Config{SampleRate: rate, Type: Float64, ClipLevel: 2}, raw(Float64, y), 0, len(y))
 	for i := range a.Blocks {
-		a.Blocks[i].Flat, b.Blocks[i].Flat = 0, 0 // corners are measured in steps of 8 bit there
+		a.Blocks[i].Flat, b.Blocks[i].Flat = 0, 0 // corners are measured in steps of 8 bit for 8-bit samples
 	}
 	if !slices.Equal(a.Blocks, b.Blocks) {
 		t.Error("8 bit differs from floats of the same values")
 	}
 }
 
-// No peak is rounded below its sample: 24 bit exactly, 32 bit upwards.
+// No peak is rounded below its sample: 24 bit is exact, 32 bit is rounded up.
 func TestPeakIsNeverTooLow(t *testing.T) {
 	r := newRand(5)
 	for _, typ := range allTypes {
@@ -301,7 +301,7 @@ func TestPolarity(t *testing.T) {
 	}
 }
 
-// Gain shifts every level by that gain, as long as no block crosses the
+// Gain changes every level by that gain, as long as no block crosses the
 // absolute gate.
 func TestGainShiftsLevels(t *testing.T) {
 	r := newRand(7)
@@ -335,7 +335,7 @@ func TestSilenceInFrontShifts(t *testing.T) {
 			got.MaxMomentary, want.MaxMomentary = 0, 0 // the silence completes the first windows
 		}
 		if i == 0 {
-			got.TruePeak, want.TruePeak = 0, 0 // what rings before the first frame lies in the silence
+			got.TruePeak, want.TruePeak = 0, 0 // the ringing before the first frame lies in the silence
 		}
 		if i == 3 {
 			got.MaxMomentary = max(got.MaxMomentary, want.MaxMomentary)
@@ -347,9 +347,9 @@ func TestSilenceInFrontShifts(t *testing.T) {
 	}
 }
 
-// Parts measured on their own are one part measured through: bit for bit but
-// for the K filter's settling, 1e-9 of the energies and so at most the last
-// bit of a float32.
+// Parts that are measured separately equal one part: bit for bit, except for the
+// K filter's settling, which is 1e-9 of the energies and so at most the last bit
+// of a float32.
 func TestPartsAreTheWhole(t *testing.T) {
 	slow(t)
 	for _, rate := range []int{22050, 48000} {
@@ -395,8 +395,8 @@ func TestPartsAreTheWhole(t *testing.T) {
 	}
 }
 
-// The figures of a span from the envelope are those of the second opinion
-// straight from the samples.
+// The figures of a span from the envelope equal those of the reference, computed
+// directly from the samples.
 func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 	slow(t)
 	for _, rate := range []int{8000, 11025, 44100, 48000, 96000, 192000} {
@@ -418,8 +418,9 @@ func TestFiguresAreThoseOfTheSamples(t *testing.T) {
 	}
 }
 
-// compareFigures holds two sets of figures together. Runs at full scale that
-// reach beyond a span count with their whole length only when it is all.
+// compareFigures compares two sets of figures. Runs at full scale that reach
+// beyond a span count with their whole length, so they are compared only over
+// the whole.
 func compareFigures(t *testing.T, what string, got, want Figures, all bool) {
 	t.Helper()
 	for name, pair := range map[string][2]Level{
@@ -439,9 +440,9 @@ func compareFigures(t *testing.T, what string, got, want Figures, all bool) {
 	}
 }
 
-// A block's momentary maximum is that of the windows that end in it: none in
-// the first 300 ms, one in the fourth block, in later ones the window that ends
-// with the block at least.
+// A block's momentary maximum is that of the windows that end in it: none in the
+// first 300 ms, one in the fourth block, in later ones at least the window that
+// ends with the block.
 func TestMaxMomentaryOfABlock(t *testing.T) {
 	x := noise(newRand(12), 48000, -20)
 	b := onePart(t, Config{SampleRate: 48000, Type: Float64}, raw(Float64, x), 0, len(x)).Blocks
@@ -460,7 +461,7 @@ func TestMaxMomentaryOfABlock(t *testing.T) {
 	}
 }
 
-// Short spans leave out what they are too short for; EBU Tech 3341 clause 2.3.
+// A short span has no figures that need a longer one; EBU Tech 3341 clause 2.3.
 func TestShortSpans(t *testing.T) {
 	e := envelope(t, 48000, tones(48000, 1000, tone{-20, 5}))
 	for _, row := range []struct {
@@ -481,7 +482,7 @@ func TestShortSpans(t *testing.T) {
 	}
 }
 
-// Damaged floats spoil nothing that comes after them.
+// Damaged floats do not affect the samples after them.
 func TestFloatsThatAreNoNumber(t *testing.T) {
 	x := tones(48000, 1000, tone{-20, 3})
 	x[100], x[200], x[300] = math.NaN(), math.Inf(1), -1e300

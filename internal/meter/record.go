@@ -7,15 +7,15 @@ import (
 	"math"
 )
 
-// Version is the version of the binary form that [Encode] writes, and the
-// first byte of it. What older versions wrote stays readable.
+// Version is the version of the binary form that [Encode] writes, and its first
+// byte. Older versions stay readable.
 const Version = 2
 
-// ErrRecord is what every error of [Decode] is.
+// ErrRecord is wrapped by every error of [Decode].
 var ErrRecord = errors.New("not a record of measured blocks")
 
-// The columns of a record, in their order. A bit of the record's column mask
-// tells that the column is there; one that is not is zero throughout.
+// The columns of a record, in their order. A record's column mask has a bit for
+// each column that follows; a column that is missing is zero throughout.
 const (
 	columnPeak         = 1 << iota // float32
 	columnTruePeak                 // uint16, see truePeakRatio
@@ -30,16 +30,19 @@ const (
 	allColumns         = 1<<iota - 1
 )
 
-// Encode returns a part in binary, little-endian: the version, one byte; the
-// number of blocks, uvarint; the mask of the columns that follow, uint16; the
-// columns; the number of events, uvarint; for each event its kind, one byte,
-// the distance of its start from that of the event before, its length, both
-// uvarint, and its level, float32.
+// Encode returns a part in binary form, little-endian:
 //
-// It keeps 20 bytes of a block with sound in it, 1 to 3 more for each kind of
-// count that is not zero throughout. True peak is rounded up by less than 0.0002 dB,
-// the mean to 1/65534 of the block's peak; all else is kept as it is. p holds
-// at most PartBlocks blocks, and events ordered by Start.
+//   - the version, one byte
+//   - the number of blocks, uvarint
+//   - the mask of the columns that follow, uint16, then the columns
+//   - the number of events, uvarint; for each its kind, one byte, the
+//     distance of its start from that of the event before and its length,
+//     both uvarint, and its level, float32
+//
+// It takes 20 bytes for a block with sound in it, and 1 to 3 more for each kind
+// of count that is not zero throughout. True peak is rounded up by less than
+// 0.0002 dB, and the mean to 1/65534 of the block's peak; all else is exact. p
+// must have at most PartBlocks blocks, and events ordered by Start.
 func Encode(p Part) []byte {
 	out := make([]byte, 0, 16+23*len(p.Blocks)+12*len(p.Events))
 	out = append(out, Version)
@@ -100,14 +103,14 @@ func Encode(p Part) []byte {
 	return out
 }
 
-// escape in the true-peak column tells that the value follows as a float32. It
-// is needed where a block is quieter than what its neighbour's first sound
-// rings into it.
+// escape in the true-peak column means that the value follows as a float32. It
+// is needed if a block is quieter than the ringing of its neighbour's first
+// sound into it.
 const escape = math.MaxUint16
 
-// truePeakRatio returns what a code of the true-peak column stands for: the
-// codes below escape cut the range from 1 to the filter's bound into equal
-// parts.
+// truePeakRatio returns the ratio to the sample peak for a code of the true-peak
+// column: the codes below escape divide the range from 1 to the filter's bound
+// into equal parts.
 func truePeakRatio(code int) float64 {
 	return 1 + float64(float64(code)*((truePeakBound-1)/(escape-1)))
 }
@@ -121,8 +124,8 @@ func putTruePeak(out []byte, b *Block) ([]byte, bool) {
 		out = binary.LittleEndian.AppendUint16(out, escape)
 		return binary.LittleEndian.AppendUint32(out, math.Float32bits(b.TruePeak)), true
 	}
-	// The smallest code that is not below, so that what was decoded encodes to
-	// itself.
+	// The smallest code that is not below the ratio, so that a decoded value
+	// encodes to itself.
 	code := max(int((ratio-1)*((escape-1)/(truePeakBound-1)))-1, 0)
 	for code < escape-1 && truePeakOf(code, b.Peak) < b.TruePeak {
 		code++
@@ -142,13 +145,13 @@ func meanRatio(mean, peak float32) int16 {
 	return int16(max(-math.MaxInt16, min(math.MaxInt16, r)))
 }
 
-// Decode returns the part that [Encode] wrote. It refuses, with an error that
-// is [ErrRecord], whatever Encode cannot have written; it never allocates more
-// than a part and what data holds.
+// Decode returns the part that [Encode] wrote. It refuses, with an error that is
+// [ErrRecord], data that Encode cannot have written. It never allocates more
+// than a part and the content of data need.
 func Decode(data []byte) (Part, error) {
 	r := reader{data: data}
 	if v := r.byte(); v < 1 || v > Version {
-		return Part{}, fmt.Errorf("%w: version %d where %d is known", ErrRecord, v, Version)
+		return Part{}, fmt.Errorf("%w: version %d; only versions up to %d can be read", ErrRecord, v, Version)
 	}
 	n := r.uvarint()
 	mask := r.uint16()
@@ -206,8 +209,8 @@ func Decode(data []byte) (Part, error) {
 	return p, nil
 }
 
-// reader takes values off data. After one that is not there, or cannot be
-// right, failed is set and at stays where it was.
+// reader reads values from data. After a missing or impossible value, failed is
+// set and at stays at that value.
 type reader struct {
 	data   []byte
 	at     int
@@ -216,7 +219,7 @@ type reader struct {
 
 func (r *reader) err() error { return fmt.Errorf("%w: damaged at byte %d", ErrRecord, r.at) }
 
-// events returns the events that follow, nil if there are none.
+// events reads the events that follow, nil if there are none.
 func (r *reader) events() []Event {
 	events := r.uvarint()
 	// An event has at least 7 bytes.
@@ -254,10 +257,10 @@ func (r *reader) take(n int) []byte {
 func (r *reader) byte() byte     { return r.take(1)[0] }
 func (r *reader) uint16() uint16 { return binary.LittleEndian.Uint16(r.take(2)) }
 
-// maxRecorded is above any square of maxAmplitude, however filtered.
+// maxRecorded is above any filtered square of maxAmplitude.
 const maxRecorded = 1e30
 
-// amplitude reads a float32 that is a number and within 0 and maxRecorded.
+// amplitude reads a float32 from 0 to maxRecorded.
 func (r *reader) amplitude() float32 {
 	v := math.Float32frombits(binary.LittleEndian.Uint32(r.take(4)))
 	if !(v >= 0 && v <= maxRecorded) {
@@ -277,7 +280,7 @@ func (r *reader) uvarint() uint64 {
 	return v
 }
 
-// count reads a number that fits 16 bits.
+// count reads a number that fits in 16 bits.
 func (r *reader) count() uint16 {
 	v := r.uvarint()
 	if v > math.MaxUint16 {

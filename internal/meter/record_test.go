@@ -25,8 +25,8 @@ func sampleParts(tb testing.TB) map[string]Part {
 	}
 }
 
-// What comes back is what was kept, true peak and mean within what Encode
-// promises; encoded again it is the same bytes.
+// Decoding returns what was encoded, true peak and mean within what Encode
+// promises; encoding it again gives the same bytes.
 func TestEncodeDecode(t *testing.T) {
 	escapes := 0
 	for name, p := range sampleParts(t) {
@@ -58,7 +58,7 @@ func TestEncodeDecode(t *testing.T) {
 			}
 		}
 		if len(got.Events)+len(p.Events) > 0 && !reflect.DeepEqual(got.Events, p.Events) {
-			t.Errorf("%s: other events", name)
+			t.Errorf("%s: different events", name)
 		}
 	}
 	if escapes == 0 {
@@ -112,8 +112,8 @@ func TestDecodeRefuses(t *testing.T) {
 	}
 }
 
-// Nothing makes Decode panic or take more than a part's memory; what it takes
-// encodes and decodes to itself.
+// No input makes Decode panic or use more than a part's memory; decoded parts
+// encode and decode to themselves.
 func FuzzDecode(f *testing.F) {
 	seeds := 0
 	for _, p := range sampleParts(f) {
@@ -149,7 +149,7 @@ func FuzzDecode(f *testing.F) {
 				t.Fatalf("block %d: %+v, then %+v", i, p.Blocks[i], again.Blocks[i])
 			}
 		}
-		// Any frames and rate will do to ask it.
+		// Any number of frames and any rate serve here.
 		e := Join(48000, int64(len(p.Blocks))*4800, 0, p)
 		e.Figures(0, e.Frames)
 	})

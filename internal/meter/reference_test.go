@@ -6,10 +6,10 @@ import (
 )
 
 // reference returns the figures of samples[from:to], fractions of full scale at
-// a rate in Hz, filtered from the first sample on. It is the second opinion:
-// every formula is written as its standard prints it, and only the filters'
-// coefficients are shared with the way from [Meter] to [Envelope.Figures].
-// Samples of 32767/32768 or more in runs of three count as clipped.
+// a rate in Hz, filtered from the first sample on. It is an independent
+// reference: every formula is written as its standard prints it, and only the
+// filters' coefficients are shared with [Meter] and [Envelope.Figures]. Samples
+// of 32767/32768 or more in runs of three count as clipped.
 func reference(samples []float64, rate, from, to int) Figures {
 	f := notMeasured()
 	if from >= to {
@@ -43,10 +43,10 @@ func reference(samples []float64, rate, from, to int) Figures {
 	return f
 }
 
-// referenceLoudness fills in the loudness figures of K-weighted samples.
+// referenceLoudness sets the loudness figures of K-weighted samples.
 func referenceLoudness(f *Figures, k []float64, rate int) {
 	// energies returns the mean squares of all windows of a length in frames;
-	// start gives the first frame of window i.
+	// start returns the first frame of window i.
 	energies := func(start func(i int) int, length int) []float64 {
 		var out []float64
 		for i := 0; start(i)+length <= len(k); i++ {
@@ -109,8 +109,8 @@ func referenceLoudness(f *Figures, k []float64, rate int) {
 	}
 }
 
-// kFiltered returns the samples after both stages of the K filter in the form
-// that BS.1770-5 Annex 1 figure 3 draws, settled on the first sample.
+// kFiltered returns the samples after both stages of the K filter in the form of
+// BS.1770-5 Annex 1 figure 3, settled on the first sample.
 func kFiltered(samples []float64, rate int) []float64 {
 	out := slices.Clone(samples)
 	shelf, highPass := kWeighting(rate)
@@ -128,9 +128,9 @@ func kFiltered(samples []float64, rate int) []float64 {
 	return out
 }
 
-// referenceTruePeak returns the largest magnitude that the interpolator of
-// BS.1770-5 Annex 2 gives for frames [from, to); silence lies before and after
-// the samples, and what rings into it belongs to the first and last frame.
+// referenceTruePeak returns the largest magnitude of the interpolator of
+// BS.1770-5 Annex 2 for frames [from, to). Before and after the samples there is
+// silence; ringing into it belongs to the first and last frame.
 func referenceTruePeak(samples []float64, rate, from, to int) float64 {
 	phase0 := []float64{14, 90, -161, 272, -487, 1125, 7964, -838, 390, -218, 122, -68}
 	phase1 := []float64{-239, 240, -424, 730, -1364, 3810, 6388, -1641, 832, -477, 271, -155}
@@ -139,7 +139,8 @@ func referenceTruePeak(samples []float64, rate, from, to int) float64 {
 		slices.Reverse(p)
 		return p
 	}
-	// delay is how many frames before the newest sample the value belongs to.
+	// delay is the number of frames from the frame of the value to the newest
+	// sample.
 	type phase struct {
 		taps  []float64
 		delay int

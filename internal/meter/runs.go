@@ -6,48 +6,48 @@ import (
 	"slices"
 )
 
-// MaxEvents is how many events of each kind are kept of a part, the longest
-// first and of equal ones the earlier. A track that clips for an hour or 16-bit
-// near-silence has more runs than anybody reads; the counts of the blocks stay
-// complete.
+// MaxEvents is the number of events of each kind that are kept of a part: the
+// longest, and of equal ones the earlier. A track that clips for an hour, or
+// 16-bit near-silence, has more runs than any person reads; the counts of the
+// blocks stay complete.
 const MaxEvents = 128
 
 const (
-	// minZeroRun is the shortest run of zeros that is an event: 0.7 ms at
-	// 48 kHz, below a packet of any network audio stream, above what sounds
-	// leave by chance. Common practice, no source.
+	// minZeroRun is the length in samples of the shortest run of zeros that is
+	// an event: 0.7 ms at 48 kHz, below a packet of any network audio stream,
+	// above what sounds leave by chance. Common practice, no source.
 	minZeroRun = 32
 
-	// besideZeros is how far from a zero run its signal is looked for, and
-	// signalBeside how large it must be: 16 steps of 16 bit, -66 dBFS. A smooth
-	// wave that rests on zero for minZeroRun samples moves by less than 1/32
-	// step a sample there and so is at most 3 steps away from it after 64; a
-	// dithered floor is as small. A cut is not.
+	// besideZeros is the distance in samples from a zero run within which its
+	// signal must lie, and signalBeside the signal's least magnitude: 16 steps
+	// of 16 bit, -66 dBFS. A smooth wave that rests on zero for minZeroRun
+	// samples changes by less than 1/32 step a sample there, so it is at most 3
+	// steps away after 64. A dithered floor is as small. A cut is larger.
 	besideZeros  = 64
 	signalBeside = 16. / (1 << 15)
 
-	// minFlatTop is the shortest flat top, and flatTopFloor where they are
-	// looked for at all, -30 dBFS: a stage that ran out of headroom is not
-	// quiet. Common practice, no source.
+	// minFlatTop is the length in samples of the shortest flat top, and
+	// flatTopFloor the magnitude below which none is searched, -30 dBFS: a
+	// circuit out of headroom is not quiet. Common practice, no source.
 	minFlatTop   = 4
 	flatTopFloor = 0.0316227766
 
-	// flatCorner, in steps of 16 bit (of 8 bit if the samples are that), is how
-	// far the wave must have fallen on both sides two samples beyond a flat
-	// top. The round top of a wave that rests within half a step for four samples
-	// has fallen by 3 steps then, one of fourth order (a sine with just so much
-	// of its third harmonic) by 15; in the longer shapes (below), a step of
-	// rounding included, by 8 and 18 for eight samples and by 15 and 23 for
-	// sixteen.
+	// flatCorner, in steps of 16 bit (of 8 bit for 8-bit samples), is how far
+	// the wave must have fallen on both sides, two samples beyond a flat top. A
+	// round top that rests within half a step for four samples has fallen by 3
+	// steps there. One of fourth order (a sine with just so much of its third
+	// harmonic) has fallen by 15. In the longer shapes (below), a step of
+	// rounding included, the two have fallen by 8 and 18 for eight samples, and
+	// by 15 and 23 for sixteen.
 	flatCorner = 32
 )
 
-// flatShapes are what counts as flat: how far samples may lie apart, and how
-// many at least must lie so. Noise of what comes behind the stage that clipped
-// lies on a flat top: 24-bit converters leave it within half a step of 16 bit,
-// 16-bit samples with the usual dither (triangular, of two steps) within two,
-// and a preamp's hiss of -92 dBFS mostly within eight. A round top is the longer
-// the wider it may be, so more frames are asked of those.
+// flatShapes define "flat": the largest difference between the samples of a top,
+// and their least number. Noise added after the clipping circuit lies on a flat
+// top: 24-bit converters leave it within half a step of 16 bit, 16-bit samples
+// with the usual dither (triangular, of two steps) within two, and a preamp's
+// hiss of -92 dBFS mostly within eight. A round top is longer the wider its
+// tolerance, so wider shapes need more frames.
 var flatShapes = [...]struct {
 	tolerance float64
 	frames    int64
@@ -56,20 +56,20 @@ var flatShapes = [...]struct {
 // flatTolerance is the widest of flatShapes: eight steps of 16 bit.
 const flatTolerance = 8. / (1 << 15)
 
-// A coupling capacitor or a converter's filter behind the stage that clipped lets
-// its flat tops sink towards zero, along what is a line for as long as a top
-// lasts: by 2 pi f / rate of their height a frame, for a corner at f (2 steps of
-// 16 bit at half of full scale and 1 Hz). So a top may slope by up to
-// flatTolerance a frame, if so many frames lie within slopeTolerance of a line.
+// A coupling capacitor, or a converter's filter, after the clipping circuit lets
+// flat tops sink towards zero. For the length of a top that is a line: it sinks
+// by 2 pi f / rate of its height a frame, for a corner at f (2 steps of 16 bit
+// at half of full scale and 1 Hz). So a top may slope by up to flatTolerance a
+// frame, if enough frames lie within slopeTolerance of a line.
 const (
 	slopeTolerance = flatTolerance / 2
 	slopeFrames    = 16
 )
 
-// flatBend is a second difference that the wave has at a flat top's beginning:
-// it falls by flatCorner steps over two frames before, and by no more than
-// flatTolerance over the first of the top, so one of the two bends there is a
-// third of 32-16 steps or more. A little less is asked.
+// flatBend is a second difference that the wave has at a flat top's beginning.
+// It falls by flatCorner steps over two frames before the top, and by at most
+// flatTolerance over the first frame of the top. So one of the two bends there
+// is at least a third of 32-16 steps. The bound is a little lower.
 const flatBend = 5. / (1 << 15)
 
 // run is a run of samples that has not ended yet.
@@ -80,7 +80,7 @@ type run struct {
 	lo, hi float64 // flat: smallest and largest sample
 }
 
-// findRuns looks for the events that start, go on or end in a block.
+// findRuns finds the events that start, continue or end in a block.
 func (m *Meter) findRuns(c *channel, b span, s sums) {
 	if c.clip.open || s.peak >= m.cfg.ClipLevel {
 		m.findClips(c, 0, b.frames, b.base)
@@ -137,8 +137,8 @@ func (m *Meter) findZeros(c *channel, from, to int, base int64) {
 	}
 }
 
-// closeZeros ends a zero run. A run that goes on beyond what was written for
-// this part, before or after, is kept in any case: Join sees the whole of it.
+// closeZeros ends a zero run. A run that continues beyond the input of this
+// part, before or after, is always kept: Join sees the whole of it.
 func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
 	c.zero.open = false
 	cameFrom := c.zero.start == 0 && m.cfg.RunUp > 0
@@ -148,8 +148,8 @@ func (m *Meter) closeZeros(c *channel, end int64, after float64, goesOn bool) {
 	}
 }
 
-// flat is a flat top that has not ended yet, in each of flatShapes and as one
-// that slopes.
+// flat is a flat top that has not ended yet, in each of flatShapes and as a
+// sloping one.
 type flat struct {
 	runs  [len(flatShapes)]run
 	slope slope
@@ -161,7 +161,7 @@ type slope struct {
 	open        bool
 	start       int64   // position
 	top         float64 // the first sample
-	least, most float64 // of the lines that hold all samples: rise of the magnitude, a frame
+	least, most float64 // of the lines that hold all samples: rise of the magnitude a frame
 }
 
 func (f *flat) open() bool {
@@ -176,7 +176,7 @@ func (f *flat) open() bool {
 func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
 	open := c.flat.open()
 	for i := from; i < to; i++ {
-		// The next sample is there: the look-ahead holds it.
+		// The look-ahead always holds the next sample.
 		v, next := c.buf[history+i], c.buf[history+i+1]
 		begins := math.Abs(next-v) <= flatTolerance && math.Abs(v) >= flatTopFloor &&
 			m.falls(v, c.buf[history+i-1], c.buf[history+i-2])
@@ -208,7 +208,7 @@ func (m *Meter) findFlatTops(c *channel, from, to int, base int64) {
 	}
 }
 
-// goesOn reports whether a line holds the next sample, too.
+// goesOn reports whether the next sample, too, lies on one of the lines.
 func (s *slope) goesOn(at int64, v float64) bool {
 	n, rise := float64(at-s.start), math.Copysign(1, s.top)*v-math.Abs(s.top)
 	least, most := max(s.least, (rise-slopeTolerance)/n), min(s.most, (rise+slopeTolerance)/n)
@@ -219,8 +219,8 @@ func (s *slope) goesOn(at int64, v float64) bool {
 	return true
 }
 
-// closeSlope ends a flat top that slopes; it must leave its line as sharply as
-// others leave their level.
+// closeSlope ends a sloping flat top; the wave must leave its line as sharply as
+// it leaves the level of others.
 func (m *Meter) closeSlope(c *channel, end int64, next, afterNext float64) {
 	s := &c.flat.slope
 	s.open = false
@@ -235,8 +235,8 @@ func (m *Meter) closeSlope(c *channel, end int64, next, afterNext float64) {
 	m.report(c, FlatTop, s.start, end, top)
 }
 
-// beforeFlatTop returns where the search for flat tops takes up if the steps
-// from frame on may belong to one: early enough, but not just inside of a run.
+// beforeFlatTop returns where the search for flat tops starts if the steps from
+// frame on may belong to one: early enough, but not just inside a run.
 func beforeFlatTop(c *channel, frame int) int {
 	from := frame - minFlatTop
 	if math.Abs(c.buf[history+from]-c.buf[history+from-1]) <= flatTolerance {
@@ -245,8 +245,8 @@ func beforeFlatTop(c *channel, frame int) int {
 	return from
 }
 
-// falls reports whether a wave that stands at top goes from there straight and
-// sharply towards zero.
+// falls reports whether a wave at top falls from there straight and sharply
+// towards zero.
 func (m *Meter) falls(top, next, afterNext float64) bool {
 	if top < 0 {
 		top, next, afterNext = -top, -next, -afterNext
@@ -259,7 +259,7 @@ func (m *Meter) closeFlatTop(c *channel, k int, end int64, next, afterNext float
 	f := &c.flat.runs[k]
 	f.open = false
 	n := end - f.start
-	// Half a block is half a wave of 10 Hz: what stands longer is no top.
+	// Half a block is half a wave of 10 Hz: a longer stretch is no top.
 	if n < flatShapes[k].frames || n > int64(m.block/2) || f.start < c.flat.told {
 		return
 	}
@@ -275,8 +275,8 @@ func (m *Meter) closeFlatTop(c *channel, k int, end int64, next, afterNext float
 	m.report(c, FlatTop, f.start, end, level)
 }
 
-// closeRuns ends what is open at the end of what was written. A flat top that
-// has no end yet is none.
+// closeRuns ends open runs at the end of the input. A flat top without an end is
+// dropped.
 func (m *Meter) closeRuns(c *channel) {
 	if c.clip.open {
 		m.closeClip(c, m.base)
@@ -286,8 +286,8 @@ func (m *Meter) closeRuns(c *channel) {
 	}
 }
 
-// report counts a run in the blocks it lies in and keeps it as an event, as
-// far as it lies in the part.
+// report counts a run in the blocks that it lies in. It keeps the run as an
+// event, as far as it lies in the part.
 func (m *Meter) report(c *channel, kind EventKind, start, end int64, level float64) {
 	runUp := int64(m.cfg.RunUp)
 	start, end = max(start, runUp), min(end, m.end)
@@ -341,7 +341,7 @@ func longest(events []Event) []Event {
 	return events[:min(len(events), MaxEvents)]
 }
 
-// events returns what is kept, ordered.
+// events returns the kept events, in order.
 func (l *eventList) events() []Event {
 	var all []Event
 	for _, kept := range l {

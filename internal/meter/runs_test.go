@@ -27,7 +27,7 @@ func eventsOf(t *testing.T, typ SampleType, x []float64) (Envelope, []Event) {
 	return e, runsOf(e.Events)
 }
 
-// runsOf leaves out the cracks, which the ends of most runs are too.
+// runsOf leaves out the cracks: the ends of most runs are cracks, too.
 func runsOf(events []Event) []Event {
 	return slices.DeleteFunc(slices.Clone(events), func(e Event) bool { return e.Kind == Crack })
 }
@@ -109,7 +109,7 @@ func TestZeroRuns(t *testing.T) {
 	}
 }
 
-// Silence as such is no event: a dead track, sounds that fade to nothing, the
+// Silence alone is no event: a dead track, sounds that fade to nothing, the
 // 16-bit floor.
 func TestZerosWithoutSignal(t *testing.T) {
 	slow(t)
@@ -152,8 +152,8 @@ func limited(x []float64, limit float64) []float64 {
 	return y
 }
 
-// tops returns the flat tops that limiting gave a track, at least minFlatTop
-// long.
+// tops returns the flat tops, at least minFlatTop long, that limiting makes in a
+// track.
 func tops(x []float64, limit float64) []Event {
 	var out []Event
 	for i := 0; i < len(x); i++ {
@@ -169,7 +169,7 @@ func tops(x []float64, limit float64) []Event {
 	return out
 }
 
-// A wave that was cut off below full scale is found, each top of it.
+// Every flat top of a wave that was limited below full scale is found.
 func TestFlatTops(t *testing.T) {
 	for _, row := range []struct {
 		name      string
@@ -190,7 +190,7 @@ func TestFlatTops(t *testing.T) {
 			for _, w := range want {
 				frames += int(w.Frames)
 			}
-			// A sample that meets the limit within the tolerance may join.
+			// A sample that reaches the limit within the tolerance may count.
 			if flat < frames || flat > frames+2*len(want) {
 				t.Errorf("%s, type %d: %d samples in flat tops, want %d", row.name, typ, flat, frames)
 			}
@@ -201,8 +201,8 @@ func TestFlatTops(t *testing.T) {
 	}
 }
 
-// What comes behind the stage that clipped adds its noise: a 24-bit converter, a
-// preamp's hiss, the dither of 16 bit.
+// Flat tops are found under the noise that follows the clipping circuit: a
+// 24-bit converter, a preamp's hiss, the dither of 16 bit.
 func TestFlatTopsWithNoise(t *testing.T) {
 	for _, row := range []struct {
 		name   string
@@ -210,7 +210,7 @@ func TestFlatTopsWithNoise(t *testing.T) {
 		hz     float64
 		hiss   float64 // RMS in dBFS
 		dither bool    // triangular, of two steps of 16 bit
-		found  float64 // share of the tops
+		found  float64 // least share of the tops
 	}{
 		{"24-bit converter", Int24, 200, -120, false, 1},
 		{"24-bit converter, short tops", Int24, 800, -110, false, 0.99},
@@ -242,8 +242,9 @@ func TestFlatTopsWithNoise(t *testing.T) {
 	}
 }
 
-// Behind a coupling capacitor or a converter's filter against offsets (first
-// order) flat tops sink; the bass has notes from 41 Hz on that die away.
+// Flat tops that sink are found: after a coupling capacitor, or a converter's
+// filter against offsets (first order). The bass has notes from 41 Hz on that
+// decay.
 func TestSlopingFlatTops(t *testing.T) {
 	for _, row := range []struct{ hz, limit, found float64 }{
 		{0.3, 0.8, 1}, {0.3, 0.5, 1}, {1, 0.8, 1}, {1, 0.5, 1}, {2, 0.8, 0.9}, {4, 0.8, 0.7},
@@ -284,7 +285,7 @@ func TestSlopingFlatTops(t *testing.T) {
 	}
 }
 
-// Waves that nothing cut off have no flat tops, however slow, quiet or coarse.
+// Waves that were not limited have no flat tops, however slow, quiet or coarse.
 func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	slow(t)
 	r := newRand(23)
@@ -295,15 +296,15 @@ func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	for i := range signals["offset"] {
 		signals["offset"][i] = 0.2
 	}
-	// A converter that hangs for 60 ms: no wave that is heard stands so long.
+	// A converter that hangs for 60 ms: no audible wave stays level so long.
 	signals["held"] = make([]float64, testRate)
 	put(signals["held"], 0.5, 10000, 12880)
 	for _, dBFS := range []float64{-0.1, -12, -29} {
 		for _, hz := range []float64{3, 8, 997, 5000} {
 			signals[fmt.Sprintf("sine of %g Hz at %g dBFS", hz, dBFS)] = tones(testRate, hz, tone{dBFS, 1})
 		}
-		// Gliding, so that tops of all curvatures meet all roundings; with a
-		// ninth of its third harmonic the top is of fourth order.
+		// Gliding tones, so that tops of all curvatures meet all roundings; with
+		// a ninth of its third harmonic the top is of fourth order.
 		round, fourth := make([]float64, 10*testRate), make([]float64, 10*testRate)
 		w, a := 0.0, amp(dBFS)
 		for i := range round {
@@ -338,7 +339,8 @@ func TestNoFlatTopsInWholeWaves(t *testing.T) {
 	}
 }
 
-// A track that clips for minutes keeps the longest runs and counts them all.
+// Of a track that clips for minutes the longest runs are kept, and all are
+// counted.
 func TestEventsAreBounded(t *testing.T) {
 	slow(t)
 	x := bed(61 * testRate)

@@ -5,12 +5,12 @@ import (
 	"math"
 )
 
-// maxAmplitude is the largest magnitude of a float sample that is measured as
-// it is, +180 dBFS. It keeps squares within a float32.
+// maxAmplitude is the largest magnitude of a float sample that is measured
+// unchanged, +180 dBFS. It keeps squares within a float32.
 const maxAmplitude = 1e9
 
-// decode turns samples into fractions of full scale: one into each element of
-// dst, at least one, stride bytes apart in src.
+// decode converts samples to fractions of full scale: one for each element of
+// dst, which must have at least one, stride bytes apart in src.
 func decode(t SampleType, dst []float64, src []byte, stride int) {
 	switch t {
 	case Uint8:
@@ -22,8 +22,8 @@ func decode(t SampleType, dst []float64, src []byte, stride int) {
 			dst[i] = float64(int16(binary.LittleEndian.Uint16(src[i*stride:]))) / (1 << 15)
 		}
 	case Int24:
-		// All but the last sample have a byte after them, so that one load of
-		// four bytes does.
+		// All samples except the last have a byte after them, so one load of
+		// four bytes is safe.
 		n := len(dst) - 1
 		for i := range n {
 			dst[i] = float64(int32(binary.LittleEndian.Uint32(src[i*stride:])<<8)) / (1 << 31)
@@ -45,7 +45,7 @@ func decode(t SampleType, dst []float64, src []byte, stride int) {
 	}
 }
 
-// finite keeps damaged float samples from spoiling all that comes after.
+// finite replaces damaged float samples, which would spoil all later results.
 func finite(x float64) float64 {
 	switch {
 	case x >= -maxAmplitude && x <= maxAmplitude:

@@ -21,7 +21,7 @@ type tone struct{ dBFS, seconds float64 }
 
 var silent = math.Inf(-1)
 
-// tones returns a sine whose phase runs on through changes of level.
+// tones returns a sine whose phase is continuous through changes of level.
 func tones(rate int, hz float64, list ...tone) []float64 {
 	var x []float64
 	for _, t := range list {
@@ -61,15 +61,14 @@ func scaled(x []float64, gain float64) []float64 {
 	return y
 }
 
-// quantised returns the samples as they are after being written as t, limited
-// to what t holds.
+// quantised returns the samples after rounding to t, limited to the range of t.
 func quantised(t SampleType, x []float64) []float64 {
 	y := make([]float64, len(x))
 	decode(t, y, raw(t, x), t.Bytes())
 	return y
 }
 
-// raw returns the samples of one channel in memory, rounded to t.
+// raw returns the bytes of one channel's samples, rounded to t.
 func raw(t SampleType, x []float64) []byte {
 	out := make([]byte, 0, len(x)*t.Bytes())
 	for _, v := range x {
@@ -97,7 +96,7 @@ func raw(t SampleType, x []float64) []byte {
 	return out
 }
 
-// interleaved weaves channels, raw samples of size bytes, into one buffer.
+// interleaved joins channels, raw samples of size bytes, into one buffer.
 func interleaved(size int, channels [][]byte) []byte {
 	out := make([]byte, 0, len(channels)*len(channels[0]))
 	for at := 0; at < len(channels[0]); at += size {
@@ -140,7 +139,7 @@ func onePart(tb testing.TB, cfg Config, data []byte, from, to int) Part {
 	return part
 }
 
-// difference says where two parts differ first.
+// difference describes the first difference between two parts.
 func difference(got, want Part) string {
 	for i := range min(len(got.Blocks), len(want.Blocks)) {
 		if got.Blocks[i] != want.Blocks[i] {
@@ -155,8 +154,8 @@ func difference(got, want Part) string {
 	return fmt.Sprintf("%d blocks, not %d, or %d events, not %d", len(got.Blocks), len(want.Blocks), len(got.Events), len(want.Events))
 }
 
-// inParts measures a mono track in parts, as a scan does, and sends each
-// through its binary form.
+// inParts measures a mono track in parts, as a scan does, and encodes and
+// decodes each.
 func inParts(tb testing.TB, cfg Config, data []byte) []Part {
 	tb.Helper()
 	frames := len(data) / cfg.Type.Bytes()
@@ -189,8 +188,8 @@ func figures(tb testing.TB, rate int, x []float64) Figures {
 	return envelope(tb, rate, x).Figures(0, int64(len(x)))
 }
 
-// programme adds up channels by the weights of BS.1770-5 Table 3, as the
-// compliance signals, which are stereo or 5.0, need. The product never does.
+// programme sums channels by the weights of BS.1770-5 Table 3, as the compliance
+// signals (stereo or 5.0) need. The product never does.
 func programme(channels []Envelope, weights []float64) Envelope {
 	e := channels[0]
 	e.Blocks = make([]Block, len(channels[0].Blocks))
@@ -198,7 +197,7 @@ func programme(channels []Envelope, weights []float64) Envelope {
 		var k, m float64
 		for c, ch := range channels {
 			k += weights[c] * float64(ch.Blocks[i].KMeanSquare)
-			// Right where all channels carry the same signal.
+			// Correct if all channels carry the same signal.
 			m += weights[c] * float64(ch.Blocks[i].MaxMomentary)
 		}
 		e.Blocks[i] = channels[0].Blocks[i]
@@ -215,7 +214,7 @@ func stereo(tb testing.TB, rate int, x []float64) Envelope {
 	return programme([]Envelope{e, e}, []float64{1, 1})
 }
 
-// near fails unless got is within tolerance of want; two silences are near, a
+// near fails unless got is within tolerance of want. Two silences are near; a
 // figure that was not measured is near nothing.
 func near[T ~float64](tb testing.TB, what string, got, want T, tolerance float64) {
 	tb.Helper()
@@ -230,7 +229,7 @@ func near[T ~float64](tb testing.TB, what string, got, want T, tolerance float64
 func newRand(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 1)) }
 
 // slow skips a test of long arithmetic under the race detector, which makes it
-// many times slower and has nothing to find in it: a meter has one goroutine.
+// many times slower and cannot find anything: a meter has one goroutine.
 func slow(t *testing.T) {
 	t.Helper()
 	if raceDetector {

@@ -15,21 +15,21 @@ const (
 )
 
 // truePeakBound is the largest factor by which the interpolator can exceed the
-// largest of the samples it sees: the L1 norm of phases 1 and 2, 16571/8192.
+// largest of its input samples: the L1 norm of phases 1 and 2, 16571/8192.
 const truePeakBound = 16571. / 8192
 
-// A tighter bound where the wave is smooth. Each phase is its sum times a
-// straight line between two samples, plus a rest that has neither sum nor first
-// moment and so is a sum of second differences of the samples: the phase reads
-// at most sum × the largest sample + rest × the largest second difference of
-// those it sees (computed in fractions from the coefficients).
+// A tighter bound for a smooth wave. Each phase is its sum times a straight line
+// between two samples, plus a remainder that has neither sum nor first moment
+// and so is a sum of second differences of the samples. So a phase is at most
+// sum × the largest sample + rest × the largest second difference of its input
+// samples (computed in fractions from the coefficients).
 const (
 	outerSum, outerRest = 8205. / 8192, 1345. / 8192 // phases 0 and 3
 	innerSum, innerRest = 7971. / 8192, 4667. / 8192 // phases 1 and 2
 )
 
-// rounding is a margin for the bounds above: more than a sum of twelve products
-// in double precision can be off.
+// rounding is a margin for the bounds above: larger than the rounding error of a
+// sum of twelve products in double precision.
 const rounding = 1 + 1e-12
 
 // cannotExceed reports whether the interpolator stays at or below least for
@@ -41,12 +41,12 @@ func cannotExceed(near, bend, least float64) bool {
 		max(near*outerSum+bend*outerRest, near*innerSum+bend*innerRest)*rounding <= least
 }
 
-// truePeakReach is how many frames before and after a frame the values booked
-// to it depend on.
+// truePeakReach is the number of frames before and after a frame that its
+// interpolated values depend on.
 const truePeakReach = 6
 
-// oversampling returns the factor of the true-peak filter at a rate in Hz:
-// what brings it to about 192 kHz.
+// oversampling returns the factor of the true-peak filter at a rate in Hz, for a
+// result of about 192 kHz.
 func oversampling(rate int) int {
 	switch {
 	case rate < 88200:
@@ -57,13 +57,12 @@ func oversampling(rate int) int {
 	return 1
 }
 
-// interpolated returns the largest magnitude between the samples that belongs
-// to frames [from, to) of x, or least if that is larger. x must reach
-// truePeakReach frames further on both sides.
+// interpolated returns the largest magnitude between the samples that belongs to
+// frames [from, to) of x, or least if that is larger. x must have truePeakReach
+// more frames on both sides.
 //
-// The phases lie at +1/8, +3/8, -3/8 and -1/8 of a frame's instant. Of these
-// twofold oversampling takes ±3/8: with the sample itself they leave the
-// smallest gaps.
+// The phases lie at +1/8, +3/8, -3/8 and -1/8 of a frame's instant. Twofold
+// oversampling uses ±3/8: with the sample itself they leave the smallest gaps.
 func interpolated(x []float64, from, to, factor int, least float64) float64 {
 	m := least
 	for f := from; f < to; f++ {

@@ -5,8 +5,8 @@ import (
 	"math/bits"
 )
 
-// kernel is a way to measure a block. All give the same bits; what the
-// processor has decides how fast.
+// kernel is an implementation of the measurement of a block. All give the same
+// bits; they differ in speed and in what the processor must have.
 type kernel uint8
 
 const (
@@ -15,17 +15,17 @@ const (
 	// The kernels in C follow; see vector_api.h.
 )
 
-// kernels returns what runs here, the fastest first, plain Go last.
+// kernels returns the kernels that run here, the fastest first, plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
-// only is the name of the one kernel that is to be used, where it runs here: for
-// comparisons. The linker sets it, as in
+// only is the name of the one kernel to use, if it runs here: for comparisons.
+// The linker sets it, as in
 //
 //	go test -ldflags "-X 'nightreel/internal/meter.only=plain Go'" ./...
 var only string
 
-// fastest returns what measures a type fastest here. Samples of 64 bit, which no
-// record rig writes, are left to plain Go.
+// fastest returns the fastest kernel here for a sample type. Samples of 64 bit,
+// which no record rig writes, always use plain Go.
 func fastest(t SampleType) kernel {
 	if t == Float64 {
 		return plain
@@ -39,8 +39,8 @@ func fastest(t SampleType) kernel {
 	return all[0]
 }
 
-// Kernels returns the names of what can measure here, the fastest first, and
-// which of them does.
+// Kernels returns the names of the kernels that run here, the fastest first, and
+// the one in use.
 func Kernels() (names []string, used string) {
 	for _, k := range kernels() {
 		names = append(names, k.String())
@@ -66,7 +66,7 @@ func (m *Meter) mayBeginFlat(g *group, lane, from, to int) bool {
 	if m.cfg.Type == Float32 {
 		return true
 	}
-	// Of integers full scale is 2^31, and a step of 16 bit 2^16.
+	// For integers full scale is 2^31, and a step of 16 bit 2^16.
 	const tolerance, corner = int64(flatTolerance * (1 << 31)), flatCorner << 16
 	rows := g.rows[(history+from-2)*laneCount+lane:]
 	at := func(i int) int64 { return int64(int32(rows[i*laneCount])) }
@@ -81,23 +81,24 @@ func (m *Meter) mayBeginFlat(g *group, lane, from, to int) bool {
 	return false
 }
 
-// SideBySide is how many channels a kernel in C measures in one go: a meter for
-// fewer leaves part of the processor idle.
+// SideBySide is the number of channels that a kernel in C measures at once: a
+// meter for fewer leaves part of the processor idle.
 const SideBySide = laneCount
 
 const (
 	laneCount           = 16
 	flatMark, crackMark = 1, 2 // of tile.flat
-	markBits            = 5    // 1 << markBits groups of tiles are told apart by lanes.flat and lanes.crack
+	markBits            = 5    // 1 << markBits groups of tiles are distinguished by lanes.flat and lanes.crack
 
 	tileFrames = 16 // frames of a tile; at most half of minZeroRun, see findZeroRuns
 
-	// decodeFrames is how many frames of an interleaved stretch are decoded for
-	// group after group: so many that they stay in the processor's inner cache.
+	// decodeFrames is the number of frames of an interleaved stretch that are
+	// decoded for group after group: few enough to stay in the processor's inner
+	// cache.
 	decodeFrames = 64
 )
 
-// lanes, plan and tile are the structures of vector_api.h, which describes
+// lanes, plan and tile mirror the structures of vector_api.h, which describes
 // them.
 type lanes struct {
 	k                      [4][laneCount]float64
@@ -128,8 +129,8 @@ type tile struct {
 }
 
 // group is up to laneCount channels that are measured side by side. Its rows
-// hold a word of each, those of the lanes that are left over too: history, a
-// block, look-ahead.
+// hold a word for each lane, unused lanes included: history, a block,
+// look-ahead.
 type group struct {
 	first int // channel
 	count int
@@ -147,20 +148,20 @@ func (m *Meter) newGroups() {
 		m.groups = append(m.groups, group{first: first, count: count, rows: make([]uint32, laneCount*frames)})
 	}
 	m.handed = make([][]uint32, len(m.groups))
-	// The kernels reckon in words; of integers full scale is 2^31.
+	// The kernels compute in words; for integers full scale is 2^31.
 	m.scale = 1
 	if m.cfg.Type != Float32 {
 		m.scale = 1. / (1 << 31)
 	}
 	const (
-		more = 1 + 1e-5 // margins for what is reckoned in single precision
+		more = 1 + 1e-5 // margins for values in single precision
 		less = 1 - 1e-5
 	)
 	shelf := m.rate.shelf
 	m.plan = plan{
 		b0: shelf.b0, b1: shelf.b1, b2: shelf.b2, a1: shelf.a1, a2: shelf.a2, c1: m.rate.a1, c2: m.rate.a2,
 		subnormal: subnormal / m.scale,
-		// Samples of up to 1 are off by 2^-25 in single precision.
+		// Samples of up to 1 have a rounding error of 2^-25 in single precision.
 		flatTolerance: float32((flatTolerance + 1./(1<<22)) / m.scale),
 		flatFloor:     float32((flatTopFloor - 2*flatTolerance) * less / m.scale),
 		flatCorner:    float32(flatBend / m.scale),
@@ -179,14 +180,14 @@ type Rows struct {
 	At     int64 // frame, counted from the first that was written
 	Frames int
 	// Words holds, for each SideBySide channels, a row of as many words for each
-	// frame; those of channels that there are not mean nothing. A word is an
-	// integer sample left-justified in 32 bits, or a float's bits, made finite.
-	// They are overwritten when the call returns.
+	// frame; the words of missing channels are undefined. A word is an integer
+	// sample left-justified in 32 bits, or a float's bits, made finite. They are
+	// overwritten after the call returns.
 	Words  [][]uint32
 	Floats bool
 }
 
-// Decodes reports whether the meter hands out [Config.Rows].
+// Decodes reports whether the meter calls [Config.Rows].
 func (m *Meter) Decodes() bool { return m.groups != nil && m.cfg.Rows != nil }
 
 // fillGroups does fillBuffers for the groups.
@@ -226,8 +227,8 @@ func (m *Meter) at(g *group, frame, lane int) float64 {
 	return float64(int32(w)) * m.scale
 }
 
-// unroll fills in a stretch of what is held of one channel of a group, where
-// a channel's buf has it.
+// unroll copies a stretch of one channel of a group to the position that it has
+// in a channel's buf.
 func (m *Meter) unroll(g *group, lane, from, to int) {
 	rows := g.rows[from*laneCount+lane:]
 	if m.cfg.Type == Float32 {
@@ -291,21 +292,21 @@ func flag(set bool) int64 {
 	return 0
 }
 
-// findRunsByTile does findRuns, but looks only at the tiles in which a run may
-// start that is an event, and from there on until no run is open.
+// findRunsByTile does findRuns, but only from tiles in which a run may start
+// that is an event, and from there on until no run is open.
 func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int, s sums) {
 	l := &g.lanes
 	tiles := m.tiles[1:][:(b.frames+tileFrames-1)/tileFrames]
 	clips := c.clip.open || s.peak >= m.cfg.ClipLevel
 	zeros := c.zero.open || l.hush[lane] != 0 || m.at(g, history+b.frames-1, lane) == 0
 	if c.zero.open && s.zeros == b.frames {
-		zeros = false // it goes on
+		zeros = false // the run continues
 	}
 	flats := c.flat.open() || l.flat[lane] != 0
 	if !clips && !zeros && !flats {
 		return
 	}
-	c.buf = m.unrolled // what is looked at of it is filled in before
+	c.buf = m.unrolled // unroll fills it in before it is read
 	if clips {
 		level := float32(m.cfg.ClipLevel / m.scale * (1 - 1e-6)) // a tile's peak is rounded
 		for i := range tiles {
@@ -327,9 +328,9 @@ func (m *Meter) findRunsByTile(c *channel, b span, g *group, lane int, s sums) {
 }
 
 // A run of minZeroRun zeros fills a tile, or else reaches beyond the block's
-// end; then it is open there or was open at its start.
+// end; then it is open at the block's end or was open at its start.
 func (m *Meter) findZerosByTile(c *channel, b span, tiles []tile, lane int) {
-	done := 0 // frames looked at
+	done := 0 // frames already searched
 	for i := range tiles {
 		from := i * tileFrames
 		to := min(from+tileFrames, b.frames)
@@ -346,17 +347,16 @@ func (m *Meter) findZerosByTile(c *channel, b span, tiles []tile, lane int) {
 	}
 }
 
-// The kernel marks the tiles that a flat top may begin in, or up to two frames
-// before. The sharp fall before a flat top is a step larger than the tolerance,
-// which ends any run: so wherever the search takes up, it is in step with one
-// that saw every frame from there on, as long as it does not take up just
-// inside of a run.
+// The kernel marks the tiles that a flat top may begin in, up to two frames
+// early. The sharp fall before a flat top is a step larger than the tolerance,
+// which ends any run. So a search that starts anywhere, except just inside a
+// run, finds the same tops as one over all frames.
 func (m *Meter) findFlatTopsByTile(c *channel, b span, g *group, lane int) {
 	done := 0
 	if !c.flat.open() {
 		done = -minFlatTop
 	}
-	const reach = 2 // frames that are looked at beyond those that are searched
+	const reach = 2 // frames read beyond those that are searched
 	for i, count := 0, (b.frames+tileFrames-1)/tileFrames; i < count; i++ {
 		to := min((i+1)*tileFrames, b.frames)
 		from := done

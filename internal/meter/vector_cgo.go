@@ -2,8 +2,8 @@
 
 package meter
 
-// -std=c11 is what keeps gcc from fusing a product and a sum into one
-// operation, which rounds differently.
+// -std=c11 keeps gcc from fusing a product and a sum into one operation, which
+// would round differently.
 
 // #cgo CFLAGS: -std=c11 -O3
 // #cgo noescape decode_interleaved
@@ -31,15 +31,15 @@ func vectorKernels() []kernel {
 
 func kernelName(k kernel) string { return C.GoString(C.kernel_name(C.int(k))) }
 
-// decodeInterleaved turns n frames of so many channels that lie side by side in
-// src, frames stride bytes apart, into rows.
+// decodeInterleaved converts n frames of interleaved channels in src, stride
+// bytes from frame to frame, to rows.
 func decodeInterleaved(k kernel, t SampleType, rows []uint32, channels int, src []byte, n, stride int) {
 	C.decode_interleaved(C.int(k), C.int(t), (*C.uint32_t)(&rows[0]), C.int64_t(channels),
 		(*C.uint8_t)(&src[0]), C.int64_t(len(src)), C.int64_t(n), C.int64_t(stride))
 }
 
-// decodeMono does the same for up to laneCount channels that lie in a buffer
-// each, from byte at on.
+// decodeMono does the same for up to laneCount channels with a buffer each, from
+// byte at on.
 func decodeMono(k kernel, t SampleType, rows []uint32, bufs [][]byte, at, n int) {
 	var p [laneCount]*C.uint8_t
 	for i := range p {
@@ -55,7 +55,8 @@ func measureVector(k kernel, l *lanes, p *plan, rows []uint32, at int, tiles []t
 		(*C.uint32_t)(&rows[at*laneCount]), (*C.struct_tile)(unsafe.Pointer(&tiles[0])))
 }
 
-// What Go and C agree on has the same size; a difference does not compile.
+// Structures that Go and C share must have the same size; a difference does not
+// compile.
 var (
 	_ = [1]struct{}{}[unsafe.Sizeof(lanes{})-C.sizeof_struct_lanes]
 	_ = [1]struct{}{}[unsafe.Sizeof(plan{})-C.sizeof_struct_plan]

@@ -11,8 +11,8 @@ import (
 	"testing"
 )
 
-// measured measures channels, raw samples of a type, with one kernel, cut into
-// pieces and laid out as the generator says.
+// measured measures channels, raw samples of a type, with one kernel, in pieces
+// and a layout chosen by the generator.
 func measured(tb testing.TB, cfg Config, k kernel, mono [][]byte, layout string, r *rand.Rand) []Part {
 	tb.Helper()
 	size := cfg.Type.Bytes()
@@ -33,7 +33,7 @@ func measured(tb testing.TB, cfg Config, k kernel, mono [][]byte, layout string,
 		}
 		var bufs [][]byte
 		if layout == "interleaved" {
-			// A slice without a byte to spare: nothing is read beyond it.
+			// A slice without spare capacity: a read beyond it would fail.
 			bufs = [][]byte{slices.Clip(slices.Clone(poly[at*size*len(mono) : (at+n)*size*len(mono)]))}
 		} else {
 			for _, b := range mono {
@@ -48,8 +48,8 @@ func measured(tb testing.TB, cfg Config, k kernel, mono [][]byte, layout string,
 	return m.Finish()
 }
 
-// sameOnAll fails unless every kernel, in both layouts and in ragged pieces,
-// finds what plain Go finds; it returns that.
+// sameOnAll fails unless every kernel gives the result of plain Go, in both
+// layouts and in uneven pieces; it returns that result.
 func sameOnAll(tb testing.TB, what string, cfg Config, mono [][]byte, r *rand.Rand) []Part {
 	tb.Helper()
 	want := measured(tb, cfg, plain, mono, "interleaved", nil)
@@ -68,7 +68,7 @@ func sameOnAll(tb testing.TB, what string, cfg Config, mono [][]byte, r *rand.Ra
 	return want
 }
 
-// signals are tracks of a kind that a kernel may get wrong.
+// signals are kinds of tracks that a kernel may get wrong.
 var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 	"lively": lively,
 	"noise":  func(r *rand.Rand, rate, n int) []float64 { return noise(r, n, -20) },
@@ -135,8 +135,8 @@ var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 		}
 		return x
 	},
-	// At every border between blocks either zeros, a flat top, a run at full
-	// scale or a peak between two samples, in a calm sound that has none of them.
+	// At every border between blocks there are zeros, a flat top, a run at full
+	// scale or a peak between two samples, in a calm sound without any of these.
 	"borders": func(r *rand.Rand, rate, n int) []float64 {
 		x := swept(rate, n, 200, 300)
 		for i := range x {
@@ -155,7 +155,7 @@ var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 		}
 		return x
 	},
-	// Every other block is calm: what rings into its last frames is all it has.
+	// Every other block is calm: it only has the ringing in its last frames.
 	"bursts": func(r *rand.Rand, rate, n int) []float64 {
 		x := make([]float64, n)
 		for i := range x {
@@ -163,8 +163,8 @@ var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 		}
 		return x
 	},
-	// Runs that rise in two steps, the second too small to end a run, after a
-	// dip of one frame or after more.
+	// Runs that begin in two steps, the second too small to end a run, after a
+	// dip of one frame or more.
 	"dips": func(r *rand.Rand, rate, n int) []float64 {
 		x := slices.Repeat([]float64{0.1}, n)
 		for at := 10; at+20 < n; at += 19 + r.IntN(8) {
@@ -173,8 +173,8 @@ var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 		}
 		return x
 	},
-	// Runs of a few frames on few levels, a tolerance or a fall apart: all that
-	// the search for flat tops can meet, in every order.
+	// Runs of a few frames on few levels, a tolerance or a fall apart: every
+	// situation of the search for flat tops, in every order.
 	"steps": func(r *rand.Rand, rate, n int) []float64 {
 		x := make([]float64, n)
 		v, left := 0.0, 0
@@ -189,8 +189,8 @@ var signals = map[string]func(r *rand.Rand, rate, n int) []float64{
 	},
 }
 
-// Every kernel gives the bits that plain Go gives: on all signals, types and
-// rates, at any place in the recording.
+// Every kernel gives the same bits as plain Go, on all signals, types and rates,
+// at any position in the recording.
 func TestKernelsAgree(t *testing.T) {
 	slow(t)
 	names := make([]string, 0, len(signals))
@@ -201,7 +201,7 @@ func TestKernelsAgree(t *testing.T) {
 	events := 0
 	// 8010 Hz has blocks whose last tile is a single frame.
 	rates := []int{8010, 11025, 44100, 48000, 96000, 192000}
-	if testing.Short() { // where the processor is emulated the whole takes hours
+	if testing.Short() { // on an emulated processor the whole takes hours
 		rates = []int{8010, 48000}
 	}
 	for i, rate := range rates {
@@ -228,11 +228,12 @@ func TestKernelsAgree(t *testing.T) {
 		}
 	}
 	if events < 200*len(rates)-200 {
-		t.Errorf("%d events in all: nothing to agree on", events)
+		t.Errorf("only %d events in all, so the kernels were not compared", events)
 	}
 }
 
-// Any number of channels, also where the last ones do not fill a group.
+// Kernels agree for any number of channels, including a last group that is not
+// full.
 func TestKernelsAgreeOnChannels(t *testing.T) {
 	slow(t)
 	const rate = 8000
@@ -250,8 +251,8 @@ func TestKernelsAgreeOnChannels(t *testing.T) {
 	}
 }
 
-// What a processor has is found: on one that can run a kernel in C, one is
-// used. Elsewhere plain Go measures.
+// On a processor that can run a kernel in C, one is used; elsewhere plain Go
+// measures.
 func TestKernelChosen(t *testing.T) {
 	all := kernels()
 	t.Logf("%s: %v", runtime.GOARCH, all)
@@ -273,8 +274,7 @@ func TestKernelChosen(t *testing.T) {
 	}
 }
 
-// FuzzKernels holds the kernels together on samples, layouts and pieces that
-// nobody thought of.
+// FuzzKernels compares the kernels on random samples, layouts and pieces.
 func FuzzKernels(f *testing.F) {
 	names := make([]string, 0, len(signals))
 	for name := range signals {

@@ -7,8 +7,8 @@ import (
 	"testing"
 )
 
-// No kernel reads beyond a buffer: the samples end where the memory does, and a
-// read further on would end the process.
+// No kernel reads beyond a buffer: the samples end where the memory ends, and a
+// read beyond would end the process.
 func TestKernelsStayInside(t *testing.T) {
 	const length = 1 << 16
 	page := syscall.Getpagesize()

@@ -1,7 +1,6 @@
-// Package overview answers what a tour looks like at a glance: which songs were
-// played on which night, how long, whether anything is wrong with the take, and
-// the verdict on each night. Start with [Tour]. Everything comes from
-// the catalog; no audio is read.
+// Package overview shows a tour at a glance: which songs were played on which
+// night, how long, whether the take has findings, and the verdict on each night.
+// Start with [Tour]. It reads the catalog only; no audio is read.
 package overview
 
 import (
@@ -12,21 +11,21 @@ import (
 	"nightreel/internal/verdict"
 )
 
-// State says what became of a song on a night.
+// State is what happened to a song on a night.
 type State string
 
 // The states of a song on a night.
 const (
-	Clean    State = "clean"     // a take, nothing open
-	Found    State = "reported"  // a take, and findings that are not accepted
+	Clean    State = "clean"     // a take without open findings
+	Found    State = "reported"  // a take with findings that are not accepted
 	NotFound State = "not_found" // on the set list, no take
-	None     State = ""          // not played, as far as anybody knows
+	None     State = ""          // not known to have been played
 )
 
 // Glance is the tour at a glance: songs × nights.
 type Glance struct {
 	Nights []Night `json:"nights"` // in order of date
-	Songs  []Song  `json:"songs"`  // in order of title: those that were played or stand on a set list
+	Songs  []Song  `json:"songs"`  // in order of title; songs that were played or are on a set list
 }
 
 // Night is a column.
@@ -41,8 +40,8 @@ type Song struct {
 	Cells []Cell `json:"cells"`
 }
 
-// Cell is a song on a night. Where it was played more than once, Takes counts
-// them and the rest is about the first.
+// Cell is a song on a night. If the song was played more than once, Takes counts
+// its takes and the other fields describe the first.
 type Cell struct {
 	State    State          `json:"state"`
 	Take     catalog.TakeID `json:"take"`
@@ -112,7 +111,7 @@ func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, erro
 			c.State = Found
 		}
 	}
-	// A title that no night knows any more says nothing at a glance.
+	// A title without a night would be an empty row.
 	g.Songs = slices.DeleteFunc(g.Songs, func(s Song) bool {
 		return !slices.ContainsFunc(s.Cells, func(c Cell) bool { return c.State != None })
 	})

@@ -9,8 +9,8 @@ import (
 	"nightreel/internal/refresh"
 )
 
-// TestTour: two nights; every state a cell can have, and what makes a night
-// whole.
+// TestTour: two nights with every state that a cell can have, and what makes a
+// night whole.
 func TestTour(t *testing.T) {
 	ctx := t.Context()
 	store, err := catalog.Open(ctx, filepath.Join(t.TempDir(), "c.nightreel"))
@@ -20,7 +20,7 @@ func TestTour(t *testing.T) {
 	defer store.Close()
 	const rate = 1000
 	recs := map[catalog.ShowKey]catalog.Recording{}
-	for date, minutes := range map[catalog.ShowKey]int{"2031-05-02": 10, "2031-05-03": 10, "2031-05-05": 3} { // that were read of the ten
+	for date, minutes := range map[catalog.ShowKey]int{"2031-05-02": 10, "2031-05-03": 10, "2031-05-05": 3} { // minutes measured, of ten
 		show, err := store.EnsureShow(ctx, catalog.Show{Date: date.Date()})
 		if err != nil {
 			t.Fatal(err)
@@ -57,14 +57,14 @@ func TestTour(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := store.EditTakes(ctx, []catalog.TakeID{takes[0].ID}, nil); err != nil { // a title that no night knows
+	if err := store.EditTakes(ctx, []catalog.TakeID{takes[0].ID}, nil); err != nil { // a title without a night
 		t.Fatal(err)
 	}
 	finding := func(kind catalog.FindingKind, start, end int64) catalog.Finding {
 		return catalog.Finding{Track: 1, Kind: kind, StartFrame: start * rate, EndFrame: end * rate, Severity: catalog.WarningSeverity, Evidence: catalog.Evidence{}}
 	}
-	// The first ends where B begins and so touches A alone; the last lies in B and
-	// will be accepted.
+	// The first finding ends where B begins, so it touches A alone; the last
+	// lies in B and is accepted.
 	if err := store.ReplaceFindings(ctx, recs["2031-05-02"].ID, []catalog.Finding{finding(catalog.Clipped, 90, 100), finding(catalog.Dropout, 250, 250), finding(catalog.FlatTop, 150, 160)}); err != nil {
 		t.Fatal(err)
 	}
@@ -76,7 +76,8 @@ func TestTour(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	// These results are made by hand, so nothing computes them.
+	// These results are made by hand; the stamp keeps a refresh from computing
+	// them.
 	_, changes, err := store.Refreshed(ctx, refresh.Version)
 	if err == nil {
 		err = store.PutRefreshed(ctx, refresh.Version, changes)

@@ -34,15 +34,15 @@ func (h hearing) Pull(dst []float32, channels int) {
 	}
 }
 
-// Whoever started the player and does not answer its beats is frozen or gone,
-// whatever lies in the pipes: within 1 s everything is silent. That holds
-// whether the player's events are still read or not, and commands that come in
-// without answers do not help. With answers it goes on.
+// If the process that started the player does not return its beats, it is frozen
+// or gone, whatever lies in the pipes: within 1 s everything is silent. That
+// holds whether it still reads the player's events or not, and commands from it
+// do not help. While it returns the beats, playback continues.
 func TestUnansweredBeatsSilence(t *testing.T) {
 	for _, c := range []struct {
 		name           string
 		reads, answers bool
-	}{{"frozen", false, false}, {"reads, but does not answer", true, false}, {"alive", true, true}} {
+	}{{"frozen", false, false}, {"reads, but does not return beats", true, false}, {"alive", true, true}} {
 		t.Run(c.name, func(t *testing.T) {
 			sink := &loudness{Null: NewNull(48000, 3, 480, time.NewTicker(10*time.Millisecond).C)}
 			down, orders := io.Pipe()
@@ -78,7 +78,7 @@ func TestUnansweredBeatsSilence(t *testing.T) {
 				}
 				if frozen.IsZero() && time.Since(began) > 500*time.Millisecond {
 					if sink.last.Load() == 0 {
-						t.Fatal("it does not play")
+						t.Fatal("the player does not play")
 					}
 					frozen, before = time.Now(), sink.all.Load()
 				}
@@ -91,7 +91,7 @@ func TestUnansweredBeatsSilence(t *testing.T) {
 			for !c.reads && time.Since(frozen) < 1500*time.Millisecond {
 				<-time.After(50 * time.Millisecond)
 			}
-			took := time.Duration(sink.last.Load()-before) * time.Second / 48_000 // of audio: a busy machine's clock is no measure
+			took := time.Duration(sink.last.Load()-before) * time.Second / 48_000 // counted in audio: a busy machine's clock is unreliable
 			t.Logf("%v of sound came after the last answer", took)
 			if c.answers && took < 1200*time.Millisecond {
 				t.Errorf("only %v of sound came, though the beats were answered", took)

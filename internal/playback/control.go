@@ -7,28 +7,28 @@ import (
 	"nightreel/internal/meter"
 )
 
-// Verb names what a command asks for.
+// Verb is the kind of a command.
 type Verb string
 
-// The commands. Beside each: the fields of [Command] that it reads.
+// The commands, each with the fields of [Command] that it reads.
 const (
-	// Acknowledge says that a person has read the cautions and takes charge.
-	// Until then nothing but silence leaves the outputs.
+	// Acknowledge states that a person has read the cautions and takes charge.
+	// Until then the outputs are silent.
 	Acknowledge Verb = "acknowledge"
 
-	Play     Verb = "play"     // from where it stands, fading in
-	Pause    Verb = "pause"    // fades out, stays where it is
+	Play     Verb = "play"     // from the present position, fading in
+	Pause    Verb = "pause"    // fades out and keeps the position
 	Stop     Verb = "stop"     // fades out, goes back to the item's start
-	FadeOut  Verb = "fade_out" // the way to silence that always works: playback and tones, FadeOutMS long
+	FadeOut  Verb = "fade_out" // the way to silence that always works: fades out playback and tones within FadeOutMS
 	Next     Verb = "next"     // the next item's start, pre-roll included
 	Previous Verb = "previous" // the item's start, or within 2 s of it that of the item before
 	Locate   Verb = "locate"   // Item (optional) and AtS
 	Skip     Verb = "skip"     // ByS, may be negative; stays within the item
 	ToMarker Verb = "marker"   // Marker: index into ProgramItem.Markers of the current item; pre-roll included
 
-	LoopFrom Verb = "loop_from" // loop start here, or at AtS where given
-	LoopTo   Verb = "loop_to"   // loop end here, or at AtS; switches the loop on
-	LoopOn   Verb = "loop_on"   // FromS and ToS where given, else the loop as it was
+	LoopFrom Verb = "loop_from" // loop start here, or at AtS if given
+	LoopTo   Verb = "loop_to"   // loop end here, or at AtS if given; switches the loop on
+	LoopOn   Verb = "loop_on"   // FromS and ToS if given, else the loop as it was
 	LoopOff  Verb = "loop_off"
 
 	Level Verb = "level"    // DB: overall level, MinLevelDB to MaxLevelDB
@@ -45,28 +45,29 @@ const (
 	Reopen Verb = "reopen" // opens the device again after it was lost; silent, stopped, at the starting level
 	Quit   Verb = "quit"   // fades out and ends the player
 
-	beat Verb = "beat" // ID: the player's own beat, sent back; [Player] does it
+	beat Verb = "beat" // ID: the player's own beat, returned by [Player]
 )
 
-// Limits and starting values. Common practice, no source, unless said.
+// Limits and starting values. Common practice, no source, unless stated
+// otherwise.
 const (
 	StartLevelDB  = -20.0 // overall level when a player is opened
 	MinLevelDB    = -80.0 // below it is silence
 	MaxLevelDB    = 0.0   // the recording is never made louder as a whole
 	MinTrimDB     = -60.0
 	MaxTrimDB     = 20.0
-	StrokeDB      = 1.0  // by which one command raises the overall level or a trim at most
-	RiseDBPerS    = 10.0 // by which an output rises in a second at most; it falls at once
+	StrokeDB      = 1.0  // most that one command raises the overall level or a trim by
+	RiseDBPerS    = 10.0 // most that an output rises by in a second; it falls at once
 	DefaultFadeMS = 10.0
 	FadeOutMS     = 300.0
-	MaxOutputs    = 254   // what the device library bears
-	ToneDB        = -40.0 // dBFS peak of identification and line-up tones where none is given
+	MaxOutputs    = 254   // limit of the device library
+	ToneDB        = -40.0 // default dBFS peak of identification and line-up tones
 	MaxToneDB     = -6.0
 	ToneHz        = 1000.0
 )
 
 // Command is one line down the pipe. Fields that a verb does not read are left
-// out. Inputs are desk inputs, outputs are the device's, both from 1.
+// out. Inputs are desk inputs, outputs are the device's; both count from 1.
 type Command struct {
 	ID      int64    `json:"id,omitempty"` // set by [Player.Do]; the reply carries it
 	Do      Verb     `json:"do"`
@@ -85,7 +86,7 @@ type Command struct {
 	Last    int      `json:"last,omitempty"`
 	Outputs []int    `json:"outputs,omitempty"`
 	Hz      float64  `json:"hz,omitempty"`
-	Beyond  bool     `json:"beyond,omitempty"` // a person means a trim that, with the session's, is beyond catalog.AskTrimDB
+	Beyond  bool     `json:"beyond,omitempty"` // the person confirms a trim that, with the session's, is beyond catalog.AskTrimDB
 }
 
 // State is what the player is doing.
@@ -101,7 +102,7 @@ const (
 	Lost    State = "lost"    // the device is gone; silent until [Reopen]
 )
 
-// Status is where the player stands, sent ten times a second.
+// Status is the state of playback, sent ten times a second.
 type Status struct {
 	State   State   `json:"state"`
 	Item    int     `json:"item"`     // index into the items, from 0
@@ -112,24 +113,24 @@ type Status struct {
 
 	Loop LoopStatus `json:"loop"`
 
-	LevelDB   float64 `json:"level_db"` // where it is on its way up
+	LevelDB   float64 `json:"level_db"` // present value, while it rises to the set one
 	FadeMS    float64 `json:"fade_ms"`
 	PreRollS  float64 `json:"pre_roll_s"`
-	ToneOn    int     `json:"tone_output"` // output that the identification walk is at; 0 = none
-	ToneDB    float64 `json:"tone_db"`     // of the tone that sounds
+	ToneOn    int     `json:"tone_output"` // output at which the identification walk is; 0 = none
+	ToneDB    float64 `json:"tone_db"`     // of the sounding tone
 	Device    string  `json:"device"`
-	Connected string  `json:"connected"` // where the device's outputs lead, as far as known
+	Connected string  `json:"connected"` // what the device's outputs are connected to, as far as known
 	Rate      int     `json:"sample_rate"`
 
 	Inputs []InputStatus `json:"inputs"` // one for every desk input of the session, in order
 
 	BufferS       float64 `json:"buffer_s"`        // read ahead
-	Underruns     int64   `json:"underruns"`       // times that the disk was too slow and silence was played
-	LateBlocks    int64   `json:"late_blocks"`     // callbacks that came later than the device's buffer bears
+	Underruns     int64   `json:"underruns"`       // times that silence was played because the disk was too slow
+	LateBlocks    int64   `json:"late_blocks"`     // callbacks that came later than the device's buffer allows
 	MaxCallbackMS float64 `json:"max_callback_ms"` // longest time spent in the audio callback
 	PlayedS       float64 `json:"played_s"`        // audio handed to the device since it was opened
 
-	Problems []Problem `json:"problems"` // newest last, at most 20; gone when mended
+	Problems []Problem `json:"problems"` // newest last, at most 20; removed when solved
 }
 
 // LoopStatus is the loop, if one was set.
@@ -146,20 +147,20 @@ type InputStatus struct {
 	Output    int                 `json:"output"`
 	Channel   string              `json:"channel"`
 	Status    catalog.InputStatus `json:"status"`    // in the current item
-	PeakDBFS  meter.Level         `json:"peak_dbfs"` // sample peak that left the output since the last status; null = silence
+	PeakDBFS  meter.Level         `json:"peak_dbfs"` // sample peak at the output since the last status; null = silence
 	TrimDB    float64             `json:"trim_db"`   // live, beside the session's; reached within 0.1 s
 	Muted     bool                `json:"muted"`
 	Limited   int64               `json:"limited_samples"` // cut to full scale since the player was opened
 	Back      bool                `json:"back"`            // ticked: back on the stage
 }
 
-// Problem is something that the engineer has to know now.
+// Problem is something that the engineer must know now.
 type Problem struct {
 	Text string `json:"text"`
 	Hint string `json:"hint,omitempty"`
 }
 
-// RefusedError says that a command was understood and not done.
+// RefusedError reports that a command was understood but not carried out.
 type RefusedError struct {
 	Do   Verb
 	Why  string
@@ -174,7 +175,7 @@ func (e *RefusedError) Hint() string { return e.Help }
 // event is one line up the pipe: exactly one field is set.
 type event struct {
 	Opened *Opened `json:"opened,omitempty"`
-	Beat   int64   `json:"beat,omitempty"` // counted from 1; to be answered with it
+	Beat   int64   `json:"beat,omitempty"` // counted from 1; to be returned
 	Status *Status `json:"status,omitempty"`
 	Reply  *reply  `json:"reply,omitempty"`
 	Failed *reply  `json:"failed,omitempty"` // could not open; the player ends
@@ -187,7 +188,7 @@ type reply struct {
 	Hint  string `json:"hint,omitempty"`
 }
 
-// Opened is what a player says once its device runs, silent.
+// Opened describes the device once it runs, silent.
 type Opened struct {
 	Device  string `json:"device"`
 	Rate    int    `json:"sample_rate"`

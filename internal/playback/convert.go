@@ -2,9 +2,9 @@ package playback
 
 import "math"
 
-// The converter's filter: flat to passHz, nothing above its mirror image at the
-// lower of the two Nyquist frequencies, so that what folds back lands above
-// passHz. Figures as the test measures them: ripple below 0.0001 dB up to
+// The converter's filter is flat to passHz. It passes nothing above passHz's
+// mirror image at the lower of the two Nyquist frequencies, so that aliases land
+// above passHz. Figures as the test measures them: ripple below 0.0001 dB up to
 // 20 kHz, stop-band below −120 dB.
 //
 // The design is a Kaiser window (J. F. Kaiser, 1974; formulas as in Oppenheim
@@ -13,21 +13,21 @@ const (
 	passHz     = 20_000
 	attenDB    = 126
 	maxPhases  = 2000 // all common rates, 44.1 to 192 kHz, have at most 640
-	transition = 0.9  // of the band between pass and mirror that the design uses
+	transition = 0.9  // share of the band between pass and mirror that the design uses
 )
 
-// converter changes the sample rate by the exact ratio up/down, frame for
-// frame: an output frame depends on the input around it and on nothing else, so
-// loops and jumps need no run-up and come out the same every time. That is why
-// it is ours: the libraries convert streams, with a state that a jump breaks.
+// converter changes the sample rate by the exact ratio up/down. An output frame
+// depends only on the input around it, so loops and jumps need no run-up and
+// give the same samples every time. Libraries convert streams, with a state that
+// a jump breaks; therefore this is our own.
 type converter struct {
 	up, down int64 // output rate / input rate, in lowest terms
 	half     int64 // input frames on either side of an output frame
 	phases   [][]float64
 }
 
-// convertible tells whether a converter between two rates in Hz is of a size
-// to be had.
+// convertible reports whether a converter between two rates in Hz is small
+// enough to build.
 func convertible(from, to int) bool { return to/gcd(from, to) <= maxPhases }
 
 func newConverter(from, to int) *converter {
@@ -48,7 +48,7 @@ func newConverter(from, to int) *converter {
 		h := make([]float64, 2*c.half)
 		sum := 0.0
 		for i := range h {
-			t := float64(int64(i)-c.half+1) - frac // input frames from the output's place
+			t := float64(int64(i)-c.half+1) - frac // input frames from the output's position
 			h[i] = 2 * cut / float64(from) * sinc(2*cut/float64(from)*t) * kaiser(t/float64(c.half), beta)
 			sum += h[i]
 		}
@@ -75,7 +75,7 @@ func (c *converter) add(dst []float32, stride int, x []float64, lo, frame, n int
 		h := c.phases[pos-whole*c.up]
 		in := x[whole-c.half+1-lo:]
 		in = in[:len(h)]
-		// Four sums: the processor adds them side by side.
+		// Four sums: the processor adds them in parallel.
 		var a, b, d, e float64
 		for i := 0; i+3 < len(h); i += 4 {
 			a += h[i] * in[i]

@@ -16,8 +16,8 @@ import (
 
 var rates = [][2]int{{44_100, 48_000}, {48_000, 44_100}, {96_000, 48_000}, {48_000, 96_000}, {88_200, 48_000}}
 
-// The figures of the converter's filter that the README gives: ripple in every
-// phase up to 20 kHz, and what is left above the mirror image of 20 kHz.
+// The converter's filter has the figures that its comment gives: ripple in every
+// phase up to 20 kHz, and attenuation above the mirror image of 20 kHz.
 func TestConverterFilter(t *testing.T) {
 	for _, r := range rates {
 		c := newConverter(r[0], r[1])
@@ -30,7 +30,7 @@ func TestConverterFilter(t *testing.T) {
 		}
 		stop := math.Inf(-1)
 		for f := low - passHz; f <= float64(r[0])*float64(c.up)/2 && f < low+50_000; f += 997 {
-			// All phases together are the filter at the rate of both.
+			// The sum of all phases is the filter at the common rate.
 			sum := complex(0, 0)
 			for p := range c.phases {
 				sum += c.response(p, f, r[0])
@@ -44,8 +44,8 @@ func TestConverterFilter(t *testing.T) {
 	}
 }
 
-// response returns the frequency response of one phase at f Hz, against the
-// place of its output frame.
+// response returns the frequency response of one phase at f Hz, relative to the
+// position of its output frame.
 func (c *converter) response(phase int, f float64, from int) complex128 {
 	frac := float64(phase) / float64(c.up)
 	sum := complex(0, 0)
@@ -56,7 +56,7 @@ func (c *converter) response(phase int, f float64, from int) complex128 {
 	return sum
 }
 
-// sineFile writes a sine in segments and makes a program of it.
+// sineProgram writes a sine in segments and makes a program of it.
 func sineProgram(t *testing.T, from, to int, hz float64) *Program {
 	t.Helper()
 	dir := t.TempDir()
@@ -95,8 +95,8 @@ func sineProgram(t *testing.T, from, to int, hz float64) *Program {
 		Items: []ProgramItem{{Song: "Sine", Frames: frames, LengthS: float64(frames) / float64(to), Voices: []Voice{v}}}}
 }
 
-// A converted sine is that sine, over the ends of files, after a jump and round
-// a loop: no run-up, no seam.
+// A converted sine is the same sine at the other rate, over the ends of files,
+// after a jump and round a loop: no run-up, no seam.
 func TestConvertedSine(t *testing.T) {
 	for _, rate := range rates[:2] {
 		const hz = 997
@@ -106,7 +106,7 @@ func TestConvertedSine(t *testing.T) {
 			t.Helper()
 			for f := from; f < to; f++ {
 				want := 0.5 * math.Sin(2*math.Pi*hz*float64(at+int64(f-from))/float64(rate[1]))
-				if math.Abs(float64(out[f])-want) > 1e-6 { // −120 dB, and float32's own steps
+				if math.Abs(float64(out[f])-want) > 1e-6 { // −120 dB, and the rounding of float32
 					t.Fatalf("%v, %s: frame %d: %v, want %v", rate, what, f, out[f], want)
 				}
 			}
@@ -125,8 +125,8 @@ func TestConvertedSine(t *testing.T) {
 	}
 }
 
-// Beside SoX's best rate conversion, an implementation of its own, noise up to
-// 18 kHz comes out the same.
+// Noise up to 18 kHz comes out the same as from SoX's best rate conversion, an
+// independent implementation.
 func TestConverterAgainstSoX(t *testing.T) {
 	sox, err := exec.LookPath("sox")
 	if err != nil {
@@ -150,7 +150,7 @@ func TestConverterAgainstSoX(t *testing.T) {
 		for _, w := range waves {
 			x[k] += math.Sin(2*math.Pi*w.hz*float64(k)/44_100+w.phase) / 60
 		}
-		x[k] *= math.Sin(math.Pi * float64(k) / n) // no edges to ring at
+		x[k] *= math.Sin(math.Pi * float64(k) / n) // windowed, so that the ends do not ring
 	}
 	raw := make([]byte, 4*n)
 	format.Encode(raw, x)

@@ -9,15 +9,15 @@ import (
 	"time"
 )
 
-// listWithin bounds the search for devices: an audio system that hangs must not
-// hang us.
+// listWithin bounds the search for devices, in case an audio system hangs.
 const listWithin = 10 * time.Second
 
-// ListWord after the player's command makes it list the devices instead.
+// ListWord after the player's command makes it list the devices instead of
+// playing.
 const ListWord = "devices"
 
-// Devices lists the sound devices that can play. A process of its own asks
-// them, since audio systems print to the terminal, or hang. command is as in
+// Devices lists the sound devices that can play. It runs a process of its own,
+// because audio systems print to the terminal, or hang. command is as in
 // [Options].
 func Devices(ctx context.Context, command []string) ([]DeviceInfo, error) {
 	argv := command

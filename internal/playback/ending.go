@@ -10,13 +10,13 @@ import (
 	"nightreel/catalog"
 )
 
-// Ending is how a player was left.
+// Ending is the state in which a player was left.
 type Ending struct {
 	Fed  bool                // sound was made since the list was last complete
 	Back []catalog.BackInput // the desk inputs, with their ticks
 }
 
-// Open returns the inputs that nobody has ticked since they were fed.
+// Open returns the inputs that no person has ticked since they were fed.
 func (e Ending) Open() []catalog.BackInput {
 	open := []catalog.BackInput{}
 	for _, b := range e.Back {
@@ -27,13 +27,13 @@ func (e Ending) Open() []catalog.BackInput {
 	return open
 }
 
-// Close fades out, ends the player and stores where it stood.
+// Close fades out, ends the player and stores its state.
 func (p *Player) Close(ctx context.Context) (Ending, error) {
 	p.mu.Lock()
 	p.quitting = true
 	p.mu.Unlock()
 	err := p.save(ctx)
-	p.in.Close() // not under p.writing: that may be held by a write to a player that hangs
+	p.in.Close() // without p.writing, which a write to a hanging player may hold
 	timer := time.NewTimer(5 * time.Second)
 	defer timer.Stop()
 	select {
@@ -51,10 +51,10 @@ func (p *Player) Close(ctx context.Context) (Ending, error) {
 	return Ending{p.fed, p.back}, err
 }
 
-// PID returns the id of the player's process, for measuring it.
+// PID returns the id of the player's process, for measurements.
 func (p *Player) PID() int { return p.cmd.Process.Pid }
 
-// tailBuffer keeps the end of what the player wrote to standard error.
+// tailBuffer keeps the end of the player's standard error.
 type tailBuffer struct {
 	mu   sync.Mutex
 	text []byte

@@ -12,10 +12,10 @@ import (
 )
 
 // Engine plays a program. A sink pulls audio from it with [Engine.Pull];
-// commands come by [Engine.Do]; a goroutine of its own reads ahead.
+// commands come through [Engine.Do]; a goroutine of its own reads ahead.
 //
-// Between that goroutine, the commands and the pull there are only atomics: the
-// pull never waits, and allocates nothing.
+// That goroutine, the commands and the pull share only atomics: the pull never
+// waits and allocates nothing.
 type Engine struct {
 	prog  *Program
 	src   *source
@@ -25,7 +25,7 @@ type Engine struct {
 	rings  [2]*ring
 	tracks [2]track // guarded by mu
 
-	// What the pull is told. Gains are float32 bits.
+	// Inputs of the pull. Gains are float32 bits.
 	pending atomic.Pointer[swap]
 	gate    atomic.Uint64 // frames of the ramp <<1 | open
 	level   atomic.Uint32
@@ -34,24 +34,24 @@ type Engine struct {
 	tone    atomic.Pointer[tone]
 	toneOff atomic.Bool
 
-	// What the pull tells.
+	// Outputs of the pull.
 	current   atomic.Int32  // ring that is played
 	using     atomic.Uint32 // bit set of the rings that the pull may touch
-	shut      atomic.Bool   // the gate is closed, nothing of the rings is heard
+	shut      atomic.Bool   // the gate is closed: the rings are not audible
 	ended     atomic.Bool   // the program's end was played
 	starved   atomic.Bool   // silent until there is data
 	toneAt    atomic.Int32  // output that the tone is on, from 1; 0 = none
 	underruns atomic.Int64
 	pulled    atomic.Int64    // frames
-	peaks     []atomic.Uint32 // one an output, since they were last asked
-	levelNow  atomic.Uint32   // on its way up to level
-	gainsNow  []atomic.Uint32 // on their way up to gains
+	peaks     []atomic.Uint32 // one an output, since they were last read
+	levelNow  atomic.Uint32   // while it rises to level
+	gainsNow  []atomic.Uint32 // while they rise to gains
 	limited   []atomic.Int64  // one an output: samples cut to full scale
 
-	head head // the pull's own
+	head head // used by the pull only
 
-	wake chan struct{} // tells the reader that there are orders
-	news chan struct{} // tells Wait that the reader has done something
+	wake chan struct{} // wakes the reader for new orders
+	news chan struct{} // wakes Wait after the reader's work
 	quit chan struct{}
 	done chan struct{}
 
@@ -60,10 +60,10 @@ type Engine struct {
 	lost     string // why the device is gone
 	state    State
 	rules    rules
-	want     *place // jump that the reader has to prepare
+	want     *place // jump for the reader to prepare
 	rerule   bool   // the rules changed: what was read ahead may be wrong
 	playWant bool   // play when the jump is ready
-	busy     bool   // the reader makes a ring that follows new rules
+	busy     bool   // the reader prepares a ring that follows new rules
 	blocked  bool   // rerule waits for room in the ring
 	next     int    // ring that is being filled
 	trims    []float64
@@ -71,26 +71,27 @@ type Engine struct {
 	mutes    []bool
 	levelDB  float64
 	toneDB   float64
-	cut      []int64 // samples cut to full scale, one an input, when Status last looked
+	cut      []int64 // samples cut to full scale, one an input, at the last Status
 	cutUntil int64   // frame until which Status reports them
 }
 
-// safeFade is the shortest fade in seconds with which sound comes and goes when
-// nobody asked for it: a slow disk, an unreadable file, the end.
+// safeFade is the length in seconds of fades without a command: for a slow disk,
+// an unreadable file, the end of the program.
 const safeFade = 0.010
 
-// ringBytes bounds the two rings together, readAheadS is what they hold if
-// that allows it.
+// ringBytes bounds the size of both rings together; readAheadS is their length
+// in seconds if that allows it.
 const (
 	ringBytes  = 128 << 20
 	readAheadS = 2.0
 )
 
-// NewEngine opens the program's recordings and reads the first audio ahead.
-// It is unarmed, stopped at the first item, at [StartLevelDB]. Close it.
+// NewEngine opens the program's recordings and reads the first audio ahead. It
+// starts unarmed, stopped at the first item, at [StartLevelDB]. Close it after
+// use.
 //
-// A recording that cannot be opened is a problem of the status; an error is
-// returned where none can.
+// A recording that cannot be opened is a problem in the status; if none can be
+// opened, it returns an error.
 func NewEngine(p *Program, open tracks.OpenFunc) (*Engine, error) {
 	e := &Engine{prog: p, src: newSource(p, open), rate: p.Rate, width: p.Outputs, state: Unarmed,
 		gains: make([]atomic.Uint32, p.Outputs), gainsNow: make([]atomic.Uint32, p.Outputs), muted: make([]atomic.Bool, p.Outputs),
@@ -145,7 +146,7 @@ func (e *Engine) Close() {
 	e.src.close()
 }
 
-// frames returns how many frames last for a time in seconds.
+// frames returns the number of frames of a time in seconds.
 func (e *Engine) frames(seconds float64) int { return int(math.Round(seconds * float64(e.rate))) }
 
 // signal wakes the reader.
@@ -156,10 +157,10 @@ func (e *Engine) signal() {
 	}
 }
 
-// Wait waits until all commands have taken hold and n frames can be pulled
-// without running dry, so that a sink without a clock never outruns the disk.
-// It returns at once where nothing would be heard anyway. It is for one caller,
-// the one that pulls.
+// Wait waits until all commands have taken effect and n frames can be pulled
+// without running dry, so that a sink without a clock never outruns the disk. It
+// returns at once while the output is silent anyway. Only the goroutine that
+// pulls may call it.
 func (e *Engine) Wait(ctx context.Context, n int) error {
 	for !e.prepared(uint64(n)) {
 		select {
@@ -189,7 +190,7 @@ func (e *Engine) prepared(n uint64) bool {
 	return ring.end.Load() != noEnd || ring.ready.Load()-ring.taken.Load() >= n+uint64(e.head.resume)
 }
 
-// setGate opens or closes the way out, within a ramp in seconds.
+// setGate opens or closes the gate with a ramp in seconds.
 func (e *Engine) setGate(open bool, seconds float64) {
 	v := uint64(e.frames(seconds)) << 1
 	if open {
@@ -203,15 +204,15 @@ func (e *Engine) setLevel(db float64) {
 	e.level.Store(math.Float32bits(amplitude(db)))
 }
 
-// setGain gives the pull an input's trim and mute.
+// setGain sets an input's trim and mute for the pull.
 func (e *Engine) setGain(i int) {
 	o := e.prog.Inputs[i].Output - 1
 	e.gains[o].Store(math.Float32bits(amplitude(e.trims[i])))
 	e.muted[o].Store(e.mutes[i])
 }
 
-// soundingDB returns a level or trim in dB as it is now: goalDB, or less while
-// the pull is on its way up to it.
+// soundingDB returns the present value of a level or trim in dB: goalDB, or less
+// while the pull raises it.
 func soundingDB(goalDB float64, goal, now *atomic.Uint32) float64 {
 	g, n := math.Float32frombits(goal.Load()), math.Float32frombits(now.Load())
 	if n >= g {
@@ -220,8 +221,8 @@ func soundingDB(goalDB float64, goal, now *atomic.Uint32) float64 {
 	return min(goalDB, max(MinLevelDB, 20*math.Log10(float64(n))))
 }
 
-// levelNowDB and trimNowDB are where the overall level and an input's live trim
-// are on their way up.
+// levelNowDB and trimNowDB are the present values of the overall level and of an
+// input's live trim while they rise.
 func (e *Engine) levelNowDB() float64 { return soundingDB(e.levelDB, &e.level, &e.levelNow) }
 
 func (e *Engine) trimNowDB(i int) float64 {
@@ -229,8 +230,8 @@ func (e *Engine) trimNowDB(i int) float64 {
 	return soundingDB(e.trims[i], &e.gains[o], &e.gainsNow[o])
 }
 
-// Restore gives inputs, by desk input, the live trims that a person left them
-// at. Call it before the sink starts: later every rise is a ramp.
+// Restore sets the live trims of inputs, by desk input, to those that a person
+// left. Call it before the sink starts: later every rise is a ramp.
 func (e *Engine) Restore(trims map[int]float64) {
 	for i, in := range e.prog.Inputs {
 		db, ok := trims[in.DeskInput]
@@ -254,5 +255,5 @@ func amplitude(db float64) float32 {
 }
 
 // idle is how long the reader sleeps when there is nothing to read: well below
-// what the rings hold and what a person feels.
+// the length of the rings and below what a person notices.
 const idle = 5 * time.Millisecond

@@ -15,7 +15,7 @@ var twoSongs = []tapeItem{
 	{start: 500_000, end: 650_000, segments: []int64{0, 520_000, 900_000}, poly: true},
 }
 
-// From the first item over two ends of files into the second, and to the end:
+// From the first item over two ends of files into the second, and to the end,
 // every sample outside the fades is the recording's.
 func TestPlaysWhatWasRecorded(t *testing.T) {
 	r := newRig(t, tapeProgram(3, twoSongs...), openTape)
@@ -32,7 +32,8 @@ func TestPlaysWhatWasRecorded(t *testing.T) {
 	}
 }
 
-// Inside a fade both sides are there, each by its half of an equal-power pair.
+// Within a fade both sides are present, each with its half of an equal-power
+// pair.
 func TestFadesHaveEqualPower(t *testing.T) {
 	r := newRig(t, tapeProgram(2, twoSongs...), openTape)
 	r.do(Command{Do: Play})
@@ -48,7 +49,8 @@ func TestFadesHaveEqualPower(t *testing.T) {
 	}
 }
 
-// A loop of any length comes round exactly, set before or while it plays.
+// A loop of any length returns exactly to its start, whether set before or
+// during playback.
 func TestLoop(t *testing.T) {
 	for _, length := range []int64{9_600, 33_333, 100_003} {
 		r := newRig(t, tapeProgram(2, twoSongs...), openTape)
@@ -61,7 +63,7 @@ func TestLoop(t *testing.T) {
 			at := int(from) + (k+1)*int(length)
 			r.exact("a round", out, at+fade, at+int(length), 100_000+from+fade)
 		}
-		// Off again: on it goes behind the loop's end.
+		// Switched off, playback continues past the loop's end.
 		r.do(Command{Do: LoopOff})
 		out = r.pull(int(length) + 5000)
 		r.exact("the last round", out, fade, int(length), 100_000+from+fade)
@@ -69,8 +71,8 @@ func TestLoop(t *testing.T) {
 	}
 }
 
-// A loop set while what lies behind its end is read already: the jump comes at
-// its end, to the frame.
+// If a loop is set after the audio past its end was read ahead, the jump still
+// comes at its end, to the frame.
 func TestLoopSetWhilePlaying(t *testing.T) {
 	r := newRig(t, tapeProgram(2, twoSongs...), openTape)
 	r.do(Command{Do: Play})
@@ -83,7 +85,8 @@ func TestLoopSetWhilePlaying(t *testing.T) {
 		at := 18_000 + k*24_000
 		r.exact("a round", out, at+fade, at+24_000, 124_000+fade)
 	}
-	// An end that lies behind: back to the start at once.
+	// If the loop's end is set behind the present position, playback jumps to
+	// its start at once.
 	r.do(Command{Do: LoopOff})
 	r.pull(48_000)
 	r.do(Command{Do: LoopOn})
@@ -98,7 +101,7 @@ func TestLoopSetWhilePlaying(t *testing.T) {
 	}
 }
 
-// sync returns where a frame of the recording comes out.
+// sync returns the position in out of a frame of the recording.
 func (r *rigUp) sync(out []float32, frame int64) int {
 	r.t.Helper()
 	for f := 0; f < len(out)/r.channels; f++ {
@@ -110,8 +113,8 @@ func (r *rigUp) sync(out []float32, frame int64) int {
 	return 0
 }
 
-// Jumps at random while it plays: what played goes on until the new place is
-// there, and not one frame is silent or wrong but for the fade.
+// During random jumps the old audio plays on until the new position is read, and
+// no frame is silent or wrong except in the fade.
 func TestJumps(t *testing.T) {
 	r := newRig(t, tapeProgram(2, twoSongs...), openTape)
 	rnd := rand.New(rand.NewPCG(1, 2031))
@@ -135,8 +138,8 @@ func TestJumps(t *testing.T) {
 	}
 }
 
-// Pause, resume, stop, and jumps while it stands still: silence, and then the
-// right frame.
+// Pause, resume, stop, and jumps during a pause give silence, and then the right
+// frame.
 func TestTransport(t *testing.T) {
 	r := newRig(t, tapeProgram(2, twoSongs...), openTape)
 	expect := func(what string, state State, item int, at float64) {
@@ -168,7 +171,7 @@ func TestTransport(t *testing.T) {
 	r.quiet("next", r.pull(1000), 0, 1000)
 	expect("next", Stopped, 1, 0)
 	r.do(Command{Do: Skip, ByS: 1})
-	r.do(Command{Do: Play}) // before the disk had time
+	r.do(Command{Do: Play}) // before the disk has answered
 	r.exact("skipped", r.pull(5000), fade, 5000, 548_000+fade)
 	r.do(Command{Do: Skip, ByS: -10})
 	out = r.pull(5000)
@@ -225,7 +228,7 @@ func TestLevels(t *testing.T) {
 	if s := r.Status(); !math.IsInf(float64(s.Inputs[1].PeakDBFS), -1) || math.Abs(float64(s.Inputs[0].PeakDBFS)+18) > 0.1 {
 		t.Errorf("peaks %v, %v", s.Inputs[0].PeakDBFS, s.Inputs[1].PeakDBFS)
 	}
-	// Back at 0 dB it is bit-exact again.
+	// Back at 0 dB the output is bit-exact again.
 	r.climb(Command{Do: Level, DB: ptr(0.0)})
 	r.climb(Command{Do: Trim, Input: 1, DB: ptr(0.0)})
 	at := r.Status().AtS
@@ -273,7 +276,8 @@ func TestRefused(t *testing.T) {
 	}
 }
 
-// A sink with more channels than the program has outputs gets silence there.
+// If a sink has more channels than the program has outputs, the others get
+// silence.
 func TestSpareOutputsAreSilent(t *testing.T) {
 	r := newRig(t, tapeProgram(2, twoSongs...), openTape)
 	r.channels = 5
@@ -287,8 +291,8 @@ func TestSpareOutputsAreSilent(t *testing.T) {
 	}
 }
 
-// The reader is stopped while allocations are counted, since the count is the
-// whole program's.
+// The pull does not allocate. The reader is stopped while allocations are
+// counted, because the count is the whole process's.
 func TestPullDoesNotAllocate(t *testing.T) {
 	e, err := NewEngine(tapeProgram(64, twoSongs...), openTape)
 	if err != nil {
@@ -311,7 +315,7 @@ func TestPullDoesNotAllocate(t *testing.T) {
 		}
 	}
 	nothing := func() {}
-	full.buf[0], full.buf[1] = 3, float32(math.NaN()) // above full scale, or no number
+	full.buf[0], full.buf[1] = 3, float32(math.NaN()) // above full scale, and NaN
 	pull("silent", nothing)
 	e.Do(Command{Do: Play})
 	pull("playing", nothing)

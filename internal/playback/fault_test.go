@@ -17,9 +17,10 @@ func (r *rigUp) pullNow(n int) []float32 {
 	return out
 }
 
-// A disk that stands still: what was read is played to its end, fading out over
-// the last frames; then silence, said so; and when it answers again it goes on
-// with the next frame, fading in. Not one frame is wrong, repeated or left out.
+// If a disk stops answering, the audio that was read is played to its end and
+// faded out over its last frames. Then there is silence, and the status reports
+// it. When the disk answers again, playback fades in with the next frame. No
+// frame is wrong, repeated or left out.
 func TestDiskStandsStill(t *testing.T) {
 	f := &fault{hold: make(chan struct{})}
 	release := make(chan struct{})
@@ -34,7 +35,7 @@ func TestDiskStandsStill(t *testing.T) {
 	}()
 	r := newRig(t, tapeProgram(2, tapeItem{start: 0, end: 1_000_000, segments: []int64{0, 1_100_000}}), f.open)
 	standing := false
-	t.Cleanup(func() { // before the rig's, which waits for its reader
+	t.Cleanup(func() { // before the rig's cleanup, which waits for its reader
 		if standing {
 			release <- struct{}{}
 		}
@@ -44,7 +45,7 @@ func TestDiskStandsStill(t *testing.T) {
 	r.exact("before", out, fade, 20_000, fade)
 	release <- struct{}{} // from here on reads hang
 	standing = true
-	// Played on until the reader hangs: what it was reading still comes before.
+	// The reader still delivers the read that was under way.
 	out = out[:0]
 	for f.busy.Load() > 0 || f.wait.Load() == 0 {
 		if ring := r.rings[0]; ring.ready.Load()-ring.taken.Load() > 10_000 {
@@ -61,7 +62,7 @@ func TestDiskStandsStill(t *testing.T) {
 	if len(runs) != 3 || runs[0].Kind != pattern.Exact || runs[0].Frame != 20_000 || runs[1].Kind != pattern.Other || runs[1].Length > fade || runs[2].Kind != pattern.Silent {
 		t.Fatalf("while the disk stands still: %v", runs)
 	}
-	last := runs[1].At + runs[1].Length // frames of the tape that were heard
+	last := runs[1].At + runs[1].Length // number of the tape's frames that came out
 	for f := runs[1].At; f < last; f++ {
 		if x, full := out[2*f], patternF(20_000+f, 0); math.Abs(float64(x)) > math.Abs(float64(full)) || x*full < 0 {
 			t.Fatalf("frame %d of the fade is %v, the recording's is %v", f, x, full)
@@ -89,8 +90,8 @@ func TestDiskStandsStill(t *testing.T) {
 	}
 }
 
-// A file that cannot be read any more: its output fades out, the others play
-// on, every sample of them exact; when it comes back, so does its output.
+// If a file cannot be read, its output fades out, and the others play on, every
+// sample exact. When the file can be read again, its output fades in.
 func TestFileFails(t *testing.T) {
 	f := &fault{}
 	p := tapeProgram(3, tapeItem{start: 0, end: 4_000_000, segments: []int64{0, 4_000_000}})
@@ -158,11 +159,11 @@ func TestFilesMissingFromTheStart(t *testing.T) {
 	all := "tape"
 	f.fail.Store(&all)
 	if _, err := NewEngine(p, f.open); err == nil {
-		t.Error("an engine without a single file")
+		t.Error("an engine opened without any file")
 	}
 }
 
-// A file that was changed since the scan is not played.
+// A file that changed since the scan is not played.
 func TestChangedFile(t *testing.T) {
 	p := tapeProgram(1, tapeItem{start: 0, end: 100_000, segments: []int64{0, 100_000}})
 	p.Items[0].Voices[0].Sources[0].DataOffset = 46

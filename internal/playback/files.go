@@ -7,28 +7,29 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// file is one file of the program. A file that fails is closed, left alone for
-// a while, and opened again.
+// file is one file of the program. If reading fails, the file is closed, and
+// opened again after a pause.
 type file struct {
 	tracks.File
 	open tracks.OpenFunc
 
-	shown  atomic.Pointer[error] // failed, for others
+	shown  atomic.Pointer[error] // failed, for other goroutines
 	mu     sync.Mutex
-	source *tracks.Source // nil while it is not open
+	source *tracks.Source // nil while it is closed
 	failed error          // nil while it can be read
-	wait   int64          // frames of the program still to be skipped before the next try
-	pause  int64          // frames that the last failure cost
+	wait   int64          // frames of the program to skip before the next attempt
+	pause  int64          // frames that the last failure skipped
 }
 
-// failed files rest for retryFirst of a second of audio, then twice as long, up
-// to retryMost: a dying drive answers slowly, and must not starve the others.
+// After a failure a file rests for retryFirst of a second of audio, then twice
+// as long, up to retryMost: a dying drive answers slowly, and must not starve
+// the others.
 const (
 	retryFirst = 0.25
 	retryMost  = 4
 )
 
-// ensure opens the file where it is not open.
+// ensure opens the file if it is closed.
 func (f *file) ensure() (err error) {
 	if f.source == nil {
 		f.source, err = f.Open(f.open)
@@ -37,8 +38,8 @@ func (f *file) ensure() (err error) {
 }
 
 // read fills raw with frames from the given frame on. skipped is the length of
-// the block in frames of the program, at its rate, for counting the rest of a
-// file that failed. On an error raw holds nothing of use.
+// the block in frames of the program, at its rate, which counts down the rest of
+// a failed file. On an error the content of raw is undefined.
 func (f *file) read(raw []byte, frame, skipped int64, rate int) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -58,7 +59,7 @@ func (f *file) read(raw []byte, frame, skipped int64, rate int) error {
 		return nil
 	}
 	if f.source != nil {
-		f.source.Close() // opened anew at the next try: the drive may have come back
+		f.source.Close() // opened again at the next attempt: the drive may have come back
 		f.source = nil
 	}
 	f.fail(err)
@@ -68,7 +69,7 @@ func (f *file) read(raw []byte, frame, skipped int64, rate int) error {
 }
 
 // peekTrouble returns why the file cannot be read now, or nil. It does not wait
-// for a read that is under way.
+// for a running read.
 func (f *file) peekTrouble() error {
 	if e := f.shown.Load(); e != nil {
 		return *e
@@ -76,7 +77,7 @@ func (f *file) peekTrouble() error {
 	return nil
 }
 
-// fail remembers an error, nil for none. f.mu is held.
+// fail stores an error, nil for none. The caller must hold f.mu.
 func (f *file) fail(err error) {
 	f.failed = err
 	if err == nil {

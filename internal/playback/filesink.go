@@ -8,9 +8,9 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// FileSink writes what would leave the outputs to one polyphonic WAV file of
-// 32-bit float samples, as fast as the disk gives it. What is silent because
-// playback stands still is left out.
+// FileSink writes the outputs to one polyphonic WAV file of 32-bit float
+// samples, as fast as the disk allows. It leaves out the silence while playback
+// stands still.
 type FileSink struct {
 	info Opened
 	w    *wavfile.Writer
@@ -19,7 +19,7 @@ type FileSink struct {
 	err  error
 }
 
-// filePeriod is how many frames are pulled at a time.
+// filePeriod is the number of frames that are pulled at a time.
 const filePeriod = 1024
 
 // NewFileSink creates the file; it appears under its name at Close. An existing
@@ -48,7 +48,7 @@ func (s *FileSink) Stats() SinkStats {
 	return st
 }
 
-// Start implements [Sink]. p must be an [Engine], which tells when there is
+// Start implements [Sink]. p must be an [Engine], which reports when there is
 // something to write.
 func (s *FileSink) Start(p Puller) error {
 	e, ok := p.(interface {

@@ -15,22 +15,22 @@ import (
 	"nightreel/catalog"
 )
 
-// hold keeps a second player off the desk: locks that the system lets go of with
-// whoever held them, however they end. One is on a file beside the catalog, for
-// all users and machines that see it. The other is in this user's own folder and
-// goes by the catalog's identity, so that neither another name of the catalog
-// nor a deleted file lets a second player in. What stands in the first file is
-// only for the message.
+// hold keeps a second player off the desk, with locks that the system releases
+// when the process ends, however it ends. One lock is on a file beside the
+// catalog, for all users and machines that see it. The other is in this user's
+// own folder under the catalog's identity, so that neither another name of the
+// catalog nor a deleted file lets a second player in. The content of the first
+// file only serves the message.
 type hold struct{ beside, own *flock.Flock }
 
-// heldBy is what a player leaves in the file while it plays.
+// heldBy is the content of the first file while a player plays.
 type heldBy struct {
 	Process int               `json:"process"`
 	Session catalog.SessionID `json:"session"`
 }
 
-// BusyError says that the desk is fed already, by another player on the same
-// catalog.
+// BusyError reports that another player on the same catalog already feeds the
+// desk.
 type BusyError struct {
 	Session catalog.SessionID // 0 = not known
 	Process int
@@ -49,10 +49,10 @@ func (e *BusyError) Hint() string {
 	return "two players on one desk would add up: fade the other out and leave it first, in its terminal or in the web app"
 }
 
-// sounds tells whether a device may be heard: the built-in sinks are not.
+// sounds reports whether a device may be audible: the built-in sinks are not.
 func sounds(device string) bool { return device != Silent && !strings.HasPrefix(device, "file:") }
 
-// take returns a *[BusyError] where another player has the desk.
+// take returns a *[BusyError] if another player has the desk.
 func take(catalogPath string, session catalog.SessionID) (*hold, error) {
 	real, err := filepath.EvalSymlinks(catalogPath)
 	if err == nil {
@@ -77,23 +77,24 @@ func take(catalogPath string, session catalog.SessionID) (*hold, error) {
 		}
 		return nil, errors.Join(busy(h.beside.Path()), rerr)
 	}
-	// Not renamed into place, since the lock is on this very file. Windows does
-	// not let a locked file be written: the message then says less.
+	// Written in place, not renamed, because the lock is on this very file.
+	// Windows does not let a locked file be written: then the message has less
+	// detail.
 	if text, err := json.Marshal(heldBy{os.Getpid(), session}); err == nil {
 		_ = os.WriteFile(h.beside.Path(), text, 0o644)
 	}
 	return h, nil
 }
 
-// ownLock returns the path of the lock that goes by a catalog's identity, in
-// this user's own folder, which it makes.
+// ownLock returns the path of the lock under a catalog's identity, in this
+// user's own folder, and creates the folder.
 func ownLock(catalogPath string) (string, error) {
 	info, err := os.Stat(catalogPath)
 	if err != nil {
 		return "", fmt.Errorf("%s: could not be found, so a second player could not be kept off the desk: %w", catalogPath, err)
 	}
 	dir, err := os.UserConfigDir()
-	if err != nil { // no home: whoever runs so shares the machine's own
+	if err != nil { // a user without a home shares the machine's folder
 		dir = os.TempDir()
 	}
 	dir = filepath.Join(dir, "nightreel", "playing")
@@ -103,12 +104,13 @@ func ownLock(catalogPath string) (string, error) {
 	return filepath.Join(dir, identity(catalogPath, info)), nil
 }
 
-// identityOfPath is a file's name from its path, where the system has no better.
+// identityOfPath identifies a file by its path, if the system has nothing
+// better.
 func identityOfPath(path string) string {
 	return fmt.Sprintf("%x", sha256.Sum256([]byte(path)))
 }
 
-// busy reads who has the desk.
+// busy reads which player has the desk.
 func busy(path string) *BusyError {
 	e := &BusyError{}
 	var by heldBy
@@ -121,8 +123,8 @@ func busy(path string) *BusyError {
 	return e
 }
 
-// release lets another player have the desk. The files stay: to remove one
-// would let two players lock two files of the same name.
+// release lets another player have the desk. The files stay: if they were
+// removed, two players could lock two files of the same name.
 func (h *hold) release() error {
 	if h == nil {
 		return nil

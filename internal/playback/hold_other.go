@@ -4,5 +4,5 @@ package playback
 
 import "os"
 
-// identity names a file by its resolved path.
+// identity identifies a file by its resolved path.
 func identity(path string, _ os.FileInfo) string { return identityOfPath(path) }

@@ -16,8 +16,8 @@ func emptyFile(t *testing.T) string {
 	return path
 }
 
-// A second player is kept off whatever path leads to the catalog, and also when
-// somebody deleted the file that says who plays.
+// A second player is refused whatever path leads to the catalog, and also after
+// the file that names the first player was deleted.
 func TestOnePlayerByWhateverPath(t *testing.T) {
 	catalog := emptyFile(t)
 	link, hard, folder := catalog+"-link", filepath.Join(t.TempDir(), "other.nightreel"), filepath.Join(t.TempDir(), "folder")
@@ -60,7 +60,7 @@ func TestOnePlayerHasTheDesk(t *testing.T) {
 	_, err = take(catalog, 8)
 	busy, ok := errors.AsType[*BusyError](err)
 	if !ok || busy.Session != 7 || busy.Process != os.Getpid() || busy.Since.IsZero() {
-		t.Fatalf("a second player got %v (%+v), not that session 7 has the desk", err, busy)
+		t.Fatalf("a second player got %v (%+v), want that session 7 has the desk", err, busy)
 	}
 	if other, err := take(emptyFile(t), 8); err != nil {
 		t.Errorf("another catalog's player was kept off: %v", err)
@@ -79,8 +79,8 @@ func TestOnePlayerHasTheDesk(t *testing.T) {
 	}
 }
 
-// The player of a test without a device names one that there is not: what
-// fails to open lets go of the desk.
+// A player that fails to open its device releases the desk. This test needs no
+// device: it names a missing one.
 func TestPlayerThatDidNotOpenLetsGo(t *testing.T) {
 	prog := tapeProgram(3, twoSongs...)
 	store := stored(t, prog)
@@ -88,7 +88,7 @@ func TestPlayerThatDidNotOpenLetsGo(t *testing.T) {
 	for range 2 {
 		_, err := Start(t.Context(), store, prog, opt)
 		if _, busy := errors.AsType[*BusyError](err); err == nil || busy {
-			t.Fatalf("got %v, not that there is no such device", err)
+			t.Fatalf("got %v, want an error about a missing device", err)
 		}
 	}
 	h, err := take(store.Path(), prog.Session)
@@ -99,12 +99,12 @@ func TestPlayerThatDidNotOpenLetsGo(t *testing.T) {
 	if _, err := Start(t.Context(), store, prog, opt); err == nil {
 		t.Error("a second player started")
 	} else if _, ok := errors.AsType[*BusyError](err); !ok {
-		t.Errorf("got %v, not that the desk is taken", err)
+		t.Errorf("got %v, want an error that the desk is taken", err)
 	}
 	opt.Device = "null"
 	p, err := Start(t.Context(), store, prog, opt)
 	if err != nil {
-		t.Fatalf("a sink that nobody hears needs no desk: %v", err)
+		t.Fatalf("a silent sink needs no desk, but got: %v", err)
 	}
 	if _, err := p.Close(t.Context()); err != nil {
 		t.Error(err)

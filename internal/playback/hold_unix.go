@@ -8,7 +8,8 @@ import (
 	"syscall"
 )
 
-// identity names a file by device and inode: all its names lead to the same.
+// identity identifies a file by device and inode, which are the same for all its
+// names.
 func identity(path string, info os.FileInfo) string {
 	if st, ok := info.Sys().(*syscall.Stat_t); ok {
 		return fmt.Sprintf("%d-%d", st.Dev, st.Ino)

@@ -11,8 +11,8 @@ import (
 // keepEvery is how often the state is stored while it changes.
 const keepEvery = time.Second
 
-// keep stores the state as it changes, until the player is gone, and notices
-// what others ticked.
+// keep stores the state as it changes, until the player is gone, and reads ticks
+// of other processes.
 func (p *Player) keep() {
 	tick := time.NewTicker(keepEvery)
 	defer tick.Stop()
@@ -22,18 +22,18 @@ func (p *Player) keep() {
 			return
 		case <-tick.C:
 			// A catalog that is busy for a moment is no reason to stop: the next
-			// second tries again, and Close says so.
+			// second tries again, and Close reports an error.
 			p.save(context.Background())
 			p.reload(context.Background())
 		}
 	}
 }
 
-// save stores where playback stands, where that has changed.
+// save stores the state of playback if it has changed.
 func (p *Player) save(ctx context.Context) error {
 	p.mu.Lock()
 	st := p.status
-	if len(st.Inputs) == 0 { // nothing was heard of the player yet
+	if len(st.Inputs) == 0 { // no status has come from the player yet
 		p.mu.Unlock()
 		return nil
 	}
@@ -61,8 +61,8 @@ func (p *Player) save(ctx context.Context) error {
 	return nil
 }
 
-// restore brings a player to where the session was left, but for the live trims,
-// which it began with. What does not fit the session any more is left out.
+// restore sets a player to the stored state of the session, except the live
+// trims, with which it started. It leaves out what no longer fits the session.
 func (p *Player) restore(ctx context.Context, st catalog.PlaybackState) {
 	level := min(st.LevelDB, StartLevelDB)
 	all := []Command{
@@ -86,7 +86,7 @@ func (p *Player) restore(ctx context.Context, st catalog.PlaybackState) {
 	}
 }
 
-// Tick notes that a desk input is back on the stage, or is not.
+// Tick stores that a desk input is back on the stage, or that it is not.
 func (p *Player) Tick(ctx context.Context, deskInput int, back bool) error {
 	if err := p.store.TickBack(ctx, p.ses, deskInput, back); err != nil {
 		return err
@@ -94,8 +94,8 @@ func (p *Player) Tick(ctx context.Context, deskInput int, back bool) error {
 	return p.reload(ctx)
 }
 
-// BackToStage returns the desk inputs that are fed, with their ticks. fed is
-// false before any sound was made: then nothing is to be ticked.
+// BackToStage returns the desk inputs that are fed, with their ticks. Before any
+// sound was made fed is false: then there is nothing to tick.
 func (p *Player) BackToStage() (list []catalog.BackInput, fed bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

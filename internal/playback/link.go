@@ -10,7 +10,7 @@ import (
 	"os/exec"
 )
 
-// launch starts the process and hands it the program.
+// launch starts the process and sends it the program.
 func (p *Player) launch(opt Options, trims map[int]float64) error {
 	argv := opt.Command
 	if argv == nil {
@@ -40,8 +40,8 @@ func (p *Player) launch(opt Options, trims map[int]float64) error {
 	return nil
 }
 
-// answerBeats sends the player's newest beat back until the pipe is closed. It
-// is no work of listen's: a player that hangs would keep it from listening.
+// answerBeats returns the player's newest beat until the pipe is closed. It runs
+// apart from listen, which a hanging player may block.
 func (p *Player) answerBeats() {
 	for n := range p.beats {
 		if p.send(Command{Do: beat, ID: n}) != nil {
@@ -61,7 +61,7 @@ func (p *Player) send(v any) error {
 	return err
 }
 
-// listen reads what the player says, to its end.
+// listen reads the player's events until the pipe ends.
 func (p *Player) listen(out io.Reader) {
 	lines := bufio.NewReaderSize(out, 1<<16)
 	for {
@@ -118,7 +118,7 @@ func (p *Player) hear(ev event) {
 	switch {
 	case ev.Beat > 0:
 		select {
-		case <-p.beats: // a newer one is worth more
+		case <-p.beats: // replace it by the newer one
 		default:
 		}
 		p.beats <- ev.Beat
@@ -139,7 +139,7 @@ func (p *Player) hear(ev event) {
 	}
 }
 
-// OpenError says why a player could not open its device or its recordings.
+// OpenError reports why a player could not open its device or its recordings.
 type OpenError struct{ Why, Help string }
 
 func (e *OpenError) Error() string { return e.Why }
@@ -147,8 +147,8 @@ func (e *OpenError) Error() string { return e.Why }
 // Hint says what to do about it.
 func (e *OpenError) Hint() string { return e.Help }
 
-// announce gives the status to whoever asked for it; a subscriber that has not
-// taken the last one gets this instead. p.mu is held.
+// announce sends the status to all subscribers. If a subscriber has not taken
+// the last one, this one replaces it. The caller must hold p.mu.
 func (p *Player) announce() {
 	for i := range p.status.Inputs {
 		in := &p.status.Inputs[i]

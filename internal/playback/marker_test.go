@@ -2,8 +2,8 @@ package playback
 
 import "testing"
 
-// To a marker: its frame exactly; with a pre-roll that much before it, and
-// never before the item's own pre-roll.
+// A jump to a marker lands exactly on its frame; with a pre-roll, that much
+// before it, and never before the item's own pre-roll.
 func TestToMarker(t *testing.T) {
 	prog := tapeProgram(2, twoSongs...)
 	prog.Items[0].Markers = []ProgramMarker{{0.25, "in"}, {2.0, "verse"}}

@@ -8,9 +8,10 @@ import (
 	"testing"
 )
 
-// The pull's source may not even hold what allocates, waits or leaves: no make,
-// append or new, no literal's address, closure, goroutine, defer, channel or
-// map, no lock, and no package but math. TestPullDoesNotAllocate counts besides.
+// The pull's source contains nothing that allocates, waits or calls elsewhere:
+// no make, append or new, no literal's address, closure, goroutine, defer,
+// channel or map, no lock, and no package but math. TestPullDoesNotAllocate
+// counts as well.
 func TestPullPath(t *testing.T) {
 	reached := map[string]bool{"Pull": true}
 	bodies := map[string]*ast.BlockStmt{}
@@ -65,7 +66,7 @@ func TestPullPath(t *testing.T) {
 	}
 	for _, name := range []string{"takeSwap", "play", "cross", "applyGains", "meter", "playTone", "count", "take"} {
 		if !reached[name] {
-			t.Errorf("%s is not reached: the check follows nothing", name)
+			t.Errorf("%s is not reached, so the check covers nothing", name)
 		}
 	}
 }

@@ -16,21 +16,21 @@ import (
 
 func patternF(frame int64, channel int) float32 { return pattern.Float(frame, channel) }
 
-// tape is a recording that exists only as its pattern. Its path tells all:
-// tape:FIRSTCHANNEL:CHANNELS:FRAMES:BITS:RATE:OFFSET.
+// tape is a recording that consists of the pattern and has no file. Its path
+// describes it: tape:FIRSTCHANNEL:CHANNELS:FRAMES:BITS:RATE:OFFSET.
 type tape struct {
 	first  int
-	offset int64 // frame of the pattern that its first frame is
+	offset int64 // frame of the pattern at its first frame
 	info   wavfile.Info
 	fault  *fault
 }
 
 // fault makes reads of tapes slow or fail.
 type fault struct {
-	wait atomic.Int32           // reads that the disk has not begun to answer
+	wait atomic.Int32           // reads that are waiting for the disk
 	busy atomic.Int32           // reads that the disk is answering
 	fail atomic.Pointer[string] // reads of paths that contain it fail
-	hold chan struct{}          // every read takes one first, where it is not nil
+	hold chan struct{}          // if not nil, every read first takes one
 }
 
 func tapePath(first, channels int, frames int64, bits, rate int, offset int64) string {
@@ -107,7 +107,7 @@ func (t *tape) ReadFrames(dst []byte, frame int64) (int, error) {
 // tapeItem is an item of a test program.
 type tapeItem struct {
 	start, end int64   // frames of the recording
-	segments   []int64 // frames at which its files begin; the last is where it ends
+	segments   []int64 // frames at which its files begin, and the end of the last
 	poly       bool    // one file for all channels
 	trims      map[int]float64
 }
@@ -164,8 +164,8 @@ func newRig(t *testing.T, p *Program, open tracks.OpenFunc) *rigUp {
 	return r
 }
 
-// climb raises the overall level or a trim to where a command wants it, stroke
-// by stroke, as somebody at the desk does.
+// climb raises the overall level or a trim to a command's value in strokes, as a
+// person at the desk does.
 func (r *rigUp) climb(c Command) {
 	r.t.Helper()
 	for goal := *c.DB; ; {
@@ -202,7 +202,7 @@ func (r *rigUp) pull(n int) []float32 {
 		}
 		b := make([]float32, k*r.channels)
 		for i := range b {
-			b[i] = 7 // what was there must not stay
+			b[i] = 7 // every sample must be overwritten
 		}
 		r.Pull(b, r.channels)
 		out = append(out, b...)
@@ -211,7 +211,8 @@ func (r *rigUp) pull(n int) []float32 {
 	return out
 }
 
-// exact fails where frames from … of out are not the pattern from frame at on.
+// exact fails unless frames from to to-1 of out are the pattern from frame at
+// on.
 func (r *rigUp) exact(what string, out []float32, from, to int, at int64) {
 	r.t.Helper()
 	for f := from; f < to; f++ {
@@ -223,7 +224,7 @@ func (r *rigUp) exact(what string, out []float32, from, to int, at int64) {
 	}
 }
 
-// quiet fails where frames from … of out are not silent.
+// quiet fails unless frames from to to-1 of out are silent.
 func (r *rigUp) quiet(what string, out []float32, from, to int) {
 	r.t.Helper()
 	for i, x := range out[from*r.channels : to*r.channels] {

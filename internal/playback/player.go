@@ -20,10 +20,10 @@ type Options struct {
 	Command      []string // argv of the player's process; nil = this program with the word "player"
 }
 
-// PlayerCommand is the word by which this program becomes a player.
+// PlayerCommand is the command word that makes this program a player.
 const PlayerCommand = "player"
 
-// Player is a running player process, and the keeper of its state in the
+// Player is a running player process. It also keeps the player's state in the
 // catalog. Its methods may be called from several goroutines.
 type Player struct {
 	prog  *Program
@@ -32,7 +32,7 @@ type Player struct {
 	cmd   *exec.Cmd
 	in    io.WriteCloser
 	log   tailBuffer
-	hold  *hold // of the desk; nil where nothing can be heard
+	hold  *hold // of the desk; nil if nothing can be heard
 	armed atomic.Bool
 	dry   bool // a dry run without sound: nothing goes back to the stage
 
@@ -49,16 +49,16 @@ type Player struct {
 	subs     map[chan Status]bool
 	saved    catalog.PlaybackState
 	quitting bool
-	beats    chan int64    // the player's newest, to be sent back
+	beats    chan int64    // the player's newest, to be returned
 	ready    chan struct{} // closed once opened or failed
 	done     chan struct{} // closed when the process is gone
 }
 
 // Start runs a player process on a program. It returns once the device runs,
-// silent and stopped where the session was left, at [StartLevelDB] or the
-// lower level that it was left at. ctx bounds the start alone; end the player
-// with [Player.Close]. While another player on the same catalog has a device
-// open, it is refused with a *[BusyError].
+// silent, stopped at the position where the session was left, at [StartLevelDB]
+// or at a lower level if it was left at one. ctx bounds the start only; end the
+// player with [Player.Close]. If another player on the same catalog has a device
+// open, Start fails with *[BusyError].
 func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options) (*Player, error) {
 	ses, err := store.Session(ctx, prog.Session)
 	if err != nil {
@@ -104,10 +104,10 @@ func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options
 	return p, nil
 }
 
-// Program returns what is played.
+// Program returns the program that is played.
 func (p *Player) Program() *Program { return p.prog }
 
-// Opened returns what the device turned out to be.
+// Opened describes the opened device.
 func (p *Player) Opened() Opened { return *p.opened }
 
 // Done is closed when the player's process is gone.
@@ -127,8 +127,8 @@ func (p *Player) Status() Status {
 	return p.status
 }
 
-// Subscribe returns a channel of statuses, the newest first where the reader is
-// slow; it is closed when the player ends or by cancel.
+// Subscribe returns a channel of statuses. A slow reader gets the newest one
+// only. The channel is closed when the player ends, or by cancel.
 func (p *Player) Subscribe() (statuses <-chan Status, cancel func()) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -148,15 +148,15 @@ func (p *Player) Subscribe() (statuses <-chan Status, cancel func()) {
 	}
 }
 
-// answerWithin is how long a player may take to answer. For silence nobody
-// waits longer: it is ended instead.
+// answerWithin is how long a player may take to answer. A fade-out waits no
+// longer: the process is ended instead.
 const answerWithin = time.Second
 
 // Do sends a command and waits until it is done or refused (*[RefusedError]);
-// [Player.Status] knows of it then.
-// A [FadeOut] that is not answered within a second ends the player's process.
+// then [Player.Status] includes its effect. If a [FadeOut] is not answered
+// within a second, Do ends the player's process.
 func (p *Player) Do(ctx context.Context, c Command) error {
-	// Noted before anything sounds; an unarmed player refuses anyway.
+	// Store it before anything sounds; an unarmed player refuses anyway.
 	if !p.dry && p.armed.Load() && (c.Do == Play || c.Do == Identify || c.Do == LineUp) {
 		if err := p.store.BeginFeeding(ctx, p.ses); err != nil {
 			return err
@@ -194,7 +194,7 @@ func (p *Player) ask(ctx context.Context, c Command) error {
 		p.mu.Unlock()
 	}()
 	sent := make(chan error, 1)
-	go func() { sent <- p.send(c) }() // a player that hangs does not empty its pipe
+	go func() { sent <- p.send(c) }() // a hanging player does not empty its pipe
 	for {
 		select {
 		case err := <-sent:

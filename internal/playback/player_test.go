@@ -29,7 +29,7 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
-	config, err := os.MkdirTemp("", "nightreel-config-") // where the lock of the desk is
+	config, err := os.MkdirTemp("", "nightreel-config-") // folder of the desk's lock
 	if err != nil {
 		panic(err)
 	}
@@ -39,7 +39,7 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// stored puts a session that a program is of into a new catalog.
+// stored stores a session that matches a program in a new catalog.
 func stored(t *testing.T, p *Program) *catalog.Store {
 	t.Helper()
 	store, err := catalog.Open(t.Context(), filepath.Join(t.TempDir(), "catalog.nightreel"))
@@ -72,7 +72,7 @@ func until(t *testing.T, p *Player, what string, is func(Status) bool) Status {
 	return Status{}
 }
 
-// climb raises the overall level stroke by stroke.
+// climb raises the overall level in strokes.
 func climb(t *testing.T, p *Player, db float64) {
 	t.Helper()
 	for st := p.Status(); st.LevelDB < db; {
@@ -84,8 +84,8 @@ func climb(t *testing.T, p *Player, db float64) {
 	}
 }
 
-// A player process is driven through a whole afternoon, killed, and started
-// again where it was.
+// A player process runs through a whole afternoon, is killed, and starts again
+// at the same position.
 func TestPlayer(t *testing.T) {
 	prog := tapeProgram(3, twoSongs...)
 	store := stored(t, prog)
@@ -141,7 +141,7 @@ func TestPlayer(t *testing.T) {
 		t.Errorf("the file's frame 100000 is the recording's %d, the muted output has %v", at, x[2])
 	}
 
-	// Again: silent, where it was, at the starting level.
+	// Started again it is silent, at the same position, at the starting level.
 	p = start(Options{Device: "null"})
 	st := until(t, p, "the state", func(s Status) bool { return s.Item == 1 })
 	if st.State != Unarmed || st.AtS != 1.5 || st.AtEnd != "stop" || st.LevelDB != StartLevelDB || st.Inputs[1].TrimDB != -6 || !st.Inputs[2].Muted || !st.Inputs[1].Back {

@@ -13,7 +13,7 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// ear notes when the first sound comes after it was told to listen.
+// ear records when the first sound after a given moment comes.
 type ear struct {
 	*Engine
 	listening atomic.Bool
@@ -34,9 +34,10 @@ func (e *ear) Pull(dst []float32, channels int) {
 	}
 }
 
-// From the press of play at another place to the first sample in the callback:
-// 64 mono files that the system's cache has forgotten, the device running at
-// 256 frames. Run it by hand, with a count: -bench PressToSound -benchtime 300x.
+// BenchmarkPressToSound measures from pressing play at another position to the
+// first sample in the callback: 64 mono files that are not in the page cache,
+// the device running at 256 frames. Run it by hand, with a count: -bench
+// PressToSound -benchtime 300x.
 func BenchmarkPressToSound(b *testing.B) {
 	const channels, frames = 64, 20 * 48_000
 	p := tapeProgram(channels, tapeItem{start: 0, end: frames, segments: []int64{0, frames}})
@@ -47,7 +48,7 @@ func BenchmarkPressToSound(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			// Clean pages only are dropped; the files were synced when written.
+			// Only clean pages are dropped; the files were synced when written.
 			if err := unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED); err != nil {
 				b.Fatal(err)
 			}

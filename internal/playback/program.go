@@ -11,17 +11,17 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// Program is a session made ready to be played: spans, files, gains. It is
-// made of the catalog alone and needs none any more; the recordings are opened
-// by the player.
+// Program is a session prepared for playing: spans, files, gains. It is made
+// from the catalog alone and does not need it afterwards; the player opens the
+// recordings.
 type Program struct {
 	Session catalog.SessionID `json:"session"`
 	Desk    string            `json:"desk"`
-	Rate    int               `json:"sample_rate"` // Hz, that it is played at
+	Rate    int               `json:"sample_rate"` // Hz, at which it is played
 	Outputs int               `json:"outputs"`     // highest output in use
 	Items   []ProgramItem     `json:"items"`
 	Inputs  []ProgramInput    `json:"inputs"` // in order of desk input
-	// Problems say what will not sound as the session has it.
+	// Problems list what will not sound as in the session.
 	Problems []string `json:"problems"`
 }
 
@@ -51,7 +51,7 @@ type ProgramMarker struct {
 	Label string  `json:"label"`
 }
 
-// Voice is what feeds one output during an item.
+// Voice is the signal of one output during an item.
 type Voice struct {
 	Output  int      `json:"output"` // from 1
 	TrimDB  float64  `json:"trim_db"`
@@ -65,30 +65,31 @@ type Source struct {
 	tracks.File
 	Channel int   `json:"channel"` // in the file, from 0
 	Start   int64 `json:"start"`   // the file's first frame
-	From    int64 `json:"from"`    // the first frame that it gives; no two sources of a voice give the same
-	To      int64 `json:"to"`      // the frame after the last one that it gives
+	From    int64 `json:"from"`    // the first frame that is used; sources of a voice never overlap
+	To      int64 `json:"to"`      // the frame after the last one that is used
 }
 
 // ProgramOptions are the choices of [NewProgram].
 type ProgramOptions struct {
 	// Rate is the rate to play at in Hz; 0 takes the recordings'.
 	Rate int
-	// ConvertRate allows recordings at another rate to be converted.
+	// ConvertRate allows converting recordings of another rate.
 	ConvertRate bool
-	// Rigs says for channels, by name, which rig feeds them instead of the
-	// session's.
+	// Rigs names, by channel, rigs that feed channels instead of the session's
+	// rig.
 	Rigs map[string]string
 }
 
-// maxPreRollS is the longest pre-roll, and so how much of a recording before a
-// take may be needed. tailS is what a fade may need after it.
+// maxPreRollS is the longest pre-roll, and so the longest part of a recording
+// before a take that is needed. tailS is what a fade may need after the take.
+// Both in seconds.
 const (
 	maxPreRollS = 60
 	tailS       = 2
 )
 
-// RateError says that a session cannot be played at one rate without being
-// converted.
+// RateError reports that a session cannot be played at one rate without
+// conversion.
 type RateError struct {
 	Rate  int              // Hz, wanted
 	Songs map[int][]string // rate of the recording: songs
@@ -112,8 +113,8 @@ func (e *RateError) Hint() string {
 
 func kilohertz(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/1000) }
 
-// NewProgram makes a session ready to be played. Errors: *[RateError] for takes
-// of another rate without ConvertRate.
+// NewProgram prepares a session for playing. Errors: *[RateError] for takes of
+// another rate without ConvertRate.
 func NewProgram(ctx context.Context, store *catalog.Store, ses catalog.Session, opt ProgramOptions) (*Program, error) {
 	p := &Program{Session: ses.ID, Desk: ses.Desk, Rate: opt.Rate, Items: []ProgramItem{}, Inputs: []ProgramInput{}, Problems: []string{}}
 	b := &programmer{store: store, opt: opt, p: p, files: map[catalog.RecordingID][]catalog.File{}}
@@ -135,7 +136,7 @@ func NewProgram(ctx context.Context, store *catalog.Store, ses catalog.Session, 
 	}
 	for i, db := range trims {
 		if db > catalog.AskTrimDB {
-			p.Problems = append(p.Problems, fmt.Sprintf("the session raises input %d %s by %+.1f dB; see whether that is meant before it sounds", p.Inputs[i].DeskInput, p.Inputs[i].Channel, db))
+			p.Problems = append(p.Problems, fmt.Sprintf("the session raises input %d %s by %+.1f dB; check the gain before it sounds", p.Inputs[i].DeskInput, p.Inputs[i].Channel, db))
 		}
 	}
 	return p, b.rates()
@@ -159,7 +160,7 @@ func (p *Program) addInputs(ses catalog.Session) {
 	slices.SortFunc(p.Inputs, func(a, b ProgramInput) int { return a.DeskInput - b.DeskInput })
 }
 
-// programmer gathers what one program needs of the catalog.
+// programmer caches what one program needs of the catalog.
 type programmer struct {
 	store *catalog.Store
 	opt   ProgramOptions
@@ -175,7 +176,7 @@ func (b *programmer) item(ctx context.Context, ses catalog.Session, i int) error
 	}
 	at := slices.IndexFunc(night, func(r catalog.Recording) bool { return r.ID == it.Recording })
 	if at < 0 {
-		return fmt.Errorf("%s (%s): its recording is no longer in the catalog; scan it again and build the session anew", it.Song, it.Show)
+		return fmt.Errorf("%s (%s): its recording is no longer in the catalog; scan it again and build the session again", it.Song, it.Show)
 	}
 	rec := night[at]
 	item := ProgramItem{Song: it.Song, Show: it.Show, Rig: it.Rig, LengthS: rec.Seconds(it.EndFrame - it.StartFrame), Markers: []ProgramMarker{}, Voices: []Voice{}}
@@ -218,8 +219,8 @@ func (b *programmer) item(ctx context.Context, ses catalog.Session, i int) error
 	return nil
 }
 
-// voice finds the files that feed an input during an item; nil with a problem
-// where the rig that was asked for has none.
+// voice finds the files that feed an input during an item. If the rig has none,
+// it returns nil and adds a problem.
 func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref catalog.Recording, night []catalog.Recording, in catalog.SessionInput) (*Voice, error) {
 	rig := in.Rig
 	for channel, other := range b.opt.Rigs {
@@ -268,8 +269,8 @@ func (b *programmer) voice(ctx context.Context, it catalog.SessionItem, ref cata
 	return v, nil
 }
 
-// listedTrims returns for each input the highest trim that an item gives it. A
-// trim beyond catalog.MostTrimDB is refused: it comes from a gain that is wrong.
+// listedTrims returns for each input the highest trim of any item. A trim beyond
+// catalog.MostTrimDB is refused: it comes from a wrong gain.
 func (p *Program) listedTrims() ([]float64, error) {
 	trims := make([]float64, len(p.Inputs))
 	for i, in := range p.Inputs {
@@ -291,7 +292,7 @@ func (p *Program) listedTrims() ([]float64, error) {
 	return trims, nil
 }
 
-// TrimError says that a session trims an input by more than any preamp would.
+// TrimError reports that a session trims an input by more than any preamp would.
 type TrimError struct {
 	DeskInput int
 	Channel   string
@@ -305,10 +306,10 @@ func (e *TrimError) Error() string {
 
 // Hint says what to do about it.
 func (e *TrimError) Hint() string {
-	return "mend the gain in the desk's patch or in the night's input list, then build the session anew"
+	return "correct the gain in the desk's patch or in the night's input list, then build the session again"
 }
 
-// rates settles the rate of the program and the length of its items.
+// rates determines the rate of the program and the length of its items.
 func (b *programmer) rates() error {
 	songs := map[int][]string{}
 	frequent := 0
@@ -321,7 +322,7 @@ func (b *programmer) rates() error {
 	}
 	for _, r := range sortedKeys(songs) {
 		if len(songs[r]) >= len(songs[frequent]) {
-			frequent = r // of equals the highest
+			frequent = r // if several are equally frequent, the highest
 		}
 	}
 	if b.p.Rate == 0 {

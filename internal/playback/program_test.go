@@ -10,9 +10,9 @@ import (
 	"nightreel/catalog"
 )
 
-// A program made of the catalog plays a track over its files, of which two
-// overlap and two leave a gap, each frame from one file alone; it is the same
-// after the pipe to the player's process.
+// A program plays a track over its files, of which two overlap and two leave a
+// gap, each frame from one file only; it is the same after the pipe to the
+// player's process.
 func TestProgramOfOverlappingFiles(t *testing.T) {
 	const frames = 200_000
 	ctx, dir := t.Context(), t.TempDir()
@@ -66,7 +66,7 @@ func TestProgramOfOverlappingFiles(t *testing.T) {
 			}
 		}
 	}
-	for i := range p.Items[0].Voices { // the tapes have no folder
+	for i := range p.Items[0].Voices { // tapes have no folder
 		for k := range p.Items[0].Voices[i].Sources {
 			s := &p.Items[0].Voices[i].Sources[k]
 			s.Path = filepath.Base(s.Path)

@@ -2,20 +2,20 @@ package playback
 
 import "math"
 
-// swap asks the pull to go on with another ring.
+// swap tells the pull to continue with another ring.
 type swap struct {
 	ring int
 	at   uint64 // frame of the current ring to change at; 0 = at once
-	// shut waits until the gate is closed, so that a stop does not jump while
-	// it still sounds.
+	// shut delays the swap until the gate is closed, so that a stop does not
+	// jump while it still sounds.
 	shut bool
-	fade []float32 // gains of what comes in, one a frame; what goes out has them backwards. Empty = a cut
-	// late is the fade where the frame at was missed. The new ring goes on in
-	// time from frame at: what was missed is left out.
+	fade []float32 // gains of the new ring, one a frame; the old ring has them in reverse. Empty = a cut
+	// late is the fade if the frame at was missed. The new ring continues in
+	// time from frame at: the missed frames are left out.
 	late []float32
 }
 
-// head is what only the pull touches.
+// head is used by the pull only.
 type head struct {
 	cur    int
 	old    int // ring that fades out; -1 = none
@@ -29,10 +29,10 @@ type head struct {
 
 	drainLen, drainAt int // fade before the ring runs dry; 0 = none
 	starved           bool
-	rise              int // frames of the fade-in after a drought that are left
+	rise              int // remaining frames of the fade-in after a drought
 
 	level               float32 // overall
-	up                  float32 // factor that an output rises by in safeFade at most
+	up                  float32 // largest factor that an output rises by in safeFade
 	trims               []float32
 	gains, steps, goals []float32
 	peaks               []uint32
@@ -57,11 +57,11 @@ func (h *head) init(e *Engine) {
 	h.gateSeen = e.gate.Load()
 }
 
-// Pull fills dst, interleaved frames of the given number of channels, with what
-// comes next. Outputs beyond the program's get silence. channels is at least
-// the program's outputs.
+// Pull fills dst with the next frames, interleaved, of the given number of
+// channels. Outputs beyond the program's get silence. channels must be at least
+// the number of the program's outputs.
 //
-// It is called by one goroutine or thread at a time, the audio callback. It
+// Only one goroutine or thread at a time may call it, the audio callback. It
 // never waits, and does not allocate.
 func (e *Engine) Pull(dst []float32, channels int) {
 	frames := len(dst) / channels
@@ -71,7 +71,7 @@ func (e *Engine) Pull(dst []float32, channels int) {
 	for frames > 0 {
 		if h.gateLeft == 0 && h.gate == 0 {
 			if h.old >= 0 {
-				h.old = -1 // nobody hears the rest of that fade
+				h.old = -1 // the rest of that fade is inaudible
 				e.using.Store(1 << h.cur)
 			}
 			e.takeSwap(h, true)
@@ -93,7 +93,7 @@ func (e *Engine) Pull(dst []float32, channels int) {
 	e.pulled.Add(int64(len(whole) / channels))
 }
 
-// watchGate starts a ramp when the gate was moved.
+// watchGate starts a ramp if the gate was moved.
 func (e *Engine) watchGate(h *head) {
 	want := e.gate.Load()
 	if want == h.gateSeen {
@@ -109,7 +109,7 @@ func (e *Engine) watchGate(h *head) {
 	h.gateStep = (goal - h.gate) / float32(h.gateLeft)
 }
 
-// takeSwap goes over to the other ring when it is time, and returns how many
+// takeSwap switches to the other ring when it is time, and returns how many
 // frames may be played before it is.
 func (e *Engine) takeSwap(h *head, shut bool) int {
 	s := e.pending.Load()
@@ -123,12 +123,12 @@ func (e *Engine) takeSwap(h *head, shut bool) int {
 	if now < s.at {
 		return int(min(s.at-now, math.MaxInt32))
 	}
-	// Said before it is taken, so that the reader never finds both rings idle
-	// and no swap pending while there is one.
+	// Set it before taking the swap, so that the reader never sees both rings
+	// idle and no swap pending while there is one.
 	e.using.Store(3)
 	if !e.pending.CompareAndSwap(s, nil) {
 		e.using.Store(1 << h.cur)
-		return math.MaxInt // taken back
+		return math.MaxInt // withdrawn
 	}
 	fresh := e.rings[s.ring]
 	fade := s.fade
@@ -150,8 +150,8 @@ func (e *Engine) takeSwap(h *head, shut bool) int {
 	return math.MaxInt
 }
 
-// play writes at most the frames of dst from the rings, with fades and the
-// gate, and returns how many.
+// play writes at most the frames of dst from the rings, with fades and the gate,
+// and returns their number.
 func (e *Engine) play(h *head, dst []float32, channels int) int {
 	r := e.rings[h.cur]
 	n := len(dst) / channels
@@ -165,7 +165,7 @@ func (e *Engine) play(h *head, dst []float32, channels int) int {
 	case avail == 0 && finished:
 		clear(dst)
 		h.gate, h.gateLeft = 0, 0
-		if e.gate.CompareAndSwap(h.gateSeen, 0) { // else somebody moved it just now
+		if e.gate.CompareAndSwap(h.gateSeen, 0) { // on failure another goroutine has just moved it
 			h.gateSeen = 0
 		}
 		e.ended.Store(true)
@@ -223,7 +223,7 @@ func (e *Engine) play(h *head, dst []float32, channels int) int {
 	return n
 }
 
-// dry notes that there is nothing left to play.
+// dry sets that there is nothing left to play.
 func (e *Engine) dry(h *head) {
 	h.starved, h.drainLen, h.drainAt = true, 0, 0
 	e.starved.Store(true)
@@ -247,7 +247,7 @@ func (e *Engine) moveGate(h *head, n int) {
 	}
 }
 
-// cross fades the old ring out below the new one, which is in dst.
+// cross fades out the old ring and adds it to the new one, which is in dst.
 func (e *Engine) cross(h *head, dst []float32, channels, n int) {
 	old := e.rings[h.old]
 	at := old.taken.Load()
@@ -271,15 +271,15 @@ func (e *Engine) cross(h *head, dst []float32, channels, n int) {
 	}
 }
 
-// applyGains multiplies every output by its trim and the overall level, moving
-// to new values within safeFade, and up to them by RiseDBPerS at most. At
-// exactly 1 it leaves the samples alone.
+// applyGains multiplies every output by its trim and the overall level. Gains
+// move to new values within safeFade, and rise by RiseDBPerS at most. At exactly
+// 1 it leaves the samples unchanged.
 func (e *Engine) applyGains(h *head, dst []float32, channels int) {
 	for len(dst) > 0 {
 		e.climb(h)
 		n := h.safe
 		if h.gainLeft > 0 {
-			n = h.gainLeft // a step up begins when the last one is over
+			n = h.gainLeft // a step up begins after the last one has ended
 		}
 		n = min(n*channels, len(dst))
 		e.moveGains(h, dst[:n], channels)
@@ -287,11 +287,11 @@ func (e *Engine) applyGains(h *head, dst []float32, channels int) {
 	}
 }
 
-// quietest is the amplitude that a rise from silence begins at: MinLevelDB.
+// quietest is the amplitude at which a rise from silence begins: MinLevelDB.
 const quietest = 1e-4
 
-// climb moves the overall level and the live trims to where they were set: down
-// at once, up by what RiseDBPerS allows in safeFade, level and trim together.
+// climb moves the overall level and the live trims to their set values: down at
+// once, up by what RiseDBPerS allows in safeFade, level and trim together.
 func (e *Engine) climb(h *head) {
 	up := h.up
 	if h.gainLeft > 0 {
@@ -362,8 +362,8 @@ func (e *Engine) moveGains(h *head, dst []float32, channels int) {
 	}
 }
 
-// meter keeps the peak of every output, and cuts what is above full scale. A
-// float without its sign orders as its bits do.
+// meter updates the peak of every output, and cuts samples above full scale.
+// Without its sign a float sorts as its bits do.
 func (e *Engine) meter(h *head, dst []float32, channels int) {
 	whole, peaks := dst, h.peaks
 	clear(peaks)
@@ -389,8 +389,8 @@ func (e *Engine) meter(h *head, dst []float32, channels int) {
 // fullScale is 1 as the bits of a float32.
 const fullScale = 127 << 23
 
-// limit cuts an output to full scale, and to silence what is no number, and
-// counts the samples. Nothing above full scale reaches a device.
+// limit cuts an output to full scale, and NaN to silence, and counts these
+// samples. Nothing above full scale reaches a device.
 func (e *Engine) limit(o int, dst []float32, channels int) {
 	n := int64(0)
 	for i := o; i < len(dst); i += channels {

@@ -5,45 +5,45 @@ import (
 	"time"
 )
 
-// reader fills the rings. It is one goroutine; while a disk keeps it waiting
-// the pull plays what is there, and then silence.
+// reader fills the rings. It is one goroutine. While it waits for a disk, the
+// pull plays what is in the ring, and then silence.
 type reader struct {
 	e       *Engine
-	rules   rules // that the rings are filled by; the engine's may be newer
+	rules   rules // rules by which the rings are filled; the engine's may be newer
 	writers [2]writer
 	fadeIn  []float32
 	bad     []bool
-	jumped  *place // where the pending swap jumps to; nil for one that only follows new rules
-	hold    uint64 // frames kept back, so that a file that fails can be faded out before
+	jumped  *place // target of the pending swap; nil for one that only follows new rules
+	hold    uint64 // frames held back, so that a failing file can be faded out first
 	most    int    // frames of the largest block
 }
 
-// writer is how far a ring is filled.
+// writer is the fill state of a ring.
 type writer struct {
-	at      place  // what is read next
+	at      place  // to be read next
 	w       uint64 // frames written, published or not
 	ended   bool
 	block   int       // frames of the next block
-	tail    []float32 // what is left at a jump, and still to be faded out
-	tailAt  int       // frames of the tail that are mixed in already
+	tail    []float32 // audio from before a jump, still to be faded out
+	tailAt  int       // frames of the tail that are already mixed in
 	fadeIn  []float32 // the tail's fade
 	lastBad []bool
 }
 
 // The first block after a jump lasts as long as a cold disk needs for the
-// second; then blocks double, since long reads cost a disk less.
+// second. Then blocks double, since long reads cost a disk less.
 const (
 	firstBlockS = 0.100
 	mostBlockS  = 0.250
 )
 
-// steadyS is how much is read before a jump takes over from what sounds: while
-// that plays on nobody waits, and with the first block alone a machine with 25
-// busy threads once read the second too late.
+// steadyS is how much is read, in seconds, before a jump replaces what sounds.
+// While that plays, the delay is inaudible; with the first block alone, a
+// machine with 25 busy threads once read the second too late.
 const steadyS = 0.5
 
-// leadS is how far ahead of what is played a change of rules takes hold: longer
-// than the first block takes to read.
+// leadS is how far ahead of the present position, in seconds, a change of rules
+// takes effect: longer than reading the first block takes.
 const leadS = 0.150
 
 func newReader(e *Engine) *reader {
@@ -92,8 +92,8 @@ func (r *reader) run() {
 	}
 }
 
-// acquire returns a ring that the pull does not use, taking a pending swap
-// back. ok is false while a fade uses both.
+// acquire returns a ring that the pull does not use, and withdraws a pending
+// swap. ok is false while a fade uses both.
 func (r *reader) acquire() (free int, ok bool) {
 	if s := r.e.pending.Load(); s != nil && r.e.pending.CompareAndSwap(s, nil) {
 		return s.ring, true
@@ -102,7 +102,7 @@ func (r *reader) acquire() (free int, ok bool) {
 	return 1 - cur, r.e.using.Load() == 1<<cur
 }
 
-// begin makes the ring that is filled next start at a place.
+// begin sets the position at which the next ring starts.
 func (r *reader) begin(p place) {
 	w := &r.writers[r.e.next]
 	w.at, w.w, w.ended, w.block = p, 0, false, r.e.frames(firstBlockS)
@@ -111,8 +111,8 @@ func (r *reader) begin(p place) {
 	r.e.rings[r.e.next].reset()
 }
 
-// orders does what commands asked for. It returns true where something was
-// done.
+// orders carries out what commands requested. It returns true if there was
+// anything to do.
 func (r *reader) orders() bool {
 	e := r.e
 	e.mu.Lock()
@@ -126,7 +126,7 @@ func (r *reader) orders() bool {
 		return false
 	}
 	if e.want == nil && r.jumped != nil && e.next == free {
-		e.want = r.jumped // it was on its way there, by the old rules
+		e.want = r.jumped // the jump was prepared by the old rules
 	}
 	r.jumped = nil
 	if e.want == nil {
@@ -149,7 +149,7 @@ func (r *reader) orders() bool {
 	defer e.mu.Unlock()
 	if e.want != nil && *e.want == to {
 		e.want = nil
-	} // else somebody has changed their mind
+	} // otherwise a newer command replaced the jump
 	r.jumped = &to
 	e.pending.Store(&swap{ring: free, shut: e.state != Playing, fade: r.fadeIn})
 	if e.playWant && e.want == nil {
@@ -159,8 +159,8 @@ func (r *reader) orders() bool {
 	return true
 }
 
-// ripe tells whether a jump to a place may take over: nothing sounds yet, enough is
-// read, or other orders have come meanwhile.
+// ripe reports whether a jump may take over: nothing sounds yet, enough is read,
+// or other orders have come meanwhile.
 func (r *reader) ripe(to place) bool {
 	e := r.e
 	e.mu.Lock()
@@ -168,7 +168,7 @@ func (r *reader) ripe(to place) bool {
 	return e.state != Playing || e.playWant || r.writers[e.next].w >= uint64(e.frames(steadyS)) || e.want == nil || *e.want != to
 }
 
-// adopt takes over the rules that commands set. e.mu is held.
+// adopt takes over the rules that commands set. The caller must hold e.mu.
 func (r *reader) adopt() {
 	r.rules, r.e.rerule, r.e.blocked = r.e.rules, false, false
 	if len(r.fadeIn) != r.rules.fade {
@@ -176,8 +176,9 @@ func (r *reader) adopt() {
 	}
 }
 
-// follow makes what was read ahead follow new rules, from the frame on where it
-// would not. e.mu is held; it is released while the disk is read.
+// follow makes what was read ahead follow new rules, from the first frame at
+// which they differ. The caller must hold e.mu; it is released while the disk is
+// read.
 func (r *reader) follow(free int) bool {
 	e := r.e
 	cur := 1 - free
@@ -189,7 +190,7 @@ func (r *reader) follow(free int) bool {
 		return true
 	}
 	if need := c.at + uint64(e.rules.fade) + 2*r.hold; need > ring.ready.Load() && !r.writers[cur].ended {
-		// What fades out has to be there: read on by the old rules first.
+		// The fade-out needs more audio by the old rules: read it first.
 		e.mu.Unlock()
 		filled := r.fill(false)
 		e.mu.Lock()
@@ -213,8 +214,8 @@ func (r *reader) follow(free int) bool {
 	return true
 }
 
-// fill reads one block into the ring that is filled now. It returns false where
-// there is no room or no more to read.
+// fill reads one block into the present ring. It returns false if there is no
+// room or nothing more to read.
 func (r *reader) fill(many bool) bool {
 	e := r.e
 	w, ring, t := &r.writers[e.next], e.rings[e.next], &e.tracks[e.next]
@@ -222,8 +223,8 @@ func (r *reader) fill(many bool) bool {
 	if w.ended || room < uint64(w.block+r.rules.fade)+r.hold {
 		return false
 	}
-	// While the ring is nearly empty, side by side: on a crowded machine one
-	// file after the other once came too late for the second block.
+	// While the ring is nearly empty, read files in parallel: on a crowded
+	// machine one after another once came too late for the second block.
 	many = many || w.w < uint64(e.rate)
 	run, next, more := r.rules.run(w.at)
 	n := min(uint64(w.block), uint64(run))
@@ -255,7 +256,7 @@ func (r *reader) fill(many bool) bool {
 	return true
 }
 
-// finish fades the program's end out.
+// finish fades out the program's end.
 func (r *reader) finish(w *writer, ring *ring, t *track) {
 	e := r.e
 	end := w.w
@@ -279,8 +280,8 @@ func (r *reader) finish(w *writer, ring *ring, t *track) {
 	ring.end.Store(w.w)
 }
 
-// join fades outputs out whose files fail from this block on, in the frames
-// that were kept back, and fades those in that came back.
+// join fades out outputs whose files fail from this block on, in the frames that
+// were held back, and fades in those that came back.
 func (r *reader) join(w *writer, ring *ring, dst []float32) {
 	width := r.e.width
 	for o, bad := range r.bad {
@@ -302,11 +303,12 @@ func (r *reader) join(w *writer, ring *ring, dst []float32) {
 	}
 }
 
-// mix fades what was left at a jump out below the frames in dst, which fade in.
+// mix fades out the audio from before a jump and adds it to the frames in dst,
+// which fade in.
 func (w *writer) mix(dst []float32, width int) {
 	total := len(w.fadeIn)
 	if len(w.tail) < total*width {
-		return // no jump yet
+		return // not yet at the jump
 	}
 	for ; w.tailAt < total && len(dst) > 0; dst = dst[width:] {
 		in, out := w.fadeIn[w.tailAt], w.fadeIn[total-1-w.tailAt]

@@ -7,10 +7,10 @@ import (
 
 // ring holds frames read ahead, interleaved, width samples each. One goroutine
 // writes and publishes, one takes; neither waits. Its counters are frames since
-// the ring was last emptied, and lie on cache lines of their own.
+// the ring was last emptied, on separate cache lines.
 type ring struct {
 	width int
-	mask  uint64 // frames in the ring, a power of two, less one
+	mask  uint64 // number of frames in the ring, a power of two, minus one
 	buf   []float32
 
 	_     [64]byte
@@ -18,7 +18,7 @@ type ring struct {
 	_     [56]byte
 	taken atomic.Uint64
 	_     [56]byte
-	end   atomic.Uint64 // frame at which the program ends; noEnd while it goes on
+	end   atomic.Uint64 // frame at which the program ends; noEnd while it continues
 }
 
 const noEnd = math.MaxUint64
@@ -29,7 +29,7 @@ func newRing(frames, width int) *ring {
 	return r
 }
 
-// reset empties a ring that nobody takes from.
+// reset empties a ring from which nothing is being taken.
 func (r *ring) reset() {
 	r.ready.Store(0)
 	r.taken.Store(0)
@@ -46,8 +46,8 @@ func (r *ring) span(at, n uint64) []float32 {
 	return r.buf[first*uint64(r.width) : (first+n)*uint64(r.width)]
 }
 
-// take copies n frames, which must be there, to dst, rows channels apart, and
-// leaves the rest of each row alone.
+// take copies n frames, which must be in the ring, to dst, with rows of the
+// given number of channels, and leaves the rest of each row unchanged.
 func (r *ring) take(dst []float32, channels int, n uint64) {
 	at := r.taken.Load()
 	r.peek(dst, channels, at, n)

@@ -10,8 +10,8 @@ import (
 	"nightreel/catalog"
 )
 
-// onRing opens an armed engine that plays what its ring holds, over and over:
-// the program's own samples are out of the way.
+// onRing opens an armed engine that plays the given samples from its ring,
+// repeatedly, instead of the program's.
 func onRing(t *testing.T, p *Program, samples ...float32) *Engine {
 	t.Helper()
 	e, err := NewEngine(p, openTape)
@@ -32,7 +32,7 @@ func onRing(t *testing.T, p *Program, samples ...float32) *Engine {
 	return e
 }
 
-// pullRing pulls n frames, whatever the ring has given already.
+// pullRing pulls n frames, however much the ring has given already.
 func (e *Engine) pullRing(n int) []float32 {
 	dst := make([]float32, n*e.width)
 	for at := 0; at < n; at += 2000 {
@@ -42,8 +42,8 @@ func (e *Engine) pullRing(n int) []float32 {
 	return dst
 }
 
-// Whatever commands come, in whatever blocks a device pulls: no output rises by
-// more than RiseDBPerS, nor by more than StrokeDB after a command, level and trim
+// Whatever commands come, in blocks of any size, no output rises by more than
+// RiseDBPerS, nor by more than StrokeDB after a command, level and trim
 // together; and it falls within safeFade.
 func TestRisesAreRamps(t *testing.T) {
 	p := tapeProgram(2, twoSongs...)
@@ -59,7 +59,7 @@ func TestRisesAreRamps(t *testing.T) {
 			trim = e.trimNowDB(input - 1)
 			var c Command
 			switch rnd.IntN(6) {
-			case 0: // what a slip of the pen asks for
+			case 0: // as a typing error requests
 				c = Command{Do: Level, DB: ptr(MinLevelDB + rnd.Float64()*-MinLevelDB)}
 			case 1:
 				c = Command{Do: Trim, Input: input, DB: ptr(MinTrimDB + rnd.Float64()*(MaxTrimDB-MinTrimDB))}
@@ -89,7 +89,7 @@ func TestRisesAreRamps(t *testing.T) {
 		for c, all := range track {
 			steepest := 0.0
 			for f := 0; f+window < len(all); f++ {
-				if all[f] > MinLevelDB { // below it is silence
+				if all[f] > MinLevelDB { // below it counts as silence
 					steepest = max(steepest, all[f+window]-all[f])
 				}
 			}
@@ -97,14 +97,14 @@ func TestRisesAreRamps(t *testing.T) {
 				t.Errorf("seed %d, output %d rises by %.4f dB in 10 ms, at most %.4f are allowed", seed, c+1, steepest, most)
 			}
 			if steepest < 0.09 {
-				t.Errorf("seed %d: the steepest rise is %.4f dB in 10 ms: nothing was tested", seed, steepest)
+				t.Errorf("seed %d: the steepest rise is only %.4f dB in 10 ms, so the bound was not tested", seed, steepest)
 			}
 		}
 	}
 }
 
-// One command raises the level by a stroke at most, also when it is sent
-// again before the ramp is over, and down it goes at once.
+// One command raises the level by at most a stroke, even if it is sent again
+// before the ramp is over. Down it goes at once.
 func TestOneStroke(t *testing.T) {
 	e := onRing(t, tapeProgram(2, twoSongs...), 1e-3)
 	var refused *RefusedError
@@ -134,8 +134,8 @@ func TestOneStroke(t *testing.T) {
 	}
 }
 
-// Nothing above full scale, and nothing that is no number, leaves the engine.
-// What was cut is counted and shown by input; what is below stays as it is.
+// No sample above full scale and no NaN leaves the engine. Cut samples are
+// counted and shown by input; smaller ones are unchanged.
 func TestNothingAboveFullScale(t *testing.T) {
 	nan, inf := float32(math.NaN()), float32(math.Inf(1))
 	given := []float32{0.5, 3, -1, -210.7, 1, nan, -0.999999, -inf}
@@ -167,9 +167,9 @@ func TestNothingAboveFullScale(t *testing.T) {
 	}
 }
 
-// A session's trim and a live trim together: beyond AskTrimDB a person must
-// mean it, beyond MostTrimDB it is refused; lower it may always be. Of several
-// songs the one with the highest trim counts.
+// If a session's trim and a live trim together exceed AskTrimDB, a person must
+// confirm them; beyond MostTrimDB they are refused. Lowering is always allowed.
+// Among several songs the one with the highest trim counts.
 func TestTrimsTogether(t *testing.T) {
 	loud := tapeItem{start: 0, end: 100_000, segments: []int64{0, 900_000}, trims: map[int]float64{2: 15, 3: 39.5}}
 	r := newRig(t, tapeProgram(3, twoSongs[0], loud), openTape)
@@ -192,12 +192,12 @@ func TestTrimsTogether(t *testing.T) {
 	}
 	wild.Items[0].Voices[1].TrimDB = math.NaN()
 	if _, err := NewEngine(wild, openTape); err == nil {
-		t.Error("a session with a trim that is no number is played")
+		t.Error("a session with a trim of NaN is played")
 	}
 }
 
-// Live trims that a person left are there again before anything sounds, within
-// the same bounds.
+// Live trims that a person left are set again before anything sounds, within the
+// same bounds.
 func TestTrimsAreRestored(t *testing.T) {
 	p := tapeProgram(3, tapeItem{start: 0, end: 100_000, segments: []int64{0, 900_000}, trims: map[int]float64{3: 30}})
 	e, err := NewEngine(p, openTape)

@@ -20,27 +20,27 @@ import (
 type setup struct {
 	Program *Program    `json:"program"`
 	Sink    SinkRequest `json:"sink"`
-	// Trims are the live trims that a person left the session at, by desk input.
+	// Trims are the live trims that a person left, by desk input.
 	Trims map[int]float64 `json:"trims,omitempty"`
 }
 
-// StatusInterval is how often a player tells where it stands.
+// StatusInterval is the time between two statuses of a player.
 const StatusInterval = 100 * time.Millisecond
 
-// The player counts beats and sends them up; whoever started it sends each
-// back. Once the newest answer is deafAfter beats old the player falls silent:
-// 0.6 s, so that with FadeOutMS it is silent within 1 s. What lies in the pipes
-// is older beats, and proves nothing.
+// The player counts beats and sends them up; the process that started it returns
+// each. If the newest returned beat is deafAfter beats old, the player falls
+// silent: after 0.6 s, so that with FadeOutMS it is silent within 1 s. Beats
+// that lie in the pipes are older, and prove nothing.
 const (
 	beatInterval = 50 * time.Millisecond
 	deafAfter    = 12
 )
 
-// Silent is the device of a dry run: it throws the audio away.
+// Silent is the device of a dry run: it discards the audio.
 const Silent = "null"
 
-// OpenBuiltin opens the sinks that need no device: "null" throws the audio away
-// in real time, "file:PATH" writes it to a WAV file. known is false for other
+// OpenBuiltin opens the sinks that need no device: "null" discards the audio in
+// real time, "file:PATH" writes it to a WAV file. known is false for other
 // names.
 func OpenBuiltin(req SinkRequest) (s Sink, known bool, err error) {
 	if path, ok := strings.CutPrefix(req.Device, "file:"); ok {
@@ -58,29 +58,28 @@ func OpenBuiltin(req SinkRequest) (s Sink, known bool, err error) {
 }
 
 // Serve is the player: it reads a program and commands from in, line by line,
-// and plays on the sink that open gives it. It ends, fading out, when in ends,
-// on [Quit], and with ctx; out gets what happens, as JSON lines. [Player] is
+// and plays on the sink that open returns. It fades out and ends when in ends,
+// on [Quit], and with ctx; it writes events to out as JSON lines. [Player] is
 // the other end.
 //
-// It gives the audio callback the processors it needs: no other work belongs
-// into its process.
+// It sets up the process for the audio callback: do no other work in it.
 func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, files tracks.OpenFunc) error {
-	// The callback's thread has to find a free slot of Go's scheduler at once;
-	// with as many as processors it waits for others (measured: late blocks
-	// went from 83–116 to 2–28 in 8 s beside two busy goroutines).
+	// The callback's thread must find a free slot of Go's scheduler at once;
+	// with only as many slots as processors it waits (measured: late blocks went
+	// from 83–116 to 2–28 in 8 s beside two busy goroutines).
 	runtime.GOMAXPROCS(max(4, 2*runtime.NumCPU()))
-	// Nearly all memory is the rings, which stay: left alone, the collector
-	// would let as much again pass by as garbage first.
+	// Nearly all memory is the rings, which stay. By default the collector would
+	// allow as much again in garbage.
 	debug.SetGCPercent(10)
 	enc := json.NewEncoder(out)
 	lines := bufio.NewReaderSize(in, 1<<16)
 	first, err := lines.ReadBytes('\n')
 	if err != nil {
-		return fmt.Errorf("the player got no program: %w", err)
+		return fmt.Errorf("the player received no program: %w", err)
 	}
 	var set setup
 	if err := json.Unmarshal(first, &set); err != nil || set.Program == nil || len(set.Program.Items) == 0 {
-		return fmt.Errorf("the player got no program that it understands: %v", err)
+		return fmt.Errorf("the player received a program that it cannot decode: %v", err)
 	}
 	sink, err := open(set.Sink)
 	var engine *Engine
@@ -102,7 +101,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 	}
 	s := &server{engine: engine, sink: sink, open: open, set: set}
 	opened := sink.Info()
-	s.set.Sink.Device = opened.Device // a default may be another device next time
+	s.set.Sink.Device = opened.Device // the default may be another device next time
 	events := make(chan event, 64)
 	written := make(chan struct{})
 	go func() {
@@ -121,8 +120,8 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 	return s.end()
 }
 
-// beat sends beats, and fades out while they are not answered. It runs beside
-// the loop, which may wait for a device or a full pipe.
+// beat sends beats, and fades out if they are not returned. It runs beside the
+// loop, which may wait for a device or a full pipe.
 func (s *server) beat(ctx context.Context, events chan<- event) {
 	tick := time.NewTicker(beatInterval)
 	defer tick.Stop()
@@ -142,8 +141,8 @@ func (s *server) beat(ctx context.Context, events chan<- event) {
 	}
 }
 
-// commands reads commands until the pipe is closed. What is not understood
-// becomes a command that is refused.
+// commands reads commands until the pipe is closed. A line that cannot be
+// decoded becomes a command that is refused.
 func (s *server) commands(lines *bufio.Reader) <-chan Command {
 	to := make(chan Command)
 	go func() {
@@ -167,15 +166,15 @@ func (s *server) commands(lines *bufio.Reader) <-chan Command {
 	return to
 }
 
-// server is the player's life.
+// server is the state of a player process.
 type server struct {
 	engine *Engine
-	sink   Sink // nil while there is none
+	sink   Sink // nil while no device is open
 	open   OpenSink
 	set    setup
-	last   SinkStats // of a sink that is gone
+	last   SinkStats // of sinks that are closed
 
-	answered atomic.Int64 // newest beat that came back
+	answered atomic.Int64 // newest returned beat
 }
 
 func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- event, written <-chan struct{}) {
@@ -186,14 +185,14 @@ func (s *server) loop(ctx context.Context, in <-chan Command, events chan<- even
 		case <-ctx.Done():
 			return
 		case <-written:
-			return // nobody reads any more
+			return // the other process no longer reads
 		case c, ok := <-in:
 			if !ok || c.Do == Quit {
 				return
 			}
 			err := s.do(c)
-			// Where it stands now comes before the answer, so that nobody takes an
-			// older status for what the command made of it.
+			// Send the status before the answer, so that no older status is
+			// taken for the command's effect.
 			st := s.status()
 			select {
 			case events <- event{Status: &st}:
@@ -256,12 +255,12 @@ func (s *server) status() Status {
 	return st
 }
 
-// end falls silent, then lets go of the device.
+// end falls silent, then releases the device.
 func (s *server) end() error {
 	audible := s.engine.Audible()
 	s.engine.Do(Command{Do: FadeOut})
 	if audible {
-		// The fade, and what the device has buffered.
+		// Wait for the fade, and for the device's buffer.
 		time.Sleep(FadeOutMS*time.Millisecond + 100*time.Millisecond)
 	}
 	var err error
@@ -272,7 +271,7 @@ func (s *server) end() error {
 	go func() { s.engine.Close(); close(closed) }()
 	select {
 	case <-closed:
-	case <-time.After(time.Second): // a disk that hangs
+	case <-time.After(time.Second): // in case a disk hangs
 	}
 	return err
 }

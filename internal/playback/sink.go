@@ -5,48 +5,48 @@ import (
 	"time"
 )
 
-// Puller gives a sink its audio. [Engine] is the one there is; sinks know no
-// other side of it.
+// Puller gives a sink its audio. [Engine] is the only one; sinks use nothing
+// else of it.
 type Puller interface {
-	// Pull fills dst, interleaved frames of the given number of channels. It
+	// Pull fills dst with interleaved frames of the given number of channels. It
 	// never waits and does not allocate.
 	Pull(dst []float32, channels int)
 }
 
-// Sink takes audio from a [Puller] at a pace of its own: a device's clock, a
-// network's, or none. To add one, implement this and hold it to the
-// conformance suite in sink_test.go.
+// Sink takes audio from a [Puller] at its own pace: a device's clock, a
+// network's, or none. To add one, implement this interface and run the
+// conformance suite (package sinktest).
 type Sink interface {
-	// Info says what was opened. The sink is silent until Start.
+	// Info describes the opened device. The sink is silent until Start.
 	Info() Opened
 	// Start begins to pull.
 	Start(p Puller) error
-	// Stats may be asked at any time, from any goroutine.
+	// Stats may be called at any time, from any goroutine.
 	Stats() SinkStats
 	// Close ends pulling before it returns.
 	Close() error
 }
 
-// SinkStats is what a sink knows about itself.
+// SinkStats are a sink's counters and state.
 type SinkStats struct {
-	LateBlocks  int64         // pulls that came later than the device's buffer bears
+	LateBlocks  int64         // pulls that came later than the device's buffer allows
 	MaxCallback time.Duration // longest time spent in a pull
-	Connected   string        // where the outputs lead, as far as known
-	Lost        string        // why there is no device any more; "" while there is
+	Connected   string        // what the outputs are connected to, as far as known
+	Lost        string        // why the device is gone; "" while it is there
 }
 
-// SinkRequest says which sink to open.
+// SinkRequest describes the sink to open.
 type SinkRequest struct {
 	Device  string // name; "" = the system's default
 	Rate    int    // Hz
 	Outputs int    // at least
 }
 
-// OpenSink opens a sink, silent. It refuses a device with fewer outputs or
-// another rate than asked for.
+// OpenSink opens a silent sink. It refuses a device with fewer outputs or
+// another rate than requested.
 type OpenSink func(SinkRequest) (Sink, error)
 
-// Null takes audio and throws it away, one period at every tick of a clock.
+// Null discards audio, one period at every tick of a clock.
 type Null struct {
 	info Opened
 	tick <-chan time.Time
@@ -54,8 +54,8 @@ type Null struct {
 	done chan struct{}
 }
 
-// NewNull makes a sink of the given rate in Hz and outputs that pulls period
-// frames at every tick.
+// NewNull makes a sink of the given rate in Hz and number of outputs that pulls
+// period frames at every tick.
 func NewNull(rate, outputs, period int, tick <-chan time.Time) *Null {
 	return &Null{info: Opened{Device: "null", Rate: rate, Outputs: outputs, Period: period}, tick: tick}
 }
@@ -94,10 +94,10 @@ func (n *Null) Close() error {
 	return nil
 }
 
-// DeviceInfo is a sound device as the audio system describes it.
+// DeviceInfo describes a sound device, as the audio system reports it.
 type DeviceInfo struct {
 	Name    string `json:"name"`         // for --device
-	Outputs int    `json:"outputs"`      // 0 = it does not say
-	Rates   []int  `json:"sample_rates"` // Hz; none = it does not say
+	Outputs int    `json:"outputs"`      // 0 = not reported
+	Rates   []int  `json:"sample_rates"` // Hz; none = not reported
 	Default bool   `json:"default"`
 }

@@ -10,14 +10,14 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// part is the use that an item makes of one file.
+// part is an item's use of one file.
 type part struct {
 	file   *file
 	start  int64 // frames from the take's start to the file's first, at the file's rate
-	from   int64 // what it gives begins here, counted as start is
-	to     int64 // … and ends before
+	from   int64 // the first frame that is used, counted as start is
+	to     int64 // the frame after the last one
 	voices []partVoice
-	conv   *converter // nil at the program's own rate
+	conv   *converter // nil if the file has the program's rate
 }
 
 // partVoice is one channel of a part.
@@ -27,7 +27,7 @@ type partVoice struct {
 	gain    float64
 }
 
-// source reads spans of a program's items. Its reads are for one goroutine.
+// source reads spans of a program's items. One goroutine at a time may read.
 type source struct {
 	rate, width int
 	files       []*file
@@ -37,11 +37,11 @@ type source struct {
 	one         [1]float64
 }
 
-// workers read the first block after a jump side by side: cold disks answer
-// eight requests in much less than eight times the time of one.
+// workers is the number of parallel reads of the first block after a jump: cold
+// disks answer eight requests in much less than eight times the time of one.
 const workers = 8
 
-// newSource opens nothing yet.
+// newSource makes a source without opening files.
 func newSource(p *Program, open tracks.OpenFunc) *source {
 	s := &source{rate: p.Rate, width: p.Outputs}
 	byPath := map[string]*file{}
@@ -82,7 +82,7 @@ func newSource(p *Program, open tracks.OpenFunc) *source {
 	return s
 }
 
-// openAll opens every file, and returns an error where none can be.
+// openAll opens every file; if none can be opened, it returns an error.
 func (s *source) openAll() error {
 	var errs []error
 	for _, f := range s.files {
@@ -105,23 +105,24 @@ func (s *source) close() {
 	}
 }
 
-// tileFrames are laid out at a time: a tile of all outputs stays in the
-// processor's first cache while every file writes its column.
+// tileFrames is the number of frames that are laid out at a time: a tile of all
+// outputs stays in the processor's first cache while every file writes its
+// column.
 const tileFrames = 64
 
-// span is the part of a block that one file has.
+// span is the part of a block that comes from one file.
 type span struct {
 	from  int64 // first frame in the file
-	at    int   // its place in the block, frames
+	at    int   // its position in the block, frames
 	count int   // frames
 	bad   bool
 	raw   []byte
 }
 
-// read writes the frames from p on to dst, interleaved and width wide: silence
-// where nothing was recorded. It marks in bad the outputs that could not be
-// read; they are silent. len(bad) is the width. With many, several files are
-// read side by side.
+// read writes the frames from p on to dst, interleaved and width wide, with
+// silence where nothing was recorded. It marks in bad the outputs that could not
+// be read; they are silent. len(bad) is the width. With many, several files are
+// read in parallel.
 func (s *source) read(dst []float32, p place, bad []bool, many bool) {
 	clear(dst)
 	clear(bad)
@@ -166,7 +167,7 @@ func (s *source) read(dst []float32, p place, bad []bool, many bool) {
 	}
 }
 
-// load reads what a file has of the n frames from frame on.
+// load reads a file's share of the n frames from frame on.
 func (s *source) load(p *part, frame int64, n int, sp *span) {
 	lo, hi := frame, frame+int64(n)
 	if p.conv != nil {
@@ -182,7 +183,7 @@ func (s *source) load(p *part, frame int64, n int, sp *span) {
 	sp.bad = p.file.read(sp.raw, sp.from, int64(n), s.rate) != nil
 }
 
-// lay decodes the frames from … until of the block into their columns.
+// lay decodes the frames from to until-1 of the block into their columns.
 func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
 	f := p.file.Format
 	raw := sp.raw[(from-sp.at)*f.FrameBytes() : (until-sp.at)*f.FrameBytes()]
@@ -192,7 +193,7 @@ func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
 			lay24(to, s.width, raw[3*v.channel:], f.FrameBytes(), v.gain)
 			continue
 		}
-		// Other codings are seldom; one sample at a time is fast enough.
+		// Other codings are rare; one sample at a time is fast enough.
 		for i := range until - from {
 			f.Decode(s.one[:], raw[i*f.FrameBytes()+v.channel*f.ContainerBytes:][:f.ContainerBytes])
 			to[i*s.width] = float32(s.one[0] * v.gain)
@@ -200,7 +201,7 @@ func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
 	}
 }
 
-// lay24 decodes 24-bit samples, size bytes apart, into a column. Without a gain
+// lay24 decodes 24-bit samples, size bytes apart, into a column. Without a gain,
 // a sample times a power of two is exact.
 func lay24(to []float32, width int, raw []byte, size int, gain float64) {
 	k := 0
@@ -219,9 +220,9 @@ func lay24(to []float32, width int, raw []byte, size int, gain float64) {
 	}
 }
 
-// convert adds what a file of another rate gives to the block from frame on.
-// What a frame needs of the recording's next file comes from that file's own
-// part: the filter is linear, so the parts add up.
+// convert adds a file of another rate to the block from frame on. If an output
+// frame also needs the recording's next file, that file's own part adds its
+// share: the filter is linear.
 func (s *source) convert(dst []float32, p *part, sp *span, frame int64) {
 	if sp.count == 0 {
 		return
@@ -241,7 +242,7 @@ func (s *source) convert(dst []float32, p *part, sp *span, frame int64) {
 	}
 }
 
-// grow returns a slice of n elements, the same memory where that suffices.
+// grow returns a slice of n elements, in the same memory if that suffices.
 func grow[T any](s []T, n int) []T {
 	if cap(s) < n {
 		return make([]T, n)

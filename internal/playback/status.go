@@ -13,8 +13,8 @@ import (
 // maxProblems bounds the problems of a status.
 const maxProblems = 20
 
-// where returns the place that is played, or is being gone to. e.mu is held.
-// moving is true while a jump is on its way.
+// where returns the present position, or the target of a jump under way; then
+// moving is true. The caller must hold e.mu.
 func (e *Engine) where() (p place, moving bool) {
 	if e.want != nil {
 		return *e.want, true
@@ -30,8 +30,8 @@ func (e *Engine) where() (p place, moving bool) {
 	return p, false
 }
 
-// Status tells where playback stands. Peaks are those since the last call, so
-// it is for one caller.
+// Status returns the state of playback. Peaks are those since the last call, so
+// only one caller may use it.
 func (e *Engine) Status() Status {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -52,12 +52,12 @@ func (e *Engine) Status() Status {
 	switch {
 	case e.lost != "":
 		s.State = Lost
-		s.Problems = append(s.Problems, Problem{e.lost, "everything is silent; see to the device, then reopen it"})
+		s.Problems = append(s.Problems, Problem{e.lost, "everything is silent; reconnect the device, then reopen it"})
 	case e.tone.Load() != nil:
 		s.State, s.ToneOn, s.ToneDB = Tone, int(e.toneAt.Load()), e.toneDB
 	case e.state == Playing && e.starved.Load():
 		s.State = Waiting
-		s.Problems = append(s.Problems, Problem{"the disk does not keep up: silent until it does", "stop scans and copies, use the laptop's own disk"})
+		s.Problems = append(s.Problems, Problem{"the disk is too slow: silent until enough is read", "stop scans and copies, use the laptop's own disk"})
 	}
 	item := &e.prog.Items[at.item]
 	for i, in := range e.prog.Inputs {
@@ -72,10 +72,12 @@ func (e *Engine) Status() Status {
 	return s
 }
 
-// cutShownS is how many seconds a peak that was cut stays among the problems.
+// cutShownS is how many seconds an input whose peaks were cut stays among the
+// problems.
 const cutShownS = 5
 
-// cuts reports the inputs that were cut to full scale within cutShownS.
+// cuts returns a problem that lists the inputs that were cut to full scale
+// within cutShownS.
 func (e *Engine) cuts(inputs []InputStatus) (Problem, bool) {
 	names := []string{}
 	for i, in := range inputs {

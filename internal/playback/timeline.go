@@ -7,27 +7,27 @@ type place struct {
 	frame int64
 }
 
-// loopSpan repeats the frames from … to of an item.
+// loopSpan repeats the frames from to to-1 of an item.
 type loopSpan struct {
 	on       bool
 	item     int
 	from, to int64
 }
 
-// rules say what is played after what.
+// rules determine what is played after what.
 type rules struct {
 	lengths []int64 // of the items, in frames
 	loop    loopSpan
-	stop    bool  // at the end of an item, instead of going on to the next
-	preRoll int64 // frames before an item's start at which it begins
+	stop    bool  // stop at the end of an item, instead of playing the next
+	preRoll int64 // frames of pre-roll before an item's start
 	fade    int   // frames of the fade at a jump
 }
 
-// start returns the place at which an item begins.
+// start returns the position at which an item begins.
 func (r *rules) start(item int) place { return place{item, -r.preRoll} }
 
-// run returns how many frames follow each other from p on, and where it goes on
-// then; more is false where it ends.
+// run returns the number of consecutive frames from p on, and the position after
+// them; more is false if playback ends there.
 func (r *rules) run(p place) (n int64, next place, more bool) {
 	if l := r.loop; l.on && l.item == p.item && p.frame < l.to {
 		return l.to - p.frame, place{l.item, l.from}, true
@@ -39,15 +39,15 @@ func (r *rules) run(p place) (n int64, next place, more bool) {
 	return n, r.start(p.item + 1), true
 }
 
-// mark says that from frame at of a ring on it holds what follows place. jump
-// is false for a ring's first mark.
+// mark states that a ring's frames from at on begin with the given position.
+// jump is false for a ring's first mark.
 type mark struct {
 	at   uint64
 	is   place
 	jump bool
 }
 
-// track remembers what a ring holds.
+// track records which positions a ring holds.
 type track struct {
 	marks []mark
 	ends  uint64 // frame at which the program ends, before the last fade; noEnd while it goes on
@@ -55,7 +55,7 @@ type track struct {
 
 func (t *track) reset(is place) { t.marks, t.ends = append(t.marks[:0], mark{0, is, false}), noEnd }
 
-// add appends a jump and forgets the marks that nobody asks for any more.
+// add appends a jump and drops marks that are no longer needed.
 func (t *track) add(m mark, taken uint64) {
 	old := 0
 	for old+1 < len(t.marks) && t.marks[old+1].at <= taken {
@@ -65,7 +65,7 @@ func (t *track) add(m mark, taken uint64) {
 	t.marks = append(t.marks, m)
 }
 
-// place returns where frame at of the ring lies, and the next jump after it.
+// place returns the position of the ring's frame at, and the next jump after it.
 func (t *track) place(at uint64) (is place, next *mark) {
 	for i := range t.marks {
 		if t.marks[i].at > at {
@@ -77,15 +77,15 @@ func (t *track) place(at uint64) (is place, next *mark) {
 	return is, nil
 }
 
-// change is where what a ring holds and what new rules want part.
+// change is where the content of a ring differs from what new rules require.
 type change struct {
 	at   uint64 // frame of the ring
 	want place
-	jump bool // the new rules jump there: old and new differ, a fade is due
+	jump bool // the new rules jump there: old and new audio differ, so a fade is needed
 }
 
-// diverge compares what a ring holds from frame at to frame ready with what
-// new rules want. ok is false where the ring can stay as it is.
+// diverge compares the ring's content from frame at to frame ready with what new
+// rules require. ok is false if the ring can stay as it is.
 func (t *track) diverge(at, ready uint64, r *rules) (c change, ok bool) {
 	for {
 		is, next := t.place(at)
@@ -102,11 +102,11 @@ func (t *track) diverge(at, ready uint64, r *rules) (c change, ok bool) {
 		case wants > holds && next == nil && !ends:
 			return change{}, false
 		case wants > holds:
-			// The ring jumps or ends, the new rules go on.
+			// The ring jumps or ends, the new rules continue.
 			return change{holds, place{is.item, is.frame + int64(holds-at)}, false}, true
 		case wants < holds || next == nil && !ends:
 			if next == nil && !ends && wants == holds {
-				return change{}, false // exactly at the edge: what comes is not read yet
+				return change{}, false // exactly at the edge: the following frames are not read yet
 			}
 			if !more {
 				return change{wants, place{is.item, is.frame + n}, false}, true

@@ -3,13 +3,13 @@ package playback
 import "math"
 
 // tone is what the pull plays instead of the program: a steady tone on some
-// outputs, or beeps that count. It is never changed once it is published.
+// outputs, or counted beeps. It is immutable once published.
 type tone struct {
 	amp   float32
 	hz    float64
 	on    []bool // steady, one an output; nil for beeps
 	beeps []beep
-	end   int64 // frame at which the walk is over
+	end   int64 // frame at which the walk ends
 }
 
 // beep is one beep of the walk on an output.
@@ -19,18 +19,19 @@ type beep struct {
 	hz          float64
 }
 
-// toneHead is what only the pull touches.
+// toneHead is used by the pull only.
 type toneHead struct {
 	playing *tone
 	frame   int64
 	beep    int
 	phase   float64 // turns, below 1
-	amp     float32 // of the ramp now, 0 to 1
+	amp     float32 // present amplitude of the ramp, 0 to 1
 }
 
 // The walk counts: a long low beep for every ten, a short high one for every
-// unit, so that the assistant at the desk hears which output it is. Lengths in
-// seconds; tenths of a second can be told apart and counted (our choice).
+// unit, so that the assistant at the desk can identify the output by ear.
+// Lengths in seconds; tenths of a second can be distinguished and counted (our
+// choice).
 const (
 	tenBeepS, unitBeepS = 0.45, 0.12
 	betweenBeepsS       = 0.13

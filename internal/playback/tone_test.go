@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// A line-up tone has its frequency and its level on its outputs, and nothing
-// is on the others. Level, trims and mutes do not touch it.
+// A line-up tone has its frequency and level on its outputs, and all others are
+// silent. Level, trims and mutes do not change it.
 func TestLineUpTone(t *testing.T) {
 	r := newRig(t, tapeProgram(4, twoSongs...), openTape)
 	r.do(Command{Do: Level, DB: ptr(-40.0)})
@@ -48,14 +48,14 @@ func TestLineUpTone(t *testing.T) {
 }
 
 // The walk goes through the outputs one by one; long beeps are tens, short ones
-// units, so that who counts gets the output's number.
+// units, so that counting them gives the output's number.
 func TestIdentificationWalk(t *testing.T) {
 	r := newRig(t, tapeProgram(23, tapeItem{start: 0, end: 100_000, segments: []int64{0, 100_000}}), openTape)
 	r.do(Command{Do: Identify, First: 8, Last: 23, DB: ptr(-30.0)})
 	type counted struct{ tens, units int }
 	heard := map[int]*counted{}
 	order := []int{}
-	on, length := 0, 0 // output that beeps, frames since it began
+	on, length := 0, 0 // output that beeps, and frames since the beep began
 	quiet := 0
 	for r.tone.Load() != nil {
 		out := r.pull(480)
@@ -84,7 +84,7 @@ func TestIdentificationWalk(t *testing.T) {
 				length++
 				quiet = 0
 			case on != 0:
-				if quiet++; quiet < 200 { // zero crossings
+				if quiet++; quiet < 200 { // not a zero crossing
 					length++
 					continue
 				}

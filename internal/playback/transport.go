@@ -8,20 +8,21 @@ import (
 	"nightreel/catalog"
 )
 
-// minLoopS is the shortest loop: shorter ones are a tone, and leave no room
-// for their fades.
+// minLoopS is the shortest loop in seconds: a shorter one is a tone, and has no
+// room for its fades.
 const minLoopS = 0.2
 
 // maxTimeS bounds the times of commands in seconds, so that frames never
-// overflow; no item is nearly as long.
+// overflow; all items are much shorter.
 const maxTimeS = 1e6
 
-// backS is how long after an item's start Previous still means its own start.
+// backS is how many seconds after an item's start Previous still goes to that
+// start.
 const backS = 2
 
-// Do carries a command out. What needs the disk goes on by itself; until it is
-// there, what played plays on. Errors are *[RefusedError]. [Quit] and [Reopen]
-// are for who holds the sink.
+// Do carries out a command. If it needs the disk, it continues in the
+// background, and the present audio plays on until then. Errors are
+// *[RefusedError]. [Quit] and [Reopen] are handled by the owner of the sink.
 func (e *Engine) Do(c Command) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -41,7 +42,7 @@ func (e *Engine) Do(c Command) error {
 			return refuse("the cautions are not acknowledged", "read them, mute PA and monitor sends, clear the stage, then acknowledge")
 		}
 		if e.lost != "" {
-			return refuse(e.lost, "see to the device, then reopen")
+			return refuse(e.lost, "reconnect the device, then reopen")
 		}
 		if e.tone.Load() != nil {
 			return refuse("a test tone is on", "switch it off first")
@@ -131,14 +132,14 @@ func (e *Engine) Do(c Command) error {
 	return nil
 }
 
-// steep words the refusal of a rise that is more than a stroke.
+// steep returns the refusal of a rise that is larger than StrokeDB.
 func steep(what string, from, to float64) (why, help string) {
 	return fmt.Sprintf("%s would rise from %.1f to %.1f dB; one command raises it by at most %g dB", what, from, to, StrokeDB),
 		fmt.Sprintf("raise it step by step, and listen; it rises by at most %g dB a second", RiseDBPerS)
 }
 
-// tooHigh returns why an input's live trim may not be set, or "". Lower than it
-// is now it always may.
+// tooHigh returns why an input's live trim may not be set, or "". Lowering it is
+// always allowed.
 func (e *Engine) tooHigh(i int, db float64, beyond bool) (why, help string) {
 	in, now := e.prog.Inputs[i], e.trimNowDB(i)
 	if db <= now {
@@ -151,9 +152,9 @@ func (e *Engine) tooHigh(i int, db float64, beyond bool) (why, help string) {
 	words := fmt.Sprintf("input %d %s: the session's trim of %+.1f dB and the live trim of %+.1f dB make %+.1f dB", in.DeskInput, in.Channel, e.listed[i], db, sum)
 	switch {
 	case sum > catalog.MostTrimDB:
-		return fmt.Sprintf("%s, beyond %d dB", words, catalog.MostTrimDB), "see whether a gain in the lists is wrong"
+		return fmt.Sprintf("%s, beyond %d dB", words, catalog.MostTrimDB), "check the gains in the lists"
 	case sum > catalog.AskTrimDB && !beyond:
-		return fmt.Sprintf("%s, beyond %d dB", words, catalog.AskTrimDB), fmt.Sprintf("see whether a gain in the lists is wrong; if it is meant, type: trim %d %g beyond", in.DeskInput, db)
+		return fmt.Sprintf("%s, beyond %d dB", words, catalog.AskTrimDB), fmt.Sprintf("check the gains in the lists; if they are right, type: trim %d %g beyond", in.DeskInput, db)
 	}
 	return "", ""
 }
@@ -173,7 +174,7 @@ func (e *Engine) silence(seconds float64) {
 	}
 }
 
-// jump asks the reader for another place.
+// jump gives the reader another position.
 func (e *Engine) jump(p place) {
 	e.want = &p
 	if e.state == Paused && p == e.rules.start(p.item) {
@@ -188,7 +189,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	switch c.Do {
 	case Skip:
 		if !within(c.ByS, -maxTimeS, maxTimeS) {
-			return refuse("there is no such time", "")
+			return refuse("the time is out of range", "")
 		}
 		to.frame += int64(math.Round(c.ByS * float64(e.rate)))
 	case ToMarker:
@@ -200,13 +201,13 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	default:
 		if c.Item != nil {
 			if *c.Item < 0 || *c.Item >= len(e.rules.lengths) {
-				return refuse(fmt.Sprintf("there are items 0 to %d", len(e.rules.lengths)-1), "")
+				return refuse(fmt.Sprintf("there is no such item; the session has %d", len(e.rules.lengths)), "")
 			}
 			to = e.rules.start(*c.Item)
 		}
 		if c.AtS != nil {
 			if !within(*c.AtS, -maxPreRollS, maxTimeS) {
-				return refuse("there is no such time", "")
+				return refuse("the time is out of range", "")
 			}
 			to.frame = int64(math.Round(*c.AtS * float64(e.rate)))
 		}
@@ -215,7 +216,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	if c.Do == Locate && to.frame > last {
 		return refuse(fmt.Sprintf("the item is %.1f s long", float64(e.rules.lengths[to.item])/float64(e.rate)), "")
 	}
-	if c.Do != Locate { // stays in the item
+	if c.Do != Locate { // stay in the item
 		to.frame = max(to.frame, e.rules.start(to.item).frame)
 	}
 	to.frame = min(to.frame, last)
@@ -227,7 +228,7 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 	l := e.rules.loop
 	for _, s := range []*float64{c.AtS, c.FromS, c.ToS} {
 		if s != nil && !within(*s, -maxPreRollS, maxTimeS) {
-			return refuse("there is no such time", "a loop's times are seconds from the song's start")
+			return refuse("the time is out of range", "a loop's times are seconds from the song's start")
 		}
 	}
 	if c.FromS != nil && c.ToS != nil && *c.FromS >= *c.ToS {
@@ -252,7 +253,7 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 		l.to, l.on = frame(c.AtS, at.frame), true
 	case LoopOn:
 		if c.Item != nil && (*c.Item < 0 || *c.Item >= len(e.rules.lengths)) {
-			return refuse(fmt.Sprintf("there are items 0 to %d", len(e.rules.lengths)-1), "")
+			return refuse(fmt.Sprintf("there is no such item; the session has %d", len(e.rules.lengths)), "")
 		}
 		if c.Item != nil && *c.Item != l.item {
 			l = loopSpan{item: *c.Item}
@@ -269,7 +270,7 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 		return refuse(fmt.Sprintf("a loop needs an end at least %.1f s after its start, within the item", short), "set its start and its end")
 	}
 	e.rules.loop, e.rerule = l, true
-	// Whoever sets a loop behind them wants to be in it.
+	// A person who sets a loop behind the present position wants to hear it.
 	lead := int64(e.frames(leadS))
 	if l.on && l.item == at.item && at.frame > l.to-lead && e.state != Unarmed {
 		e.jump(place{l.item, l.from})
@@ -293,7 +294,7 @@ func (e *Engine) startTone(c Command, refuse func(why, help string) error) error
 	case !e.armed:
 		return refuse("the cautions are not acknowledged", "read them, mute PA and monitor sends, clear the stage, then acknowledge")
 	case e.lost != "":
-		return refuse(e.lost, "see to the device, then reopen")
+		return refuse(e.lost, "reconnect the device, then reopen")
 	case !e.shut.Load() || e.state == Playing:
 		return refuse("playback is running", "pause or stop first")
 	case !within(db, MinLevelDB, MaxToneDB):
@@ -303,7 +304,7 @@ func (e *Engine) startTone(c Command, refuse func(why, help string) error) error
 	case c.Do == Identify && (first > last || last > e.width):
 		return refuse(fmt.Sprintf("there are outputs 1 to %d", e.width), "")
 	case c.Do == LineUp && len(c.Outputs) == 0:
-		return refuse("no outputs were named", "")
+		return refuse("there is no output in the command", "")
 	}
 	t := &tone{amp: amplitude(db), hz: hz, on: make([]bool, e.width)}
 	if c.Do == Identify {
@@ -323,8 +324,8 @@ func (e *Engine) startTone(c Command, refuse func(why, help string) error) error
 	return nil
 }
 
-// settle lets the state follow what the pull did: at the program's end, or that
-// of an item with "stop", it is cued at the next item's start, or its own.
+// settle updates the state after the pull: at the end of the program, or of an
+// item with "stop", it is cued at the next item's start, or its own.
 func (e *Engine) settle() {
 	if !e.ended.Load() || e.pending.Load() != nil {
 		return
@@ -345,7 +346,7 @@ func (e *Engine) settle() {
 	e.want = &to
 }
 
-// SetLost says that the device is gone, and why, or "" that it is back: silent,
+// SetLost sets why the device is gone, or with "" that it is back: silent,
 // stopped where it was, and at the starting level again.
 func (e *Engine) SetLost(why string) {
 	e.mu.Lock()
@@ -361,12 +362,12 @@ func (e *Engine) SetLost(why string) {
 	}
 }
 
-// Lost tells whether the device is gone.
+// Lost reports whether the device is gone.
 func (e *Engine) Lost() bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return e.lost != ""
 }
 
-// Audible tells whether anything but silence may leave the outputs.
+// Audible reports whether anything but silence may leave the outputs.
 func (e *Engine) Audible() bool { return !e.shut.Load() || e.tone.Load() != nil }

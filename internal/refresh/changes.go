@@ -11,7 +11,7 @@ import (
 // mostNamed is how many songs are named of each kind of change; the rest is counted.
 const mostNamed = 5
 
-// changes says which songs of a show are new, changed and gone.
+// changes lists the songs of a show that are new, changed and gone.
 func changes(before, after []catalog.Take) string {
 	byID := func(all []catalog.Take, id catalog.TakeID) int {
 		return slices.IndexFunc(all, func(t catalog.Take) bool { return t.ID == id })
@@ -25,9 +25,9 @@ func changes(before, after []catalog.Take) string {
 		case before[i].Song != t.Song:
 			moved = append(moved, at(t)+", before "+before[i].Song)
 		case before[i].StartFrame != t.StartFrame || before[i].EndFrame != t.EndFrame || before[i].RecordingID != t.RecordingID:
-			moved = append(moved, fmt.Sprintf("%s, before at %s", at(t), catalog.Clock(before[i].StartS())))
+			moved = append(moved, fmt.Sprintf("%s, was at %s", at(t), catalog.Clock(before[i].StartS())))
 		case before[i].FoundBy != t.FoundBy || before[i].Confidence != t.Confidence:
-			moved = append(moved, fmt.Sprintf("%s, %.0f %% sure, before %.0f", at(t), 100*t.Confidence, 100*before[i].Confidence))
+			moved = append(moved, fmt.Sprintf("%s, %.0f %% sure, was %.0f %%", at(t), 100*t.Confidence, 100*before[i].Confidence))
 		}
 	}
 	for _, t := range before {
@@ -53,5 +53,5 @@ func changes(before, after []catalog.Take) string {
 	return strings.Join(said, ", ")
 }
 
-// at names a take by its song and its place in the night.
+// at names a take by its song and its time in the night.
 func at(t catalog.Take) string { return t.Song + " at " + catalog.Clock(t.StartS()) }

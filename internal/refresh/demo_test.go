@@ -14,7 +14,7 @@ import (
 	"nightreel/internal/scan"
 )
 
-// The demo tour gives the same results in ten orders of its scans and papers,
+// The demo tour gives the same results in ten orders of its scans and lists,
 // with refreshes in between.
 func TestDemoTourInTenOrders(t *testing.T) {
 	if testing.Short() {
@@ -48,7 +48,7 @@ func TestDemoTourInTenOrders(t *testing.T) {
 		var later []func(context.Context, *catalog.Store) error
 		for i, s := range steps {
 			if err := s(t.Context(), store); err != nil {
-				later = append(later, s) // a set list of a night that was not scanned yet
+				later = append(later, s) // a set list of a night that is not scanned yet
 			}
 			if seed > 0 && i%4 == int(seed)%4 {
 				if _, err := refresh.Tour(t.Context(), store, refresh.Options{}); err != nil {
@@ -71,7 +71,7 @@ func TestDemoTourInTenOrders(t *testing.T) {
 	}
 }
 
-// demoSteps are the scans of the demo's nights and the entries of its papers.
+// demoSteps are the scans of the demo's nights and the imports of its lists.
 func demoSteps(truth *demo.Truth, dir string, folders []string) []func(context.Context, *catalog.Store) error {
 	var steps []func(context.Context, *catalog.Store) error
 	for _, f := range folders {

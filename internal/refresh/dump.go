@@ -12,9 +12,9 @@ import (
 	"nightreel/catalog"
 )
 
-// Dump writes all results as text, a line each, in an order and form that depend
-// on facts alone: no ids of rows, no paths, no times of entry. Catalogs that hold
-// the same facts have equal dumps once they are up to date.
+// Dump writes all results as text, a line each. Order and form depend on facts
+// alone: no row ids, no paths, no times of entry. Catalogs that hold the same
+// facts have equal dumps once they are up to date.
 func Dump(ctx context.Context, store *catalog.Store, w io.Writer) error {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {

@@ -13,8 +13,8 @@ import (
 	"nightreel/internal/songs"
 )
 
-// facts are digests of what is known of each show before anything is computed,
-// by what is computed from it.
+// facts holds digests of each show's facts, one for each kind of result that
+// depends on them.
 type facts struct {
 	shows []catalog.ShowKey // in the order of the catalog
 	of    map[catalog.ShowKey]*showFacts
@@ -23,9 +23,9 @@ type facts struct {
 }
 
 type showFacts struct {
-	sound    string // of the reference recording, as other shows compare with it
-	songs    string // of all that places songs
-	all      string // of all that the judges look at, but for takes
+	sound    string // of the reference recording's sound, which other shows compare with
+	songs    string // of all that placing songs depends on
+	all      string // of all that the judges depend on, except takes
 	channels []string
 	recorded bool // it has a recording
 }
@@ -38,14 +38,14 @@ func digest(values ...any) string {
 	e := json.NewEncoder(h)
 	for _, v := range values {
 		if err := e.Encode(v); err != nil {
-			fmt.Fprintf(h, "%+v", v) // not a number: no value that is digested here can be
+			fmt.Fprintf(h, "%+v", v) // JSON refuses NaN and infinities; no digested value can be one
 		}
 	}
 	return hex.EncodeToString(h.Sum(nil)[:16])
 }
 
-// factRecording is what a digest takes of a recording; ids are local and left
-// out.
+// factRecording holds what a digest includes of a recording. Ids are local and
+// left out.
 type factRecording struct {
 	Recording catalog.Recording
 	Frames    int64
@@ -65,7 +65,7 @@ type factTrack struct {
 }
 
 type factFile struct {
-	Name                                                   string // folders depend on where a drive is mounted
+	Name                                                   string // without folders: they depend on where a drive is mounted
 	Size                                                   int64
 	Segment, First, Channels, StartFrame, Frames, DataFrom int64
 	Unfinished                                             bool
@@ -172,7 +172,7 @@ func readShow(ctx context.Context, store *catalog.Store, show catalog.Show, trac
 	for _, t := range persons {
 		placed = append(placed, []any{t.Song, at[t.RecordingID], t.StartFrame, t.EndFrame})
 	}
-	heard := make([]factRecording, len(recordings)) // without what no song depends on
+	heard := make([]factRecording, len(recordings)) // without the fields that no song depends on
 	for i, r := range recordings {
 		heard[i] = r
 		heard[i].Files = nil

@@ -9,8 +9,8 @@ import (
 )
 
 // The same recordings and lists give the same results with the kernels in C and
-// in plain Go, on amd64 and, under emulation, on arm64: measured, placed and
-// judged there, and judged there from what was measured here.
+// in plain Go, on amd64 and, under emulation, on arm64. One run measures, places
+// and judges there; another judges there what was measured here.
 func TestResultsAreEqualOnOtherMachines(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program three times and runs one of them under emulation")
@@ -60,7 +60,7 @@ func TestResultsAreEqualOnOtherMachines(t *testing.T) {
 	}
 	want := job("here.nightreel", here)
 	if !strings.Contains(want, `"music"`) || !strings.Contains(want, "dc_offset") {
-		t.Fatalf("the tour says less than it should:\n%s", want)
+		t.Fatalf("the tour's results are incomplete:\n%s", want)
 	}
 	if got := job("go.nightreel", build("go", nil, "-ldflags", "-X 'nightreel/internal/meter.only=plain Go'")); got != want {
 		t.Errorf("plain Go: %s", differing(want, got))
@@ -79,7 +79,7 @@ func TestResultsAreEqualOnOtherMachines(t *testing.T) {
 	if got := job("arm.nightreel", arm...); got != want {
 		t.Errorf("arm64: %s", differing(want, got))
 	}
-	// From what was measured here: all results are dropped and computed there.
+	// Drop all results, keep the measurements, and compute the results there.
 	store := openCatalogAt(t, filepath.Join(dir, "here.nightreel"))
 	if err := store.DropResults(t.Context()); err != nil {
 		t.Fatal(err)

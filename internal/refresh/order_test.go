@@ -18,12 +18,12 @@ import (
 	"nightreel/internal/songs"
 )
 
-// A fact is entered by a step. Steps may be entered in any order, but for those
-// that need another one first, and as often as somebody likes.
+// A step enters a fact. Steps may be entered in any order, except those that
+// need another one first, and repeatedly.
 type step struct {
 	name  string
 	after []string // steps that must come first
-	once  bool     // entering it again would be another fact
+	once  bool     // repeating it would enter another fact
 	do    func(ctx context.Context, store *catalog.Store, dir string) error
 }
 
@@ -61,7 +61,7 @@ func inputList(from catalog.ShowKey, only bool, rig string, channels ...string) 
 
 func take(night int, song string, start, end float64) func(context.Context, *catalog.Store, string) error {
 	return func(ctx context.Context, store *catalog.Store, _ string) error {
-		// As a command does: positions count on the reference that is shown.
+		// As a command does: positions count on the reference that it shows.
 		if _, err := refresh.Tour(ctx, store, refresh.Options{}); err != nil {
 			return err
 		}
@@ -108,11 +108,12 @@ func tourSteps() []step {
 			return err
 		}},
 	}
-	// Lists name the two shows of the last date, so both are there first.
+	// Lists name the two shows of the last date, so both must exist first.
 	steps[0].after = append(steps[0].after, "scan 3")
 	for i, n := range tourNights {
 		scan := fmt.Sprint("scan ", i+1)
-		// The main rig makes the show; the others may come later, or together with it.
+		// The main rig's scan creates the show; the others may come later, or
+		// together with it.
 		steps = append(steps, step{name: scan, do: scanning(filepath.Join(n.folder, "main"))})
 		for _, rig := range n.rigs[1:] {
 			steps = append(steps, step{name: scan + " " + rig, do: scanning(filepath.Join(n.folder, rig))})
@@ -122,8 +123,8 @@ func tourSteps() []step {
 	return steps
 }
 
-// play enters all steps in a random order, some of them more than once, with
-// refreshes in between, some of which are cancelled half-way, and returns the
+// play enters all steps in a random order, some of them repeatedly, with
+// refreshes in between, some of which are cancelled half-way. It returns the
 // order.
 func play(t *testing.T, ctx context.Context, store *catalog.Store, dir string, rng *rand.Rand) (order []string) {
 	steps := tourSteps()
@@ -250,7 +251,7 @@ func TestResultsDoNotDependOnTheOrderOfFacts(t *testing.T) {
 	}
 	for _, must := range []string{"take \"2031-06-03\" \"Copper Stair\"", "dc_offset", "\"music\"", "\"person\""} {
 		if !strings.Contains(want, must) {
-			t.Errorf("the dump has no %s: the tour tests less than it should", must)
+			t.Errorf("the dump has no %s, so the test does not cover it", must)
 		}
 	}
 	n := orders
@@ -269,7 +270,7 @@ func TestResultsDoNotDependOnTheOrderOfFacts(t *testing.T) {
 	}
 }
 
-// Forgetting all results, or all that is kept beside them, changes no answer.
+// Deleting all results, or all cached values, changes no answer.
 func TestResultsComeBackFromFacts(t *testing.T) {
 	dir := t.TempDir()
 	makeTour(t, dir)
@@ -284,7 +285,7 @@ func TestResultsComeBackFromFacts(t *testing.T) {
 	}
 }
 
-// A refresh of what is up to date computes nothing.
+// A refresh of up-to-date results computes nothing.
 func TestRefreshingTwiceComputesNothing(t *testing.T) {
 	dir := t.TempDir()
 	makeTour(t, dir)

@@ -1,10 +1,10 @@
 // Package refresh keeps results up to date. Facts are what files hold and what a
-// person entered; results are what is computed from them: what each show says of
-// its songs by itself, its takes, and the findings about its recordings. Commands
-// and pages write facts and call [Tour]; nothing else decides what is computed
-// again, or in which order.
+// person entered. Results are computed from them: what each show's own facts
+// imply about its songs, its takes, and the findings about its recordings.
+// Commands and pages write facts and call [Tour]; nothing else decides what is
+// computed again, or in which order.
 //
-// Every result carries a stamp of what it was made of. A result is stale when its
+// Every result carries a stamp of what it was made of. A result is stale if its
 // stamp differs from that of today's facts. Results build on each other in one
 // direction, and none feeds its own next computation:
 //
@@ -32,34 +32,36 @@ import (
 	"nightreel/internal/songs"
 )
 
-// The versions of what computes results. Raise one when it computes something
-// else from the same facts: then all its results are stale.
+// The versions of the computations. Raise one if it computes something else from
+// the same facts: that makes all its results stale.
 const (
 	ownVersion      = 2
 	placedVersion   = 2
 	findingsVersion = 5
 )
 
-// Version names all of them: see [catalog.Store.Refreshed].
+// Version combines all of them: see [catalog.Store.Refreshed].
 var Version = fmt.Sprint(ownVersion, placedVersion, findingsVersion)
 
 // Options are the choices of [Tour]. The zero value refreshes the whole tour.
 type Options struct {
-	// First are the shows whose answer somebody waits for.
+	// First are the shows that a person waits for.
 	First []catalog.ShowKey
-	// Answered is called once, when the results of First are there: other shows
-	// may still be stale. Results of First may change once more when theirs do.
+	// Answered is called once, when the results of First are complete. Other
+	// shows may still be stale then, and results of First may change once more
+	// with them.
 	Answered func(Report) error
-	// Progress, if not nil, says what is being done.
+	// Progress, if not nil, receives the progress.
 	Progress *Progress
 }
 
-// Progress says what a refresh is doing. Other goroutines may read it.
+// Progress describes the current work of a refresh. Other goroutines may read
+// it.
 type Progress struct {
 	doing atomic.Pointer[string]
 }
 
-// Doing returns what is being done, for a person to read; "" for nothing.
+// Doing returns the current work in words for a person; "" if there is none.
 func (p *Progress) Doing() string {
 	if s := p.doing.Load(); s != nil {
 		return *s
@@ -74,22 +76,22 @@ func (p *Progress) set(format string, args ...any) {
 	}
 }
 
-// Report says what a refresh computed.
+// Report lists what a refresh computed.
 type Report struct {
 	Placed   []catalog.ShowKey // whose songs were placed again
 	Judged   []catalog.ShowKey // whose recordings were judged again
-	Prepared int               // shows whose figures were worked out for screens
-	// Learned says what changed on shows that were not asked for, a sentence each.
+	Prepared int               // number of shows whose figures were cached for screens
+	// Learned lists changes on shows that are not in First, a sentence each.
 	Learned []string
 }
 
 // mostRounds bounds how often a refresh begins again because facts changed
-// meanwhile. What is left then is found by the next one.
+// meanwhile. The next refresh does the rest.
 const mostRounds = 4
 
-// Tour brings the results of all shows up to date. What is up to date costs
-// milliseconds. A cancelled refresh keeps what it finished and returns ctx's
-// error; the next one goes on from there.
+// Tour brings the results of all shows up to date. If they already are, it takes
+// milliseconds. A cancelled refresh keeps the finished results and returns ctx's
+// error; the next one continues from there.
 func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error) {
 	r := &refresher{store: store, opt: opt}
 	defer opt.Progress.set("")
@@ -117,8 +119,8 @@ func Tour(ctx context.Context, store *catalog.Store, opt Options) (Report, error
 	return r.report, r.answered()
 }
 
-// Current reports whether the last refresh was complete and no fact changed since.
-// state rises whenever that answer changes. It costs one short query.
+// Current reports whether the last refresh was complete and no fact changed
+// since. state increases whenever that answer changes. It costs one short query.
 func Current(ctx context.Context, store *catalog.Store) (current bool, state int64, err error) {
 	current, changes, err := store.Refreshed(ctx, Version)
 	state = 2 * changes
@@ -128,8 +130,8 @@ func Current(ctx context.Context, store *catalog.Store) (current bool, state int
 	return current, state, err
 }
 
-// Stale returns the shows whose results are not of today's facts: never computed,
-// or interrupted, or computed by another version. It computes nothing.
+// Stale returns the shows with results that do not match today's facts: never
+// computed, interrupted, or computed by another version. It computes nothing.
 func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error) {
 	if done, _, err := store.Refreshed(ctx, Version); done || err != nil {
 		return []catalog.ShowKey{}, err
@@ -148,14 +150,14 @@ func Stale(ctx context.Context, store *catalog.Store) ([]catalog.ShowKey, error)
 	return stale, nil
 }
 
-// Songs brings the takes of one show up to date and nothing else: for whoever
-// measures how well songs are found.
+// Songs brings the takes of one show up to date and nothing else. The evaluation
+// of songs uses it.
 func Songs(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
 	r := &refresher{store: store}
 	if err := r.load(ctx); err != nil {
 		return err
 	}
-	if _, err := r.each(ctx, "songs by themselves", r.facts.shows, r.findOwn); err != nil {
+	if _, err := r.each(ctx, "set lists and markers", r.facts.shows, r.findOwn); err != nil {
 		return err
 	}
 	_, err := r.each(ctx, "songs", []catalog.ShowKey{show}, r.place)
@@ -174,8 +176,8 @@ type refresher struct {
 	answerIn bool
 }
 
-// settleRigs finds the offsets and the reference of every show. What nothing
-// changed of costs two queries a recording.
+// settleRigs finds the offsets and the reference of every show. An unchanged
+// recording costs two queries.
 func settleRigs(ctx context.Context, store *catalog.Store) error {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
@@ -189,8 +191,8 @@ func settleRigs(ctx context.Context, store *catalog.Store) error {
 	return nil
 }
 
-// round brings everything up to date with the facts as they are when it begins.
-// done tells that nothing was stale.
+// round brings everything up to date with the facts as they are when it begins;
+// done is true if nothing was stale.
 func (r *refresher) round(ctx context.Context) (done bool, err error) {
 	if err := settleRigs(ctx, r.store); err != nil {
 		return false, err
@@ -201,8 +203,9 @@ func (r *refresher) round(ctx context.Context) (done bool, err error) {
 	first := slices.DeleteFunc(slices.Clone(r.opt.First), func(k catalog.ShowKey) bool { return r.facts.of[k] == nil })
 	worked := false
 	for _, shows := range [][]catalog.ShowKey{first, r.facts.shows} {
-		// What a show says by itself is cheap, and every other answer needs all of it.
-		n, err := r.each(ctx, "songs by themselves", r.facts.shows, r.findOwn)
+		// Own is cheap to compute, and every other result needs that of all
+		// shows.
+		n, err := r.each(ctx, "set lists and markers", r.facts.shows, r.findOwn)
 		if err != nil {
 			return false, err
 		}
@@ -227,7 +230,7 @@ func (r *refresher) round(ctx context.Context) (done bool, err error) {
 	return !worked, nil
 }
 
-// answered calls back when the first answer is there.
+// answered calls Options.Answered once the results of First are complete.
 func (r *refresher) answered() error {
 	if r.answerIn || r.opt.Answered == nil {
 		return nil
@@ -238,7 +241,7 @@ func (r *refresher) answered() error {
 
 // load reads the facts and the results as they are.
 func (r *refresher) load(ctx context.Context) error {
-	r.opt.Progress.set("looking for what is not up to date")
+	r.opt.Progress.set("checking what is out of date")
 	var err error
 	if r.facts, err = readFacts(ctx, r.store); err != nil {
 		return err
@@ -252,7 +255,7 @@ func (r *refresher) load(ctx context.Context) error {
 	r.own = map[catalog.ShowKey]songs.Own{}
 	for key, result := range r.results[catalog.OwnResult] {
 		var own songs.Own
-		if json.Unmarshal(result.Content, &own) == nil { // else its stamp is of another version
+		if json.Unmarshal(result.Content, &own) == nil { // on an error the stamp is of another version
 			r.own[key] = own
 		}
 	}
@@ -277,7 +280,7 @@ func (r *refresher) each(ctx context.Context, what string, shows []catalog.ShowK
 	return stale, nil
 }
 
-// stale reports whether a show's result of a kind is not of a stamp.
+// stale reports whether the stamp of a show's result differs from the given one.
 func (r *refresher) stale(kind catalog.ResultKind, show catalog.ShowKey, stamp string) bool {
 	return r.results[kind][show].Stamp != stamp
 }
@@ -288,12 +291,12 @@ func (r *refresher) keep(ctx context.Context, result catalog.Result) error {
 	return r.store.PutResult(ctx, result)
 }
 
-// ownStamp is made of all that findOwn depends on.
+// ownStamp covers all that findOwn depends on.
 func (r *refresher) ownStamp(show catalog.ShowKey) string {
 	return digest(ownVersion, r.facts.of[show].songs)
 }
 
-// findOwn works out what a show says of its songs by itself.
+// findOwn computes what a show's own facts imply about its songs.
 func (r *refresher) findOwn(ctx context.Context, show catalog.ShowKey) (bool, error) {
 	stamp := r.ownStamp(show)
 	if !r.stale(catalog.OwnResult, show, stamp) {
@@ -311,15 +314,14 @@ func (r *refresher) findOwn(ctx context.Context, show catalog.ShowKey) (bool, er
 	return true, r.keep(ctx, catalog.Result{Kind: catalog.OwnResult, Show: show, Stamp: stamp, Digest: digest(own, r.facts.of[show].sound), Content: content})
 }
 
-// placedContent is what is kept of a placing beside the takes.
+// placedContent is what is stored of a placing beside the takes.
 type placedContent struct {
 	NotPlaced []string     `json:"not_placed"`
 	Unnamed   []songs.Span `json:"unnamed"`
 	Problems  []string     `json:"problems"`
 }
 
-// placedStamp is made of all that place depends on; it returns the references
-// too.
+// placedStamp covers all that place depends on. It returns the references too.
 func (r *refresher) placedStamp(show catalog.ShowKey) (string, []songs.Reference) {
 	refs := songs.References(r.own, show)
 	sounds := map[catalog.ShowKey]string{}
@@ -353,14 +355,14 @@ func (r *refresher) place(ctx context.Context, show catalog.ShowKey) (bool, erro
 	}
 	r.report.Placed = append(r.report.Placed, show)
 	if said := changes(before, placed.Takes); said != "" && len(before) > 0 && !slices.Contains(r.opt.First, show) {
-		r.report.Learned = append(r.report.Learned, fmt.Sprintf("%s: songs found anew, now that more is known: %s", show, said))
+		r.report.Learned = append(r.report.Learned, fmt.Sprintf("%s: songs placed again, because new facts bear on them: %s", show, said))
 	}
 	return true, r.keep(ctx, catalog.Result{Kind: catalog.PlacedResult, Show: show, Stamp: stamp, Digest: d, Content: content})
 }
 
-// Warnings says what a person should know about shows that were placed: titles
-// that found no place, what stood in the way, and names of tracks that contradict
-// the input list.
+// Warnings returns what a person should know about shows that were placed:
+// titles without a take, problems of the placing, and names of tracks that
+// contradict the input list.
 func Warnings(ctx context.Context, store *catalog.Store, shows []catalog.ShowKey) ([]string, error) {
 	results, err := store.Results(ctx, catalog.PlacedResult)
 	if err != nil {
@@ -371,11 +373,11 @@ func Warnings(ctx context.Context, store *catalog.Store, shows []catalog.ShowKey
 		var placed placedContent
 		if content := results[show].Content; len(content) > 0 {
 			if err := json.Unmarshal(content, &placed); err != nil {
-				return warnings, fmt.Errorf("%s: could not read what was placed: %w", show, err)
+				return warnings, fmt.Errorf("%s: could not read the stored result of placing songs: %w", show, err)
 			}
 		}
 		for _, title := range placed.NotPlaced {
-			warnings = append(warnings, fmt.Sprintf("%s: no place was found for %q of the set list; nightreel takes set places it by hand", show, title))
+			warnings = append(warnings, fmt.Sprintf("%s: no take was found for %q of the set list; nightreel takes set places it by hand", show, title))
 		}
 		for _, problem := range placed.Problems {
 			warnings = append(warnings, fmt.Sprintf("%s: %s", show, problem))
@@ -417,7 +419,7 @@ func (r *refresher) near(show catalog.ShowKey) evidence.Neighbours {
 	return evidence.NeighboursOf(show, recorded, r.facts.of[show].channels, r.facts.channels)
 }
 
-// findingsStamp is made of all that judge depends on.
+// findingsStamp covers all that judge depends on.
 func (r *refresher) findingsStamp(show catalog.ShowKey) string {
 	placed := r.results[catalog.PlacedResult]
 	made := []any{findingsVersion, r.facts.of[show].all, placed[show].Digest}
@@ -440,9 +442,9 @@ func (r *refresher) judge(ctx context.Context, show catalog.ShowKey) (bool, erro
 	return true, r.keep(ctx, catalog.Result{Kind: catalog.FindingsResult, Show: show, Stamp: stamp})
 }
 
-// prepare works out what screens ask of the shows that were computed: the
-// strips of their recordings and the figures of their takes and tracks. Whoever
-// asks for them first would do it otherwise.
+// prepare caches what screens need of the computed shows: the strips of their
+// recordings and the figures of their takes and tracks. Otherwise the first
+// viewer would wait for them.
 func (r *refresher) prepare(ctx context.Context, shows []catalog.ShowKey) error {
 	for _, show := range shows {
 		if !slices.Contains(r.report.Placed, show) && !slices.Contains(r.report.Judged, show) {
@@ -457,8 +459,8 @@ func (r *refresher) prepare(ctx context.Context, shows []catalog.ShowKey) error 
 	return nil
 }
 
-// Prepare works out what screens ask of a show: the strips of its recordings
-// and the figures of its takes and tracks.
+// Prepare caches what screens need of a show: the strips of its recordings and
+// the figures of its takes and tracks.
 func Prepare(ctx context.Context, store *catalog.Store, show catalog.ShowKey) error {
 	recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: show})
 	if err != nil {

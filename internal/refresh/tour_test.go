@@ -13,21 +13,21 @@ import (
 
 // The invented tour of these tests is small enough to be scanned some hundred
 // times: four shows at 8 kHz with songs that harmony tells apart, recorded by a
-// main rig and, shorter and later, by a backup. It is untidy: on the first night
-// two songs follow each other without a pause, and a recorder in the lobby at
-// another rate lies beside the rigs; the last date has a matinee, too.
+// main rig and, shorter and later, by a backup. On the first night two songs
+// follow each other without a pause, and a recorder in the lobby at another rate
+// lies beside the rigs. The last date has a matinee, too.
 
 const (
 	tourRate  = 8000  // Hz
 	lobbyRate = 11025 // Hz
 )
 
-// tourNight is what was played on a night.
+// tourNight describes a night.
 type tourNight struct {
 	folder string
 	show   string
 	songs  []int // in order, by number
-	segue  int   // the nth song follows the one before without a pause; 0 for none
+	segue  int   // this song, counted from 1, follows the one before without a pause; 0 for none
 	rigs   []string
 }
 
@@ -41,14 +41,15 @@ var tourNights = []tourNight{
 const (
 	introS   = 6.0 // seconds before the first song
 	pauseS   = 7.0 // between songs
-	backupS  = 3.5 // the backup starts so much later
+	backupS  = 3.5 // seconds by which the backup starts later
 	tourFade = 0.05
 )
 
-// lengthS is how long a song is on a night, in seconds.
+// lengthS returns the length of a song on a night, in seconds.
 func lengthS(song, night int) float64 { return 25 + 3*float64(song) + 1.5*float64(night) }
 
-// spanOf returns where the nth song of a night lies on the main rig, in seconds.
+// spanOf returns start and end of the nth song of a night on the main rig, in
+// seconds.
 func spanOf(night, nth int) (start, end float64) {
 	at := introS
 	for i, song := range tourNights[night].songs {
@@ -64,8 +65,8 @@ func spanOf(night, nth int) (start, end float64) {
 	return at, at
 }
 
-// chordOf returns the pitches in hertz that a song holds at a time, in seconds
-// from its start.
+// chordOf returns the pitches in hertz of a song at a time, in seconds from its
+// start.
 func chordOf(song int, at float64) (bass float64, chord [3]float64) {
 	rng := rand.New(rand.NewPCG(uint64(song+1), uint64(at/2)))
 	root := rng.IntN(12)
@@ -76,7 +77,7 @@ func chordOf(song int, at float64) (bass float64, chord [3]float64) {
 
 var (
 	mainChannels   = []string{"Kick", "Bass", "Guitar", "Keys", "Vocal", "Audience"}
-	backupChannels = 4 // of these the backup records the first
+	backupChannels = 4 // the first channels, which the backup records
 )
 
 // makeTour writes the recordings of the tour below dir.
@@ -89,14 +90,14 @@ func makeTour(t *testing.T, dir string) {
 		for c := range dry {
 			dry[c] = playChannel(night, c, frames)
 		}
-		// Every microphone hears the others softly.
+		// Every microphone picks up the others softly.
 		wet := make([][]float64, len(dry))
 		for c := range dry {
 			wet[c] = make([]float64, frames)
 			for i := range wet[c] {
 				v := dry[c][i]
 				for o := range dry {
-					if o != c && c != 1 && c != 3 { // bass and keys are on cables
+					if o != c && c != 1 && c != 3 { // except bass and keys, which are on cables
 						v += 0.03 * dry[o][i]
 					}
 				}
@@ -105,7 +106,7 @@ func makeTour(t *testing.T, dir string) {
 		}
 		if night == 1 {
 			for i := range wet[3] {
-				wet[3][i] += 0.05 // a converter's offset on the keys
+				wet[3][i] += 0.05 // a DC offset on the keys
 			}
 		}
 		for _, rig := range n.rigs {
@@ -126,7 +127,7 @@ func makeTour(t *testing.T, dir string) {
 	}
 }
 
-// playChannel returns what a channel's own source does through a night.
+// playChannel returns the samples of a channel's own source through a night.
 func playChannel(night, channel, frames int) []float64 {
 	out := make([]float64, frames)
 	noise := rand.New(rand.NewPCG(uint64(night+1), uint64(channel+100)))
@@ -170,7 +171,8 @@ func playChannel(night, channel, frames int) []float64 {
 	return out
 }
 
-// resampled returns the first frames of samples at the lobby recorder's rate.
+// resampled returns the beginning of samples, the given number of frames at the
+// lobby recorder's rate.
 func resampled(samples []float64, frames int) []float64 {
 	out := make([]float64, frames)
 	for i := range out {

@@ -8,19 +8,19 @@ import (
 	"nightreel/catalog"
 )
 
-// Adjustment is what a person wants otherwise of one desk input in one item.
+// Adjustment is a person's change to one desk input in one item.
 type Adjustment struct {
 	Item      int // index into the session's items, from 0
 	DeskInput int
-	Status    catalog.InputStatus // Playback or Stage; "" leaves it
-	TrimDB    *float64            // nil leaves it
-	Beyond    bool                // a trim beyond ±catalog.AskTrimDB is meant
+	Status    catalog.InputStatus // Playback or Stage; "" keeps it
+	TrimDB    *float64            // nil keeps it
+	Beyond    bool                // the person means a trim beyond ±catalog.AskTrimDB
 }
 
-// Adjust stores a session like the given one but for some inputs, and returns
-// it: a session that was rendered or printed stays what it was. An input
-// without a track cannot be put on playback; that, and an input that is not in
-// the session, is *[RequestError].
+// Adjust stores a copy of a session with some inputs changed, and returns it.
+// The given session stays as it is, because it may have been rendered or
+// printed. It returns *[RequestError] for an input that is not in the session,
+// and for one without a track that is to be put on playback.
 func Adjust(ctx context.Context, store *catalog.Store, ses catalog.Session, changes []Adjustment) (catalog.Session, error) {
 	ses.Inputs = append([]catalog.SessionInput{}, ses.Inputs...)
 	for _, c := range changes {
@@ -33,7 +33,7 @@ func Adjust(ctx context.Context, store *catalog.Store, ses catalog.Session, chan
 				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %g dB for %s is beyond %d dB", *c.TrimDB, in.Channel, catalog.MostTrimDB), "give a trim in dB, for example -3"}
 			}
 			if math.Abs(*c.TrimDB) > catalog.AskTrimDB && *c.TrimDB != in.TrimDB && !c.Beyond {
-				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %+g dB for desk input %d %s is beyond %d dB", *c.TrimDB, in.DeskInput, in.Channel, catalog.AskTrimDB), "if it is meant, tick that trims beyond 20 dB are meant"}
+				return catalog.Session{}, &RequestError{fmt.Sprintf("a trim of %+g dB for desk input %d %s is beyond %d dB", *c.TrimDB, in.DeskInput, in.Channel, catalog.AskTrimDB), "check the gains; if the trim is right, tick that trims beyond 20 dB are meant"}
 			}
 			if in.Status == catalog.Playback && *c.TrimDB != in.TrimDB {
 				in.TrimDB, in.Why = *c.TrimDB, fmt.Sprintf("trim %+.1f dB by hand", *c.TrimDB)
@@ -45,7 +45,7 @@ func Adjust(ctx context.Context, store *catalog.Store, ses catalog.Session, chan
 			in.Status, in.Why = catalog.Stage, "left on the stage by hand"
 		case catalog.Playback:
 			if in.Track == 0 {
-				return catalog.Session{}, &RequestError{fmt.Sprintf("%s (desk input %d) has no track in item %d to play", in.Channel, in.DeskInput, c.Item+1), "build the session anew with this channel"}
+				return catalog.Session{}, &RequestError{fmt.Sprintf("%s (desk input %d) has no track in item %d to play", in.Channel, in.DeskInput, c.Item+1), "build the session again with this channel"}
 			}
 			in.Status, in.Why = catalog.Playback, "put on playback by hand"
 		default:

@@ -31,9 +31,9 @@ func TestAdjust(t *testing.T) {
 		{"an input that is not there", session.Adjustment{DeskInput: 9, Status: catalog.Stage}},
 		{"another item", session.Adjustment{Item: 1, DeskInput: 1, Status: catalog.Stage}},
 		{"no track to play", session.Adjustment{DeskInput: 3, Status: catalog.Playback}},
-		{"a slip of the pen", session.Adjustment{DeskInput: 1, TrimDB: db(-400)}},
-		{"beyond 20 dB, not said to be meant", session.Adjustment{DeskInput: 1, TrimDB: db(30)}},
-		{"beyond 40 dB, said to be meant", session.Adjustment{DeskInput: 1, TrimDB: db(41), Beyond: true}},
+		{"a trim beyond every limit", session.Adjustment{DeskInput: 1, TrimDB: db(-400)}},
+		{"beyond 20 dB without a person's confirmation", session.Adjustment{DeskInput: 1, TrimDB: db(30)}},
+		{"beyond 40 dB, even with a person's confirmation", session.Adjustment{DeskInput: 1, TrimDB: db(41), Beyond: true}},
 		{"no status", session.Adjustment{DeskInput: 1, Status: "loud"}},
 	} {
 		var e *session.RequestError

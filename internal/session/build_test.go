@@ -83,10 +83,10 @@ func TestPick(t *testing.T) {
 			fx.finding(2, 2, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
 			fx.finding(1, 1, catalog.DCOffset, catalog.WarningSeverity, 0, 60000)
 		}, "2031-05-02", "cleanest of 3 takes: no findings; 2031-05-03 has 1 warning"},
-		{"what the recorder lost counts", "cleanest", func(fx *tourFixture) {
+		{"losses of the recorder count", "cleanest", func(fx *tourFixture) {
 			fx.finding(2, 0, catalog.Dropout, catalog.FaultSeverity, 9000, 9010)
 		}, "2031-05-03", "cleanest of 3 takes: no findings; 2031-05-02 has no findings"},
-		{"a file of the night that was never closed does not", "cleanest", func(fx *tourFixture) {
+		{"an unfinished file outside the take does not count", "cleanest", func(fx *tourFixture) {
 			fx.finding(2, 0, catalog.UnfinishedFile, catalog.WarningSeverity, 0, 60000)
 		}, "2031-05-05", "no findings"},
 		{"a warning weighs more than five notes", "cleanest", func(fx *tourFixture) {
@@ -129,19 +129,19 @@ func TestPick(t *testing.T) {
 	}
 }
 
-// A take that was never measured is passed over, and it is said.
+// A take that was never measured is skipped, with a note.
 func TestPickUnmeasured(t *testing.T) {
 	fx := newTour(t)
 	f := mono(48000, 24, 3, wavfile.PCM)
 	r := rig{name: "main", format: f, names: []string{"Kick In"}, tracks: [][]byte{sine(f, 60000, 400, -1)}}
 	fx.take(fx.record("2031-05-07", r), "Slow Lantern", 0, 48000)
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "loudest"})
-	if ses.Items[0].Show != "2031-05-03" || !has(ses.Problems, "Slow Lantern (2031-05-07): passed over, since it is not wholly measured") {
+	if ses.Items[0].Show != "2031-05-03" || !has(ses.Problems, "Slow Lantern (2031-05-07): skipped, because it is not measured to its end") {
 		t.Errorf("%+v, problems %q", ses.Items, ses.Problems)
 	}
 }
 
-// A channel is found by name on whatever track it lies that night.
+// Channels are matched by name, on whatever track they are that night.
 func TestBuildFollowsRepatching(t *testing.T) {
 	fx := newTour(t)
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern", "Slow Lantern"}, Pick: "2031-05-05"})
@@ -164,7 +164,7 @@ func TestBuildFollowsRepatching(t *testing.T) {
 	stored, err := fx.store.Session(t.Context(), ses.ID)
 	ok(t, err)
 	if fmt.Sprint(stored.Items) != fmt.Sprint(ses.Items) || fmt.Sprint(stored.Inputs) != fmt.Sprint(ses.Inputs) || ses.ID == 0 {
-		t.Error("what was returned is not what was stored")
+		t.Error("the returned session differs from the stored one")
 	}
 }
 
@@ -184,12 +184,12 @@ func TestBuildWholeSet(t *testing.T) {
 	if !slices.Equal(songs, []string{"Opening", "Slow Lantern", "Harbour"}) {
 		t.Errorf("%q", songs)
 	}
-	// A song that was not played that night is left out, and it is said.
+	// A song that was not played that night is left out, with a note.
 	ses = fx.build(session.Request{Songs: []string{"Harbour", "Slow Lantern"}, Pick: "2031-05-05"})
 	if len(ses.Items) != 1 || !has(ses.Problems, "Harbour: there is no take on 2031-05-05, so it is left out") {
 		t.Errorf("%+v, problems %q", ses.Items, ses.Problems)
 	}
-	// Played twice: the last one, and it is said.
+	// If the song was played twice, the last take is used, with a note.
 	fx.take(fx.recs[1], "Slow Lantern", 57600, 59000)
 	ses = fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-03"})
 	if ses.Items[0].StartFrame != 57600 || ses.Items[0].Why != "the last of 2 takes of 2031-05-03, as asked" {
@@ -205,7 +205,7 @@ func TestTrim(t *testing.T) {
 	}{
 		{db(33), db(30), 3, "trim +3.0 dB: gain 33 dB tonight, 30 dB that night"},
 		{db(30.1), db(32.1), -2, "trim -2.0 dB: gain 30.1 dB tonight, 32.1 dB that night"},
-		{db(30), db(30), 0, "no trim: the gain was 30 dB that night as it is tonight"},
+		{db(30), db(30), 0, "no trim: the gain is 30 dB on both nights"},
 		{nil, db(30), 0, "no trim: tonight's gain is not in the desk's patch"},
 		{db(30), nil, 0, "no trim: that night's gain is not in the input list"},
 		{nil, nil, 0, "no trim: neither tonight's nor that night's gain is known"},
@@ -218,7 +218,8 @@ func TestTrim(t *testing.T) {
 			t.Errorf("trim %v, %q; want %v, %q", in.TrimDB, in.Why, tt.want, tt.why)
 		}
 	}
-	// A trim that drives a channel over full scale is a problem before it is heard.
+	// If a trim drives a channel over full scale, building the session reports
+	// it.
 	fx := newTour(t)
 	fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In", GainDB: db(46)})
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-03"})
@@ -227,8 +228,9 @@ func TestTrim(t *testing.T) {
 	}
 }
 
-// A gain that is wrong in a list makes no trim: beyond 20 dB a person must mean
-// it, beyond 40 dB it is refused, with the input, both gains and the trim.
+// A trim beyond 20 dB needs a person's confirmation and one beyond 40 dB is
+// refused, with the input, both gains and the trim: such a gain is a typing
+// error.
 func TestWildTrims(t *testing.T) {
 	for _, tt := range []struct {
 		tonight float64
@@ -266,7 +268,7 @@ func TestOnlyExcept(t *testing.T) {
 	for _, tt := range []struct {
 		only, except []string
 		want         string // status of kick, snare, voice
-		why          string // of the first that stays
+		why          string // of the first input that stays
 	}{
 		{nil, nil, "playback playback playback", ""},
 		{[]string{"drums"}, nil, "playback playback stage", "left on the stage as asked (only drums)"},
@@ -292,7 +294,8 @@ func TestOnlyExcept(t *testing.T) {
 	}
 }
 
-// Every input that does not play says why, and where it is to be had.
+// Every input that does not play has a reason, and names another rig or night
+// that has the channel.
 func TestMissing(t *testing.T) {
 	fx := newTour(t)
 	f := mono(44100, 16, 2, wavfile.PCM)
@@ -311,7 +314,7 @@ func TestMissing(t *testing.T) {
 			t.Errorf("problems %q lack %s", ses.Problems, in.Channel)
 		}
 	}
-	// From the other rig: its frames, its rate, its tracks.
+	// The other rig feeds the desk with its own frames, rate and tracks.
 	ses = fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-03", Rig: "Backup"})
 	it := ses.Items[0]
 	if it.Rig != "backup" || it.SampleRate != 44100 || it.StartFrame != 26460 || it.EndFrame != 70560 {
@@ -323,12 +326,12 @@ func TestMissing(t *testing.T) {
 	if in := ses.Inputs[0]; in.Status != catalog.Missing || !strings.Contains(in.Why, "rig main has it on track 1") || !has(ses.Problems, "desk input 1 Kick In") || !has(ses.Problems, "fine in the take of 2031-05-05, 2031-05-02") {
 		t.Errorf("%+v, problems %q", in, ses.Problems)
 	}
-	// A night on which the rig did not run falls back, and it is said.
+	// If the rig did not run that night, another one is used, with a note.
 	ses = fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-02", Rig: "backup"})
 	if ses.Items[0].Rig != "main" || !has(ses.Problems, "rig backup did not record this take; rig main is used") {
 		t.Errorf("%+v, problems %q", ses.Items, ses.Problems)
 	}
-	// Both rigs' nights together have two rates.
+	// The two rigs' nights have two rates.
 	fx.take(fx.recs[0], "Harbour", 0, 4800)
 	ses = fx.build(session.Request{Songs: []string{"Slow Lantern", "Harbour"}, Rig: "backup", Show: ""})
 	if has(ses.Problems, "different sample rates") {
@@ -341,7 +344,7 @@ func TestMissing(t *testing.T) {
 	}
 }
 
-// A rig that started late or stopped early gives what it has.
+// A rig that started late or stopped early still feeds the desk, with a note.
 func TestRigCoversPart(t *testing.T) {
 	fx := newTour(t)
 	f := mono(48000, 24, 3, wavfile.PCM)
@@ -352,7 +355,7 @@ func TestRigCoversPart(t *testing.T) {
 	}
 }
 
-// A spoilt channel is said, with the nights on which it is fine.
+// A spoilt channel is reported, with the nights on which it is fine.
 func TestSpoiltChannels(t *testing.T) {
 	for _, tt := range []struct {
 		kind catalog.FindingKind
@@ -392,14 +395,14 @@ func TestBuildRefuses(t *testing.T) {
 	fx := newTour(t)
 	ok(t, fx.store.SaveDesk(t.Context(), catalog.Desk{Name: "Empty"}))
 	for name, req := range map[string]session.Request{
-		"nothing asked for":     {Desk: "FOH"},
-		"no way to pick":        {Desk: "FOH", Songs: []string{"Slow Lantern"}, Pick: "nicest"},
-		"two dates":             {Desk: "FOH", Show: "2031-05-02", Pick: "2031-05-03"},
-		"slip in except":        {Desk: "FOH", Songs: []string{"Slow Lantern"}, Except: []string{"Vocls"}},
-		"slip in only":          {Desk: "FOH", Songs: []string{"Slow Lantern"}, Only: []string{"Kik In"}},
-		"rig that never ran":    {Desk: "FOH", Songs: []string{"Slow Lantern"}, Rig: "third"},
-		"desk without inputs":   {Desk: "Empty", Songs: []string{"Slow Lantern"}},
-		"no take on that night": {Desk: "FOH", Songs: []string{"Slow Lantern"}, Pick: "2031-05-09"},
+		"empty request":          {Desk: "FOH"},
+		"unknown pick":           {Desk: "FOH", Songs: []string{"Slow Lantern"}, Pick: "nicest"},
+		"two dates":              {Desk: "FOH", Show: "2031-05-02", Pick: "2031-05-03"},
+		"unknown name in except": {Desk: "FOH", Songs: []string{"Slow Lantern"}, Except: []string{"Vocls"}},
+		"unknown name in only":   {Desk: "FOH", Songs: []string{"Slow Lantern"}, Only: []string{"Kik In"}},
+		"rig that never ran":     {Desk: "FOH", Songs: []string{"Slow Lantern"}, Rig: "third"},
+		"desk without inputs":    {Desk: "Empty", Songs: []string{"Slow Lantern"}},
+		"no take on that night":  {Desk: "FOH", Songs: []string{"Slow Lantern"}, Pick: "2031-05-09"},
 	} {
 		if name == "no take on that night" {
 			_, err := fx.store.EnsureShow(t.Context(), catalog.Show{Date: "2031-05-09"})

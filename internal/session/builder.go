@@ -11,7 +11,7 @@ import (
 	"nightreel/internal/envelope"
 )
 
-// builder holds what is read of the catalog for one session.
+// builder caches what is read from the catalog for one session.
 type builder struct {
 	store *catalog.Store
 	req   Request
@@ -23,7 +23,7 @@ type builder struct {
 	candidates map[catalog.TakeID]*candidate
 }
 
-// night is what one show recorded.
+// night holds the recordings of one show.
 type night struct {
 	recordings []catalog.Recording
 	tracks     []catalog.Track
@@ -37,7 +37,7 @@ func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builde
 		return nil, err
 	}
 	if len(req.Songs) == 0 && req.Show == "" {
-		return nil, &RequestError{"neither songs nor a show were named", "name songs, or a show for its whole set"}
+		return nil, &RequestError{"there is neither a song nor a show", "name songs, or a show for its whole set"}
 	}
 	for _, show := range []*catalog.ShowKey{&b.req.Show, &b.pick.date} {
 		if *show == "" {
@@ -51,7 +51,7 @@ func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builde
 	}
 	if req.Show = b.req.Show; req.Show != "" {
 		if b.pick.date != "" && b.pick.date != req.Show {
-			return nil, &RequestError{fmt.Sprintf("the show is %s, but the takes are to be those of %s", req.Show, b.pick.date), "name one date, not two"}
+			return nil, &RequestError{fmt.Sprintf("the show is %s, but the takes are picked from %s", req.Show, b.pick.date), "name one date, not two"}
 		}
 	}
 	if b.desk, err = store.Desk(ctx, req.Desk); err != nil {
@@ -71,7 +71,7 @@ func newBuilder(ctx context.Context, store *catalog.Store, req Request) (*builde
 	return b, b.knowsNames()
 }
 
-// knowsRig refuses a rig that never recorded anything.
+// knowsRig refuses a rig that recorded nothing.
 func (b *builder) knowsRig(ctx context.Context) error {
 	all, err := b.store.Recordings(ctx, catalog.RecordingFilter{})
 	if err != nil {
@@ -90,8 +90,8 @@ func (b *builder) knowsRig(ctx context.Context) error {
 }
 
 // knowsNames refuses a name in Only or Except that is neither a channel nor a
-// group: a slip of the pen would put an input on playback that was to stay on
-// the stage.
+// group: a typing error would put an input on playback that was to stay on the
+// stage.
 func (b *builder) knowsNames() error {
 	known, names := map[string]bool{}, []string{}
 	add := func(name string) {
@@ -116,7 +116,8 @@ func (b *builder) knowsNames() error {
 	return nil
 }
 
-// stays returns why a channel stays on the stage by request, or "".
+// stays returns why a channel stays on the stage by request, or "" if it does
+// not.
 func (b *builder) stays(channel, group string) string {
 	for _, name := range b.req.Except {
 		if catalog.SameName(name, channel) || group != "" && catalog.SameName(name, group) {
@@ -135,7 +136,7 @@ func (b *builder) stays(channel, group string) string {
 }
 
 // group returns the group of a channel: that of the night, else the latest that
-// any input list gives it, so that it holds for a track that is missing too.
+// any input list gives it. So Only and Except work for a missing track too.
 func (b *builder) group(n *night, r catalog.Recording, channel string) string {
 	for _, t := range n.tracksOf(r.ID, channel) {
 		if t.Input.Group != "" {
@@ -154,7 +155,7 @@ func (b *builder) group(n *night, r catalog.Recording, channel string) string {
 }
 
 // listedTrack returns the track number that the input list in force gives a
-// channel, 0 for none.
+// channel, 0 if there is none.
 func (b *builder) listedTrack(c *candidate, channel string) int {
 	for _, in := range catalog.InForce(b.lists, c.take.Show, c.rec.Rig) {
 		if catalog.SameName(in.Channel, channel) {
@@ -208,8 +209,8 @@ func (n *night) tracksOf(id catalog.RecordingID, channel string) []catalog.Track
 	return found
 }
 
-// otherRig says which other recording of the night holds a channel during the
-// take, or "".
+// otherRig returns a text that names another recording of the night that holds a
+// channel during the take, or "".
 func (n *night) otherRig(c *candidate, channel string) string {
 	for _, r := range n.recordings {
 		if r.ID == c.rec.ID {
@@ -224,7 +225,8 @@ func (n *night) otherRig(c *candidate, channel string) string {
 	return ""
 }
 
-// problems says what is wrong with a chosen take, and where it is better.
+// problems returns what is wrong with a chosen take, and which other takes are
+// better.
 func (b *builder) problems(ctx context.Context, c *candidate) ([]string, error) {
 	found := []string{}
 	add := func(in *input, text string) {
@@ -297,8 +299,9 @@ func (b *builder) better(ctx context.Context, c *candidate, i int) (string, erro
 	return "; fine in the take of " + strings.Join(dates, ", "), nil
 }
 
-// tooHot says by how much a trim would drive an input over full scale, or "".
-// What was never measured is not judged here: rendering counts every sample.
+// tooHot returns a text if a trim would drive an input over full scale, and by
+// how much, or "". Tracks that were not measured are not judged here: rendering
+// counts every sample.
 func (b *builder) tooHot(ctx context.Context, c *candidate, in *input) (string, error) {
 	if in.TrimDB <= 0 {
 		return "", nil

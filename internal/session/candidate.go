@@ -11,26 +11,26 @@ import (
 	"nightreel/internal/meter"
 )
 
-// candidate is one take as it would lie on the desk.
+// candidate is one take patched to the desk.
 type candidate struct {
 	take       catalog.Take
-	rec        catalog.Recording // that feeds the desk
+	rec        catalog.Recording // the recording that feeds the desk
 	start, end int64             // frames of rec, inside it
 	inputs     []*input          // one a desk input, in order
 	notes      []string          // about the take as a whole
-	why        string            // it was chosen
+	why        string            // why it was chosen
 }
 
-// input is what one desk input gets of a candidate.
+// input is the source of one desk input for a candidate.
 type input struct {
 	catalog.SessionInput
 	track    catalog.Track
-	findings []catalog.Finding // not accepted, within the take
-	trimWhy  string            // both gains and what they come to
-	remarks  []string          // worth a problem, beside the findings
-	elsewise string            // where a missing channel is to be had, of the same night
+	findings []catalog.Finding // those within the take that are not accepted
+	trimWhy  string            // both gains and the trim that follows from them
+	remarks  []string          // problems of the input beside the findings
+	elsewise string            // where else the night has a missing channel
 
-	figures *meter.Figures // loaded when first asked for
+	figures *meter.Figures // loaded when first needed
 }
 
 func (c *candidate) item() catalog.SessionItem {
@@ -43,7 +43,7 @@ func (c *candidate) item() catalog.SessionItem {
 // title names the take in problems.
 func (c *candidate) title() string { return fmt.Sprintf("%s (%s)", c.take.Song, c.take.Show) }
 
-// candidate lays a take on the desk.
+// candidate patches a take to the desk.
 func (b *builder) candidate(ctx context.Context, t catalog.Take) (*candidate, error) {
 	if c := b.candidates[t.ID]; c != nil {
 		return c, nil
@@ -98,7 +98,7 @@ func (c *candidate) place(n *night, rig string) error {
 
 func inside(frame int64, r catalog.Recording) int64 { return max(0, min(frame, r.Frames)) }
 
-// input decides what a desk input gets.
+// input decides what feeds a desk input.
 func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	in := &input{SessionInput: catalog.SessionInput{DeskInput: d.Input, Output: d.Output, Channel: d.Channel}}
 	in.Group = b.group(n, c.rec, d.Channel)
@@ -162,8 +162,9 @@ func (b *builder) input(n *night, c *candidate, d catalog.DeskInput) *input {
 	return in
 }
 
-// trim returns tonight's preamp gain less that night's in dB, and the reason
-// for it. It is 0 where either is unknown: a guess would be worse than none.
+// trim returns tonight's preamp gain minus that night's in dB, and the reason
+// for it. If either gain is unknown, the trim is 0: a guess would be worse than
+// none.
 func trim(tonight, then *float64) (db float64, why string) {
 	switch {
 	case tonight == nil && then == nil:
@@ -176,7 +177,7 @@ func trim(tonight, then *float64) (db float64, why string) {
 	// Rounded so that 32.1 - 30.1 is 2, and equal gains are exactly 0.
 	db = math.Round((*tonight-*then)*1e4)/1e4 + 0
 	if db == 0 {
-		return 0, fmt.Sprintf("no trim: the gain was %g dB that night as it is tonight", *then)
+		return 0, fmt.Sprintf("no trim: the gain is %g dB on both nights", *then)
 	}
 	return db, fmt.Sprintf("trim %+.1f dB: gain %g dB tonight, %g dB that night", db, *tonight, *then)
 }
@@ -208,8 +209,8 @@ func (in *input) fine() bool {
 	return in.Status == catalog.Playback && len(in.spoilt()) == 0 && len(in.remarks) == 0
 }
 
-// load returns the figures of the input's track within the take. *envelope.NotMeasuredError
-// is returned for a span that was never measured.
+// load returns the figures of the input's track within the take. A span that was
+// never measured is *envelope.NotMeasuredError.
 func (in *input) load(ctx context.Context, store *catalog.Store, c *candidate) (meter.Figures, error) {
 	if in.figures != nil {
 		return *in.figures, nil
@@ -223,8 +224,8 @@ func (in *input) load(ctx context.Context, store *catalog.Store, c *candidate) (
 	return f, nil
 }
 
-// findingWords says what was found, kind by kind in order of appearance, with the
-// place of the first.
+// findingWords lists the kinds of findings in order of appearance, each with the
+// time of its first.
 func findingWords(findings []catalog.Finding) string {
 	count := map[catalog.FindingKind]int{}
 	for _, f := range findings {

@@ -2,12 +2,12 @@ package session
 
 import "slices"
 
-// Caution is a text that a person reads and follows before sound comes. Its
-// name is what a tick carries, so that six ticks are six different ones.
+// Caution is a text that a person reads and follows before sound comes. Its name
+// identifies it in a list of ticks.
 type Caution struct{ Name, Text string }
 
-// Unticked returns the first caution that is not among the ticks, by name; ok is
-// true where all are there.
+// Unticked returns the first caution whose name is not among the ticks; ok is
+// true if all are.
 func Unticked(ticks []string) (c Caution, ok bool) {
 	for _, c := range Cautions() {
 		if !slices.Contains(ticks, c.Name) {
@@ -17,8 +17,8 @@ func Unticked(ticks []string) (c Caution, ok bool) {
 	return Caution{}, true
 }
 
-// Cautions returns what has to be said before inputs are switched to playback,
-// in the order of the afternoon. It is the one place where these texts live.
+// Cautions returns the warnings to read before inputs are switched to playback,
+// in the order of the afternoon. All texts live here.
 //
 // Figures: NIOSH publication 98-126 (recommended exposure limit, 3 dB exchange
 // rate), Directive 2003/10/EC Article 3, WHO global standard for safe listening

@@ -24,8 +24,8 @@ type converter struct {
 	over    int64 // samples of a float result beyond full scale, kept as they are
 }
 
-// newConverter returns nil where the samples may be copied as they are. seed
-// makes the dither the same each time the same input is rendered.
+// newConverter returns nil if the samples may be copied as they are. seed makes
+// the dither repeatable for the same input.
 func newConverter(from, to wavfile.Format, trimDB float64, seed [16]byte) *converter {
 	if trimDB == 0 && from == to {
 		return nil

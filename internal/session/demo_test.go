@@ -19,7 +19,7 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// demoTour makes and scans the demo tour and puts its papers and takes into the
+// demoTour makes and scans the demo tour and stores its lists and takes in the
 // catalog.
 func demoTour(t *testing.T) (*fixture, *demo.Truth) {
 	t.Helper()
@@ -67,9 +67,9 @@ func TestDemo(t *testing.T) {
 	t.Run("session", func(t *testing.T) { fx.t = t; demoSession(t, fx, truth) })
 }
 
-// From the demo tour's recordings to the desk: every form that recorders leave
-// behind renders bit for bit, on whatever rig and night. The source's samples
-// are taken from the files' bytes, the rendered ones by sndfile-convert.
+// The demo tour's recordings render bit for bit in every form that recorders
+// write, on every rig and night. The source's samples are taken from the files'
+// bytes, the rendered ones are read by sndfile-convert.
 func demoRenders(t *testing.T, fx *fixture, truth *demo.Truth) {
 	check := untouched(t, fx.root)
 	desk := []catalog.DeskInput{}
@@ -128,8 +128,8 @@ func (fx *fixture) bytes(id catalog.RecordingID, track int, start, end int64) (w
 	return f, out
 }
 
-// Trims are the differences of the demo's own papers, and the planted faults
-// that spoil a take are said for the inputs they are on.
+// Trims are the differences of the demo's own gains, and planted faults that
+// spoil a take are reported for the inputs that they are on.
 func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 	for _, d := range truth.Desks {
 		inputs := []catalog.DeskInput{}
@@ -141,7 +141,7 @@ func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 	trims, spoilt := 0, 0
 	for _, sh := range truth.Shows {
 		gains := map[string]float64{}
-		for _, only := range []bool{false, true} { // a list for one night lies over the one in force
+		for _, only := range []bool{false, true} { // a list for one night replaces the one in force
 			for _, l := range truth.InputLists {
 				if l.Only == only && (l.From == sh.Date || !only && l.From < sh.Date) {
 					if !only {
@@ -181,20 +181,21 @@ func demoSession(t *testing.T, fx *fixture, truth *demo.Truth) {
 			}
 			for i, it := range ses.Items {
 				at := slices.IndexFunc(ses.Inputs, func(in catalog.SessionInput) bool { return in.Item == i && catalog.SameName(in.Channel, fault.Channel) })
-				// A second off either end, since a finding may start a block early.
+				// Allow a second at either end, since a finding may start a
+				// block early.
 				if at < 0 || fault.StartS >= it.EndS-1 || fault.EndS <= it.StartS+1 && fault.StartS <= it.StartS {
 					continue
 				}
 				spoilt++
 				prefix := fmt.Sprintf("%s (%s), desk input %d %s: ", it.Song, it.Show, ses.Inputs[at].DeskInput, ses.Inputs[at].Channel)
 				if !slices.ContainsFunc(ses.Problems, func(p string) bool { return strings.HasPrefix(p, prefix) && strings.Contains(p, words) }) {
-					t.Errorf("%s%s (%s) is not said", prefix, words, fault.Why)
+					t.Errorf("%s%s (%s) is not reported", prefix, words, fault.Why)
 				}
 			}
 		}
 	}
 	if trims == 0 || spoilt < 4 {
-		t.Errorf("%d trims and %d spoilt inputs seen: this test tests little", trims, spoilt)
+		t.Errorf("only %d trims and %d spoilt inputs checked", trims, spoilt)
 	}
 	for _, pick := range session.Picks() {
 		ses, err := session.Build(t.Context(), fx.store, session.Request{Desk: truth.Desks[0].Name, Songs: truth.Songs, Pick: pick})

@@ -64,7 +64,7 @@ type rig struct {
 	format  wavfile.Format // Channels is ignored
 	tracks  [][]byte       // samples of track 1, 2, …; nil is a track not recorded
 	names   []string       // of the tracks, as recorded
-	split   []int          // frames at which segments begin, after the first
+	split   []int          // frames at which each segment after the first begins
 	poly    bool
 	offsetS float64
 	starts  *wavfile.Bext // of the first segment; nil = no bext
@@ -230,8 +230,8 @@ func mono(rate, bits, size int, e wavfile.Encoding) wavfile.Format {
 	return wavfile.Format{SampleRate: rate, Channels: 1, BitDepth: bits, ContainerBytes: size, Encoding: e}
 }
 
-// tool finds a reference tool; without it the test is skipped on a laptop and
-// fails in CI.
+// tool finds a reference tool; if it is missing, the test is skipped on a laptop
+// and fails in CI.
 func tool(t *testing.T, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -244,8 +244,8 @@ func tool(t *testing.T, name string) string {
 	return path
 }
 
-// samplesOf returns the samples of a WAV file as little-endian bytes, read by
-// sndfile-convert (libsndfile's programs, 1.2.0), which knows nothing of our
+// samplesOf returns the samples of a WAV file as little-endian bytes. It uses
+// sndfile-convert (libsndfile's programs, 1.2.0), which is independent of our
 // own reader.
 func samplesOf(t *testing.T, path string, f wavfile.Format) []byte {
 	t.Helper()
@@ -264,7 +264,7 @@ func samplesOf(t *testing.T, path string, f wavfile.Format) []byte {
 	return b
 }
 
-// files returns everything below a folder by its path from there.
+// files returns every file below a folder, by its relative path.
 func files(t *testing.T, root string) map[string][]byte {
 	t.Helper()
 	all := map[string][]byte{}
@@ -296,8 +296,8 @@ func names(m map[string][]byte) []string {
 	return n
 }
 
-// untouched returns a check that nothing below root changed since, neither
-// bytes nor times.
+// untouched returns a check that nothing below root changed since, neither bytes
+// nor times.
 func untouched(t *testing.T, root string) func() {
 	t.Helper()
 	type state struct {
@@ -332,8 +332,8 @@ func has(list []string, part string) bool {
 	return slices.ContainsFunc(list, func(s string) bool { return strings.Contains(s, part) })
 }
 
-// later cancels a context after it was asked for its error n times. The
-// catalog's driver asks too, from goroutines of its own.
+// later is a context that is cancelled after n calls of Err. The catalog's
+// driver calls it too, from goroutines of its own.
 type later struct {
 	context.Context
 	n atomic.Int64
@@ -352,8 +352,8 @@ func (c *later) Err() error {
 	return nil
 }
 
-// filling is a context that fills a disk when it is first asked for its error
-// within an item.
+// filling is a context that fills a disk on the first call of Err within an
+// item.
 type filling struct {
 	context.Context
 	dir  string
@@ -361,10 +361,11 @@ type filling struct {
 }
 
 func (c *filling) Err() error {
-	// Before the first item's folder is there, the estimate is still to come.
+	// Wait for the first item's folder: before that, the free space is still to
+	// be checked.
 	parts, _ := filepath.Glob(filepath.Join(c.dir, ".*.part"))
 	if len(parts) > 0 && c.done.CompareAndSwap(false, true) {
-		os.WriteFile(filepath.Join(c.dir, "other"), make([]byte, 4<<20), 0o666) // until it is full
+		os.WriteFile(filepath.Join(c.dir, "other"), make([]byte, 4<<20), 0o666) // until the disk is full
 	}
 	return c.Context.Err()
 }

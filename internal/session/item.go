@@ -15,8 +15,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// readAhead bounds the bytes that are read of all source files in one go. Much
-// at a time keeps a spinning disk from seeking among 64 files: at 48 kHz and 24
+// readAhead bounds the bytes that are read of all source files in one turn.
+// Large reads keep a spinning disk from seeking among 64 files: at 48 kHz and 24
 // bit this is 3.6 s of 64 tracks.
 const readAhead = 32 << 20
 
@@ -28,8 +28,8 @@ type job struct {
 	problems []string
 }
 
-// writing is a target while it is rendered. w is nil for a file that was there
-// already and is only gone through to count what its trim clips.
+// writing is a target while it is rendered. If the file already exists, w is nil
+// and the samples are only read to count what the trim clips.
 type writing struct {
 	*target
 	w      *wavfile.Writer
@@ -40,8 +40,8 @@ type writing struct {
 }
 
 // render writes the item's files, all side by side, so that a polyphonic
-// recording is read once. total is increased by the bytes of audio that came
-// under their final names.
+// recording is read once. It adds to total the bytes of audio that got their
+// final names.
 func (plan *itemPlan) render(ctx context.Context, p *Progress, total *int64) (files []RenderedFile, problems []string, err error) {
 	if len(plan.targets) == 0 {
 		return nil, []string{plan.title() + ": no desk input is on playback, so there is nothing to render"}, nil
@@ -89,9 +89,9 @@ func (j *job) sayOf(o *out, text string) {
 
 // open opens the recordings and begins the files.
 func (j *job) open() error {
-	// What an interrupted render left behind.
+	// Remove the leftovers of an interrupted render.
 	if err := os.RemoveAll(j.part); err != nil {
-		return fmt.Errorf("%s: could not remove what an earlier render left: %w", j.part, err)
+		return fmt.Errorf("%s: could not remove the leftovers of an earlier render: %w", j.part, err)
 	}
 	for _, t := range j.targets {
 		if t.there && !t.mayClip() {
@@ -118,7 +118,7 @@ func (j *job) open() error {
 	return nil
 }
 
-// check opens the files that an output is cut out of.
+// check opens the files that an output is cut from.
 func (j *job) check(w *writing, o *out) {
 	if o.Status == catalog.Playback && !w.there {
 		for _, gap := range j.gaps(o) {
@@ -130,14 +130,15 @@ func (j *job) check(w *writing, o *out) {
 	}
 }
 
-// blame fails a file whose recording cannot be read, and reports it once.
+// blame marks a file as failed because its recording cannot be read, and reports
+// that once.
 func (j *job) blame(w *writing, o *out, err error) {
 	if err == nil || w.failed != nil {
 		return
 	}
 	w.failed = err
 	if w.there {
-		return // it is whole; only its clipped samples stay uncounted
+		return // the existing file is whole; only its clipped samples stay uncounted
 	}
 	text := err.Error()
 	if j.poly {
@@ -151,8 +152,8 @@ func (j *job) blame(w *writing, o *out, err error) {
 }
 
 // mayClip reports whether the conversion of any channel can take samples to full
-// scale or beyond: a float source may lie above it, and a small cut does not
-// make room for the dither.
+// scale or beyond. A float source may already be above it, and a small reduction
+// does not make room for the dither.
 func (t *target) mayClip() bool {
 	for _, o := range t.outs {
 		if o.conv != nil && (o.TrimDB > -0.01 || o.raw.Encoding == wavfile.Float) {
@@ -162,7 +163,7 @@ func (t *target) mayClip() bool {
 	return false
 }
 
-// run goes through the item's frames once.
+// run reads the item's frames once and writes all targets.
 func (j *job) run(ctx context.Context, p *Progress) error {
 	chunk := int64(max(4096, min(1<<18, readAhead/max(1, j.frameBytes()))))
 	for at := int64(0); at < j.frames; at += chunk {
@@ -182,8 +183,8 @@ func (j *job) run(ctx context.Context, p *Progress) error {
 	return nil
 }
 
-// frameBytes returns the bytes of a frame of all files that the item is cut out
-// of.
+// frameBytes returns the bytes of one frame over all files that the item is cut
+// from.
 func (j *job) frameBytes() int {
 	seen := map[catalog.FileID]bool{}
 	bytes := 0
@@ -200,7 +201,7 @@ func (j *job) frameBytes() int {
 	return bytes
 }
 
-// write writes n frames from frame from of the recording on.
+// write writes n frames of the recording, beginning with frame from.
 func (j *job) write(ctx context.Context, w *writing, from int64, n int) error {
 	if w.failed != nil {
 		return nil
@@ -230,8 +231,8 @@ func (j *job) write(ctx context.Context, w *writing, from int64, n int) error {
 	return w.w.WriteFrames(w.frame)
 }
 
-// samples returns n samples of a channel in the target's coding. Where nothing
-// was recorded they are digital silence, without dither.
+// samples returns n samples of a channel in the target's coding. Gaps in the
+// recording are digital silence, without dither.
 func (j *job) samples(ctx context.Context, w *writing, o *out, from int64, n int) ([]byte, error) {
 	target := w.format
 	target.Channels = 1
@@ -256,7 +257,7 @@ func (j *job) samples(ctx context.Context, w *writing, o *out, from int64, n int
 	return w.conv, nil
 }
 
-// finish gives the files their names.
+// finish renames the files to their final names.
 func (j *job) finish() error {
 	moved := 0
 	for _, w := range j.writing {
@@ -279,7 +280,7 @@ func (j *job) finish() error {
 	}
 	if _, err := os.Lstat(j.folder); errors.Is(err, fs.ErrNotExist) {
 		if err := os.Rename(j.part, j.folder); err != nil {
-			return fmt.Errorf("%s: could not be given its name: %w", j.folder, err)
+			return fmt.Errorf("%s: could not rename the finished file: %w", j.folder, err)
 		}
 		return syncFolder(filepath.Dir(j.folder))
 	}
@@ -288,21 +289,21 @@ func (j *job) finish() error {
 			continue
 		}
 		if err := os.Rename(filepath.Join(j.part, filepath.Base(w.path)), w.path); err != nil {
-			return fmt.Errorf("%s: could not be given its name: %w", w.path, err)
+			return fmt.Errorf("%s: could not rename the finished folder: %w", w.path, err)
 		}
 	}
 	return syncFolder(j.folder)
 }
 
-// close ends whatever is still open; what was not finished is removed.
+// close closes what is still open and removes unfinished files.
 func (j *job) close() {
 	j.reader.Close() // read-only: nothing can be lost
 	for _, w := range j.writing {
 		if w.w != nil {
-			w.w.Abort() // the folder goes with it
+			w.w.Abort() // the folder is removed below
 		}
 	}
-	os.RemoveAll(j.part) // tried again by the next render
+	os.RemoveAll(j.part) // if that fails, the next render tries again
 }
 
 // result describes a file that is there now.
@@ -343,8 +344,8 @@ func grown(b []byte, n int) []byte {
 	return b[:n]
 }
 
-// syncFolder makes new names survive a power cut. File systems that cannot sync
-// a folder are let be.
+// syncFolder makes new names survive a power cut. It ignores file systems that
+// cannot sync a folder.
 func syncFolder(dir string) error {
 	d, err := os.Open(dir)
 	if err != nil {

@@ -39,9 +39,9 @@ func (j *job) meta(t *target) wavfile.Meta {
 	}}
 }
 
-// date sets the time reference to the file's first frame, counted from the
-// source's: that of the segment at or before it, else of the recording's start.
-// Where the source tells no time the fields stay empty.
+// date sets the time reference to the file's first frame. It counts from the
+// segment at or before that frame, or else from the recording's start. If the
+// source has no time, the fields stay empty.
 func (j *job) date(x *wavfile.Bext) {
 	day := int64(24 * 60 * 60 * j.rec.SampleRate)
 	var midnight time.Time

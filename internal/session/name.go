@@ -9,13 +9,13 @@ import (
 	"nightreel/catalog"
 )
 
-// maxName bounds the free part of a file name in bytes. File systems take 255;
+// maxName bounds the free part of a file name in bytes. File systems allow 255;
 // numbers, date, suffixes and the temporary name come on top.
 const maxName = 120
 
-// safeName makes a title or channel name a part of a file name that every file
-// system of the trade takes: no separators, none of the characters that exFAT
-// and NTFS refuse, no control characters, no dot or blank at the ends.
+// safeName turns a title or channel name into a part of a file name that every
+// file system of the trade accepts: no separators, none of the characters that
+// exFAT and NTFS refuse, no control characters, no dot or blank at the ends.
 func safeName(s string) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
@@ -47,6 +47,6 @@ func inputName(in catalog.SessionInput, highest int) string {
 	return fmt.Sprintf("%0*d %s.wav", width(highest), in.DeskInput, safeName(in.Channel))
 }
 
-// width returns the digits that numbers up to n need, two at least, so that
+// width returns the number of digits for numbers up to n, at least two, so that
 // names sort in order.
 func width(n int) int { return max(2, len(fmt.Sprint(n))) }

@@ -18,38 +18,38 @@ import (
 const (
 	// Latest is the last take played.
 	Latest = "latest"
-	// Cleanest has the least weight of findings that are not accepted, touch the
-	// take and lie on tracks that would play; a desk input whose channel is
-	// missing weighs as much as a fault.
+	// Cleanest has the least weight of findings. It counts findings that are not
+	// accepted, touch the take and lie on tracks that would play; a desk input
+	// whose channel is missing weighs as much as a fault.
 	Cleanest = "cleanest"
-	// Typical is nearest to the medians: of every channel the RMS after trim is
-	// compared with its median over all candidate takes, and the mean distance
-	// in dB decides.
+	// Typical is nearest to the medians: the RMS of every channel after trim is
+	// compared with its median over all candidate takes. The take with the
+	// smallest mean distance in dB wins.
 	Typical = "typical"
 	// Loudest has the highest sum of powers of the integrated loudness after
-	// trim of all tracks that would play.
+	// trim, over all tracks that would play.
 	Loudest = "loudest"
 )
 
-// Picks returns the words that Request.Pick understands beside a date.
+// Picks returns the words that Request.Pick accepts beside a date.
 func Picks() []string { return []string{Latest, Cleanest, Typical, Loudest} }
 
-// Weights of findings for Cleanest. A fault is to outweigh a handful of warnings,
-// a warning a handful of notes (common practice, no source).
+// Weights of findings for Cleanest: a fault outweighs a handful of warnings, a
+// warning a handful of notes (common practice, no source).
 const (
 	faultWeight   = 100
 	warningWeight = 10
 	noteWeight    = 1
 )
 
-// quietest stands for any level below it where levels are compared, so that
-// digital silence has a finite distance. It lies under the floor of a good
-// preamp at working gain.
+// quietest replaces any lower level in comparisons, so that digital silence has
+// a finite distance. It is below the noise floor of a good preamp at working
+// gain.
 const quietest = -120.0 // dBFS
 
 type pick struct {
 	word string
-	date catalog.ShowKey // set where a night was named
+	date catalog.ShowKey // set if the request names a night
 }
 
 func parsePick(s string) (pick, error) {
@@ -61,13 +61,13 @@ func parsePick(s string) (pick, error) {
 	}
 	date, err := catalog.ParseShowKey(s)
 	if err != nil {
-		return pick{}, &RequestError{fmt.Sprintf("%q is no way to pick a take", s), "pick " + strings.Join(Picks(), ", ") + " or a date as YYYY-MM-DD"}
+		return pick{}, &RequestError{fmt.Sprintf("pick %q is unknown", s), "pick " + strings.Join(Picks(), ", ") + " or a date as YYYY-MM-DD"}
 	}
 	return pick{word: Latest, date: date}, nil
 }
 
-// pickOne chooses among the candidate takes of one song, of which there is at
-// least one, in order of time. It returns notes for the session's problems.
+// pickOne chooses among the candidate takes of one song; there must be at least
+// one, in order of time. It also returns notes for the session's problems.
 func (b *builder) pickOne(ctx context.Context, takes []*candidate) (*candidate, []string, error) {
 	last := takes[len(takes)-1]
 	switch {
@@ -96,7 +96,7 @@ func (b *builder) pickOne(ctx context.Context, takes []*candidate) (*candidate, 
 	return last, nil, nil
 }
 
-// name tells a take from another one.
+// name returns a name that tells the candidate from another one.
 func (c *candidate) name(from *candidate) string {
 	if c.take.Show == from.take.Show {
 		return fmt.Sprintf("take %d of %s", c.take.Nth, c.take.Show)
@@ -104,8 +104,9 @@ func (c *candidate) name(from *candidate) string {
 	return string(c.take.Show)
 }
 
-// ranked returns the candidates with the highest and the next highest score;
-// of equals the later one. There are at least two.
+// ranked returns the candidates with the highest and the next highest score; if
+// scores are equal, the later take comes first. There must be at least two
+// candidates.
 func ranked(takes []*candidate, score func(*candidate) float64) (best, next *candidate) {
 	order := slices.Clone(takes)
 	slices.Reverse(order)
@@ -121,7 +122,7 @@ func ranked(takes []*candidate, score func(*candidate) float64) (best, next *can
 	return order[0], order[1]
 }
 
-// tally counts what is wrong with a take on the desk.
+// tally counts the problems of a take on the desk.
 type tally struct{ missing, faults, warnings, notes int }
 
 func (c *candidate) tally() (t tally) {
@@ -167,8 +168,8 @@ func (t tally) String() string {
 	return strings.Join(words, ", ")
 }
 
-// pickByLevel chooses the typical or the loudest take. Takes that were never
-// measured are passed over with a note.
+// pickByLevel chooses the typical or the loudest take. It skips takes that were
+// never measured, with a note.
 func (b *builder) pickByLevel(ctx context.Context, takes []*candidate) (*candidate, []string, error) {
 	var measured []*candidate
 	var notes []string
@@ -179,7 +180,7 @@ func (b *builder) pickByLevel(ctx context.Context, takes []*candidate) (*candida
 		switch {
 		case errors.As(err, &unmeasured):
 			missing = err
-			notes = append(notes, fmt.Sprintf("%s: passed over, since it is not wholly measured", c.title()))
+			notes = append(notes, fmt.Sprintf("%s: skipped, because it is not measured to its end", c.title()))
 		case err != nil:
 			return nil, nil, err
 		default:
@@ -218,7 +219,7 @@ func (b *builder) measure(ctx context.Context, c *candidate) error {
 }
 
 // loudness returns the power sum of the inputs' integrated loudness after trim
-// in LUFS, -Inf where nothing sounds.
+// in LUFS, -Inf if all are silent.
 func (c *candidate) loudness() float64 {
 	sum := 0.0
 	for _, in := range c.inputs {
@@ -230,8 +231,8 @@ func (c *candidate) loudness() float64 {
 	return 10 * math.Log10(sum)
 }
 
-// rms returns the RMS after trim of the i-th desk input in dBFS, NaN where it
-// does not play.
+// rms returns the RMS after trim of the i-th desk input in dBFS, NaN if it does
+// not play.
 func (c *candidate) rms(i int) float64 {
 	if c.inputs[i].figures == nil || math.IsNaN(float64(c.inputs[i].figures.RMS)) {
 		return math.NaN()
@@ -240,7 +241,7 @@ func (c *candidate) rms(i int) float64 {
 }
 
 // medians returns the median RMS of every desk input over the takes, NaN for an
-// input that plays in none.
+// input that plays in none of them.
 func medians(takes []*candidate) []float64 {
 	all := make([]float64, len(takes[0].inputs))
 	for i := range all {
@@ -253,7 +254,7 @@ func medians(takes []*candidate) []float64 {
 	return all
 }
 
-// distance returns the mean distance from the medians in dB, +Inf where nothing
+// distance returns the mean distance from the medians in dB, +Inf if no input
 // can be compared.
 func (c *candidate) distance(medians []float64) float64 {
 	sum, n := 0.0, 0
@@ -269,7 +270,7 @@ func (c *candidate) distance(medians []float64) float64 {
 	return sum / float64(n)
 }
 
-// count writes a number with its word in the right form.
+// count returns a number with its word in singular or plural.
 func count(n int, one string) string {
 	if n == 1 {
 		return "1 " + one

@@ -18,16 +18,16 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// itemPlan is what one item comes to on disk. It is made of the catalog alone;
-// the recordings are opened when the item is rendered.
+// itemPlan lists the files of one item. It is made from the catalog alone; the
+// recordings are opened when the item is rendered.
 type itemPlan struct {
 	index   int
 	item    catalog.SessionItem
 	rec     catalog.Recording
 	poly    bool
-	folder  string // the item's, or with poly the one that the file lies in
+	folder  string // the item's folder, or with poly the one that its file lies in
 	part    string // hidden folder in which the item is written
-	from    int64  // frame of the recording that is rendered first; may be negative
+	from    int64  // frame of the recording that is rendered first; negative if the pre-roll begins before the recording
 	frames  int64  // of each file
 	pre     int64  // frames before the take's start
 	files   []catalog.File
@@ -40,18 +40,18 @@ type target struct {
 	format wavfile.Format
 	outs   []*out // one a channel
 	print  [16]byte
-	there  bool // it was rendered earlier, of the same
+	there  bool // rendered earlier with the same fingerprint
 }
 
 // out is one channel of a target.
 type out struct {
 	catalog.SessionInput
-	segments []catalog.File // of its track, in order of time; none = silent
+	segments []catalog.File // of its track, in order of time; empty = silent
 	raw      wavfile.Format // one channel of the source
 	conv     *converter     // nil = copied as it is
 }
 
-// renderVersion is part of every file's print. It is raised when the same
+// renderVersion is part of every file's fingerprint. Raise it when the same
 // input is to give other bytes.
 const renderVersion = 1
 
@@ -65,7 +65,7 @@ func newItemPlan(ctx context.Context, store *catalog.Store, ses catalog.Session,
 		return nil, err
 	}
 	if len(recs) == 0 || it.Recording == 0 {
-		return nil, &RenderError{fmt.Sprintf("%s (%s): its recording is no longer in the catalog", it.Song, it.Show), "scan the recording again and build the session anew"}
+		return nil, &RenderError{fmt.Sprintf("%s (%s): its recording is no longer in the catalog", it.Song, it.Show), "scan the recording again, then build the session again"}
 	}
 	plan := &itemPlan{index: i, item: it, rec: recs[0], poly: opt.Poly}
 	if plan.files, err = store.Files(ctx, catalog.FileFilter{Recording: it.Recording}); err != nil {
@@ -127,8 +127,8 @@ func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
 		t.print = plan.fingerprint(t)
 		for _, o := range t.outs {
 			if len(o.segments) > 0 {
-				// A seed of its own for every input: dither that is the same on
-				// two inputs would add up.
+				// Every input needs a seed of its own: equal dither on two
+				// inputs would add up.
 				seed := sha256.Sum256(fmt.Appendf(t.print[:], "%d", o.DeskInput))
 				o.conv = newConverter(source, mono, o.TrimDB, [16]byte(seed[:16]))
 			}
@@ -136,8 +136,8 @@ func (plan *itemPlan) aim(ses catalog.Session, name string, bits int) {
 	}
 }
 
-// fingerprint stands for everything that a rendered file's bytes depend on. It
-// is kept in the file, so that a later render knows it again.
+// fingerprint returns a hash of everything that a rendered file's bytes depend
+// on. It is stored in the file, so that a later render recognises the file.
 func (plan *itemPlan) fingerprint(t *target) [16]byte {
 	h := sha256.New()
 	fmt.Fprintf(h, "%d|%+v|%d|%d|%d|%s|%s|%d\n", renderVersion, t.format, plan.from, plan.frames, plan.pre, plan.item.Show, plan.item.Song, plan.item.EndFrame)
@@ -150,13 +150,14 @@ func (plan *itemPlan) fingerprint(t *target) [16]byte {
 	return [16]byte(h.Sum(nil)[:16])
 }
 
-// look finds what is on the disk already and returns the bytes of audio and the
-// number of files still to be written.
+// look checks which files are already on the disk, and returns the bytes of
+// audio and the number of files still to be written.
 func (plan *itemPlan) look(opt RenderOptions) (bytes int64, files int, err error) {
 	for _, t := range plan.targets {
 		there, err := os.Stat(t.path)
 		if err == nil && plan.isSource(there) {
-			// A recording that was once rendered here is one all the same.
+			// A render that was scanned has become a recording, and recordings
+			// are never overwritten.
 			return 0, 0, &ExistsError{Path: t.path}
 		}
 		if err := t.look(opt.Overwrite); err != nil {
@@ -211,20 +212,20 @@ func isPrint(s string) bool {
 	return err == nil && len(b) == 16
 }
 
-// gaps says where a track has nothing to give within the rendered span and
-// inside the recording, in words.
+// gaps lists the spans of the rendered frames, within the recording, in which a
+// track holds no audio.
 func (plan *itemPlan) gaps(o *out) []string {
 	words := []string{}
 	for _, s := range tracks.Stretches(o.segments, max(0, plan.from), min(plan.from+plan.frames, plan.rec.Frames)) {
 		if s.File < 0 {
-			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; silence is there", catalog.ClockTenths(plan.rec.Seconds(s.From)), catalog.ClockTenths(plan.rec.Seconds(s.To))))
+			words = append(words, fmt.Sprintf("nothing was recorded from %s to %s; the file is silent there", catalog.ClockTenths(plan.rec.Seconds(s.From)), catalog.ClockTenths(plan.rec.Seconds(s.To))))
 		}
 	}
 	return words
 }
 
-// rolls says by how much pre-roll and post-roll reach beyond the recording, or
-// "".
+// rolls returns by how much pre-roll and post-roll reach beyond the recording,
+// or "".
 func (plan *itemPlan) rolls() string {
 	words := []string{}
 	if plan.from < 0 {
@@ -236,5 +237,5 @@ func (plan *itemPlan) rolls() string {
 	if len(words) == 0 {
 		return ""
 	}
-	return strings.Join(words, ", ") + "; silence is there, so that all files stay aligned"
+	return strings.Join(words, ", ") + "; the files are silent there, so that all stay aligned"
 }

@@ -2,19 +2,19 @@ package session
 
 import "sync/atomic"
 
-// Progress tells another goroutine how far a [Render] is. The zero value is
-// ready; it serves one Render.
+// Progress lets another goroutine follow a [Render]. The zero value is ready; it
+// serves one Render.
 type Progress struct {
 	item, items, bytes, bytesTotal atomic.Int64
 	current                        atomic.Pointer[string]
 }
 
-// Snapshot is how far a job is at one moment.
+// Snapshot is the progress of a job at one moment.
 type Snapshot struct {
 	Item       int    // item being rendered, from 1; 0 before the first
 	Items      int    // in the session
 	Bytes      int64  // of audio written so far
-	BytesTotal int64  // to be written; what is there already is not counted
+	BytesTotal int64  // to be written; files that are already there do not count
 	Current    string // song and date
 }
 

@@ -13,31 +13,31 @@ import (
 
 // RenderOptions are the choices of [Render].
 type RenderOptions struct {
-	Dir string // folder to render into; made where it is missing
+	Dir string // folder to render into; created if it is missing
 
-	// Poly makes one polyphonic file an item, with a channel for every desk
-	// input in order, silent where the input does not play. Without it every
-	// item is a folder with a mono file an input.
+	// Poly makes one polyphonic file per item, with a channel for every desk
+	// input in order, silent if the input does not play. Without Poly every item
+	// is a folder with a mono file per input.
 	Poly bool
 
-	// PreRollS and PostRollS are seconds before the take's start and after its
-	// end that are rendered too. Beyond the recording's ends there is silence.
+	// PreRollS and PostRollS are seconds that are rendered before the take's
+	// start and after its end. Beyond the recording's ends they are silent.
 	PreRollS, PostRollS float64
 
-	// BitDepth makes integers of 16, 24 or 32 bits. 0, and the source's own
-	// depth, keep the source's coding.
+	// BitDepth makes integers of 16, 24 or 32 bits. 0 keeps the source's coding,
+	// and so does the source's own depth.
 	BitDepth int
 
-	// Overwrite lets files that an earlier render made be replaced. Files that
+	// Overwrite allows replacing files of an earlier render. Files that
 	// nightreel did not render are never replaced.
 	Overwrite bool
 }
 
-// Rendered is what a render made.
+// Rendered is the result of a render.
 type Rendered struct {
 	Files    []RenderedFile `json:"files"`
 	Bytes    int64          `json:"bytes"`   // of audio written
-	Seconds  float64        `json:"seconds"` // it took
+	Seconds  float64        `json:"seconds"` // duration of the render
 	Problems []string       `json:"problems"`
 }
 
@@ -50,10 +50,10 @@ type RenderedFile struct {
 	Channels  []Voice `json:"channels,omitempty"`
 	Frames    int64   `json:"frames"`
 	TrimDB    float64 `json:"trim_db"` // 0 for a polyphonic file; see Channels
-	// BitIdentical says that every sample of the recording was copied as it is.
+	// BitIdentical means that every sample of the recording was copied as it is.
 	BitIdentical   bool  `json:"bit_identical"`
 	ClippedSamples int64 `json:"clipped_samples"` // cut to full scale by a trim or a change of format
-	Skipped        bool  `json:"skipped"`         // it was there already, rendered of the same
+	Skipped        bool  `json:"skipped"`         // an equal file was already there
 }
 
 // Voice is one channel of a polyphonic file.
@@ -64,17 +64,17 @@ type Voice struct {
 	TrimDB    float64             `json:"trim_db"`
 }
 
-// ExistsError says that a file is in the way.
+// ExistsError reports that a file already exists under a name to be written.
 type ExistsError struct {
 	Path string
-	Ours bool // rendered by nightreel, of something else
+	Ours bool // rendered by nightreel, but from something else
 }
 
 func (e *ExistsError) Error() string {
 	if e.Ours {
-		return e.Path + ": not rendered: an earlier render of something else is there"
+		return e.Path + ": not rendered: a file of another render has this name"
 	}
-	return e.Path + ": not rendered: a file is there that nightreel did not render"
+	return e.Path + ": not rendered: a file that nightreel did not render has this name"
 }
 
 // Hint returns what to do about it.
@@ -82,10 +82,10 @@ func (e *ExistsError) Hint() string {
 	if e.Ours {
 		return "render into another folder, or allow overwriting"
 	}
-	return "render into another folder; files of others are never overwritten"
+	return "render into another folder; nightreel overwrites only files that it rendered"
 }
 
-// SpaceError says that the disk cannot hold the render. Nothing was written.
+// SpaceError reports that the disk cannot hold the render. Nothing was written.
 type SpaceError struct {
 	Dir        string
 	Need, Free int64 // bytes
@@ -103,22 +103,22 @@ func (e *SpaceError) Hint() string {
 // Render cuts the session's audio into WAV files below opt.Dir.
 //
 // Each item becomes a folder "01 Title (2031-05-02)" with a mono file for every
-// desk input on playback, "01 Kick In.wav", or with Poly one file
-// "01 Title (2031-05-02).wav". All files of an item start at the same frame and
-// are equally long. An input without trim is copied bit for bit in the source's
-// coding, unless another bit depth is asked for; see Problems and
-// ClippedSamples for what a trim did. The bext time reference is that of the
-// first frame in the file; cue points mark the take's start and end.
+// desk input on playback, "01 Kick In.wav", or with Poly one file "01 Title
+// (2031-05-02).wav". All files of an item start at the same frame and are
+// equally long. An input without trim is copied bit for bit in the source's
+// coding, unless another bit depth is requested; see Problems and ClippedSamples
+// for the effects of a trim. The bext time reference is that of the first frame
+// in the file; cue points mark the take's start and end.
 //
 // Files are written to a hidden folder, synced and then renamed, item by item:
 // after an interruption or on a full disk every item is there whole or not at
-// all. A later Render of the same goes on from there. A recording that cannot
-// be read is a problem, and costs the files that need it; a failed write or a
-// cancelled ctx ends the render, and what is returned beside the error is
-// finished.
+// all. A later Render of the same session continues from there. A recording that
+// cannot be read becomes a problem, and only the files that need it are left
+// out. A failed write or a cancelled ctx ends the render; the files listed
+// beside the error are finished.
 //
 // Errors: *[ExistsError] and *[SpaceError] before anything is written,
-// *[RenderError] for options that make no sense.
+// *[RenderError] for invalid options.
 func Render(ctx context.Context, store *catalog.Store, ses catalog.Session, opt RenderOptions, p *Progress) (Rendered, error) {
 	began := time.Now()
 	done := Rendered{Files: []RenderedFile{}, Problems: []string{}}
@@ -164,7 +164,7 @@ func Render(ctx context.Context, store *catalog.Store, ses catalog.Session, opt 
 	return finish(ctx.Err())
 }
 
-// headerBytes bounds what a rendered file is longer than its audio: header,
+// headerBytes bounds the bytes of a rendered file beside its audio: header,
 // metadata of up to 256 channels, and a cluster of the disk. Measured with
 // channel names of 28 letters: 1.2 kB for a mono file, 42 kB for 256 channels.
 const headerBytes = 64 << 10
@@ -173,7 +173,7 @@ func (o RenderOptions) check() error {
 	bad := func(problem, try string) error { return &RenderError{problem, try} }
 	switch {
 	case o.Dir == "":
-		return bad("no folder was named", "name a folder to render into")
+		return bad("there is no folder to render into", "name a folder to render into")
 	case !(o.PreRollS >= 0 && o.PostRollS >= 0 && o.PreRollS <= maxRollS && o.PostRollS <= maxRollS):
 		return bad(fmt.Sprintf("pre-roll %g s, post-roll %g s", o.PreRollS, o.PostRollS), fmt.Sprintf("both go from 0 to %d s", maxRollS))
 	case o.BitDepth != 0 && o.BitDepth != 16 && o.BitDepth != 24 && o.BitDepth != 32:
@@ -182,11 +182,11 @@ func (o RenderOptions) check() error {
 	return nil
 }
 
-// maxRollS bounds pre-roll and post-roll, so that a slip of the pen does not
-// fill a disk with silence.
+// maxRollS bounds pre-roll and post-roll in seconds, so that a typing error does
+// not fill a disk with silence.
 const maxRollS = 600
 
-// RenderError says that the options of a render make no sense.
+// RenderError reports invalid options of a render.
 type RenderError struct {
 	Problem string
 	Try     string // what is possible
@@ -197,7 +197,7 @@ func (e *RenderError) Error() string { return "not rendered: " + e.Problem }
 // Hint returns what is possible.
 func (e *RenderError) Hint() string { return e.Try }
 
-// makeRoom makes the folder and sees that the disk can hold the render.
+// makeRoom creates the folder and checks that the disk can hold the render.
 func makeRoom(dir string, need int64) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return fmt.Errorf("%s: could not make the folder: %w", dir, err)
@@ -208,8 +208,9 @@ func makeRoom(dir string, need int64) error {
 	return nil
 }
 
-// others names WAV files in an item's folder that this render does not know,
-// left by an earlier session: whoever loads the folder would load them too.
+// others lists the WAV files in an item's folder that this render does not know.
+// An earlier session left them, and a person who loads the folder would load
+// them too.
 func (plan *itemPlan) others() []string {
 	if plan.poly {
 		return nil
@@ -220,7 +221,7 @@ func (plan *itemPlan) others() []string {
 	}
 	entries, err := os.ReadDir(plan.folder)
 	if err != nil {
-		return nil // it is not there yet
+		return nil // the folder does not exist yet
 	}
 	names := []string{}
 	for _, e := range entries {

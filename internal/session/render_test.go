@@ -25,8 +25,9 @@ var formats = []wavfile.Format{
 	mono(48000, 64, 8, wavfile.Float),
 }
 
-// Without trim the samples are those of the source, whatever the layout, the
-// coding and the seams. Read back with sndfile-convert, libsndfile 1.2.0.
+// Without trim the rendered samples are those of the source, for every layout,
+// coding and number of segments. Read back with sndfile-convert, libsndfile
+// 1.2.0.
 func TestRenderIsBitIdentical(t *testing.T) {
 	const frames, start, end = 30011, 7001, 25013
 	for _, f := range formats {
@@ -74,8 +75,8 @@ func TestRenderIsBitIdentical(t *testing.T) {
 	}
 }
 
-// A polyphonic file has a channel for every desk input, silent where nothing
-// plays; SoX 14.4.2 takes the channels apart.
+// A polyphonic file has a channel for every desk input, silent if the input does
+// not play; SoX 14.4.2 splits the channels.
 func TestRenderPoly(t *testing.T) {
 	sox := tool(t, "sox")
 	f := mono(48000, 24, 3, wavfile.PCM)
@@ -115,8 +116,8 @@ func TestRenderPoly(t *testing.T) {
 	}
 }
 
-// Pre-roll and post-roll are recorded sound where there is some, silence beyond
-// the recording's ends, and the time reference goes with them.
+// Pre-roll and post-roll hold recorded sound, or silence beyond the recording's
+// ends, and the time reference is moved with them.
 func TestRenderRolls(t *testing.T) {
 	f := mono(8000, 16, 2, wavfile.PCM)
 	day := 24 * 60 * 60 * 8000
@@ -172,7 +173,8 @@ func TestRenderRolls(t *testing.T) {
 	}
 }
 
-// What the rig did not record is silent, in place, and said.
+// Gaps in the recording are silent in the file, at their place, and are
+// reported.
 func TestRenderGaps(t *testing.T) {
 	f := mono(8000, 24, 3, wavfile.PCM)
 	fx := newFixture(t)
@@ -209,7 +211,7 @@ func TestRenderGaps(t *testing.T) {
 	}
 }
 
-// Of segments that overlap the earlier one counts, with a trim or without.
+// Where segments overlap, the earlier one counts, with a trim and without.
 func TestRenderOverlap(t *testing.T) {
 	f := mono(48000, 24, 3, wavfile.PCM)
 	for _, gain := range []float64{0, -6} {
@@ -218,7 +220,7 @@ func TestRenderOverlap(t *testing.T) {
 		rec := fx.record("2031-05-02", rig{name: "main", format: f, split: []int{9000}, names: []string{"Kick In"}, tracks: [][]byte{data}})
 		all, err := fx.store.Files(t.Context(), catalog.FileFilter{Recording: rec.ID})
 		ok(t, err)
-		all[1].StartFrame = 8000 // its header says so; 1000 frames too early
+		all[1].StartFrame = 8000 // as a wrong header has it: 1000 frames too early
 		tracks, err := fx.store.Tracks(t.Context(), catalog.TrackFilter{})
 		ok(t, err)
 		tracks[0].Frames, rec.Frames = 23000, 23000
@@ -255,8 +257,8 @@ func simple(t *testing.T) (*fixture, catalog.Session) {
 	return fx, fx.build(session.Request{Show: "2031-05-02"})
 }
 
-// The same session renders to the same bytes, and a second run finds the work
-// done, clipped samples included.
+// The same session renders to the same bytes, and a second run skips the
+// finished files, clipped samples included.
 func TestRenderAgain(t *testing.T) {
 	for _, poly := range []bool{false, true} {
 		fx, ses := simple(t)
@@ -286,7 +288,8 @@ func TestRenderAgain(t *testing.T) {
 	}
 }
 
-// An interrupted render leaves whole items or nothing, and goes on from there.
+// An interrupted render leaves whole items or nothing, and the next run
+// continues from there.
 func TestRenderInterrupted(t *testing.T) {
 	fx, ses := simple(t)
 	whole := t.TempDir()
@@ -311,7 +314,7 @@ func TestRenderInterrupted(t *testing.T) {
 		if len(names(left)) != len(got.Files) {
 			t.Errorf("interrupted after %d looks: %q are there, %d files reported", n, names(left), len(got.Files))
 		}
-		// A kill leaves the hidden folder behind.
+		// A killed process leaves the hidden folder behind.
 		ok(t, os.MkdirAll(filepath.Join(dir, ".02 Harbour (2031-05-02).part"), 0o777))
 		ok(t, os.WriteFile(filepath.Join(dir, ".02 Harbour (2031-05-02).part", ".01 Kick In.wav123"), []byte("half"), 0o666))
 		fx.render(ses, session.RenderOptions{Dir: dir})
@@ -326,11 +329,12 @@ func TestRenderInterrupted(t *testing.T) {
 		}
 	}
 	if !partial {
-		t.Error("no interruption came between two items: this test tests nothing")
+		t.Error("no interruption came between two items, so the test checked nothing")
 	}
 }
 
-// Files of others are never replaced, our own only when asked.
+// Files that nightreel did not render are never replaced, its own only with
+// Overwrite.
 func TestRenderOverwrites(t *testing.T) {
 	fx, ses := simple(t)
 	dir := t.TempDir()
@@ -374,8 +378,8 @@ func TestRenderOverwrites(t *testing.T) {
 	}
 }
 
-// A rendered folder that was scanned is a recording; it is not overwritten even
-// when overwriting is allowed.
+// A rendered folder that was scanned is a recording: it is not overwritten even
+// with Overwrite.
 func TestRenderNeverOverItsSource(t *testing.T) {
 	fx, ses := simple(t)
 	dir := filepath.Join(fx.root, "rendered")
@@ -401,7 +405,7 @@ func TestRenderNeverOverItsSource(t *testing.T) {
 	check()
 }
 
-// A recording that cannot be read costs its files, not the night.
+// A recording that cannot be read costs only the files that need it.
 func TestRenderBrokenSource(t *testing.T) {
 	for _, tt := range []struct {
 		name, problem string
@@ -468,8 +472,8 @@ func TestRenderProgress(t *testing.T) {
 	}
 }
 
-// A disk that is too small is refused before anything is written; one that
-// fills up while we write keeps nothing half-made.
+// A disk that is too small is refused before anything is written; one that fills
+// up during the render keeps no unfinished file.
 func TestRenderFullDisk(t *testing.T) {
 	fx, ses := simple(t)
 	small := func(t *testing.T, size string) string {
@@ -503,7 +507,7 @@ func TestRenderFullDisk(t *testing.T) {
 	})
 	t.Run("fills up", func(t *testing.T) {
 		dir := small(t, "2200k")
-		// The estimate is passed, then somebody else takes the space.
+		// The free space suffices at first, then another program fills the disk.
 		ctx := &filling{Context: t.Context(), dir: dir}
 		_, err := session.Render(ctx, fx.store, ses, session.RenderOptions{Dir: dir}, nil)
 		if err == nil {

@@ -1,12 +1,12 @@
-// Package session answers what the desk gets this afternoon: which take of each
+// Package session decides what the desk gets this afternoon: which take of each
 // song, which track on which desk input, at which trim.
 //
-// Start with [Build], which chooses takes and lays them on a desk's patch, and
-// [Render], which cuts the session's audio into files. [NewSheet] makes the
-// paper that lies beside the desk, [Cautions] the texts that come first.
+// Start with [Build], which chooses takes and patches them to a desk's inputs,
+// and [Render], which cuts the session's audio into files. [NewSheet] makes the
+// paper that lies beside the desk, [Cautions] the warnings to read first.
 //
-// What was recorded is what the desk got, preamp gain included. A trim, tonight's
-// gain less that night's, turns the recording into what tonight's preamps would
+// A recording holds what the desk got, preamp gain included. A trim (tonight's
+// gain minus that night's) turns the recording into what tonight's preamps would
 // have given; a trim of 0 leaves every sample as it was recorded.
 //
 // The package opens recordings read-only and writes only below
@@ -26,13 +26,13 @@ import (
 	"nightreel/catalog"
 )
 
-// Request says what a session is to be made of.
+// Request describes the session to build.
 type Request struct {
 	Desk string // name of the desk
 
-	// Songs are titles or aliases, in the order they are to be played. Empty
-	// with Show set means the whole set of that night, every take in the order
-	// it was played.
+	// Songs are titles or aliases, in playing order. If it is empty and Show is
+	// set, the session holds every take of that night, in the order in which
+	// they were played.
 	Songs []string
 	// Show restricts the takes to those of one night.
 	Show catalog.ShowKey
@@ -40,23 +40,23 @@ type Request struct {
 	// "typical", "loudest", or a date for the last take of that night. See
 	// [Picks].
 	Pick string
-	// SongPicks chooses for single songs: the word at a song's place in Songs,
-	// where there is one that is not "", in place of Pick.
+	// SongPicks replaces Pick for single songs: SongPicks[i] is for Songs[i]; ""
+	// keeps Pick.
 	SongPicks []string
 
-	// Rig names the rig to feed the desk from. "" takes the recording that the
-	// takes are placed on: the main rig's, where there is one.
+	// Rig names the rig to feed the desk from. "" means the recording that the
+	// takes are placed on.
 	Rig string
 
 	// Only and Except name channels or groups of the input list. With Only, all
-	// others stay on the stage; those in Except stay there in any case.
+	// other channels stay on the stage. Channels in Except always stay there.
 	Only, Except []string
 
 	// Beyond says that a person means trims beyond ±catalog.AskTrimDB.
 	Beyond bool
 }
 
-// RequestError says that a request cannot be met as it stands.
+// RequestError reports that a session cannot be built as requested.
 type RequestError struct {
 	Problem string
 	Try     string // what to do about it
@@ -67,16 +67,16 @@ func (e *RequestError) Error() string { return "session not built: " + e.Problem
 // Hint returns what to do about it.
 func (e *RequestError) Hint() string { return e.Try }
 
-// Build chooses a take of each song, lays it on the desk's inputs, stores the
+// Build chooses a take of each song, patches it to the desk's inputs, stores the
 // session and returns it.
 //
 // Every desk input ends in every item as playback, stage or missing, with the
 // reason. Channels are matched by name across re-patching, never by track
-// number. What the engineer should know before relying on the session is in
-// Problems.
+// number. Problems lists what the engineer should know before relying on the
+// session.
 //
-// A request that cannot be met is *[RequestError]; an unknown desk, song or
-// show is *[catalog.NotFoundError].
+// A request that cannot be met is *[RequestError]; an unknown desk, song or show
+// is *[catalog.NotFoundError].
 func Build(ctx context.Context, store *catalog.Store, req Request) (catalog.Session, error) {
 	b, err := newBuilder(ctx, store, req)
 	if err != nil {
@@ -109,7 +109,7 @@ func Build(ctx context.Context, store *catalog.Store, req Request) (catalog.Sess
 	return store.SaveSession(ctx, ses)
 }
 
-// wild refuses trims that a wrong gain in a list makes: beyond
+// wild refuses trims as large as a wrong gain in a list makes them: beyond
 // ±catalog.MostTrimDB always, beyond ±catalog.AskTrimDB unless a person means
 // them.
 func (b *builder) wild(chosen []*candidate) error {
@@ -138,17 +138,17 @@ func (b *builder) wild(chosen []*candidate) error {
 	if more > 0 {
 		text += fmt.Sprintf("; and %d more", more)
 	}
-	try := "mend the gain in the desk's patch or in that night's input list"
+	try := "correct the gain in the desk's patch or in that night's input list"
 	if highest <= catalog.MostTrimDB {
-		try += fmt.Sprintf("; if trims beyond %d dB are meant, say so with --beyond, or by the tick on the page", catalog.AskTrimDB)
+		try += fmt.Sprintf("; if the gains are right, allow trims beyond %d dB with --beyond or with the tick box on the page", catalog.AskTrimDB)
 	}
-	return &RequestError{fmt.Sprintf("a trim is beyond %g dB, as a wrong gain makes it: %s", most, text), try}
+	return &RequestError{fmt.Sprintf("a trim beyond %g dB usually means a wrong gain: %s", most, text), try}
 }
 
-// maxWild bounds the inputs that wild names.
+// maxWild bounds the number of inputs that wild lists.
 const maxWild = 3
 
-// choose returns one candidate an item, in playing order.
+// choose returns one candidate per item, in playing order.
 func (b *builder) choose(ctx context.Context) (chosen []*candidate, problems []string, err error) {
 	if len(b.req.Songs) == 0 {
 		takes, err := b.store.Takes(ctx, catalog.TakeFilter{Show: b.req.Show})
@@ -194,7 +194,8 @@ func (b *builder) choose(ctx context.Context) (chosen []*candidate, problems []s
 	return chosen, problems, nil
 }
 
-// chooseTake picks a take of one song; nil with a note where there is none.
+// chooseTake picks a take of one song; if there is none, it returns nil and a
+// note.
 func (b *builder) chooseTake(ctx context.Context, name string) (*candidate, []string, error) {
 	takes, err := b.store.Takes(ctx, catalog.TakeFilter{Song: name, Show: b.req.Show})
 	if err != nil {
@@ -221,8 +222,8 @@ func (b *builder) chooseTake(ctx context.Context, name string) (*candidate, []st
 	return b.pickOne(ctx, candidates)
 }
 
-// mixedRates words the problem of items at different sample rates, "" where
-// there is none: a player runs at one rate, and a desk is clocked at one.
+// mixedRates returns a problem if items have different sample rates, or "": a
+// player and a desk's clock have one rate.
 func mixedRates(items []catalog.SessionItem) string {
 	songs := map[int][]string{}
 	rates := []int{}

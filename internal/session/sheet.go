@@ -17,7 +17,7 @@ type Sheet struct {
 	CreatedAt time.Time         `json:"created_at"`
 	Cautions  []string          `json:"cautions"`
 	Switch    []SheetInput      `json:"switch"` // inputs to switch to playback, and back, in order
-	Stay      []SheetInput      `json:"stay"`   // inputs that stay on the stage or have nothing to play
+	Stay      []SheetInput      `json:"stay"`   // inputs that stay on the stage or have no source
 	Questions []string          `json:"questions"`
 	Order     []SheetItem       `json:"order"` // the items, in playing order
 
@@ -41,7 +41,7 @@ type SheetInput struct {
 	DeskInput int           `json:"desk_input"`
 	Channel   string        `json:"channel"`
 	Output    int           `json:"output"`
-	Sources   []SheetSource `json:"sources"` // none for an input that stays
+	Sources   []SheetSource `json:"sources"` // empty for an input that stays
 	Why       string        `json:"why"`     // for an input that stays
 }
 
@@ -55,7 +55,7 @@ type SheetSource struct {
 	TrimDB float64             `json:"trim_db"`
 }
 
-// NewSheet lays a session out for paper.
+// NewSheet makes a session's sheet.
 func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (Sheet, error) {
 	s := Sheet{Session: ses.ID, Desk: ses.Desk, CreatedAt: ses.CreatedAt, Cautions: cautionTexts(),
 		Switch: []SheetInput{}, Stay: []SheetInput{}, Questions: slices.Clone(ses.Problems), Order: []SheetItem{}, inputs: ses.Inputs}
@@ -97,8 +97,8 @@ func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (S
 	return s, nil
 }
 
-// sheetInput gathers what a desk input gets over the items; the same source in
-// several items is one line.
+// sheetInput collects the sources of a desk input over the items; the same
+// source in several items becomes one line.
 func sheetInput(items []catalog.SessionItem, all []catalog.SessionInput) (row SheetInput, plays bool) {
 	row = SheetInput{DeskInput: all[0].DeskInput, Channel: all[0].Channel, Output: all[0].Output, Sources: []SheetSource{}}
 	sources := []SheetSource{}

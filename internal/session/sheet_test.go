@@ -60,7 +60,7 @@ func TestNewSheet(t *testing.T) {
 	if len(s.Order) != 2 || s.Order[0].LengthS != 1 || s.Order[1].Venue != "Hall of 2031-05-03" || s.Order[1].Number != 2 {
 		t.Errorf("order %+v", s.Order)
 	}
-	// One source all through is one line.
+	// The same source in all items is one line.
 	one, err := session.NewSheet(t.Context(), fx.store, fx.build(session.Request{Songs: []string{"Slow Lantern", "Slow Lantern"}}))
 	ok(t, err)
 	if len(one.Switch[0].Sources) != 1 || one.Switch[0].Sources[0].Items != "all" {
@@ -68,8 +68,8 @@ func TestNewSheet(t *testing.T) {
 	}
 }
 
-// The page says everything, needs nothing from elsewhere, and has a box to tick
-// for every input on the way there and on the way back.
+// The page shows every input, loads nothing from elsewhere, and has two boxes
+// for every input: to playback and back.
 func TestSheetHTML(t *testing.T) {
 	fx, ses := afternoon(t)
 	ses.CreatedAt = time.Date(2031, 5, 6, 12, 0, 0, 0, time.UTC)
@@ -127,7 +127,7 @@ func TestSheetCSV(t *testing.T) {
 	}
 }
 
-// A session without anything on playback still makes a sheet.
+// A session without any input on playback still makes a sheet.
 func TestSheetEmpty(t *testing.T) {
 	fx := newTour(t)
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Except: []string{"Drums", "Vocals"}})

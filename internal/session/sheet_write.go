@@ -14,8 +14,8 @@ import (
 //go:embed sheet.html
 var sheetHTML string
 
-// WriteSheetHTML writes the sheet as one HTML page that needs nothing else: to
-// be printed in black on A4 or Letter, or read on a phone.
+// WriteSheetHTML writes the sheet as one self-contained HTML page, to be printed
+// in black on A4 or Letter, or read on a phone.
 func WriteSheetHTML(w io.Writer, s Sheet) error {
 	page, err := template.New("sheet").Funcs(template.FuncMap{
 		"length": length, "trim": trimText, "khz": func(rate int) string { return fmt.Sprintf("%g kHz", float64(rate)/1000) },
@@ -43,14 +43,14 @@ func WriteSheetCSV(w io.Writer, s Sheet) error {
 		}
 		c.Write([]string{fmt.Sprint(it.Number), it.Song, string(it.Show), fmt.Sprint(in.DeskInput), in.Channel, fmt.Sprint(in.Output), string(in.Status), in.Rig, track, db, in.Why, ""})
 	}
-	c.Flush() // errors of Write are kept for Error
+	c.Flush() // Write keeps its errors for Error
 	if err := c.Error(); err != nil {
 		return fmt.Errorf("sheet not written: %w", err)
 	}
 	return nil
 }
 
-// length writes seconds as m:ss.
+// length formats seconds as m:ss.
 func length(seconds float64) string {
 	s := int(math.Round(seconds))
 	return fmt.Sprintf("%d:%02d", s/60, s%60)

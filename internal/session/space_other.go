@@ -2,5 +2,6 @@
 
 package session
 
-// freeBytes does not know here; writing will tell.
+// freeBytes does not know the free space on this system; a full disk shows when
+// writing fails.
 func freeBytes(string) (free uint64, known bool) { return 0, false }

@@ -4,8 +4,8 @@ package session
 
 import "syscall"
 
-// freeBytes returns how much an ordinary user may still write to the disk that
-// dir is on.
+// freeBytes returns how many bytes an ordinary user may still write to the disk
+// that holds dir.
 func freeBytes(dir string) (free uint64, known bool) {
 	var st syscall.Statfs_t
 	if err := syscall.Statfs(dir, &st); err != nil {

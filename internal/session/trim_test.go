@@ -13,8 +13,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// fractions turns little-endian samples into fractions of full scale, written
-// out here so that nothing of ours checks itself.
+// fractions converts little-endian samples to fractions of full scale. It is
+// written independently of the code under test.
 func fractions(t *testing.T, raw []byte, f wavfile.Format) []float64 {
 	t.Helper()
 	x := make([]float64, len(raw)/f.ContainerBytes)
@@ -38,8 +38,8 @@ func fractions(t *testing.T, raw []byte, f wavfile.Format) []float64 {
 	return x
 }
 
-// trimmed renders one track with a trim and returns what is in the file, read
-// by libsndfile's tool.
+// trimmed renders one track with a trim and returns the file's samples, read by
+// libsndfile's tool.
 func trimmed(t *testing.T, f wavfile.Format, data []byte, trimDB float64, bits int) ([]float64, session.Rendered) {
 	t.Helper()
 	fx := newFixture(t)
@@ -67,7 +67,8 @@ func rms(x []float64) float64 {
 	return 10 * math.Log10(sum/float64(len(x)))
 }
 
-// A trim is the gain it says, within 0.01 dB (our rule), in every coding.
+// A trim changes the level by exactly its dB, within 0.01 dB (our rule), in
+// every coding.
 func TestTrimIsExact(t *testing.T) {
 	for _, f := range formats {
 		for _, trim := range []float64{-20, -3, -0.1, 6, 11.5} {
@@ -150,7 +151,7 @@ func TestDither(t *testing.T) {
 	}
 }
 
-// Two inputs with the same sound get dither of their own.
+// Two inputs with the same sound get different dither.
 func TestDitherDiffersBetweenInputs(t *testing.T) {
 	f := mono(48000, 24, 3, wavfile.PCM)
 	data := make([]byte, 3*48000)
@@ -208,8 +209,8 @@ func TestWiden(t *testing.T) {
 	}
 }
 
-// Clipping by a trim is counted to the sample, never silent; a float file keeps
-// what is beyond full scale, and that is said too.
+// Clipping by a trim is counted to the sample and reported. A float file keeps
+// samples beyond full scale, and that is reported too.
 func TestTrimClips(t *testing.T) {
 	for _, f := range formats {
 		x := []float64{0, 0.4, 0.6, -0.6, 0.49, -0.49, 0.9}
@@ -218,7 +219,7 @@ func TestTrimClips(t *testing.T) {
 		y, got := trimmed(t, f, data, 6.1, 0)
 		file := got.Files[0]
 		if f.Encoding == wavfile.Float {
-			// sndfile-convert scales what is beyond full scale; ffmpeg does not.
+			// Use ffmpeg here: sndfile-convert scales samples beyond full scale.
 			raw, err := exec.Command(tool(t, "ffmpeg"), "-v", "error", "-i", file.Path, "-f", "f64le", "-").Output()
 			ok(t, err)
 			y = fractions(t, raw, mono(48000, 64, 8, wavfile.Float))
@@ -231,7 +232,7 @@ func TestTrimClips(t *testing.T) {
 			t.Errorf("%+v: %+v, problems %q, %v", f, file, got.Problems, y)
 		}
 	}
-	// Float beyond full scale made integer clips without any trim.
+	// Float beyond full scale, written as integers, clips without any trim.
 	f := mono(48000, 32, 4, wavfile.Float)
 	data := make([]byte, 4*3)
 	f.Encode(data, []float64{1.5, -2, 0.5})

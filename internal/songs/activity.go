@@ -12,20 +12,20 @@ import (
 	"nightreel/internal/stats"
 )
 
-// activity holds the share of a recording's channels that play, by block: 0
-// for none, 1 for all informative channels.
+// activity holds the share of a recording's channels that play, by block: 0 for
+// none, 1 for all informative channels.
 type activity struct {
 	share    []float64
 	lines    []bool          // an instrument on a cable plays, by block
 	loud     []int           // how many channels are near the stage's working level, by second
-	together []float64       // how much the loud channels move as one, by window: see together
-	several  []float64       // and how many there are
+	together []float64       // mean correlation of the loud channels' levels, by window: see together
+	several  []float64       // how many channels are loud in each window
 	levels   [][]float32     // of each track: how far below its loud parts it is, by second, see calm
 	tracks   []catalog.Track // whose levels these are
-	kept     loudness        // the same of all tracks, those off the stage too
-	channels int             // that tell anything
-	missing  int             // tracks that were not measured, or not wholly
-	unread   bool            // of one of them there is a record that cannot be read
+	kept     loudness        // the same of all tracks, including those off the stage
+	channels int             // number of informative channels
+	missing  int             // number of tracks that were not measured to their end
+	unread   bool            // at least one track has a record that cannot be read
 }
 
 const (
@@ -148,7 +148,7 @@ func words(s string) []string {
 type voice struct {
 	plays  []bool // by block
 	weight float64
-	line   bool // it comes on a cable and hears nothing else
+	line   bool // a line: it carries its own instrument only
 }
 
 // add returns the weighted share of voices that play, by block.

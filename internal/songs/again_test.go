@@ -12,8 +12,8 @@ import (
 	"nightreel/internal/songs"
 )
 
-// A night without a set list has numbers for titles until a person names the
-// songs of another one. What the person placed on it before stays.
+// Titles that a person gives one night name the numbered songs of other nights,
+// and takes that the person placed there before stay.
 func TestOtherNightsLearnFromAPersonsTakes(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(7, 9))
@@ -54,8 +54,8 @@ func TestOtherNightsLearnFromAPersonsTakes(t *testing.T) {
 	}
 }
 
-// What a finder placed is no evidence for other nights, nor for its own next
-// placing: placing the nights in turn, again and again, changes nothing.
+// Takes that a finder placed are no evidence, neither for other nights nor for
+// the next placing: placing the nights again and again changes nothing.
 func TestPlacingAgainInAnyOrderChangesNothing(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(8, 3))
@@ -85,8 +85,8 @@ func TestPlacingAgainInAnyOrderChangesNothing(t *testing.T) {
 	}
 }
 
-// Undoing an edit brings back the takes that it drove out, and undoing a
-// deletion the take as it was: the deletion is forgotten, too.
+// Undoing an edit brings back the takes that it removed. Undoing a deletion
+// brings back the take and removes the deletion.
 func TestRestoreBringsBackWhatAFinderPlaced(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(2, 9))
@@ -133,6 +133,6 @@ func TestRestoreBringsBackWhatAFinderPlaced(t *testing.T) {
 	restore(after, before)
 	var stale *songs.StaleError
 	if _, err := songs.Restore(ctx, store, date, after, before); !errors.As(err, &stale) {
-		t.Errorf("an undo of what is not there any more: %v", err)
+		t.Errorf("undoing a stale edit: error is %v", err)
 	}
 }

@@ -9,8 +9,8 @@ import (
 	"nightreel/catalog"
 )
 
-// TestAlignIsTheSumOfAllWays compares the alignment with writing down every
-// way there is: the likeliest is found, and a likelihood is the share of the
+// TestAlignIsTheSumOfAllWays compares the alignment with an enumeration of every
+// possible way: it finds the likeliest, and a likelihood is the share of the
 // ways that agree with it.
 func TestAlignIsTheSumOfAllWays(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 2))
@@ -87,14 +87,14 @@ func TestAlignIsTheSumOfAllWays(t *testing.T) {
 					}
 				}
 				if math.Abs(agree/sum-of[i][k]) > 1e-9 {
-					t.Fatalf("stretch %d holds title %d with %v, not %v", i, k, of[i][k], agree/sum)
+					t.Fatalf("probability that stretch %d holds title %d is %v, want %v", i, k, of[i][k], agree/sum)
 				}
 			}
 		}
-		// Of ways that are equally likely any will do.
+		// If several ways are equally likely, any of them is right.
 		same := func(a, b placing) bool { return a.title == b.title && a.from == b.from && a.to == b.to }
 		if !slices.ContainsFunc(ways, func(w way) bool { return w.weight > best-1e-9 && slices.EqualFunc(w.placed, got, same) }) {
-			t.Fatalf("placed %+v, which is not the likeliest of %d ways", got, len(ways))
+			t.Fatalf("placed %+v, want the likeliest of %d ways", got, len(ways))
 		}
 		for _, p := range got {
 			agree := 0.0
@@ -106,7 +106,7 @@ func TestAlignIsTheSumOfAllWays(t *testing.T) {
 				}
 			}
 			if math.Abs(agree/sum-p.likelihood) > 1e-9 {
-				t.Fatalf("likelihood of %+v is not %v", p, agree/sum)
+				t.Fatalf("likelihood of %+v, want %v", p, agree/sum)
 			}
 		}
 	}
@@ -122,7 +122,7 @@ func TestAlignOfNothing(t *testing.T) {
 }
 
 func TestStretches(t *testing.T) {
-	// share writes shares down: each pair is a number of blocks and their share.
+	// share builds an activity from pairs of a number of blocks and their share.
 	share := func(pairs ...float64) activity {
 		var a activity
 		for i := 0; i < len(pairs); i += 2 {
@@ -140,11 +140,11 @@ func TestStretches(t *testing.T) {
 	}{
 		{"nothing", share(), nil},
 		{"silence", share(500, 0), nil},
-		{"a song that fills the recording", share(500, 0.9), [][2]int{{0, 500}}},
+		{"a song may fill the recording", share(500, 0.9), [][2]int{{0, 500}}},
 		{"two songs", share(100, 0, 300, 0.9, 50, 0, 200, 0.8, 30, 0.1), [][2]int{{100, 400}, {450, 650}}},
 		{"a soft start belongs to the song", share(100, 0, 40, 0.35, 300, 0.9, 50, 0), [][2]int{{100, 440}}},
-		{"a thump is nothing", share(100, 0, 5, 1, 100, 0, 300, 0.9, 50, 0), [][2]int{{205, 505}}},
-		{"a dip parts, and where it is deepest", share(100, 0, 300, 0.9, 20, 0.4, 5, 0.3, 20, 0.4, 300, 0.9, 50, 0), [][2]int{{100, 420}, {420, 745}}},
+		{"a thump is no song", share(100, 0, 5, 1, 100, 0, 300, 0.9, 50, 0), [][2]int{{205, 505}}},
+		{"a dip separates two stretches at its deepest block", share(100, 0, 300, 0.9, 20, 0.4, 5, 0.3, 20, 0.4, 300, 0.9, 50, 0), [][2]int{{100, 420}, {420, 745}}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			var got [][2]int

@@ -7,8 +7,8 @@ import (
 	"nightreel/catalog"
 )
 
-// aligned places the titles of the set list that are left, on the music that
-// is left, between the takes that are placed before and after them.
+// aligned places the remaining titles of the set list on the remaining music,
+// between the takes that are already placed before and after them.
 func (n *night) aligned() {
 	held := n.satisfied()
 	taken := n.taken()
@@ -35,7 +35,7 @@ func (n *night) aligned() {
 		if from >= to { // the list's order was not kept here
 			from, to = 0, n.block(n.ref.Frames)+1
 		}
-		// What is left of a stretch that is mostly taken is that take's rest.
+		// If most of a stretch is taken, the remainder belongs to that take.
 		music := slices.DeleteFunc(outside(n.music, from, to, taken), func(s stretch) bool { return 2*s.blocks() < s.whole })
 		placed = append(placed, n.alignWindow(n.list[first:i], music)...)
 	}
@@ -74,7 +74,7 @@ func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []c
 			}
 		}
 	}
-	// What the list says by itself, for other nights to trust.
+	// Keep what the list alone implies, so that other nights can rely on it.
 	if len(list) > 0 {
 		_, of := align(list, titles, music, recognition{})
 		n.anchor(list, titles, music, of)
@@ -93,12 +93,12 @@ func (n *night) alignWindow(entries []catalog.SetListEntry, music []stretch) []c
 	return cs
 }
 
-// leastTitle is the probability from which a song that is known by its sound may
-// stand under a title that is not on the list.
+// leastTitle is the least probability at which a song that is recognised by its
+// sound gets a title that is not on the list.
 const leastTitle = 0.1
 
-// sureness is what the probability of an alignment is worth: where the sound
-// was asked, what is known about the song's title.
+// sureness returns the confidence of a placing: the probability of the
+// alignment, limited by how certain the song's title is if sound was used.
 func (r recognition) sureness(p placing) float64 {
 	if r.knows(p.title) {
 		return round(max(alignedConfidence, min(mostSure, (1+r.titled(p.title))/2)) * p.likelihood)

@@ -11,9 +11,8 @@ import (
 )
 
 // BenchmarkPlace finds the 25 songs of a night of 2.5 h and 64 channels, without
-// a set list, among 40 songs known from 60 nights. Of the known nights only what
-// the finder asks for is written down: one track's harmony, and the loudness of
-// all 64.
+// a set list, among 40 songs known from 60 nights. The known nights hold only
+// what the finder reads: one track's harmony, and the loudness of all 64.
 func BenchmarkPlace(b *testing.B) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(60, 25))
@@ -56,8 +55,8 @@ func BenchmarkPlace(b *testing.B) {
 	}
 	rec := n.store(b, store)
 	b.Logf("%.0f min, %d tracks", rec.Seconds(rec.Frames)/60, rec.Tracks)
-	// What the known nights say of their songs by themselves is kept; that of the
-	// new night is part of its answer.
+	// The known nights' Own is computed beforehand; that of the new night is
+	// part of the measured time.
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		b.Fatal(err)

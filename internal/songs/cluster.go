@@ -86,7 +86,7 @@ func (n *night) named(refs []int) map[string]float64 {
 // agreements returns the correlation of the references' likenesses over the
 // night.
 func (n *night) agreements() func(a, b int) float64 {
-	const step = 4 // seconds that are put together
+	const step = 4 // seconds averaged into one value
 	rows := make([][]float64, len(n.likes))
 	for i, l := range n.likes {
 		row := make([]float64, len(l.like)/step)

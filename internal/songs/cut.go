@@ -9,8 +9,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// A song that runs into the next leaves no pause between them. There the chords
-// and the players change more than anywhere within a song.
+// If a song runs into the next, no pause separates them. At that point the
+// chords and the players change more than anywhere within a song.
 const (
 	changeS     = 25 // seconds compared before and after a second
 	levelWeight = 1.5

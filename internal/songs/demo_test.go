@@ -13,8 +13,8 @@ import (
 	"nightreel/internal/scan"
 )
 
-// TestDemoTour places the songs of the invented tour from what its nights
-// bring along (set lists, markers, written times) and compares with its truth.
+// TestDemoTour places the songs of the invented tour from its own facts (set
+// lists, markers, written times) and compares the takes with the demo's truth.
 func TestDemoTour(t *testing.T) {
 	if testing.Short() {
 		t.Skip("makes and measures a tour")
@@ -26,8 +26,8 @@ func TestDemoTour(t *testing.T) {
 	}
 	store := openStore(t)
 	scanTour(t, store, dir, truth)
-	// The second turn knows the songs' lengths from the first one's takes, so
-	// the harder question comes first.
+	// The first turn lets the second know the songs' lengths, so the harder case
+	// (no markers) comes first.
 	markers := dropMarkers(t, store)
 	t.Run("titles only", func(t *testing.T) { placeTour(t, store, truth, true) })
 	recordings, err := store.Recordings(context.Background(), catalog.RecordingFilter{})
@@ -40,8 +40,8 @@ func TestDemoTour(t *testing.T) {
 	t.Run("as they come", func(t *testing.T) { placeTour(t, store, truth, false) })
 }
 
-// placeTour places every night and compares with the truth. bare leaves
-// out the times of the set list, so that only the titles' order is left.
+// placeTour places every night and compares the takes with the truth. bare
+// leaves out the times of the set list, so that only the titles' order is left.
 func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool) {
 	ctx := context.Background()
 	right := 0
@@ -57,7 +57,7 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 			want = append(want, take)
 			e := catalog.SetListEntry{Song: take.Song}
 			if strings.HasSuffix(show.SetList, ".csv") && !bare {
-				// As written there: to the second.
+				// As set lists have it: whole seconds.
 				start, end := float64(int(take.StartS+0.5)), float64(int(take.EndS+0.5))
 				e.StartS, e.EndS = &start, &end
 			}
@@ -109,7 +109,7 @@ func placeTour(t *testing.T, store *catalog.Store, truth *demo.Truth, bare bool)
 	}
 }
 
-// foundBy is what a night of the demo brings along beside titles.
+// foundBy returns which source places the takes of a night of the demo.
 func foundBy(date string, bare bool) catalog.FoundBy {
 	switch {
 	case bare:
@@ -121,7 +121,8 @@ func foundBy(date string, bare bool) catalog.FoundBy {
 	return catalog.ByMusic
 }
 
-// within returns what a percentage of errors in seconds stays within; 0 of none.
+// within returns the largest error in seconds among the given percentage of
+// smallest errors; 0 of none.
 func within(errors []float64, percent int) float64 {
 	size := make([]float64, len(errors))
 	for i, e := range errors {

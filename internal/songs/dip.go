@@ -2,18 +2,17 @@ package songs
 
 import "math"
 
-// Where one song becomes another everybody lets go for a moment: see evenChange.
+// Where one song becomes another, all players stop for a moment: see evenChange.
 const (
 	evenDipDB  = 4
 	dipSlope   = 0.54 // of the logarithm of the odds, as are the next two
 	leastDip   = -1.8
 	mostDip    = 2.7
-	dipNearS   = 3  // how near to the change it is
-	dipAroundS = 20 // and what it is compared with
+	dipNearS   = 3  // seconds around the change in which the dip is searched
+	dipAroundS = 20 // seconds around the change that the dip is compared with
 )
 
-// dip weighs, as the logarithm of the odds, that everybody lets go for a moment
-// near a second.
+// dip returns the ln(odds) that all players stop for a moment near a second.
 func (a activity) dip(second int) float64 {
 	lowest := math.Inf(1)
 	for s := second - dipNearS; s <= second+dipNearS; s++ {
@@ -23,8 +22,8 @@ func (a activity) dip(second int) float64 {
 	return max(leastDip, min(mostDip, dipSlope*(around-lowest-evenDipDB)))
 }
 
-// stageDB returns how loud the stage is from a second to another: the mean of
-// its tracks, each against its own loud parts.
+// stageDB returns the mean level of the stage's tracks over a range of seconds,
+// in dB relative to each track's own loud parts.
 func (a activity) stageDB(from, to int) float64 {
 	sum, n := 0.0, 0.0
 	for _, l := range a.levels {

@@ -206,8 +206,8 @@ func (r *reference) tracks() (all []int) {
 	return all
 }
 
-// sounding returns the level of a track in a second: 1 at its usual level when it
-// plays, 0 at 20 dB below that or softer.
+// sounding returns the level of a track in a second: 1 at its usual level when
+// it plays, 0 at 20 dB below that or softer.
 func sounding(levels []float32, second int) float32 {
 	if second < 0 || second >= len(levels) {
 		return 0
@@ -252,7 +252,7 @@ func (n *night) readPauses() {
 func (n *night) rise(want, low, high, sign int) (block int, share float64) {
 	const span = 5
 	s := n.activity.share
-	best, most := want, 0.05 // less is no edge
+	best, most := want, 0.05 // a smaller share counts as no edge
 	near := int(edgeSnapS * meter.BlocksPerSecond)
 	for b := max(span, want-near, low); b <= min(len(s)-span, want+near, high); b++ {
 		rise := 0.0

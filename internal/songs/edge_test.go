@@ -7,9 +7,9 @@ import (
 	"nightreel/internal/meter"
 )
 
-// An edge that the levels have at a false start, at a count-in, at somebody's
-// noodling or within a soft opening goes to where the song starts on a night
-// that a person looked at.
+// An edge that the levels put at a false start, at a count-in, at tuning or
+// within a soft opening moves to where the song starts on a night that a person
+// confirmed.
 func TestEdgesByReference(t *testing.T) {
 	const song, start, end = 120, 100, 220 // s
 	rng := rand.New(rand.NewPCG(3, 4))
@@ -25,7 +25,7 @@ func TestEdgesByReference(t *testing.T) {
 		c := chord()
 		plays = append(plays, c, c) // two seconds each
 	}
-	still := chord() // what silent tracks add up to
+	still := chord() // the sum of silent tracks
 	mixed := func(c chroma) chroma {
 		for i := range c {
 			c[i] += 0.3 * float32(rng.NormFloat64())
@@ -59,7 +59,7 @@ func TestEdgesByReference(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name       string
-		start, end int // where the levels have the edges, s
+		start, end int // where the levels put the edges, in seconds
 		change     func(n *night)
 	}{
 		{"exact", start, end, func(*night) {}},
@@ -95,7 +95,7 @@ func TestEdgesByReference(t *testing.T) {
 	}
 }
 
-// What nobody confirmed says nothing about edges, and nor does another song.
+// Unconfirmed takes and other songs move no edge.
 func TestEdgesWithoutReference(t *testing.T) {
 	n := &night{refs: []reference{{key: "tune"}, {key: "other", person: true}}}
 	if s, e := n.edges("Tune", 100, 900, 0, 1000); s != 100 || e != 900 {
@@ -118,7 +118,7 @@ func TestLoudnessPacked(t *testing.T) {
 			}
 		}
 	}
-	for cut := range data { // whatever is cut off, it does not panic
+	for cut := range data { // a truncated record must not panic
 		unpackLoudness(data[:cut])
 	}
 	unpackLoudness([]byte{1, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0x7f})
@@ -152,7 +152,7 @@ func TestTogether(t *testing.T) {
 	}
 	a.channels = len(tracks)
 	if v := a.holding(0, blocks); v != 1 {
-		t.Errorf("a share of %.2f is loud on and on, want all", v)
+		t.Errorf("%.2f of the channels are loud all through, want all", v)
 	}
 	for k := range tracks {
 		for i := range tracks[k].levels {
@@ -163,9 +163,9 @@ func TestTogether(t *testing.T) {
 	}
 	a.together, a.several = together(tracks, blocks)
 	if v := a.holding(0, blocks); v != 0 {
-		t.Errorf("single strokes make a share of %.2f loud on and on", v)
+		t.Errorf("single strokes make %.2f of the channels loud all through", v)
 	}
 	if v := a.asOne(blocks, blocks+100); v != 0 {
-		t.Errorf("nothing moves as one by %v", v)
+		t.Errorf("without tracks the correlation is %v, want 0", v)
 	}
 }

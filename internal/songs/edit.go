@@ -12,15 +12,15 @@ import (
 type SetRequest struct {
 	Show catalog.ShowKey
 	Song string // title or alias; a new title makes a new song
-	// Nth tells which of the song's takes that night is corrected; 0 means 1.
-	// One more than there are adds a take.
+	// Nth says which of the song's takes that night is corrected, from 1; 0
+	// means 1. One more than the song has adds a take.
 	Nth int
 	// StartS and EndS are seconds from the first frame of the show's reference
 	// recording.
 	StartS, EndS float64
 }
 
-// OverlapError says that a take would lie over takes that a person placed.
+// OverlapError reports that a take would overlap takes that a person placed.
 type OverlapError struct {
 	Song         string
 	Show         catalog.ShowKey
@@ -40,9 +40,11 @@ func (e *OverlapError) Error() string {
 func (e *OverlapError) Hint() string { return "move or delete the other take first" }
 
 // Set places a take by hand, or corrects the one that is there. It reads no
-// audio: figures follow from what was measured. Takes that a finder placed give
-// way: they are cut to what is left of them, or go where that is less than
-// half, or where they are of the same song. Over another person's take it fails with *[OverlapError].
+// audio: figures follow from what was measured.
+//
+// Overlapping takes that a finder placed are cut to what is left of them. They
+// are removed if less than half is left, or if they are of the same song. If a
+// person placed the overlapping take, Set fails with *[OverlapError].
 func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take, error) {
 	e, err := newEdit(ctx, store, r.Show)
 	if err != nil {
@@ -60,7 +62,7 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 			if count++; old.Nth == nth {
 				t = old
 				if old.FoundBy != catalog.ByPerson {
-					t.Entered = r.Song // the finder's spelling is nobody's entry
+					t.Entered = r.Song // drop the finder's spelling: no person entered it
 				}
 			}
 		}
@@ -68,7 +70,8 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 	if t.ID == 0 && nth > count+1 {
 		return catalog.Take{}, fmt.Errorf("show %s: could not set take %d of %q: it has %d", r.Show, nth, title, count)
 	}
-	// Not a number fits nowhere; what is far off must not overflow a frame.
+	// Written so that NaN fails, and checked before the conversion: a far time
+	// would overflow a frame.
 	if last := e.ref.Seconds(e.ref.Frames); !(r.StartS >= 0 && r.StartS < r.EndS && r.EndS <= last+1) {
 		return catalog.Take{}, e.outside(title, r.StartS, r.EndS)
 	}
@@ -79,9 +82,9 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 	return saved[0], nil
 }
 
-// Split makes two takes of one: the first keeps its id and title and ends at
-// atS, in seconds from the reference recording's first frame; the second gets
-// title2, or the same title where that is "". Both are a person's from then on.
+// Split makes two takes of one, at atS seconds from the reference recording's
+// first frame. The first keeps the id and the title; the second gets title2, or
+// the same title if title2 is "". From then on both count as placed by a person.
 func Split(ctx context.Context, store *catalog.Store, take catalog.TakeID, atS float64, title2 string) ([]catalog.Take, error) {
 	t, e, err := editOf(ctx, store, take)
 	if err != nil {
@@ -102,9 +105,9 @@ func Split(ctx context.Context, store *catalog.Store, take catalog.TakeID, atS f
 	return e.save(ctx, store, nil, e.person(t, t.StartFrame, at), second)
 }
 
-// Merge makes one take of two of a night: it reaches from where the earlier
-// starts to where the later ends, and keeps the earlier's id and title. Takes
-// with another between them are refused: it would vanish.
+// Merge joins two takes of a night: from the start of the earlier to the end of
+// the later, with the earlier's id and title. It refuses takes with another take
+// between them, because that one would vanish.
 func Merge(ctx context.Context, store *catalog.Store, a, b catalog.TakeID) (catalog.Take, error) {
 	first, e, err := editOf(ctx, store, a)
 	if err != nil {
@@ -135,7 +138,7 @@ func Merge(ctx context.Context, store *catalog.Store, a, b catalog.TakeID) (cata
 	return saved[0], nil
 }
 
-// Rename says that a take is another song. Its place stays.
+// Rename gives a take another song's title. Its boundaries stay.
 func Rename(ctx context.Context, store *catalog.Store, take catalog.TakeID, title string) (catalog.Take, error) {
 	t, e, err := editOf(ctx, store, take)
 	if err != nil {
@@ -152,8 +155,8 @@ func Rename(ctx context.Context, store *catalog.Store, take catalog.TakeID, titl
 	return saved[0], nil
 }
 
-// Delete forgets a take, and remembers that it did, so that [Place] does not
-// bring it back; the recording is untouched.
+// Delete removes a take and remembers that, so that [Place] does not bring it
+// back. The recording is untouched.
 func Delete(ctx context.Context, store *catalog.Store, take catalog.TakeID) error {
 	return store.DismissTake(ctx, take)
 }

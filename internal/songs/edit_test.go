@@ -35,14 +35,14 @@ func TestSet(t *testing.T) {
 	for _, tc := range []struct {
 		name string
 		req  songs.SetRequest
-		keep int // index of the take whose id it has; -1 for a new one
+		keep int // index of the take whose id is kept; -1 for a new one
 		want []string
 	}{
 		{"corrects a take", songs.SetRequest{Song: "b", StartS: 111.5, EndS: 199}, 1, []string{"A 30.0–90.0 music", "B 111.5–199.0 person", "C 230.0–300.0 music"}},
 		{"adds a second take", songs.SetRequest{Song: "B", Nth: 2, StartS: 210, EndS: 220}, -1, []string{"A 30.0–90.0 music", "B 110.0–200.0 music", "B 210.0–220.0 person", "C 230.0–300.0 music"}},
 		{"adds a new song", songs.SetRequest{Song: "D", StartS: 205, EndS: 225}, -1, []string{"A 30.0–90.0 music", "B 110.0–200.0 music", "D 205.0–225.0 person", "C 230.0–300.0 music"}},
 		{"a finder's take gives way", songs.SetRequest{Song: "B", StartS: 100, EndS: 240}, 1, []string{"A 30.0–90.0 music", "B 100.0–240.0 person", "C 240.0–300.0 music"}},
-		{"a finder's take of which little is left goes", songs.SetRequest{Song: "B", StartS: 100, EndS: 280}, 1, []string{"A 30.0–90.0 music", "B 100.0–280.0 person"}},
+		{"a finder's take of which less than half is left is removed", songs.SetRequest{Song: "B", StartS: 100, EndS: 280}, 1, []string{"A 30.0–90.0 music", "B 100.0–280.0 person"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			store, before := threePlaced(t)
@@ -101,7 +101,8 @@ func TestSetRefuses(t *testing.T) {
 	}
 }
 
-// A take that lies between two others would vanish if they were merged.
+// Takes with another take between them are not merged: the one between would
+// vanish.
 func TestTakesThatAreNoNeighboursAreNotMerged(t *testing.T) {
 	store, takes := threePlaced(t)
 	before := takesOf(t, store)
@@ -146,13 +147,13 @@ func TestSplitMergeRename(t *testing.T) {
 	wantTakes(t, takesOf(t, store), "A 30.0–90.0 music", "B 110.0–200.0 person", "C 230.0–300.0 music")
 
 	for name, err := range map[string]error{
-		"split outside":      second(songs.Split(ctx, store, one.ID, 205, "")),
-		"split at the start": second(songs.Split(ctx, store, one.ID, 110, "")),
-		"split no take":      second(songs.Split(ctx, store, 99, 150, "")),
-		"merge with itself":  second(songs.Merge(ctx, store, one.ID, one.ID)),
-		"merge no take":      second(songs.Merge(ctx, store, one.ID, 0)),
-		"rename to nothing":  second(songs.Rename(ctx, store, one.ID, "")),
-		"delete no take":     songs.Delete(ctx, store, 0),
+		"split outside":                     second(songs.Split(ctx, store, one.ID, 205, "")),
+		"split at the start":                second(songs.Split(ctx, store, one.ID, 110, "")),
+		"split a take that does not exist":  second(songs.Split(ctx, store, 99, 150, "")),
+		"merge with itself":                 second(songs.Merge(ctx, store, one.ID, one.ID)),
+		"merge a take that does not exist":  second(songs.Merge(ctx, store, one.ID, 0)),
+		"rename to nothing":                 second(songs.Rename(ctx, store, one.ID, "")),
+		"delete a take that does not exist": songs.Delete(ctx, store, 0),
 	} {
 		if err == nil {
 			t.Errorf("%s: no error", name)

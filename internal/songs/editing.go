@@ -67,8 +67,8 @@ func noTake(id catalog.TakeID) error {
 	return &catalog.NotFoundError{Kind: "take", Name: fmt.Sprint(id), Try: "nightreel takes lists them"}
 }
 
-// title returns the title of the song that a name is for; a new name stands
-// for itself.
+// title returns the title of the song that a name or alias belongs to; a new
+// name is its own title.
 func (e edit) title(ctx context.Context, store *catalog.Store, name string) (string, error) {
 	name = strings.TrimSpace(name)
 	if catalog.Key(name) == "" {
@@ -88,8 +88,8 @@ func (e edit) title(ctx context.Context, store *catalog.Store, name string) (str
 	return name, nil
 }
 
-// person makes a take a person's, from one frame of the reference recording to
-// another.
+// person returns a take as a person's, between two frames of the reference
+// recording.
 func (e edit) person(t catalog.Take, start, end int64) catalog.Take {
 	t.RecordingID, t.SampleRate = e.ref.ID, e.ref.SampleRate
 	t.StartFrame, t.EndFrame = start, end
@@ -97,8 +97,8 @@ func (e edit) person(t catalog.Take, start, end int64) catalog.Take {
 	return t
 }
 
-// save checks the new takes, lets the finders' give way to them, stores all in
-// one transaction and returns the new takes as stored.
+// save checks the new takes, cuts finders' takes that overlap them, stores all
+// in one transaction and returns the new takes as stored.
 func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.TakeID, takes ...catalog.Take) ([]catalog.Take, error) {
 	gone := map[catalog.TakeID]bool{}
 	for _, id := range remove {
@@ -146,12 +146,12 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 	return e.stored(ctx, store, takes)
 }
 
-// outside says that a span is none within the recording.
+// outside returns the error for a span that does not lie within the recording.
 func (e edit) outside(title string, startS, endS float64) error {
 	return fmt.Errorf("show %s: could not place %q from %s to %s: a start and a later end within the recording are needed, which lasts %s", e.date, title, catalog.ClockTenths(startS), catalog.ClockTenths(endS), catalog.ClockTenths(e.ref.Seconds(e.ref.Frames)))
 }
 
-// stored reads takes back by id, and new ones by their place.
+// stored reads takes back: known ones by id, new ones by their position.
 func (e edit) stored(ctx context.Context, store *catalog.Store, takes []catalog.Take) ([]catalog.Take, error) {
 	all, err := store.Takes(ctx, catalog.TakeFilter{Show: e.date})
 	if err != nil {

@@ -6,8 +6,8 @@ import (
 	"nightreel/catalog"
 )
 
-// KeepLoudness keeps that some tracks of a recording are loud all through, as
-// if the recording had been placed.
+// KeepLoudness stores a loudness of a recording in which some tracks are loud
+// all through, as placing the recording would.
 func KeepLoudness(ctx context.Context, store *catalog.Store, rec catalog.Recording, tracks int) error {
 	l := make(loudness, tracks)
 	for i := range l {

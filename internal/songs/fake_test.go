@@ -13,8 +13,8 @@ import (
 
 const fakeRate = 8000 // Hz; a block is 800 frames
 
-// fakeNight is a night whose envelopes are written down instead of measured:
-// each channel has a level in dB for every block.
+// fakeNight is a night whose envelopes are invented instead of measured: each
+// channel has a level in dB for every block.
 type fakeNight struct {
 	date     catalog.ShowKey
 	rig      string // "" is the main rig
@@ -22,7 +22,7 @@ type fakeNight struct {
 	channels []string
 	levels   [][]float64 // [channel][block]
 	markers  []catalog.Marker
-	chords   [][12]float32 // what everybody plays, by second; nil: harmony was not measured
+	chords   [][12]float32 // what all players play, by second; nil: harmony was not measured
 }
 
 // store puts the night into the catalog and returns its recording.
@@ -71,7 +71,8 @@ func (f fakeNight) store(t testing.TB, store *catalog.Store) catalog.Recording {
 	return rec
 }
 
-// harmony writes down what a track plays in seconds from … to-1, and some noise.
+// harmony returns the records of what a track plays in seconds from to to-1,
+// with some noise.
 func (f fakeNight) harmony(rng *rand.Rand, from, to int) []byte {
 	packed := make([]byte, 0, spectrum.LooksPerSecond*spectrum.ChromaBytes*(to-from))
 	for s := from; s < to; s++ {
@@ -96,19 +97,19 @@ type fakeSong struct {
 	title      string
 	startS     float64
 	endS       float64
-	quietS     float64      // how long only voice and keys play at its start
-	stops      [][2]float64 // everybody stops, seconds from the start and length
+	quietS     float64      // seconds at its start in which only voice and keys play
+	stops      [][2]float64 // all players stop: seconds from the start, and length in seconds
 	falseStart float64      // seconds of a false start before it; 0 for none
 }
 
-// fakeBand has microphones, which hear the stage, the audience and each other,
-// and lines, which hear only themselves.
+// fakeBand has microphones, which pick up the stage, the audience and each
+// other, and lines, which carry their own instrument only.
 func fakeBand() []string {
 	return []string{"Kick", "Snare", "Hat", "Overhead L", "Overhead R", "Bass DI", "Guitar", "Keys DI", "Lead Vocal", "Backing Vocal", "Audience L", "Spare DI"}
 }
 
-// playNight writes a night's levels: noise, applause and talk between songs,
-// tuning before some. Levels are invented, of the size that stages have.
+// playNight invents a night's levels: noise, applause and talk between songs,
+// tuning before some. The levels are of the size that stages have.
 func playNight(rng *rand.Rand, date catalog.ShowKey, lengthS float64, set []fakeSong) fakeNight {
 	n := fakeNight{date: date, channels: fakeBand()}
 	blocks := int(lengthS * 10)
@@ -182,7 +183,7 @@ func playNight(rng *rand.Rand, date catalog.ShowKey, lengthS float64, set []fake
 		}
 		gap := next - s.endS
 		for i := int(s.endS * 10); i < int((s.endS+0.6*gap)*10); i++ {
-			for c, name := range n.channels { // applause, heard on stage
+			for c, name := range n.channels { // applause, in the stage's microphones
 				switch name {
 				case "Audience L":
 					raise(c, i, -20+2*rng.NormFloat64())
@@ -203,8 +204,8 @@ func playNight(rng *rand.Rand, date catalog.ShowKey, lengthS float64, set []fake
 	return n
 }
 
-// flatNight is a night in which all play in the given spans, in seconds, and
-// nobody else makes a sound.
+// flatNight is a night in which all channels play in the given spans, in
+// seconds, and are silent elsewhere.
 func flatNight(date catalog.ShowKey, lengthS float64, spans ...[2]float64) fakeNight {
 	n := fakeNight{date: date, channels: []string{"Kick", "Bass", "Guitar", "Keys"}}
 	for c := range n.channels {

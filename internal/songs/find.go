@@ -172,9 +172,9 @@ func (n *night) wholeMinutes() bool {
 	return times >= 3
 }
 
-// satisfied returns, for each entry of the set list, the take that already
-// holds it. A person's n-th take of a song holds the song's n-th entry. Other
-// takes hold the remaining entries in order.
+// satisfied returns, for each entry of the set list, the take that already holds
+// it. A person's n-th take of a song holds the song's n-th entry. Other takes
+// hold the remaining entries in order.
 func (n *night) satisfied() []*candidate {
 	held := make([]*candidate, len(n.list))
 	used := make([]bool, len(n.found))
@@ -214,8 +214,7 @@ func (n *night) numbered() {
 	}
 }
 
-// taken returns the blocks that takes hold, and those of takes that a person
-// deleted.
+// taken returns the blocks of all takes, including those that a person deleted.
 func (n *night) taken() [][2]int {
 	taken := [][2]int{}
 	for _, c := range n.found {

@@ -9,22 +9,22 @@ import (
 )
 
 // chroma is what the whole band plays in one second: a vector of length 1 over
-// the pitch classes, or all zero where there is nothing to tell.
+// the pitch classes, or all zero if the second has no usable harmony.
 type chroma = spectrum.Chroma
 
-// bandHarmony names what is kept of a recording so that other nights need not
-// add it up again.
+// bandHarmony names the cached harmony of a recording, so that other nights need
+// not compute it again.
 const bandHarmony catalog.DerivedKind = "band harmony"
 
-// bandOf returns what the band plays in each second of a recording, nil for one
-// that was measured before harmony was. What was added up once is kept in the
+// bandOf returns what the band plays in each second of a recording; nil if the
+// recording was measured before harmony was. The result is cached in the
 // catalog.
 //
-// Every track counts alike, whatever it is called and however loud it is: of
-// each the mean over the night is taken off first, in the logarithm, so that
-// what never changes (hum, a drum's pitch, the colour of a microphone) tells
-// nothing, and nor does a track without music. So a correction of the input
-// list changes nothing here.
+// Every track has the same weight, whatever its name and level. The mean over
+// the night is subtracted from each, in the logarithm, so that constant sounds
+// (hum, a drum's pitch, the colour of a microphone) and tracks without music
+// contribute nothing. Therefore a correction of the input list changes nothing
+// here.
 func bandOf(ctx context.Context, store *catalog.Store, rec catalog.Recording) ([]chroma, error) {
 	key := catalog.DerivedKey{Recording: rec.ID, Kind: bandHarmony, End: rec.Frames}
 	data, edition, err := store.Derived(ctx, key)
@@ -41,8 +41,8 @@ func bandOf(ctx context.Context, store *catalog.Store, rec catalog.Recording) ([
 			return nil, err
 		}
 	}
-	// Read back even when new: the same night gives the same takes whether or
-	// not it was kept.
+	// Unpack the cached form even when it is new: the rounded values must give
+	// the same takes with and without the cache.
 	return unpackBand(data), nil
 }
 
@@ -102,8 +102,8 @@ func addTrack(band []chroma, parts []catalog.Part) {
 	}
 }
 
-// normalise takes off the mean and brings the vector to length 1: chords of
-// any loudness and number of voices compare.
+// normalise subtracts the mean and scales the vector to length 1, so that chords
+// compare at any loudness and with any number of voices.
 func normalise(c *chroma) {
 	var mean, square float32
 	for _, v := range c {
@@ -123,7 +123,7 @@ func normalise(c *chroma) {
 	}
 }
 
-// packBand keeps a second in 12 bytes, each in 127ths.
+// packBand stores a second in 12 bytes, each in 127ths.
 func packBand(band []chroma) []byte {
 	data := make([]byte, 0, len(band)*spectrum.PitchClasses)
 	for _, c := range band {

@@ -13,13 +13,13 @@ type lattice struct {
 	list     []int
 	titles   []wanted
 	music    []stretch
-	usual    float64     // blocks of a song, for want of anything better
+	usual    float64     // blocks of a song whose length is unknown
 	joins    []float64   // sums of ln(1-cut) over the stretches before each
-	told     [][]float64 // by title, and by stretches first and last: what the sound says
-	unknown  []float64   // and what it says about a song that has no title here
+	told     [][]float64 // by title, and by first and last stretch: ln of the sound's likelihood ratio
+	unknown  []float64   // the same for a song that has no title here
 	free     []int       // titles that can be recognised anywhere
-	anyone   float64     // that one of these is played out of turn
-	stranger float64     // probability of a song that nobody knows
+	anyone   float64     // probability that one of these is played out of turn
+	stranger float64     // probability of an unknown song
 	columns  int
 }
 

@@ -7,15 +7,14 @@ import (
 	"nightreel/internal/stats"
 )
 
-// heardTrack is a track's levels by block, in dB, and how loud it is where it is
-// quiet and where it is not.
+// heardTrack holds a track's levels by block, in dB, and the mean levels of its
+// quiet and of its loud blocks.
 type heardTrack struct {
 	levels    []float32
 	low, high float64
 }
 
-// levelsOf returns the levels of a track. ok is false for one that tells
-// nothing.
+// levelsOf returns the levels of a track; ok is false for an uninformative one.
 func levelsOf(e meter.Envelope) (h heardTrack, ok bool) {
 	levels := make([]float64, len(e.Blocks))
 	h.levels = make([]float32, len(e.Blocks))
@@ -27,8 +26,8 @@ func levelsOf(e meter.Envelope) (h heardTrack, ok bool) {
 	return h, h.high-h.low >= leastContrastDB
 }
 
-// workingLevel is what the stage's preamps are set to: the level of the channels
-// that are louder than nine in ten.
+// workingLevel returns the level in dB that the stage's preamps are set for: the
+// level of the channels that are louder than nine in ten.
 func workingLevel(tracks []heardTrack) float64 {
 	if len(tracks) == 0 {
 		return lowestDB
@@ -37,7 +36,7 @@ func workingLevel(tracks []heardTrack) float64 {
 	for _, h := range tracks {
 		highs = append(highs, h.high)
 	}
-	return stats.Nth(highs, len(highs)*9/10) // the loudest itself, of fewer than ten
+	return stats.Nth(highs, len(highs)*9/10) // with fewer than ten channels, the loudest
 }
 
 // near counts the tracks that come near the stage's working level in each
@@ -75,9 +74,9 @@ func (h heardTrack) calm(blocks int) []float32 {
 	return out
 }
 
-// hear tells when a track plays: when it is nearer to its own loud blocks than
-// to its own quiet ones, and not below what the stage works at. ok is false for
-// one that never does.
+// hear returns the blocks in which a track plays: its level is nearer to its own
+// loud blocks than to its own quiet ones, and not below floor. ok is false for a
+// track that never plays.
 func (h heardTrack) hear(blocks int, floor float64) (v voice, ok bool) {
 	bound := float32(max((h.low+h.high)/2, floor))
 	v = voice{plays: make([]bool, blocks), weight: min(1, (h.high-h.low)/fullContrastDB)}
@@ -99,8 +98,8 @@ func (h heardTrack) hear(blocks int, floor float64) (v voice, ok bool) {
 	return v, last >= 0
 }
 
-// steady reports whether the track's quiet levels hardly differ: the middle half
-// of them.
+// steady reports whether the track's quiet levels hardly vary: the middle half
+// of them lies within steadyDB.
 func (h heardTrack) steady() bool {
 	bound := float32((h.low + h.high) / 2)
 	quiet := slices.DeleteFunc(slices.Clone(h.levels), func(l float32) bool { return l > bound })

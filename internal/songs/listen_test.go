@@ -9,7 +9,8 @@ import (
 	"nightreel/catalog"
 )
 
-// TestTalkIsNoSong: ten minutes of an evening before the band plays.
+// TestTalkIsNoSong: ten minutes of talk, tuning and line check before the band
+// plays hold no song.
 func TestTalkIsNoSong(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	n := playNight(rng, night, 600, nil)
@@ -20,9 +21,9 @@ func TestTalkIsNoSong(t *testing.T) {
 			}
 		}
 	}
-	set(8, 60, 400, -26, 0.6)  // a speech on the lead vocal
-	set(6, 150, 260, -30, 0.7) // somebody tunes a guitar
-	set(0, 280, 320, -20, 0.2) // and checks a kick
+	set(8, 60, 400, -26, 0.6)  // a speech, on the lead vocal
+	set(6, 150, 260, -30, 0.7) // a guitar is tuned
+	set(0, 280, 320, -20, 0.2) // a kick is checked
 	set(10, 0, 600, -25, 0.3)  // the audience
 	set(7, 450, 455, -30, 1)   // keys are tried
 	set(5, 452, 456, -28, 1)   // with a bass
@@ -38,8 +39,8 @@ func TestTalkIsNoSong(t *testing.T) {
 	}
 }
 
-// TestAudienceMicrophoneByBehaviour: one that no name gives away, louder in the
-// pauses than in the songs, moves no boundary.
+// TestAudienceMicrophoneByBehaviour: an audience microphone without a telling
+// name, louder in the pauses than in the songs, moves no boundary.
 func TestAudienceMicrophoneByBehaviour(t *testing.T) {
 	store := openStore(t)
 	n := threeSongs()
@@ -60,8 +61,8 @@ func TestAudienceMicrophoneByBehaviour(t *testing.T) {
 	wantTakes(t, place(t, store).Takes, "A 30.0–90.0 music", "B 110.0–200.0 music", "C 230.0–300.0 music")
 }
 
-// TestUnmeasuredTracks: what a scan has not come to yet is said, and the rest
-// is enough.
+// TestUnmeasuredTracks: tracks that a scan has not measured yet are reported,
+// and the others suffice to find the songs.
 func TestUnmeasuredTracks(t *testing.T) {
 	ctx := context.Background()
 	store := openStore(t)

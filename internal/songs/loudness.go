@@ -8,8 +8,7 @@ import (
 	"nightreel/catalog"
 )
 
-// loudness is how loud the tracks of a recording are, of which it tells
-// anything.
+// loudness holds the levels of a recording's informative tracks.
 type loudness []trackLoudness
 
 type trackLoudness struct {
@@ -17,8 +16,8 @@ type trackLoudness struct {
 	levels []float32 // by second: see calm
 }
 
-// trackLoudnessKind names what is kept of a recording so that its takes can tell
-// other nights who plays when.
+// trackLoudnessKind names the cached track levels of a recording: other nights
+// need them to see who plays when in its takes.
 const trackLoudnessKind catalog.DerivedKind = "track loudness"
 
 func loudnessKey(rec catalog.Recording) catalog.DerivedKey {
@@ -34,8 +33,8 @@ func keepLoudness(ctx context.Context, store *catalog.Store, rec catalog.Recordi
 	return store.PutDerived(ctx, loudnessKey(rec), edition, l.pack())
 }
 
-// loudnessOf returns the loudness of another night's recording, which is worked
-// out and kept if it was not.
+// loudnessOf returns the loudness of another night's recording, and computes and
+// stores it if it is missing.
 func loudnessOf(ctx context.Context, store *catalog.Store, rec catalog.Recording) (loudness, error) {
 	data, _, err := store.Derived(ctx, loudnessKey(rec))
 	if err != nil {
@@ -66,7 +65,8 @@ func (l loudness) pack() []byte {
 	return data
 }
 
-// unpackLoudness reads what pack wrote, as far as it makes sense.
+// unpackLoudness reads what pack wrote. It stops at the first record that is
+// damaged.
 func unpackLoudness(data []byte) (l loudness) {
 	for len(data) > 0 {
 		number, a := binary.Uvarint(data)
@@ -87,9 +87,9 @@ func unpackLoudness(data []byte) (l loudness) {
 	return l
 }
 
-// loudAs lays the loudness of a take of another night, its seconds from … to-1,
-// out by tonight's tracks: those that hold the same channel. Tracks without a
-// counterpart are nil.
+// loudAs returns the loudness of seconds from to to-1 of another night's take,
+// ordered by tonight's tracks: each entry is the other night's track of the same
+// channel, nil if there is none.
 func (n *night) loudAs(l loudness, tracks []catalog.Track, from, to int) [][]float32 {
 	channel := map[int]string{}
 	for _, t := range tracks {
@@ -108,7 +108,8 @@ func (n *night) loudAs(l loudness, tracks []catalog.Track, from, to int) [][]flo
 	return out
 }
 
-// louder reads the loudness of other nights' recordings, each once.
+// louder caches the loudness of other nights' recordings, so that each is read
+// once.
 type louder struct {
 	store  *catalog.Store
 	n      *night

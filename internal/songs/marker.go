@@ -8,15 +8,15 @@ import (
 	"nightreel/catalog"
 )
 
-// mark is what a marker's label says: a song begins, or something that is no
-// song does, or a song ends.
+// mark is the meaning of a marker's label: a song begins, something other than a
+// song begins, or a song ends.
 type mark struct {
 	frame, length int64
-	title         string // "" where what begins is no song
+	title         string // "" if what begins is no song
 }
 
-// notSongs are labels that say what begins is no song. A label that is the
-// title of a song in the catalog is that song all the same.
+// notSongs are labels of something other than a song. If the catalog has a song
+// of that title, the label means the song.
 func notSongs(label string) bool {
 	switch catalog.Key(label) {
 	case "end", "stop", "songend", "endofsong", "endofshow", "showend", "endofset", "fin", "out", "off",
@@ -32,7 +32,8 @@ func notSongs(label string) bool {
 }
 
 var (
-	// Labels that recorders give by themselves: they say when, not what.
+	// Labels that recorders give by themselves: they mark a time without a
+	// title.
 	unnamed = regexp.MustCompile(`(?i)^(?:(?:marker|mark|mrk|cue|locate|loc|point|index)[ _#.-]*\d*|[mc]?[ _#.-]*\d+|[ _#.-]*)$`)
 	// "03 Title", "3. Title", "3 - Title"
 	numbered = regexp.MustCompile(`^\s*#?\d{1,3}\s*[.):_ -]\s*(\S.*)$`)
@@ -42,13 +43,14 @@ var (
 	beginning = regexp.MustCompile(`(?i)^(?:start(?: of)?[ :_-]+(\S.*)|(\S.*?)[ :_-]+start)$`)
 )
 
-// sameMarkS is how soon after a song's marker another one of the same title is
-// the same press of the same key, not the song once more.
+// sameMarkS is the time in seconds after a song's marker within which another
+// marker of the same title counts as a repeated press of the key, not as the
+// song played again.
 const sameMarkS = 5
 
-// readMarkers says what a recording's markers mean, in order of frame. Labels
-// that say nothing are left out. known gives a song's title by a name or alias
-// as the catalog has it.
+// readMarkers returns the meaning of a recording's markers, in order of frame,
+// and leaves out labels without one. known returns a song's title by a name or
+// alias as the catalog has it.
 func readMarkers(markers []catalog.Marker, rate int, known func(name string) (string, bool)) []mark {
 	marks := []mark{}
 	for _, m := range markers {
@@ -65,8 +67,8 @@ func readMarkers(markers []catalog.Marker, rate int, known func(name string) (st
 	return marks
 }
 
-// songOf returns the song that a label names, "" where it names what is none;
-// ok is false for a label that says nothing.
+// songOf returns the song that a label names, "" if it names something other
+// than a song; ok is false for a label without a meaning.
 func songOf(label string, known func(name string) (string, bool)) (title string, ok bool) {
 	label = strings.TrimSpace(label)
 	if t, ok := known(label); ok {

@@ -9,17 +9,17 @@ import (
 	"nightreel/catalog"
 )
 
-// TestLongNights places the titles of invented nights of the length and with
-// the trouble that real ones have: quiet openings, stops, false starts, talk,
-// tuning, applause, songs that run into each other, titles that were not
-// played. It counts what comes out; the bounds are those of the last build
-// that was looked at, rounded down.
+// TestLongNights places the titles of invented nights of the length and with the
+// trouble that real ones have: quiet openings, stops, false starts, talk,
+// tuning, applause, songs that run into each other, titles that were not played.
+// It counts the right ones; the bounds are the counts of the last build that was
+// examined, rounded down.
 //
-// Most tours have two nights by the list first: before a song's length is known
-// nobody can tell by lengths alone which title was left out. What counts then
-// is that the takes say so and are not held for sure.
+// Most tours begin with two nights that follow the list: until a song's length
+// is known, lengths alone cannot show which title was left out. On such nights
+// the takes must only have a low confidence.
 //
-// Where songs start and end is held to 1.5 s in the median and 4 s in 95 of a
+// Errors of starts and ends stay within 1.5 s in the median and 4 s in 95 of a
 // hundred; but a false start right after a song may be counted with that song.
 func TestLongNights(t *testing.T) {
 	if testing.Short() {
@@ -30,12 +30,12 @@ func TestLongNights(t *testing.T) {
 	unlisted := func(rng *rand.Rand, set []fakeSong) []string {
 		titles := titlesOf(set)
 		at := rng.IntN(len(titles))
-		set[at].title = "" // nobody expects it to be found
+		set[at].title = "" // not played, so not expected
 		return append(titles[:at:at], titles[at+1:]...)
 	}
 	kinds := []struct {
 		name  string
-		clean int // so many nights go by the list, and are not counted
+		clean int // number of first nights that follow the list; not counted
 		right int // percent, at least
 		set   func(rng *rand.Rand, set []fakeSong) (titles []string)
 	}{

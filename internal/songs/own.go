@@ -10,9 +10,9 @@ import (
 	"nightreel/internal/evidence"
 )
 
-// Own is what a show's own facts say about its songs: recordings, markers, the
+// Own is what a show's own facts imply about its songs: recordings, markers, the
 // set list and a person's takes, without any other show. Other shows learn from
-// it, and from nothing else, so that no show is evidence for itself.
+// Own alone, so that no show is evidence for itself.
 type Own struct {
 	// List holds the titles of the set list.
 	List []string `json:"list"`
@@ -28,8 +28,8 @@ type OwnTake struct {
 	Rate       int     `json:"rate"`  // of that recording, Hz
 	Person     bool    `json:"person"`
 	Confidence float64 `json:"confidence"` // 0 to 1
-	// Titles holds the probability of each title, known without the take's sound:
-	// a person's word, a marker, or what the set list's order says. The rest to 1
+	// Titles holds the probability of each title, from everything but the take's
+	// sound: a person's word, a marker, or the set list's order. The rest to 1
 	// is the probability that it is none of them.
 	Titles map[string]float64 `json:"titles"`
 }
@@ -43,12 +43,13 @@ func (t OwnTake) trust() float64 {
 	return p
 }
 
-// teaches reports whether the take may stand for its song on other nights.
+// teaches reports whether the take may serve as a reference for its song on
+// other nights.
 func (t OwnTake) teaches() bool {
 	return (t.Person || t.Confidence >= recogniseFrom) && t.trust() >= leastTrust
 }
 
-// FindOwn works out what a show's own facts say about its songs. A show that is
+// FindOwn computes what a show's own facts imply about its songs. A show that is
 // not in the catalog is *[catalog.NotFoundError].
 func FindOwn(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (Own, error) {
 	own := Own{List: []string{}, Takes: []OwnTake{}}
@@ -71,8 +72,8 @@ func FindOwn(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (O
 	return own, nil
 }
 
-// ownReferences returns the takes of the night itself that a person placed: a
-// song that is played twice is known by its first take.
+// ownReferences returns the takes of the night itself that a person placed: if a
+// song is played twice, its first take helps to recognise the second.
 func (n *night) ownReferences() []Reference {
 	var refs []Reference
 	for _, p := range n.persons {
@@ -81,7 +82,7 @@ func (n *night) ownReferences() []Reference {
 	return choose(refs, n.show)
 }
 
-// Reference is a take that a show's songs are known by.
+// Reference is a take by which a show's songs are recognised.
 type Reference struct {
 	Show catalog.ShowKey `json:"show"`
 	OwnTake
@@ -89,18 +90,19 @@ type Reference struct {
 
 const (
 	// A night learns from the nearest shows whose titles are known, and from the
-	// nearest that a person confirmed; a title that stands on its own set list is
-	// looked for on the whole tour. The bounds keep the number of nights small that
-	// one new night or one correction concerns. Chosen; no source.
+	// nearest shows that a person confirmed. Titles of its own set list are
+	// looked up on the whole tour. The bounds limit how many nights must be
+	// placed again after one new night or one correction. Chosen; no source.
 	titledNear    = 8
 	confirmedNear = 4
-	// mostReferences is how many takes of a song a night is compared with.
+	// mostReferences is the largest number of takes of a song that a night is
+	// compared with.
 	mostReferences = 3
 )
 
-// References chooses the takes that a show's songs are known by, from what each
-// show of the tour says by itself. It depends on the set of shows, never on the
-// order in which they were entered.
+// References chooses the takes by which a show's songs are recognised, from each
+// show's Own. The choice depends on the set of shows, never on the order in
+// which they were entered.
 func References(tour map[catalog.ShowKey]Own, show catalog.ShowKey) []Reference {
 	var titled, confirmed []catalog.ShowKey
 	for key, own := range tour {
@@ -134,7 +136,7 @@ func References(tour map[catalog.ShowKey]Own, show catalog.ShowKey) []Reference 
 	return choose(refs, show)
 }
 
-// choose keeps of each song the takes whose titles are the most certain, and of
+// choose keeps the takes of each song whose titles are the most certain, and of
 // these the nearest in time. The result is in order of title.
 func choose(refs []Reference, show catalog.ShowKey) []Reference {
 	slices.SortFunc(refs, func(a, b Reference) int {

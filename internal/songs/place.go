@@ -11,34 +11,34 @@ import (
 type Placed struct {
 	Takes   []catalog.Take `json:"takes"` // all of the show's now, in order of start
 	Added   int            `json:"added"`
-	Moved   int            `json:"moved"` // those that kept their id and changed
+	Moved   int            `json:"moved"` // takes that kept their id and changed
 	Removed int            `json:"removed"`
 	// NotPlaced lists titles of the set list that no take was found for.
 	NotPlaced []string `json:"not_placed"`
 	// Unnamed lists stretches of music, as long as a song, without a title.
 	Unnamed []Span `json:"unnamed"`
-	// Problems says what stood in the way, a sentence each.
+	// Problems lists what kept Place from using all evidence, a sentence each.
 	Problems []string `json:"problems"`
 }
 
-// Span is a part of the show's reference recording, in seconds.
+// Span is a span of the show's reference recording, in seconds.
 type Span struct {
 	StartS float64 `json:"start_s"`
 	EndS   float64 `json:"end_s"`
 }
 
 // Place finds the takes of a show and stores them on its reference recording,
-// the first of [catalog.Store.Recordings]. In this order of trust they come
-// from a person, from markers with labels, from the set list's times, and from
-// aligning the other titles of the set list with the stretches in which the
-// band plays. A night with neither markers nor a set list gets its songs
-// numbered. Takes never overlap; where two would, the less trusted gives way.
+// the first of [catalog.Store.Recordings]. It places takes from these sources,
+// the most trusted first: a person, markers with labels, the set list's times,
+// and an alignment of the list's other titles with the stretches in which the
+// band plays. Songs of a night with neither markers nor a set list get numbers.
+// Takes never overlap; the less trusted one gives way.
 //
-// known are the takes of this and other shows that songs are recognised by, as
-// [References] chooses them. The takes follow from them and from the show's own
+// known are the takes of this and other shows by which songs are recognised, as
+// [References] chooses them. The result depends on them and on the show's own
 // facts; takes that a finder placed earlier are no evidence. A person's takes
-// are left as they are, and what a person deleted does not come back. The take
-// of a song keeps its id wherever that song still stands.
+// stay as they are, and a take that a person deleted does not come back. A take
+// keeps its id as long as its song is still placed.
 //
 // A show that is not in the catalog is *[catalog.NotFoundError]. A show without
 // a recording has no takes.
@@ -51,8 +51,8 @@ func Place(ctx context.Context, store *catalog.Store, show catalog.ShowKey, know
 	}
 }
 
-// place does what Place does once; done is false if somebody changed the show's
-// takes meanwhile.
+// place is one attempt of Place; done is false if another writer changed the
+// show's takes meanwhile.
 func place(ctx context.Context, store *catalog.Store, show catalog.ShowKey, known []Reference) (placed Placed, done bool, err error) {
 	n, err := newNight(ctx, store, show)
 	if err != nil {
@@ -71,7 +71,7 @@ func place(ctx context.Context, store *catalog.Store, show catalog.ShowKey, know
 	return *n.result, true, nil
 }
 
-// newNight begins with a show; nil where it has no recording.
+// newNight reads a show; it returns nil if the show has no recording.
 func newNight(ctx context.Context, store *catalog.Store, key catalog.ShowKey) (*night, error) {
 	show, err := store.Show(ctx, key)
 	if err != nil || len(show.Recordings) == 0 {
@@ -82,7 +82,7 @@ func newNight(ctx context.Context, store *catalog.Store, key catalog.ShowKey) (*
 	return n, n.read(ctx, store)
 }
 
-// find places candidates, with what is known of the songs' sound.
+// find places candidates from all sources, recognition by sound included.
 func (n *night) find(ctx context.Context, store *catalog.Store, known []Reference) error {
 	if err := n.recognise(ctx, store, known); err != nil {
 		return err
@@ -96,46 +96,48 @@ func (n *night) find(ctx context.Context, store *catalog.Store, known []Referenc
 	return nil
 }
 
-// learnFrom is the confidence from which a take tells how long its song is.
+// learnFrom is the least confidence at which a take's length counts as its
+// song's length.
 const learnFrom = 0.7
 
 // candidate is a take that might be placed.
 type candidate struct {
 	title      string
-	nth        int   // which take of the song a person's is; 0 for others
+	nth        int   // for a person's take: which take of the song it is; 0 for others
 	start, end int64 // frames of the reference recording
 	by         catalog.FoundBy
 	confidence float64
 }
 
-// night is all that is known of a show while its takes are placed.
+// night is the working state while the takes of a show are placed.
 type night struct {
 	show       catalog.ShowKey
 	ref        catalog.Recording
 	recordings []catalog.Recording
 	activity   activity
-	band       []chroma // what is played, by second; nil where that was not measured
+	band       []chroma // what is played, by second; nil if harmony was not measured
 	music      []stretch
 	list       []catalog.SetListEntry
 	marks      []mark
 	deleted    []catalog.Dismissal
 	titles     map[string]string  // of the songs in refs, by key
 	lengths    map[string]float64 // blocks of a song in refs of other nights, by key
-	before     []catalog.Take     // the show's takes as they were
-	persons    []candidate        // a person's, on the reference
+	before     []catalog.Take     // the show's takes before this placing
+	persons    []candidate        // a person's takes, on the reference recording
 	found      []candidate        // placed so far, the most trusted first
-	refs       []reference        // takes that songs are known by
-	likes      []likeness         // what the night has of each of them
-	clusters   []cluster          // the songs that these are of
-	anchors    []anchor           // what the set list says about the takes
-	pauses     []float32          // how loud tracks are in pauses; see readPauses
-	pauseChord chroma             // and what they play there
+	refs       []reference        // takes by which songs are recognised
+	likes      []likeness         // the night's likeness to each of them
+	clusters   []cluster          // the references grouped by song
+	anchors    []anchor           // what the set list implies about the takes
+	pauses     []float32          // mean track levels in pauses; see readPauses
+	pauseChord chroma             // mean chord in pauses
 	result     *Placed
 }
 
-// accept places a candidate where nothing more trusted lies. Of one that is
-// cut in pieces the longest is kept, if it is half of the whole. One that
-// touches a take of the same song is that take, placed elsewhere.
+// accept places a candidate where no more trusted take lies. If that cuts the
+// candidate in pieces, the longest is kept, provided that it is at least half of
+// the whole. A candidate that touches a take of the same song is a second
+// sighting of that take and is dropped.
 func (n *night) accept(c candidate) bool {
 	c.start, c.end = max(0, c.start), min(c.end, n.ref.Frames)
 	whole := c.end - c.start

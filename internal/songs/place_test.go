@@ -66,10 +66,10 @@ func TestPlace(t *testing.T) {
 		{name: "titles alone go to the music in order",
 			list: []catalog.SetListEntry{{Song: "A"}, {Song: "B"}, {Song: "C"}},
 			want: []string{"A 30.0–90.0 music", "B 110.0–200.0 music", "C 230.0–300.0 music"}},
-		{name: "a title more than there is music is not invented",
+		{name: "a title without music is not placed",
 			list: []catalog.SetListEntry{{Song: "A"}, {Song: "B"}, {Song: "C"}, {Song: "D"}},
 			want: nil, missing: []string{"one"}},
-		{name: "neither list nor markers: numbers",
+		{name: "without list and markers songs get numbers",
 			want: []string{"Song 1, 2031-07-01 30.0–90.0 music", "Song 2, 2031-07-01 110.0–200.0 music", "Song 3, 2031-07-01 230.0–300.0 music"}},
 		{name: "markers name songs; the music says where they start and end",
 			markers: []catalog.Marker{{Frame: frame(28), Label: "A"}, {Frame: frame(95), Label: "talk"}, {Frame: frame(112), Label: "02 B"}, {Frame: frame(231), Label: "C start"}},
@@ -83,10 +83,10 @@ func TestPlace(t *testing.T) {
 		{name: "a song runs into the next at its marker",
 			markers: []catalog.Marker{{Frame: frame(110), Label: "A"}, {Frame: frame(150), Label: "B"}},
 			want:    []string{"A 110.0–150.0 marker", "B 150.0–200.0 marker"}, unnamed: 2},
-		{name: "an end marker ends",
+		{name: "an end marker ends its song",
 			markers: []catalog.Marker{{Frame: frame(110), Label: "A"}, {Frame: frame(180), Label: "A end"}},
 			want:    []string{"A 110.0–180.0 marker"}, unnamed: 3},
-		{name: "labels that say nothing are no songs",
+		{name: "labels without a title are no songs",
 			markers: []catalog.Marker{{Frame: frame(30), Label: "Marker 01"}, {Frame: frame(110), Label: ""}, {Frame: frame(230), Label: "7"}},
 			want:    []string{"Song 1, 2031-07-01 30.0–90.0 music", "Song 2, 2031-07-01 110.0–200.0 music", "Song 3, 2031-07-01 230.0–300.0 music"}},
 		{name: "a song called like a label is that song",
@@ -104,7 +104,7 @@ func TestPlace(t *testing.T) {
 			starts: "23:58:30",
 			list:   []catalog.SetListEntry{{Song: "A", StartS: at(23*3600 + 59*60), Clock: true}, {Song: "B", StartS: at(20), Clock: true}, {Song: "C", StartS: at(24*3600 + 141), Clock: true}},
 			want:   []string{"A 30.0–90.0 setlist", "B 110.0–200.0 setlist", "C 230.0–300.0 setlist"}},
-		{name: "times of day help nothing if nobody knows when the recording began",
+		{name: "times of day are ignored if the recording's start is unknown",
 			list: []catalog.SetListEntry{{Song: "A", StartS: at(100), Clock: true}, {Song: "B"}, {Song: "C"}},
 			want: []string{"A 30.0–90.0 music", "B 110.0–200.0 music", "C 230.0–300.0 music"}},
 	} {
@@ -131,20 +131,20 @@ func TestPlace(t *testing.T) {
 				t.Fatal(err)
 			}
 			p := place(t, store)
-			if tc.missing != nil { // which is anybody's guess
+			if tc.missing != nil { // which title is missing cannot be determined
 				if len(p.Takes) != 3 || len(p.NotPlaced) != len(tc.missing) {
 					t.Errorf("%d takes, not placed %v", len(p.Takes), p.NotPlaced)
 				}
 				for _, take := range p.Takes {
 					if take.Confidence > 0.75 {
-						t.Errorf("%s is held %.2f sure", take.Song, take.Confidence)
+						t.Errorf("%s has confidence %.2f", take.Song, take.Confidence)
 					}
 				}
 			} else {
 				wantTakes(t, p.Takes, tc.want...)
 			}
 			for _, take := range p.Takes {
-				// Who marked a song where no music starts is less sure.
+				// A marker without music nearby lowers the confidence.
 				if alone := tc.name == "a marker far from the music keeps its place"; take.FoundBy == catalog.ByMarker && tc.list == nil && alone != (take.Confidence < 0.9) && !strings.Contains(tc.name, "runs into") {
 					t.Errorf("%s: confidence %v", take.Song, take.Confidence)
 				}
@@ -160,8 +160,8 @@ func TestPlace(t *testing.T) {
 	}
 }
 
-// TestPlaceMarkersOfTheOtherRig: the main rig has none, the backup, which
-// started 20 s later, has.
+// TestPlaceMarkersOfTheOtherRig: if the main rig has no markers, those of the
+// backup count, which here started 20 s later.
 func TestPlaceMarkersOfTheOtherRig(t *testing.T) {
 	store := openStore(t)
 	threeSongs().store(t, store)
@@ -210,7 +210,8 @@ func TestPlaceWithoutMusic(t *testing.T) {
 	})
 }
 
-// TestPlaceSetListLater: numbers become titles and keep their ids.
+// TestPlaceSetListLater: a set list that comes later turns numbers into titles,
+// and the takes keep their ids.
 func TestPlaceSetListLater(t *testing.T) {
 	store := openStore(t)
 	threeSongs().store(t, store)
@@ -223,7 +224,7 @@ func TestPlaceSetListLater(t *testing.T) {
 			t.Errorf("take %d became %d", numbered.Takes[i].ID, named.Takes[i].ID)
 		}
 	}
-	// The list was wrong: the take of a song goes with it.
+	// A corrected list moves the titles, and each take's id follows its song.
 	saveSetList(t, store, night, []string{"B", "A", "C"})
 	swapped := place(t, store)
 	wantTakes(t, swapped.Takes, "B 30.0–90.0 music", "A 110.0–200.0 music", "C 230.0–300.0 music")
@@ -232,8 +233,8 @@ func TestPlaceSetListLater(t *testing.T) {
 	}
 }
 
-// TestPlaceKeepsIDsInPlace: when the first of a song's takes turns out to be
-// another song, the second, now the first, stays what it was.
+// TestPlaceKeepsIDsInPlace: if the first of a song's takes turns out to be
+// another song, the second take keeps its id.
 func TestPlaceKeepsIDsInPlace(t *testing.T) {
 	store := openStore(t)
 	threeSongs().store(t, store)
@@ -270,7 +271,7 @@ func TestPlaceLeavesAPersonsTakes(t *testing.T) {
 	if p.Takes[1] != set {
 		t.Errorf("the person's take became %+v, was %+v", p.Takes[1], set)
 	}
-	if len(p.Unnamed) != 1 { // what the marker's song had more
+	if len(p.Unnamed) != 1 { // the rest of the marker's song
 		t.Errorf("unnamed is %v", p.Unnamed)
 	}
 }
@@ -304,7 +305,8 @@ func TestDeletedStaysDeleted(t *testing.T) {
 			}
 			wantTakes(t, place(t, store).Takes, tc.want...)
 			wantTakes(t, place(t, store).Takes, tc.want...)
-			// Nor does it under a number, once there is no list any more.
+			// The deleted take does not come back under a number either, once
+			// the list is gone.
 			saveSetList(t, store, night, nil)
 			for _, take := range place(t, store).Takes {
 				if take.StartS() == 110 {
@@ -313,7 +315,7 @@ func TestDeletedStaysDeleted(t *testing.T) {
 			}
 			saveSetList(t, store, night, tc.list)
 			place(t, store)
-			// A person may put it back.
+			// A person may place the deleted take again.
 			if _, err := songs.Set(ctx, store, songs.SetRequest{Show: night, Song: p.Takes[1].Song, Nth: p.Takes[1].Nth, StartS: 110, EndS: 200}); err != nil {
 				t.Fatal(err)
 			}

@@ -48,9 +48,9 @@ func (n *night) read(ctx context.Context, store *catalog.Store) error {
 	return nil
 }
 
-// strikeDeleted takes the titles off the set list whose take a person deleted:
-// they were not played, so they must not be looked for elsewhere either. What
-// a person put back since is not deleted any more.
+// strikeDeleted removes the titles from the set list whose take a person
+// deleted: these songs were not played, so they must not be placed elsewhere
+// either. A deletion no longer counts once a person put the take back.
 func (n *night) strikeDeleted() {
 	n.deleted = slices.DeleteFunc(n.deleted, func(d catalog.Dismissal) bool {
 		return slices.ContainsFunc(n.persons, func(p candidate) bool {
@@ -64,10 +64,10 @@ func (n *night) strikeDeleted() {
 	}
 }
 
-// marksOf returns what the markers of a show's recordings mean, on the first
-// recording, its reference: the reference's own, or those of the first other
-// recording that has any with a song's title. titles are those that a person
-// entered, by key.
+// marksOf returns the meaning of a show's markers, on its reference recording.
+// They are the reference's own markers, or those of the first other recording
+// that has one with a song's title. titles are the titles that a person entered,
+// by key.
 func marksOf(ctx context.Context, store *catalog.Store, recordings []catalog.Recording, titles map[string]string) ([]mark, error) {
 	known := func(name string) (string, bool) {
 		t, ok := titles[catalog.Key(name)]
@@ -94,8 +94,8 @@ func marksOf(ctx context.Context, store *catalog.Store, recordings []catalog.Rec
 	return nil, nil
 }
 
-// readTakes reads the show's takes: those that a person placed are facts, the
-// others say which ids to keep.
+// readTakes reads the show's takes. Those that a person placed are facts; the
+// others only show which ids to keep.
 func (n *night) readTakes(takes []catalog.Take) {
 	n.before = takes
 	for _, t := range takes {
@@ -113,9 +113,8 @@ func (n *night) readTakes(takes []catalog.Take) {
 	n.found = slices.Clone(n.persons)
 }
 
-// Marks describes what the markers of a show's recordings say about its songs, a
-// line each. It changes when they, or the titles that they are read by, say
-// something else.
+// Marks describes what the markers of a show's recordings imply about its songs,
+// a line each. The text changes if and only if that meaning changes.
 func Marks(ctx context.Context, store *catalog.Store, recordings []catalog.Recording, titles map[string]string) ([]string, error) {
 	if len(recordings) == 0 {
 		return nil, nil

@@ -20,7 +20,7 @@ type recognition struct {
 type heardSong struct {
 	takes  []likenessSum // one for each reference
 	titles []float64     // the probability of each title
-	none   float64       // that it has none of them
+	none   float64       // the probability that it has none of these titles
 }
 
 // likenessSum holds sums over the seconds before each.
@@ -70,7 +70,7 @@ type said struct {
 func (r recognition) says(from, to int) said {
 	w := said{r, make([]float64, len(r.songs))}
 	likes := make([]float64, len(r.songs))
-	seconds, best, next := 0.0, -1, 0.0 // the likest song, and the likeness of the one after
+	seconds, best, next := 0.0, -1, 0.0 // the best-matching song, and the second best likeness
 	for i, s := range r.songs {
 		l, n := s.like(from, to)
 		likes[i], seconds = l, max(seconds, n)
@@ -85,7 +85,7 @@ func (r recognition) says(from, to int) said {
 		}
 	}
 	for i, like := range likes {
-		other := 0.0 // what else it might be
+		other := 0.0 // likeness of the best alternative
 		if i != best {
 			other = max(0, likes[best])
 		} else {
@@ -145,7 +145,7 @@ const recogniseFrom = 0.3
 // leastTrust is the least trust of a take that may serve as a reference.
 const leastTrust = 0.15
 
-// recognise compares the night with takes that its songs are known by.
+// recognise compares the night with the takes by which its songs are recognised.
 func (n *night) recognise(ctx context.Context, store *catalog.Store, known []Reference) error {
 	n.lengths, n.titles = lengthsOf(known, n.show), map[string]string{}
 	band, err := bandOf(ctx, store, n.ref)
@@ -235,8 +235,8 @@ func (n *night) load(ctx context.Context, store *catalog.Store, known []Referenc
 	return refs, nil
 }
 
-// leastReferenceS is the least length in seconds of a reference. A shorter
-// take is a false start that somebody kept.
+// leastReferenceS is the least length in seconds of a reference. A shorter take
+// is a false start that a person kept.
 const leastReferenceS = 20
 
 // recognition returns how the night's sound compares with songs of the given

@@ -65,7 +65,7 @@ func titles(takes []catalog.Take) string {
 }
 
 // TestKnownByItsSound: songs of earlier nights are named on a night without a
-// set list, faster and in another order; one that nobody knows gets a number.
+// set list, faster and in another order; an unknown song gets a number.
 func TestKnownByItsSound(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(5, 5))
@@ -106,7 +106,8 @@ func TestKnownByItsSound(t *testing.T) {
 	if again.Added+again.Moved+again.Removed != 0 || !slices.Equal(again.Takes, p.Takes) {
 		t.Errorf("placing again changed %v to %v", lines(p.Takes), lines(again.Takes))
 	}
-	// The set list has two titles the wrong way round, and one that was not played.
+	// The set list has two titles in the wrong order, and one that was not
+	// played.
 	saveSetList(t, store, night, []string{"Tune A", "Tune D", "Tune F", "Tune C", "Tune B"})
 	p = place(t, store)
 	if got := titles(p.Takes); got != "Tune D, Tune A, Tune F, Tune B" {
@@ -117,8 +118,8 @@ func TestKnownByItsSound(t *testing.T) {
 	}
 }
 
-// TestCorrectionIsLearned: a song that a person names on one night is known on
-// the next.
+// TestCorrectionIsLearned: a song that a person names on one night is recognised
+// on the next.
 func TestCorrectionIsLearned(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(6, 6))
@@ -128,7 +129,7 @@ func TestCorrectionIsLearned(t *testing.T) {
 	first.store(t, store)
 	second, _ := bandNight(night, 1.06, b, a)
 	second.store(t, store)
-	saveSetList(t, store, "2031-06-30", []string{"B", "A"}) // the wrong way round
+	saveSetList(t, store, "2031-06-30", []string{"B", "A"}) // in the wrong order
 	if _, err := placeShow(ctx, store, "2031-06-30"); err != nil {
 		t.Fatal(err)
 	}
@@ -149,7 +150,7 @@ func TestCorrectionIsLearned(t *testing.T) {
 	}
 }
 
-// TestSegue: two known songs without a pause between them are parted.
+// TestSegue: two known songs without a pause between them become two takes.
 func TestSegue(t *testing.T) {
 	ctx := context.Background()
 	rng := rand.New(rand.NewPCG(7, 7))

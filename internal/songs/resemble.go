@@ -12,9 +12,9 @@ import (
 type reference struct {
 	key    string             // of the title that it has
 	titles map[string]float64 // the probability of each title, by key
-	person bool               // a person said what it is, and where it starts and ends
+	person bool               // a person confirmed its title, start and end
 	plays  []chroma
-	loud   [][]float32 // by tonight's tracks: see loudAs; nil unless a person's
+	loud   [][]float32 // by tonight's tracks: see loudAs; nil unless a person placed the take
 }
 
 const (

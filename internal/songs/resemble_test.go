@@ -22,8 +22,8 @@ func randomBand(rng *rand.Rand, seconds int) []chroma {
 	return band
 }
 
-// TestResemble: a take is followed through another one that is faster, has a
-// round more and lies somewhere in a night; what is not the song is not.
+// TestResemble: a take is matched within a night in which it is faster and has a
+// round more; the music around it is not matched.
 func TestResemble(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 3))
 	song := randomBand(rng, 160)
@@ -57,10 +57,10 @@ func TestResemble(t *testing.T) {
 	}
 	quiet := resemble(night, make([]bool, len(night)), []reference{{plays: song}})[0]
 	if slices.Max(quiet.like) != 0 {
-		t.Error("seconds that nobody asked for were looked at")
+		t.Error("computed seconds that are not busy")
 	}
 	if got := resemble(nil, nil, []reference{{plays: song}, {}}); len(got) != 2 || len(got[0].like) != 0 {
-		t.Errorf("a night of nothing: %v", got)
+		t.Errorf("an empty night has likeness %v", got)
 	}
 }
 
@@ -71,10 +71,10 @@ func TestCutAt(t *testing.T) {
 	for _, s := range got {
 		parts = append(parts, [2]int{s.from, s.to})
 	}
-	// A cut near an edge leaves a piece too short; one where a stretch begins
-	// makes that likelier.
+	// A cut that would leave too short a piece is dropped; one where a stretch
+	// begins makes that beginning likelier.
 	if want := [][2]int{{0, 1000}, {1000, 2000}, {2100, 2300}, {2300, 2500}}; !slices.Equal(parts, want) {
-		t.Errorf("parts are %v, want %v", parts, want)
+		t.Errorf("stretches are %v, want %v", parts, want)
 	}
 	if got[1].cut != 0.4 || got[2].cut != 0.6 || music[0].to != 2000 {
 		t.Errorf("cuts are %+v", got)
@@ -92,7 +92,7 @@ func TestCourse(t *testing.T) {
 		case t < 140:
 			best[1][t] = 0.65
 		}
-		if t == 40 { // a second of chance
+		if t == 40 { // a second that matches by chance
 			best[1][t] = 0.9
 		}
 	}
@@ -103,6 +103,6 @@ func TestCourse(t *testing.T) {
 		}
 	}
 	if songPath(best, 5, 5) != nil {
-		t.Error("a course through nothing")
+		t.Error("an empty night has a path")
 	}
 }

@@ -25,7 +25,7 @@ func StateOf(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (S
 }
 
 // SameFacts reports whether a person placed and deleted the same takes in both
-// states. Takes that a finder placed do not count: they follow.
+// states. Takes that a finder placed do not count: they are results.
 func (s State) SameFacts(o State) bool {
 	persons := func(takes []catalog.Take) []catalog.Take {
 		return slices.DeleteFunc(slices.Clone(takes), func(t catalog.Take) bool { return t.FoundBy != catalog.ByPerson })
@@ -33,7 +33,8 @@ func (s State) SameFacts(o State) bool {
 	return slices.EqualFunc(persons(s.Takes), persons(o.Takes), samePlace) && slices.Equal(s.Deleted, o.Deleted)
 }
 
-// StaleError says that a show's takes are not those that an undo was for.
+// StaleError reports that a show's takes are not the ones that an undo was made
+// for.
 type StaleError struct{ Show catalog.ShowKey }
 
 func (e *StaleError) Error() string {
@@ -43,11 +44,11 @@ func (e *StaleError) Error() string {
 // Hint says what to do about it.
 func (e *StaleError) Hint() string { return "look at the songs as they are now and correct them" }
 
-// Restore makes the songs of a show what they were: it undoes an edit that led
-// from the state to, to the state from. If a person changed the show's takes
-// since, it fails with *[StaleError] and changes nothing. A take that is gone
-// comes back with a new id. It returns the state as it is now; takes that a
-// finder placed stand as they stood then until the show is refreshed.
+// Restore undoes an edit that led from state from to state to. If a person
+// changed the show's takes since, it fails with *[StaleError] and changes
+// nothing. A take that was deleted comes back with a new id. Takes that a finder
+// placed return as they were, until the show is refreshed. Restore returns the
+// new state.
 func Restore(ctx context.Context, store *catalog.Store, show catalog.ShowKey, from, to State) (State, error) {
 	now, err := StateOf(ctx, store, show)
 	if err != nil {

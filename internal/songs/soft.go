@@ -6,21 +6,22 @@ import (
 	"nightreel/internal/meter"
 )
 
-// A passage in which hardly anybody plays is no pause. Somebody does play, and
-// what he plays is in the key of what is before and behind; between songs it is
-// quiet, or what is played is in no key or another.
+// A passage in which hardly any channel plays is not a pause. What the few
+// players play there is in the key of the music before and after it. Between
+// songs it is quiet, or what is played has no key or another one.
 const (
-	softShare = 0.08 // of the channels play there, on the mean
-	softKey   = 0.5  // how much its chords are those of what is on either side
-	keyS      = 40   // seconds on either side, of the same song as far as that is known
+	softShare = 0.08 // mean share of channels that play in the passage
+	softKey   = 0.5  // least agreement of its chords with those on either side
+	keyS      = 40   // seconds on either side, within the same song as far as that is known
 	leastKeyS = 6
-	// softCut is the probability that there is a cut all the same. Of 41 such
-	// passages within rendered songs 20 are found like this, and one of 337 pauses,
-	// which would make it 0.05; that it is less has the reason that gapCut has.
+	// softCut is the probability of a cut at such a passage. Of 41 such passages
+	// within rendered songs this rule finds 20, and of 337 pauses it mistakes
+	// one, which would make the probability 0.05. The smaller value has the same
+	// reason as gapCut.
 	softCut = 0.003
 )
 
-// joinByKey makes a cut unlikely where a soft passage lies.
+// joinByKey makes a cut unlikely if a soft passage lies there.
 func (n *night) joinByKey(music []stretch) {
 	for i := 1; i < len(music); i++ {
 		end, start := music[i-1].to, music[i].from
@@ -46,7 +47,7 @@ func (n *night) joinByKey(music []stretch) {
 	}
 }
 
-// key adds up what is played from a second to another.
+// key adds up the chords of a range of seconds.
 func (n *night) key(from, to int) (sum chroma) {
 	for s := max(0, from); s < min(to, len(n.band)); s++ {
 		sumUp(&sum, &n.band[s], 1)

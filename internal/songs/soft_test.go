@@ -6,7 +6,7 @@ import (
 	"nightreel/internal/meter"
 )
 
-// chords returns seconds of one chord each, with pitch classes as given.
+// chords returns as many seconds of one chord, made of the given pitch classes.
 func chords(seconds int, classes ...int) []chroma {
 	var c chroma
 	for _, k := range classes {
@@ -20,8 +20,8 @@ func chords(seconds int, classes ...int) []chroma {
 	return out
 }
 
-// A passage in which one player in ten plays the song's chords belongs to it;
-// one in another key does not, nor does silence.
+// A passage in which one player in ten plays the song's chords belongs to the
+// song; one in another key does not, nor does silence.
 func TestJoinByKey(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -32,7 +32,7 @@ func TestJoinByKey(t *testing.T) {
 		{"the song's chords", 0.1, chords(20, 0, 4, 7), true},
 		{"another key", 0.1, chords(20, 1, 5, 8), false},
 		{"hardly anybody", 0.05, chords(20, 0, 4, 7), false},
-		{"nothing to tell", 0.1, make([]chroma, 20), false},
+		{"silence", 0.1, make([]chroma, 20), false},
 	} {
 		n := night{band: append(append(chords(60, 0, 4, 7), c.soft...), chords(60, 0, 4, 7)...)}
 		n.activity.share = make([]float64, 140*meter.BlocksPerSecond)
@@ -49,7 +49,7 @@ func TestJoinByKey(t *testing.T) {
 	}
 }
 
-// Where everybody lets go a change is rather another song.
+// A change at which all players stop is more likely a change of song.
 func TestDip(t *testing.T) {
 	levels := make([][]float32, 4)
 	for c := range levels {
@@ -61,9 +61,9 @@ func TestDip(t *testing.T) {
 		t.Errorf("a pause of a second is worth %v, want %v", v, mostDip)
 	}
 	if v := a.dip(30); v != leastDip {
-		t.Errorf("where all play on a change is worth %v", v)
+		t.Errorf("a change without a stop is worth %v", v)
 	}
-	for _, second := range []int{0, 99} { // the night's ends do not panic
+	for _, second := range []int{0, 99} { // seconds at the night's ends must not panic
 		a.dip(second)
 	}
 }

@@ -10,9 +10,9 @@ import (
 // stretch is a run of blocks in which the band plays.
 type stretch struct {
 	from, to int // blocks; to is the first one after
-	whole    int // blocks it had before anything was cut off it; set by outside
-	// cut is the probability that what is before this stretch and what is in
-	// it are not the same song; 1 for the first.
+	whole    int // length in blocks before takes were cut off it; set by outside
+	// cut is the probability that this stretch belongs to another song than the
+	// one before; 1 for the first.
 	cut float64
 	// band is the median share of channels that are near the stage's working
 	// level.

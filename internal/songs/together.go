@@ -8,11 +8,11 @@ import (
 // windowS is the length of the windows in which tracks are compared.
 const windowS = 10
 
-// together tells how much the tracks near the stage's working level move as one,
-// window by window: the mean correlation of each one's levels with those of the
-// others, 0 where fewer than three are loud; and how many are, for a quarter of
-// the window at least. A band's microphones follow their own instruments; a
-// record over the PA is the same in all of them.
+// together returns, for each window, how much the tracks near the stage's
+// working level move as one: the mean correlation of each one's levels with
+// those of the others, 0 if fewer than three are loud. It also returns how many
+// tracks are loud for at least a quarter of the window. A band's microphones
+// follow their own instruments; a record over the PA is the same in all of them.
 func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 	bound := float32(max(workingLevel(tracks)-nearWorkingDB, leastNearDB))
 	const n = windowS * meter.BlocksPerSecond
@@ -32,12 +32,12 @@ func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 					loud++
 				}
 			}
-			if 4*loud < n { // not in a quarter of the window
+			if 4*loud < n { // loud in less than a quarter of the window
 				continue
 			}
 			several[w]++
 			if !stats.Standardise(row) {
-				continue // it moves with nothing
+				continue // a constant level correlates with nothing
 			}
 			for i, v := range row {
 				mean[i] += v
@@ -58,8 +58,8 @@ func together(tracks []heardTrack, blocks int) (asOne, several []float64) {
 	return asOne, several
 }
 
-// holding returns the share of channels that are loud for a quarter of the time
-// and not just now and then: the median of the windows.
+// holding returns the share of channels that are loud for at least a quarter of
+// the time: the median of the windows.
 func (a activity) holding(from, to int) float64 {
 	const n = windowS * meter.BlocksPerSecond
 	first, last := from/n, min((to+n-1)/n, len(a.several))

@@ -7,8 +7,7 @@ import (
 	"nightreel/internal/songs"
 )
 
-// placeShow places a show with all that the other shows of the catalog say of
-// their songs by themselves.
+// placeShow places a show with the Own of all other shows of the catalog.
 func placeShow(ctx context.Context, store *catalog.Store, show catalog.ShowKey) (songs.Placed, error) {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {

@@ -8,26 +8,26 @@ import (
 )
 
 const (
-	// curveCells is the most cells that are taken for a curve: two minutes and
-	// more of signs tell a correlation to about 0.01.
+	// curveCells is the largest number of cells used for a curve: two minutes of
+	// signs and more determine a correlation to about 0.01.
 	curveCells = 200
 	// curveRate is the rate, in Hz, of a curve's lags, whatever the recording's.
 	curveRate = 3000
-	// Reach is the most lag of a curve, in steps: 9.3 ms, 3.2 m of air.
+	// Reach is the largest lag of a curve, in steps: 9.3 ms, 3.2 m of air.
 	Reach = 28
-	// overQuiet is by how much both tracks must be above their quiet for a cell
-	// to count: there they hear something.
+	// overQuiet is how far, in dB, both tracks must be above their quiet level
+	// for a cell to count: only then do they carry a signal.
 	overQuiet = 6
 	// leastCells is the fewest cells that make a curve.
 	leastCells = 4
 )
 
-// Curve tells how alike the waves of two tracks are, lag by lag: the
-// correlation coefficient from about 90 Hz to 1.5 kHz. It is a fingerprint of
-// where two pickups stand: it turns over when one changes its polarity.
+// Curve holds the correlation coefficient of two tracks' waves at each lag, from
+// about 90 Hz to 1.5 kHz. It is a fingerprint of where two pickups stand; its
+// sign flips if one changes its polarity.
 type Curve struct {
-	R     [2*Reach + 1]float64 // at lags from -Reach to Reach; the second track is later
-	Cells int                  // that it was taken from
+	R     [2*Reach + 1]float64 // at lags from -Reach to Reach; positive: the second track is later
+	Cells int                  // number of cells used
 }
 
 // Peak returns the largest correlation by magnitude, and its lag in seconds.
@@ -40,8 +40,8 @@ func (c *Curve) Peak() (r, lagS float64) {
 	return r, lagS
 }
 
-// fineSteps is how many places are looked at between two lags, and fineReach
-// how many lags to each side tell of a place.
+// fineSteps is the number of points computed between two lags, and fineReach the
+// number of lags to each side that contribute to a point.
 const (
 	fineSteps = 8
 	fineReach = 8
@@ -49,8 +49,8 @@ const (
 
 // Fine returns the largest correlation by magnitude between the lags, and its
 // lag in seconds. The waves hold little beyond half of the lags' rate, so the
-// curve between its points follows from them (by a windowed sinc): of one signal
-// that comes later by half a lag, Peak sees 0.9, Fine 0.99.
+// curve between its points follows from them (windowed sinc). If the second
+// signal is the first, delayed by half a lag, Peak returns 0.9 and Fine 0.99.
 func (c *Curve) Fine() (r, lagS float64) {
 	peak, _ := c.Peak()
 	for i, v := range c.R {
@@ -76,11 +76,11 @@ func (c *Curve) Fine() (r, lagS float64) {
 	return max(-1, min(1, r)), lagS
 }
 
-// Cosine compares the shapes of two curves: 1 the same, -1 turned over.
+// Cosine compares the shapes of two curves: 1 for the same, -1 for the inverse.
 func (c *Curve) Cosine(d *Curve) float64 { return stats.Cosine(c.R[:], d.R[:]) }
 
-// Curve returns how alike two voices are, by their indices; nil where there is
-// too little that both hear. What was worked out is kept.
+// Curve returns the curve of two voices, by their indices; nil if too few cells
+// hold a signal in both. The result is cached.
 func (n *Night) Curve(a, b int) *Curve {
 	k := [2]int{a, b}
 	if c, ok := n.curves[k]; ok {
@@ -105,8 +105,8 @@ func (n *Night) Curve(a, b int) *Curve {
 	return c
 }
 
-// Heed takes the curve of two voices, the lower index first, from prints of other
-// moments than those that a scan keeps, in pairs.
+// Heed sets the curve of two voices, the lower index first, from pairs of prints
+// of other moments than the scan's.
 func (n *Night) Heed(a, b int, prints [][2]spectrum.Print) {
 	if len(prints) < leastCells {
 		return
@@ -142,10 +142,11 @@ func curve(a, b *Voice, rate int) *Curve {
 	return drawn(&g, cells, rate)
 }
 
-// drawn makes a curve of what so many prints agree.
+// drawn makes a curve from the agreement of a number of prints.
 func drawn(g *spectrum.Agreement, cells, rate int) *Curve {
 	out := &Curve{Cells: cells}
-	// Lags of the recording's own rate, drawn at curveRate.
+	// The agreement's lags are at the recording's own rate; resample them to
+	// curveRate.
 	scale := spectrum.PrintRate(rate) / curveRate
 	for i := range out.R {
 		at := float64(float64(i-Reach) * scale)
@@ -160,9 +161,8 @@ func drawn(g *spectrum.Agreement, cells, rate int) *Curve {
 	return out
 }
 
-// Together returns how the levels of two voices move together over the cells of
-// songs: the correlation coefficient of their dB, and the number of cells. What was
-// worked out is kept.
+// Together returns the correlation coefficient of the levels (in dB) of two
+// voices over the cells of songs, and the number of cells. The result is cached.
 func (n *Night) Together(a, b int) (r float64, cells int) {
 	k := [2]int{min(a, b), max(a, b)}
 	m, ok := n.together[k]
@@ -176,7 +176,7 @@ func (n *Night) Together(a, b int) (r float64, cells int) {
 	return m.r, m.cells
 }
 
-// moves is how the levels of two voices move together.
+// moves is the result of Together for a pair of voices.
 type moves struct {
 	r     float64
 	cells int

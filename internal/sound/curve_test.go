@@ -9,8 +9,8 @@ import (
 )
 
 // A wave of even power up to a share of half the lags' rate correlates with
-// itself, moved by x lags, as sin(πx·share)/(πx·share): Fine finds the top between
-// two lags, where Peak sees 0.81 at worst for the share of 0.7.
+// itself, moved by x lags, as sin(πx·share)/(πx·share). Fine finds the maximum
+// between two lags; for the share of 0.7 Peak finds 0.81 at worst.
 func TestFine(t *testing.T) {
 	const share = 0.7
 	for _, moved := range []float64{0, 0.125, 0.5, -3.5, 7.25} {
@@ -55,8 +55,9 @@ func TestDB(t *testing.T) {
 	}
 }
 
-// Of prints of other moments a curve is made as of those that are kept: alike at
-// the lag by which one comes later, either way round, and turned over as one is.
+// A curve from prints of other moments has its maximum at the lag by which one
+// track is later, in either direction, and the inverse sign if one track's
+// polarity is inverted.
 func TestHeed(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	for _, turned := range []bool{false, true} {

@@ -1,11 +1,11 @@
-// Package sound tells what the channels of a night sound like, and how they
-// hear each other: spectra, levels and floors, and how alike the waves of two
-// tracks are. It works from the tone that a scan keeps of every track, never
-// from audio, and judges nothing.
+// Package sound describes the sound of a night's channels and their relations:
+// spectra, levels and floors, and the correlation of tracks' waves. It works
+// from the tone that a scan stores for every track, never from audio, and judges
+// nothing.
 //
-// Start with [Load], which hears one recording; a [Night] is small and is all
-// that comparing nights needs. A level is in dB of full scale (a mean square of
-// 1 is 0 dB), and [Silence] stands for nothing at all.
+// Start with [Load], which reads one recording; the resulting [Night] is small
+// and suffices to compare nights. A level is in dB of full scale (a mean square
+// of 1 is 0 dB); [Silence] stands for digital silence.
 package sound
 
 import (
@@ -22,19 +22,19 @@ import (
 // 24-bit converter.
 const Silence = -150
 
-// CellSeconds is the length of a cell, the finest that is known in time.
+// CellSeconds is the length of a cell, the finest resolution in time.
 const CellSeconds = float64(spectrum.CellLooks) / spectrum.LooksPerSecond
 
-// Span is a stretch of the recording, in frames.
+// Span is a span of the recording, in frames.
 type Span struct {
 	Song       string
 	Start, End int64
 }
 
-// Night is one recording, heard.
+// Night is the sound of one recording.
 type Night struct {
 	SampleRate int
-	BitDepth   int // 0 where samples are no integers, or it is not known
+	BitDepth   int // 0 if samples are not integers or the depth is unknown
 	Takes      []Span
 	Voices     []Voice
 
@@ -42,9 +42,9 @@ type Night struct {
 	together map[[2]int]moves
 }
 
-// Grain returns the level, in dB, below which the recorder's own steps hide what
-// a preamp holds: 1 dB above the noise of rounding with dither of one step each
-// way (half a step RMS).
+// Grain returns the level, in dB, below which the recorder's own rounding hides
+// a preamp's noise: 1 dB above the noise of rounding with dither of one step
+// each way (half a step RMS).
 func (n *Night) Grain() float64 {
 	if n.BitDepth == 0 {
 		return Silence
@@ -52,27 +52,28 @@ func (n *Night) Grain() float64 {
 	return float64(20*stats.Log10(math.Ldexp(1, -n.BitDepth))) + 1
 }
 
-// Voice is one track, heard.
+// Voice is the sound of one track.
 type Voice struct {
 	Track catalog.Track
 	Cells []spectrum.Cell
-	Parts []spectrum.Tone // their quiet alone; the cells are in Cells
+	Parts []spectrum.Tone // only their quiet levels; the cells are in Cells
 	// Levels holds the level of each cell in dB.
 	Levels []float64
-	// Quiet is the level, in dB, that the track holds when nothing sounds, and
+	// Quiet is the level, in dB, of the track when it carries no signal, and
 	// QuietBands the same by bands.
 	Quiet      float64
 	QuietBands [spectrum.Bands]float64
 	// Song is the mean level over the night's songs in dB, or over the whole
-	// recording where none are known; Bands the same by bands.
+	// recording if no songs are known; Bands the same by bands.
 	Song  float64
 	Bands [spectrum.Bands]float64
-	// High is the level, in dB, that a tenth of the cells of songs lie above.
+	// High is the level, in dB, that a tenth of the cells of songs exceed.
 	High float64
 }
 
-// Load hears a recording. Tracks whose tone is not wholly there (scanned before
-// there was any) are left out. spans are the songs, in frames of the recording.
+// Load reads the sound of a recording. Tracks whose tone is incomplete (scanned
+// before tone was measured) are left out. spans are the songs, in frames of the
+// recording.
 func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans []Span) (*Night, error) {
 	tracks, err := store.Tracks(ctx, catalog.TrackFilter{Recording: r.ID})
 	if err != nil {
@@ -103,7 +104,7 @@ func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans 
 	return n, ctx.Err()
 }
 
-// Hear makes a voice of a track's parts.
+// Hear computes a voice from a track's parts.
 func Hear(t catalog.Track, parts []spectrum.Tone, spans []Span) Voice {
 	v := Voice{Track: t, Parts: parts}
 	for _, p := range parts {
@@ -117,7 +118,7 @@ func Hear(t catalog.Track, parts []spectrum.Tone, spans []Span) Voice {
 	return v
 }
 
-// quiet takes the quietest tenth of the minutes, but one at least.
+// quiet averages the quietest tenth of the minutes, but at least one.
 func (v *Voice) quiet() {
 	order := make([]int, len(v.Parts))
 	for i := range order {
@@ -168,7 +169,7 @@ func (v *Voice) songs(spans []Span) {
 	}
 }
 
-// In returns the cells that lie in some spans, or all where there are none.
+// In returns the cells that lie in some spans, or all cells if spans is empty.
 func (v *Voice) In(spans []Span) []int {
 	var cells []int
 	for c := range v.Cells {
@@ -187,8 +188,8 @@ func (v *Voice) In(spans []Span) []int {
 	return cells
 }
 
-// SongLevels returns the mean level over each song in dB, of all its takes; songs
-// that hold no cell are left out.
+// SongLevels returns the mean level of each song in dB, over all its takes;
+// songs that hold no cell are left out.
 func (v *Voice) SongLevels(spans []Span) map[string]float64 {
 	cell := CellSeconds * float64(v.Track.SampleRate)
 	sums, counts := map[string]float64{}, map[string]int{}
@@ -205,10 +206,10 @@ func (v *Voice) SongLevels(spans []Span) map[string]float64 {
 	return sums
 }
 
-// Plays reports whether the track holds more than its quiet in songs.
+// Plays reports whether the track carries more than its quiet level in songs.
 func (v *Voice) Plays() bool { return v.Song > v.Quiet+10 && v.Song > Silence+20 }
 
-// Find returns the voice of a channel, nil where there is none.
+// Find returns the voice of a channel, nil if there is none.
 func (n *Night) Find(key string) *Voice {
 	for i := range n.Voices {
 		if catalog.Key(n.Voices[i].Track.Channel) == key {
@@ -226,7 +227,7 @@ func total(bands *[spectrum.Bands]float32) float64 {
 	return sum
 }
 
-// DB returns a mean square in dB, Silence at least.
+// DB converts a mean square to dB, not below Silence.
 func DB(energy float64) float64 {
 	if !(energy > 0) {
 		return Silence

@@ -13,8 +13,8 @@ const (
 	ChromaBytes = PitchClasses / 2
 
 	// Pitches below lowestHz are closer together than spectra of 171 ms can
-	// resolve; a bass is known by its overtones. Above highestHz are overtones of
-	// overtones, and cymbals. Both are chosen.
+	// resolve; a bass is recognised by its overtones. Above highestHz are
+	// overtones of overtones, and cymbals. Both are chosen.
 	lowestHz  = 100
 	highestHz = 2200
 )
@@ -108,7 +108,8 @@ const classDB = 1.5
 
 // PackChroma writes a chroma to the first ChromaBytes bytes of dst: each pitch
 // class relative to the strongest, the lower class in the lower half of a byte.
-// Digital silence packs to zeros. The loudness is not kept: the envelope has it.
+// Digital silence becomes zeros. The loudness is not stored: the envelope has
+// it.
 func PackChroma(dst []byte, c *Chroma) {
 	_ = dst[ChromaBytes-1]
 	top := float32(0)
@@ -131,8 +132,8 @@ func PackChroma(dst []byte, c *Chroma) {
 }
 
 var (
-	// ratios holds the ratio to the strongest class that each code stands for,
-	// bounds the least ratio that gets the code: half a step below.
+	// ratios holds each code's ratio to the strongest class, bounds the least
+	// ratio that gets the code: half a step below.
 	bounds, ratios = func() (b, r [16]float32) {
 		for i := 1; i < 16; i++ {
 			b[i] = float32(stats.Pow(10, (float64(i)-15.5)*classDB/10))
@@ -148,9 +149,9 @@ var (
 	}()
 )
 
-// UnpackChromaLog reads what [PackChroma] wrote as natural logarithms. Classes
-// more than some 15 dB below the strongest come out nearly equal, for they are
-// leakage.
+// UnpackChromaLog decodes the form of [PackChroma] to natural logarithms.
+// Classes more than some 15 dB below the strongest come out nearly equal,
+// because they are leakage.
 func UnpackChromaLog(src []byte) Chroma {
 	_ = src[ChromaBytes-1]
 	var c Chroma

@@ -67,7 +67,8 @@ func TestFoldKeepsPower(t *testing.T) {
 	}
 }
 
-// unpackChroma reads what PackChroma wrote as ratios: the strongest pitch class is 1.
+// unpackChroma decodes the form of PackChroma to ratios: the strongest pitch
+// class is 1.
 func unpackChroma(src []byte) (c Chroma) {
 	for i := range c {
 		c[i] = ratios[src[i/2]>>(i%2*4)&15]
@@ -113,7 +114,7 @@ func TestPackedChromaKeepsRatios(t *testing.T) {
 }
 
 // TestFoldLanes: eight spectra side by side fold to the same chroma as one after
-// the other, gain included.
+// another, gain included.
 func TestFoldLanes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 2))
 	gain, one := make([]float32, 512), make([]float32, 512)

@@ -30,7 +30,7 @@ func newTransform() *transform {
 	}
 	// With this scale the squares of the bins add up to the mean square of the
 	// window (Parseval). The last pass leaves out a factor of 1/2, so half the
-	// scale is taken here.
+	// scale is used here.
 	const sumOfSquares = 3. / 8 * points // of a periodic Hann window
 	scale := math.Sqrt(2/(points*sumOfSquares)) / 2
 	for n := range t.window {

@@ -10,7 +10,8 @@ import (
 	"nightreel/internal/meter"
 )
 
-// TestRows holds that what a meter decoded is heard as what it was decoded from.
+// TestRows: frames that a meter decoded give the same result as the samples
+// themselves.
 func TestRows(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	const rate = 48000
@@ -59,7 +60,7 @@ func TestRows(t *testing.T) {
 				at += n * frame
 			}
 			if !slices.EqualFunc(got.Finish(), want.Finish(), sameTone) {
-				t.Errorf("type %d, %d channels, run-up %d: rows are heard otherwise", kind, channels, runUp)
+				t.Errorf("type %d, %d channels, run-up %d: rows give a different result", kind, channels, runUp)
 			}
 		}
 	}

@@ -41,8 +41,8 @@ func decode(t meter.SampleType, dst []uint32, src []byte, n, stride int) {
 	}
 }
 
-// whole returns a fraction of full scale as an integer of 32 bits, cut towards
-// 0.
+// whole returns a fraction of full scale as an integer of 32 bits, truncated
+// towards 0.
 func whole(x float64) int32 {
 	switch {
 	case x <= -1:

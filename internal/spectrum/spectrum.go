@@ -1,7 +1,7 @@
-// Package spectrum measures what a track sounds like. It takes the spectrum of a
-// few short looks a second and keeps a few bytes of each.
+// Package spectrum measures the sound of a track. It takes the spectra of a few
+// short looks a second and stores a few bytes of each.
 //
-// Start with [New], which listens to a part of a recording beside package meter.
+// Start with [New], which analyses a part of a recording beside package meter.
 // [Tone] is the stored summary of a part's spectra; [Folder] reduces a spectrum
 // to a [Chroma], its harmony in six bytes.
 //
@@ -11,7 +11,7 @@
 // part. So results never depend on how the work was split, and the looks of all
 // tracks of a recording show the same moments.
 //
-// The package knows no files, no database and no shows.
+// The package has no files, no database and no shows.
 package spectrum
 
 import (
@@ -71,8 +71,8 @@ type Snapshot struct {
 	LowBinHz, HighBinHz float64 // width of a bin; bin k is k widths high
 }
 
-// Listener listens to one part of a recording, all its tracks side by side. It
-// is not safe for concurrent use.
+// Listener analyses one part of a recording, all its tracks side by side. It is
+// not safe for concurrent use.
 type Listener struct {
 	cfg       Config
 	size      int   // bytes of a sample
@@ -148,11 +148,11 @@ func LookFrames(rate int) int { return (points + 1) * Decimation(rate) }
 // its low looks.
 func Decimation(rate int) int { return max(1, (rate+lowRate/2)/lowRate) }
 
-// Write listens to the next frames as they lie in files: either one buffer that
+// Write analyses the next frames as they lie in files: either one buffer that
 // holds the samples of all channels interleaved, or one buffer for each channel.
-// It fails unless the buffers are exactly as long as that takes; it does not
-// keep them. It decodes in plain Go. Where a meter has decoded the same frames,
-// use [Listener.WriteRows].
+// It fails unless the buffers have exactly that length; it does not keep them.
+// It decodes in plain Go. If a meter has decoded the same frames, use
+// [Listener.WriteRows].
 func (l *Listener) Write(frames int, bufs ...[]byte) error {
 	in := input{bufs: bufs, stride: l.size}
 	switch {
@@ -171,9 +171,9 @@ func (l *Listener) Write(frames int, bufs ...[]byte) error {
 	return nil
 }
 
-// WriteRows listens to frames that a meter has decoded, in place of Write. runUp
-// is the number of frames that the meter was given before the part. Frames
-// before the part or beyond its end are skipped.
+// WriteRows analyses frames that a meter has decoded, in place of Write. runUp
+// is the number of frames that the meter was given before the part. It skips
+// frames before the part or beyond its end.
 func (l *Listener) WriteRows(r meter.Rows, runUp int) {
 	in := input{rows: r.Words, floats: r.Floats}
 	from := max(0, int64(runUp)-r.At)
@@ -182,8 +182,7 @@ func (l *Listener) WriteRows(r meter.Rows, runUp int) {
 	}
 }
 
-// input is what a listener is fed: samples as they lie in files, or rows of
-// words.
+// input is a listener's input: samples as they lie in files, or rows of words.
 type input struct {
 	bufs   [][]byte
 	stride int // bytes from frame to frame in bufs
@@ -251,7 +250,7 @@ func (l *Listener) gather(g *group, words []uint32, floats bool, n, stride int) 
 	g.low.advance(n, l.low.factor)
 }
 
-// decodeFrames is how many frames are decoded in one go, 0.02 MB of words.
+// decodeFrames is the number of frames decoded at a time, 0.02 MB of words.
 const decodeFrames = 512
 
 // decode returns n frames of a group as integers, Lanes words a frame. Lanes

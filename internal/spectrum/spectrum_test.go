@@ -58,7 +58,7 @@ func TestTransformAgainstGonum(t *testing.T) {
 	}
 }
 
-// listen returns what is kept, and every look, of some channels.
+// listen returns the tone, and every look, of some channels.
 func listen(t testing.TB, cfg Config, cut func(left int) int, separate bool, channels ...[]float64) ([]Tone, []Snapshot) {
 	t.Helper()
 	var looks []Snapshot
@@ -101,7 +101,7 @@ func listen(t testing.TB, cfg Config, cut func(left int) int, separate bool, cha
 
 func inOne(left int) int { return left }
 
-// TestOneResult holds that kernels, cuts and layouts make no difference.
+// TestOneResult: the result does not depend on kernels, cuts and layouts.
 func TestOneResult(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	for _, rate := range []int{8000, 11025, 44100, 48000, 96000, 192000} {
@@ -122,7 +122,7 @@ func TestOneResult(t *testing.T) {
 					for _, cut := range []func(int) int{inOne, func(int) int { return 1 + rng.IntN(3000) }, func(int) int { return 5461 }} {
 						got, _ := listen(t, Config{SampleRate: rate, kernel: k}, cut, separate, channels...)
 						if !slices.EqualFunc(got, want, sameTone) {
-							t.Fatalf("%d Hz, %d channels, %v, separate %v: another result", rate, count, k, separate)
+							t.Fatalf("%d Hz, %d channels, %v, separate %v: a different result", rate, count, k, separate)
 						}
 					}
 				}
@@ -135,7 +135,7 @@ func sameTone(a, b Tone) bool {
 	return slices.Equal(a.Cells, b.Cells) && a.Quiet == b.Quiet && a.QuietBands == b.QuietBands
 }
 
-// TestTypes holds that the same samples sound the same in every type.
+// TestTypes: the same samples give the same result in every type.
 func TestTypes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	const rate, channels = 48000, 5
@@ -175,7 +175,7 @@ func TestTypes(t *testing.T) {
 				want = got
 			}
 			if !slices.EqualFunc(got, want, sameTone) {
-				t.Errorf("type %d, %v: another result", typ, k)
+				t.Errorf("type %d, %v: a different result", typ, k)
 			}
 		}
 	}
@@ -226,8 +226,8 @@ func TestNoiseLevel(t *testing.T) {
 	}
 }
 
-// TestFolding: what lies above the low rate does not show up below 891 Hz by
-// more than the decimator's comb lets through.
+// TestFolding: sound above the low rate adds no more below 891 Hz than the
+// decimator's comb filter passes.
 func TestFolding(t *testing.T) {
 	const rate = 48000
 	for _, f := range []float64{5150, 5400, 5900, 6100, 6700, 11200, 17000, 23000} {
@@ -250,7 +250,7 @@ func TestFolding(t *testing.T) {
 func TestAgreement(t *testing.T) {
 	const rate = 48000
 	rng := rand.New(rand.NewPCG(9, 10))
-	// Noise of about 100 Hz to 1 kHz, as most of what stages give.
+	// Noise of about 100 Hz to 1 kHz, where most of a stage's sound lies.
 	colour := func(n int) []float64 {
 		x := noise(rng, n, 0.5)
 		lo, hi := 0.0, 0.0
@@ -337,7 +337,7 @@ func TestNewRefuses(t *testing.T) {
 	}
 	l, _ := New(Config{SampleRate: 48000, Channels: 2, Type: meter.Int16, Frames: 100})
 	if l.Write(1, make([]byte, 3)) == nil || l.Write(1, make([]byte, 2), make([]byte, 2), make([]byte, 2)) == nil {
-		t.Error("buffers that do not fit were taken")
+		t.Error("buffers of a wrong length were accepted")
 	}
 }
 

@@ -28,7 +28,7 @@ const (
 	printAbout = 16  // points to each side in the running mean
 )
 
-// Tone is what is kept of a part of one track. Energies are mean squares.
+// Tone is the stored form of a part of one track. Energies are mean squares.
 type Tone struct {
 	Cells []Cell
 	// Quiet and QuietBands hold the noise or hum that remains in the quiet: for
@@ -38,7 +38,7 @@ type Tone struct {
 	QuietBands [Bands]float32
 }
 
-// Cell is what is kept of six seconds.
+// Cell is the stored form of six seconds.
 type Cell struct {
 	// Bands holds the average spectrum in one-third-octave bands. Bands above
 	// half the rate are 0.

@@ -67,7 +67,8 @@ func agreeVector(k kernel, g *Agreement, a, b *Print) {
 	C.spectrum_agree(C.int(k), (*C.uint64_t)(&a[0]), (*C.uint64_t)(&b[0]), (*C.int64_t)(&g.differ[0]))
 }
 
-// What Go and C agree on has the same size; a difference does not compile.
+// Structures that Go and C share must have the same size; a difference does not
+// compile.
 var (
 	_ = [1]struct{}{}[unsafe.Sizeof(gather{})-C.sizeof_struct_gather]
 	_ = [1]struct{}{}[unsafe.Sizeof(transform{})-C.sizeof_struct_transform]

@@ -2,11 +2,12 @@ package stats
 
 import "math"
 
-// constant is the share of the squares' sum below which a spread is rounding:
-// values that agree to six digits do not vary.
+// constant is the share of the squares' sum below which a spread is rounding
+// error: values that agree to six digits are constant.
 const constant = 1e-12
 
-// Pairs gathers pairs of values for their correlation. The zero Pairs is ready.
+// Pairs accumulates pairs of values for their correlation. The zero Pairs is
+// ready to use.
 type Pairs struct {
 	N                int
 	x, y, xx, yy, xy float64
@@ -68,8 +69,8 @@ func Dot(a, b []float64) float64 {
 	return sum
 }
 
-// Cosine returns how alike two rows are in shape: 1 the same, -1 turned over, 0
-// where one of them is nothing but zeros.
+// Cosine compares the shapes of two rows: 1 for the same, -1 for the inverse, 0
+// if one of them is all zero.
 func Cosine(a, b []float64) float64 {
 	squares := Dot(a, a) * Dot(b, b)
 	if squares == 0 {

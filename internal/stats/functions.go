@@ -113,11 +113,11 @@ func Log1p(x float64) float64 {
 	case -0.29289321881345247 < x && x < 0.41421356237309505: // √2/2-1 to √2-1
 		return logOf(x, 0, 0)
 	}
-	// ln(1+x) = ln u + c, where u is 1+x as rounded and c what was lost.
+	// ln(1+x) = ln u + c, where u is 1+x as rounded and c corrects the rounding.
 	u, c := 1+x, 0.0
 	f, e := math.Frexp(u)
 	switch {
-	case x >= 1<<53: // nothing of the 1 is left
+	case x >= 1<<53: // the 1 is lost in rounding
 	case e > 1:
 		c = (1 - (u - x)) / u
 	default:
@@ -144,7 +144,7 @@ func Expm1(x float64) float64 {
 	case x != x || math.Abs(x) < 1.0/(1<<54):
 		return x
 	case math.Abs(x) > 0.5*math.Ln2:
-		// To take off the 1 costs two bits at most.
+		// Subtracting the 1 costs two bits at most.
 		if x < -38 {
 			return -1
 		}
@@ -170,7 +170,7 @@ func Pow(x, y float64) float64 {
 	case x != x || y != y:
 		return math.NaN()
 	case x == 0 || math.IsInf(x, 0) || math.IsInf(y, 0) || math.Abs(y) >= 1<<53:
-		return math.Pow(x, y) // defined by rule, nothing is computed
+		return math.Pow(x, y) // special cases by IEEE 754: nothing is rounded
 	case y == 0.5:
 		return math.Sqrt(x)
 	case y == -0.5:
@@ -188,10 +188,10 @@ func Pow(x, y float64) float64 {
 		}
 		a = Exp(float64(part * Log(x)))
 	}
-	// The whole part by squaring, powers of two on the side.
+	// The whole part by squaring; powers of two are counted separately.
 	f, e := math.Frexp(x)
 	for n := int64(whole); n != 0; n >>= 1 {
-		if e < -1<<12 || 1<<12 < e { // beyond all numbers already
+		if e < -1<<12 || 1<<12 < e { // beyond the range of float64
 			ae += e
 			break
 		}
@@ -223,7 +223,7 @@ func SinPi(x float64) float64 {
 	case x < -1:
 		x += 2
 	}
-	switch { // sin is symmetric about a quarter turn; what is subtracted is exact
+	switch { // sin is symmetric about a quarter turn; the subtractions are exact
 	case x > 0.5:
 		x = 1 - x
 	case x < -0.5:
@@ -250,8 +250,8 @@ func CosPi(x float64) float64 {
 	return sinQuarter(float64(math.Pi * (0.5 - x)))
 }
 
-// sinQuarter and cosQuarter hold up to an eighth of a turn: the polynomials of
-// S. L. Moshier's Cephes library (sin.c, 1989).
+// sinQuarter and cosQuarter are valid up to an eighth of a turn: the polynomials
+// of S. L. Moshier's Cephes library (sin.c, 1989).
 func sinQuarter(z float64) float64 {
 	w := float64(z * z)
 	s := 1.58962301576546568060e-10

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// ulps returns how many numbers apart two numbers are.
+// ulps returns the distance of two numbers in units of the last place.
 func ulps(a, b float64) int64 {
 	if a == b || a != a && b != b {
 		return 0
@@ -20,8 +20,8 @@ func ulps(a, b float64) int64 {
 	return max(d, -d)
 }
 
-// exp returns e to the x to more than 250 bits, by the series of x/2^30, squared
-// 30 times.
+// exp computes e to the x to more than 250 bits, by the series of x/2^30,
+// squared 30 times.
 func exp(x float64) *big.Float {
 	number := func(v float64) *big.Float { return new(big.Float).SetPrec(320).SetFloat64(v) }
 	small := number(x)
@@ -37,7 +37,8 @@ func exp(x float64) *big.Float {
 	return sum
 }
 
-// off returns by how many units of the last place of got it misses what is true.
+// off returns the distance of got from the true value in units of the last place
+// of got.
 func off(got float64, truth *big.Float) float64 {
 	d, _ := new(big.Float).Sub(truth, big.NewFloat(got)).Float64()
 	return math.Abs(d) / unit(got)
@@ -45,7 +46,7 @@ func off(got float64, truth *big.Float) float64 {
 
 func unit(v float64) float64 { v = math.Abs(v); return math.Nextafter(v, math.Inf(1)) - v }
 
-// A logarithm is judged by what its power gives: ln x = y + ln(x/e^y).
+// A logarithm is checked by its exponential: ln x = y + ln(x/e^y).
 func logOff(y float64, x *big.Float) float64 {
 	d := new(big.Float).Quo(x, exp(y))
 	rest, _ := d.Sub(d, big.NewFloat(1)).Float64()
@@ -58,9 +59,9 @@ func one(x float64) *big.Float {
 
 func minusOne(x *big.Float) *big.Float { return new(big.Float).Sub(x, big.NewFloat(1)) }
 
-// functions are those that must give the same bits everywhere, where they are
-// looked at, how many units of the last place they may miss there, and the hash
-// of what they give.
+// functions lists the functions that must give the same bits everywhere: the
+// range of the check, the largest error there in units of the last place, and
+// the hash of their values.
 var functions = []struct {
 	name string
 	of   func(x float64) float64
@@ -83,7 +84,7 @@ var functions = []struct {
 	{"Pow to -3", func(x float64) float64 { return Pow(x, -3) }, next(func(x float64) float64 { return math.Pow(x, -3) }), even(-10, 10), 2, 0x1046f08ab737338},
 }
 
-// next judges by package math, where there is no better.
+// next checks against package math, for functions without a better reference.
 func next(like func(x float64) float64) func(y, x float64) float64 {
 	return func(y, x float64) float64 { return float64(ulps(y, like(x))) }
 }
@@ -112,7 +113,8 @@ func TestFunctionsMissByUnitsOfTheLastPlace(t *testing.T) {
 	}
 }
 
-// From package math they are two units away, of one each.
+// Exp and Log differ from package math by at most two units: each may be off by
+// one.
 func TestExpAndLogAreNextToPackageMath(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 12))
 	for range 500_000 {
@@ -126,8 +128,7 @@ func TestExpAndLogAreNextToPackageMath(t *testing.T) {
 	}
 }
 
-// The hashes are of this code on amd64; another processor must come to the same,
-// to the last bit.
+// The hashes were computed on amd64; other processors must give the same bits.
 func TestFunctionsGiveTheSameBitsEverywhere(t *testing.T) {
 	check := func(name string, want uint64, of func(x float64) float64, arg func(r *rand.Rand) float64) {
 		r := rand.New(rand.NewPCG(7, 8))
@@ -159,7 +160,7 @@ func TestFunctionsAtTheirEnds(t *testing.T) {
 			}
 		}
 	}
-	// Numbers below the normal ones, which package math's assembly gets wrong.
+	// Subnormal numbers, which package math's assembly gets wrong.
 	if got := Exp(-740); got != 4.2e-322 {
 		t.Errorf("Exp(-740) = %v", got)
 	}
@@ -175,8 +176,8 @@ func TestFunctionsAtTheirEnds(t *testing.T) {
 	}
 }
 
-// Sines of the whole circle: the known values are exact, others are next to
-// package math's, which rounds πx before it begins.
+// Sines all around the circle: known values are exact, others agree with package
+// math's to its own error, since it rounds πx first.
 func TestSinPiAndCosPi(t *testing.T) {
 	for _, row := range []struct{ x, sin, cos float64 }{
 		{0, 0, 1}, {0.5, 1, 0}, {1, 0, -1}, {1.5, -1, 0}, {-0.5, -1, 0}, {2, 0, 1}, {1e15, 0, 1},

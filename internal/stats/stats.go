@@ -3,11 +3,10 @@
 // bits on every machine.
 //
 // Go computes a*x+y with one rounding on arm64 and with two on amd64, and
-// math.Exp and math.Log are other programs on other processors. Results are
-// compared across machines, so here every product that is added to something is
-// written float64(a*x), which forbids the fusing, and nothing calls package math
-// for more than what IEEE 754 defines to the bit (square roots, rounding,
-// exponents).
+// math.Exp and math.Log differ between processors. Results are compared across
+// machines. Therefore every product that is added to something is written
+// float64(a*x), which forbids fusing, and package math is used only for what
+// IEEE 754 defines to the bit (square roots, rounding, exponents).
 package stats
 
 import (
@@ -15,27 +14,27 @@ import (
 	"slices"
 )
 
-// Number is what can be ordered and averaged here.
+// Number is the set of types that can be ordered and averaged here.
 type Number interface {
 	~int | ~int64 | ~float32 | ~float64
 }
 
-// Median returns the middle value, of an even count the mean of the middle two;
-// NaN for none. Values that are not numbers are passed over. It does not
-// reorder the values.
+// Median returns the middle value, or the mean of the middle two of an even
+// count; NaN if there are no values. It ignores NaN and does not reorder the
+// values.
 func Median[N Number](values []N) float64 { return Percentile(values, 0.5) }
 
 // Percentile returns the value below which the share p (0 to 1) of the values
-// lies, by linear interpolation between the two nearest: definition 7 of
-// Hyndman and Fan, "Sample quantiles in statistical packages", The American
-// Statistician 50(4), 1996, which is also R's default. The smallest value is at
-// 0, the largest at 1. It is NaN for no values; those that are not numbers are
-// passed over. It does not reorder the values.
+// lies, by linear interpolation between the two nearest: definition 7 of Hyndman
+// and Fan, "Sample quantiles in statistical packages", The American Statistician
+// 50(4), 1996, which is also R's default. The smallest value is at 0, the
+// largest at 1. It is NaN if there are no values. It ignores NaN and does not
+// reorder the values.
 func Percentile[N Number](values []N, p float64) float64 { return Pick(slices.Clone(values), p) }
 
-// Pick is [Percentile] of values whose order does not matter: it reorders them,
-// and so needs no room. The time it takes grows with their number, where sorting
-// takes several times as much.
+// Pick is [Percentile] for values whose order does not matter: it reorders them,
+// and so needs no memory. It takes linear time; sorting takes several times as
+// long.
 func Pick[N Number](values []N, p float64) float64 {
 	v := values[notNumbers(values):]
 	if len(v) == 0 {
@@ -54,13 +53,12 @@ func Pick[N Number](values []N, p float64) float64 {
 	if low == high {
 		return low
 	}
-	return float64((1-share)*low) + float64(share*high) // of -Inf and a number: -Inf
+	return float64((1-share)*low) + float64(share*high) // -Inf and a finite number give -Inf
 }
 
-// Nth returns what would stand at index n, within the slice, if the values were
-// sorted, those that are not numbers first. It reorders them, so that smaller
-// ones stand before n and larger ones behind it. It takes time in proportion to
-// their number (Hoare's selection).
+// Nth returns the element at index n as if the values were sorted, NaN first. It
+// reorders them so that smaller ones come before n and larger ones after it. It
+// takes linear time (Hoare's selection).
 func Nth[N Number](values []N, n int) N {
 	none := notNumbers(values)
 	if n < none {
@@ -95,8 +93,7 @@ func Nth[N Number](values []N, n int) N {
 	return values[n]
 }
 
-// notNumbers moves what compares with nothing to the front and returns how many
-// that are.
+// notNumbers moves NaN to the front and returns their number.
 func notNumbers[N Number](values []N) int {
 	none := 0
 	for i, v := range values {
@@ -112,6 +109,6 @@ func notNumbers[N Number](values []N) int {
 func middle[N Number](a, b, c N) N { return max(min(a, b), min(max(a, b), c)) }
 
 // Round returns x to the nearest multiple of 1/perUnit, halves away from 0.
-// Results are rounded before they are stored, so that a last bit is no new
-// result.
+// Results are rounded before they are stored, so that a different last bit is no
+// new result.
 func Round(x float64, perUnit float64) float64 { return math.Round(x*perUnit) / perUnit }

@@ -9,8 +9,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// The numbers follow from definition 7 by hand: place = p(n-1), counted from 0,
-// e.g. of 1 2 4 8 at 0.4: place 1.2, so 2 + 0.2·(4-2).
+// The numbers follow from definition 7 by hand: index = p(n-1), counted from 0.
+// Example: of 1 2 4 8 at 0.4 the index is 1.2, so 2 + 0.2·(4-2).
 func TestPercentileInterpolatesByDefinition7(t *testing.T) {
 	inf := math.Inf(1)
 	for _, row := range []struct {
@@ -35,10 +35,10 @@ func TestPercentileInterpolatesByDefinition7(t *testing.T) {
 		}
 	}
 	if v := Median([]float64(nil)); v == v {
-		t.Errorf("median of nothing: %v", v)
+		t.Errorf("median of no values: %v", v)
 	}
 	if v := Median([]float64{math.NaN()}); v == v {
-		t.Errorf("median of what is no number: %v", v)
+		t.Errorf("median of NaN: %v", v)
 	}
 	if v := Median([]int64{3, 4}); v != 3.5 {
 		t.Errorf("median of 3 and 4: %v", v)
@@ -48,8 +48,8 @@ func TestPercentileInterpolatesByDefinition7(t *testing.T) {
 	}
 }
 
-// What is selected is what sorting finds, whatever the values, and a percentile
-// leaves the values as they were.
+// Nth returns what sorting gives, whatever the values, and Percentile leaves the
+// values in their order.
 func TestNthAndPercentileAreSorting(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for trial := range 2000 {
@@ -59,7 +59,7 @@ func TestNthAndPercentileAreSorting(t *testing.T) {
 			case 0:
 				values[i] = r.NormFloat64()
 			case 1:
-				values[i] = float64(r.IntN(4)) // many alike
+				values[i] = float64(r.IntN(4)) // many equal values
 			case 2:
 				values[i] = float64(i) // sorted
 			case 3:
@@ -129,21 +129,21 @@ func TestOfConstantsThereIsNoCorrelation(t *testing.T) {
 		t.Errorf("correlation with a constant: %v", r)
 	}
 	if _, ok := (&Pairs{}).Correlation(); ok {
-		t.Error("correlation of nothing")
+		t.Error("correlation of no pairs")
 	}
 	row := []float64{-60.1, -60.1, -60.1}
 	if Standardise(row) || !slices.Equal(row, []float64{0, 0, 0}) {
 		t.Errorf("a constant row became %v", row)
 	}
 	if c := Cosine([]float64{1, 2}, []float64{-2, -4}); math.Abs(c+1) > 1e-15 {
-		t.Errorf("cosine of what is turned over: %v", c)
+		t.Errorf("cosine of the inverse: %v", c)
 	}
 	if c := Cosine([]float64{0, 0}, []float64{1, 2}); c != 0 {
-		t.Errorf("cosine of nothing: %v", c)
+		t.Errorf("cosine with zeros: %v", c)
 	}
 }
 
-// The sums are exact by construction: what is added is taken off again.
+// The sums are exact by construction: every added value is also subtracted.
 func TestSumIsExactInAnyOrder(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	for range 500 {
@@ -162,7 +162,8 @@ func TestSumIsExactInAnyOrder(t *testing.T) {
 	if got := Sum([]float64{1, 1e100, 1, -1e100}); got != 2 {
 		t.Errorf("sum %v, want 2", got)
 	}
-	// Halves round by what is below them: 1 + 2^-53 + 2^-106 is above the half.
+	// A tie is rounded by the parts below it: 1 + 2^-53 + 2^-106 is above the
+	// half.
 	if got := Sum([]float64{1, 0x1p-53, 0x1p-106}); got != 1+0x1p-52 {
 		t.Errorf("a half and a little more: %v", got)
 	}
@@ -170,7 +171,7 @@ func TestSumIsExactInAnyOrder(t *testing.T) {
 		t.Errorf("with an infinity: %v", got)
 	}
 	if got := Mean(nil); got == got {
-		t.Errorf("mean of nothing: %v", got)
+		t.Errorf("mean of no values: %v", got)
 	}
 	if got := Mean([]float64{1, 2}); got != 1.5 {
 		t.Errorf("mean %v", got)

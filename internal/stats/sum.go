@@ -2,11 +2,11 @@ package stats
 
 import "math"
 
-// Sum returns the sum of the values as if it were rounded once, at the end: it
-// does not depend on their order (J. R. Shewchuk, Adaptive precision
-// floating-point arithmetic, Discrete & Computational Geometry 18, 1997: the sum
-// is kept as parts that do not overlap). An infinity or a value that is not a
-// number gives what plain adding gives.
+// Sum returns the sum of the values rounded once, at the end, so it does not
+// depend on their order. It keeps the sum as parts that do not overlap (J. R.
+// Shewchuk, Adaptive precision floating-point arithmetic, Discrete &
+// Computational Geometry 18, 1997). An infinity or NaN gives what plain addition
+// gives.
 func Sum(values []float64) float64 {
 	var room [8]float64
 	parts := room[:0]
@@ -40,7 +40,7 @@ func Sum(values []float64) float64 {
 			break
 		}
 	}
-	// A half way rounding looks at the parts below as well.
+	// A tie in rounding is decided by the parts below.
 	if i > 0 && (low < 0 && parts[i-1] < 0 || low > 0 && parts[i-1] > 0) {
 		if y := low * 2; y == high+y-high {
 			high += y
@@ -49,5 +49,5 @@ func Sum(values []float64) float64 {
 	return high
 }
 
-// Mean returns the mean of the values, NaN for none.
+// Mean returns the mean of the values, NaN if there are none.
 func Mean(values []float64) float64 { return Sum(values) / float64(len(values)) }

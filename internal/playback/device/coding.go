@@ -8,9 +8,9 @@ import (
 	"github.com/gen2brain/malgo"
 )
 
-// writer returns what turns samples into a device's coding, nil for float32,
-// which needs nothing. Integers are ours because the library's have a scale of
-// 2^31 − 1: its 24-bit values are not the recording's.
+// writer returns a function that converts samples to a device's coding, nil for
+// float32, which needs none. The library's own conversion to integers has a
+// scale of 2^31 − 1, so its 24-bit values are not the recording's.
 func writer(format malgo.FormatType) (func(dst []byte, src []float32), error) {
 	switch format {
 	case malgo.FormatF32:
@@ -25,7 +25,7 @@ func writer(format malgo.FormatType) (func(dst []byte, src []float32), error) {
 	return nil, fmt.Errorf("it takes neither float nor 16, 24 or 32 bit samples")
 }
 
-// integer rounds to a whole number of bits, and clips.
+// integer rounds to a number of bits, and clips.
 func integer(x float32, scale float64) int32 {
 	v := math.RoundToEven(float64(x) * scale)
 	if v > scale-1 {

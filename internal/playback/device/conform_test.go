@@ -12,7 +12,8 @@ import (
 	"nightreel/internal/playback/sinktest"
 )
 
-// The device sink on a real audio server, heard by an independent client.
+// The device sink passes the suite on a real audio server, captured by an
+// independent client.
 func TestJackSink(t *testing.T) {
 	server := jackrig.Start(t, jackrig.Options{Ports: 8})
 	sinktest.Run(t, func(t *testing.T) sinktest.Sink {
@@ -61,9 +62,8 @@ func (j *jackSink) heard() []float32 {
 	return j.frames
 }
 
-// miniaudio's own null device has two outputs and a sleep for a clock: it shows
-// that opening, the callback and closing keep to the rules where there is no
-// audio server.
+// miniaudio's own null device has two outputs and a sleep for a clock. It shows
+// that opening, the callback and closing pass the suite without an audio server.
 func TestLibraryNullSink(t *testing.T) {
 	sinktest.Run(t, func(t *testing.T) sinktest.Sink {
 		f := found{backend: backend{"null", backendNull, false}}

@@ -10,17 +10,17 @@ import (
 	"github.com/gen2brain/malgo"
 )
 
-// clientName is what other programs of the audio system see.
+// clientName is our name in the audio system.
 const clientName = "nightreel"
 
-// journal keeps what the library says while a device is opened: the only place
-// where it tells whether samples pass through unchanged.
+// journal keeps the library's log while a device is opened: only the log shows
+// whether samples pass through unchanged.
 type journal struct {
 	mu   sync.Mutex
 	text []byte
 }
 
-// maxJournal bounds it: a device that fails all the time would fill it.
+// maxJournal bounds the journal: a device that keeps failing would fill it.
 const maxJournal = 1 << 16
 
 func (j *journal) add(message string) {
@@ -50,7 +50,7 @@ var (
 	rateLine        = regexp.MustCompile(`Sample Rate:\s+(\d+) -> (\d+)`)
 )
 
-// said is what a journal says about an open device.
+// said is what the journal shows about an open device.
 type said struct {
 	passthrough      bool
 	period, periods  int
@@ -70,7 +70,7 @@ func (j *journal) read() (s said, err error) {
 	}
 	m := passthroughLine.FindStringSubmatch(text)
 	if m == nil {
-		return s, fmt.Errorf("the sound library did not say how it treats samples")
+		return s, fmt.Errorf("the sound library did not report how it treats samples")
 	}
 	s.passthrough = m[1] == "YES"
 	s.period, s.periods = numbers(bufferLine)
@@ -79,10 +79,10 @@ func (j *journal) read() (s said, err error) {
 	return s, nil
 }
 
-// newContext connects to a part of the audio system. It never starts a server.
+// newContext connects to a backend. It never starts a server.
 func newContext(b backend, j *journal) (*malgo.AllocatedContext, error) {
-	// The library keeps the name's address: it must neither move nor go until
-	// the call is over.
+	// The library keeps the name's address: the memory must stay in place until
+	// the call returns.
 	name := append([]byte(clientName), 0)
 	var pin runtime.Pinner
 	defer pin.Unpin()

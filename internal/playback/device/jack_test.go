@@ -77,7 +77,7 @@ func TestUnfitDevices(t *testing.T) {
 	if len(devices) == 0 || devices[0].Name != "jack" || devices[0].Outputs != 8 || len(devices[0].Rates) != 1 || devices[0].Rates[0] != 44100 {
 		t.Errorf("devices %+v", devices)
 	}
-	// A server that dies is noticed.
+	// The death of a server is detected.
 	s, err := Open(playback.SinkRequest{Rate: 44100, Outputs: 8})
 	if err != nil {
 		t.Fatal(err)
@@ -89,14 +89,14 @@ func TestUnfitDevices(t *testing.T) {
 	watched := s.(*sink)
 	<-watched.gone
 	if s.Stats().Lost == "" {
-		t.Error("the server died and nobody noticed")
+		t.Error("the server's death was not detected")
 	}
 	if err := s.Close(); err != nil {
 		t.Error(err)
 	}
 }
 
-// Our own integers carry every 24-bit value through any coding that has room.
+// Our own integer codings preserve every 24-bit value if they have room for it.
 func TestCodings(t *testing.T) {
 	src := []float32{0, 0.5, -1, 1, -1.0 / (1 << 23), 8388607.0 / (1 << 23), 1.5, -1.5, float32(math.NaN())}
 	for _, c := range []struct {
@@ -129,7 +129,7 @@ func TestCodings(t *testing.T) {
 }
 
 func TestMain(m *testing.M) {
-	// Only what a test starts itself is listened to.
+	// Use only servers that the test starts.
 	os.Unsetenv("JACK_DEFAULT_SERVER")
 	os.Exit(m.Run())
 }

@@ -11,15 +11,15 @@ import (
 	"nightreel/internal/playback"
 )
 
-// backend is one of the system's ways to sound devices.
+// backend is one of the system's audio interfaces.
 type backend struct {
-	name string // as devices are named by it: "jack", "alsa:…"
+	name string // prefix of its devices' names: "jack", "alsa:…"
 	id   malgo.Backend
-	only bool // it knows one device and no names
+	only bool // it has one device, without a name
 }
 
-// backends are tried in this order: JACK, and PipeWire in its place, give all
-// channels of an interface; what follows are the system's own ways.
+// backends are tried in this order: JACK, or PipeWire in its place, gives all
+// channels of an interface; then the system's own interfaces.
 func backends() []backend {
 	switch runtime.GOOS {
 	case "darwin":
@@ -30,8 +30,8 @@ func backends() []backend {
 	return []backend{{"jack", malgo.BackendJack, true}, {"alsa", malgo.BackendAlsa, false}, {"pulse", malgo.BackendPulseaudio, false}}
 }
 
-// backendNull is miniaudio's own null device, for tests. malgo v0.11.24 gives
-// it the number of the backend before it.
+// backendNull is miniaudio's own null device, for tests. malgo v0.11.24 has the
+// preceding backend's number for it.
 const backendNull = malgo.BackendNull + 1
 
 // found is a device and how to open it.
@@ -41,8 +41,8 @@ type found struct {
 	id      malgo.DeviceID
 }
 
-// List returns the devices that can play, those of a JACK server first. A part
-// of the audio system that is not there is passed over.
+// List returns the devices that can play, those of a JACK server first. It skips
+// backends that are not available.
 func List() []playback.DeviceInfo {
 	all := []playback.DeviceInfo{}
 	for _, f := range list() {
@@ -85,12 +85,12 @@ func list() []found {
 	return all
 }
 
-// find returns the device that a name means: the whole name in any case, or a
-// part of it that only one has. "" means JACK where a server runs, else the
-// system's default.
+// find returns the device with a name: the whole name in any case, or a part of
+// it that only one device has. "" means JACK if a server runs, else the system's
+// default.
 func find(name string, all []found) (found, error) {
 	if len(all) == 0 {
-		return found{}, &NoDeviceError{Why: "this machine offers no sound device"}
+		return found{}, &NoDeviceError{Why: "this machine has no sound device"}
 	}
 	fits := []found{}
 	for _, f := range all {
@@ -117,10 +117,10 @@ func find(name string, all []found) (found, error) {
 	return found{}, &NoDeviceError{why, "there are " + strings.Join(names, ", ")}
 }
 
-// NoDeviceError says that there is no such device.
+// NoDeviceError reports that there is no such device.
 type NoDeviceError struct{ Why, Help string }
 
 func (e *NoDeviceError) Error() string { return e.Why }
 
-// Hint says which there are.
+// Hint lists the devices that there are.
 func (e *NoDeviceError) Hint() string { return e.Help }

@@ -13,21 +13,21 @@ import (
 	"nightreel/internal/playback"
 )
 
-// A device is lost when its callback stays away for lostPeriods of its
-// periods, and at least lostLeast: the audio system says nothing when a server
-// dies or a plug is pulled. A machine that is only busy is late by less.
+// A device counts as lost if its callback stays away for lostPeriods of its
+// periods, and at least lostLeast. The audio system reports nothing when a
+// server dies or a cable is pulled. A busy machine is late by less.
 const (
 	lostPeriods = 10
 	lostLeast   = time.Second
 	watchEvery  = 50 * time.Millisecond
 )
 
-// lateFactor is how many periods may pass between two callbacks before the
-// later one counts as late: at two the device has missed one.
+// lateFactor is the number of periods between two callbacks from which the
+// second counts as late: at two the device has missed one.
 const lateFactor = 1.75
 
-// wantPeriod and wantPeriods ask for a generous buffer: feeding a desk from a
-// recording needs no low latency. JACK and others have it their own way.
+// wantPeriod and wantPeriods request a generous buffer: feeding a desk from a
+// recording needs no low latency. JACK and others choose their own.
 const (
 	wantPeriod  = 10 // ms
 	wantPeriods = 4
@@ -80,7 +80,7 @@ func (e *UnfitError) Hint() string { return e.Help }
 
 func open(f found, req playback.SinkRequest) (_ *sink, err error) {
 	s := &sink{log: &journal{}, quit: make(chan struct{}), done: make(chan struct{}), gone: make(chan struct{})}
-	close(s.done) // nothing runs yet
+	close(s.done) // nothing is running yet
 	if s.ctx, err = newContext(f.backend, s.log); err != nil {
 		return nil, &UnfitError{f.Name, err.Error(), "is the audio server running?"}
 	}
@@ -89,7 +89,7 @@ func open(f found, req playback.SinkRequest) (_ *sink, err error) {
 			s.Close()
 		}
 	}()
-	// First as the device is, to learn what that is.
+	// Open the device as it is, to learn its properties.
 	if err = s.init(f, malgo.FormatUnknown, 0, 0); err != nil {
 		return nil, &UnfitError{f.Name, err.Error(), "another program may hold it, or it has more than 254 outputs"}
 	}
@@ -111,7 +111,7 @@ func open(f found, req playback.SinkRequest) (_ *sink, err error) {
 	if s.write, err = writer(format); err != nil {
 		return nil, &UnfitError{f.Name, err.Error(), "choose another device"}
 	}
-	// Then with exactly that: nothing is left to convert.
+	// Open it again with exactly these, so that nothing is converted.
 	if err = s.init(f, format, native.channels, native.rate); err != nil {
 		return nil, &UnfitError{f.Name, err.Error(), ""}
 	}
@@ -151,11 +151,11 @@ func (s *sink) init(f found, format malgo.FormatType, channels, rate int) error 
 		config.Playback.DeviceID = unsafe.Pointer(&id)
 	}
 	if f.backend.id == malgo.BackendAlsa || f.backend.id == malgo.BackendWasapi {
-		config.Playback.ShareMode = malgo.Exclusive // shared goes through the system's mixer
+		config.Playback.ShareMode = malgo.Exclusive // shared mode would go through the system's mixer
 	}
 	if channels > 0 {
-		// Positions that are all "none" map one to one. Left to itself the
-		// library takes channels for loudspeakers of a room.
+		// Positions that are all "none" map one to one. By default the library
+		// takes channels for loudspeakers of a room.
 		none := make([]byte, channels)
 		pin.Pin(&none[0])
 		config.Playback.ChannelMap = unsafe.Pointer(&none[0])
@@ -208,7 +208,7 @@ func (s *sink) callback(out, _ []byte, count uint32) {
 	}
 }
 
-// watch notices when the device is gone.
+// watch detects when the device is gone.
 func (s *sink) watch() {
 	defer close(s.done)
 	tick := time.NewTicker(watchEvery)

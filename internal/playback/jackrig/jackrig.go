@@ -1,11 +1,12 @@
 // Package jackrig is a test bench: a JACK audio server without hardware, and a
-// client, written in C against JACK's own library, that captures what another
-// client plays. It needs Debian's packages jackd2 and libjack-jackd2-dev, and
+// client, written in C against JACK's own library, that captures the audio of
+// another client. It needs Debian's packages jackd2 and libjack-jackd2-dev, and
 // gcc.
 //
-// The server runs its dummy driver. Synchronous, it waits for its clients and
-// lets time slip where a machine is busy, so that not one sample may be wrong
-// even on the worst; asynchronous, it loses samples as a real one would.
+// The server runs its dummy driver. In synchronous mode it waits for its clients
+// and lets time slip while a machine is busy, so every sample must be right even
+// on the slowest machine. In asynchronous mode it loses samples as real hardware
+// would.
 package jackrig
 
 import (
@@ -35,7 +36,7 @@ type Options struct {
 	Rate     int  // Hz; 0 = 48000
 	Period   int  // frames; 0 = 256
 	Ports    int  // playback ports of the server, the desk's inputs; 0 = 64
-	RealTime bool // asynchronous, with real-time priority: as in real life
+	RealTime bool // asynchronous, with real-time priority, like real hardware
 	NoWiring bool // clients must not connect themselves
 }
 
@@ -65,9 +66,9 @@ func need(t testing.TB, tools ...string) {
 func Start(t testing.TB, opt Options) *Server {
 	t.Helper()
 	need(t, "jackd", "jack_lsp", "gcc")
-	// The name is the folder's, since a package's tests follow each other: JACK
-	// has places for eight servers, and takes that of one that was killed back
-	// only for one of the same name.
+	// The server has the folder's name, because a package's tests run one after
+	// another: JACK has slots for eight servers, and frees the slot of a killed
+	// one only for a server of the same name.
 	dir, err := os.Getwd()
 	if err != nil {
 		t.Fatal(err)
@@ -87,7 +88,7 @@ func Start(t testing.TB, opt Options) *Server {
 	} else {
 		args = append(args, "-r", "-S", "-t", "5000")
 	}
-	args = append(args, "-p", "512") // ports: 54 MB of shared memory, where containers often have 64
+	args = append(args, "-p", "512") // ports: 54 MB of shared memory; containers often have 64
 	if opt.NoWiring {
 		args = append(args, "-a", "a")
 	}
@@ -96,9 +97,9 @@ func Start(t testing.TB, opt Options) *Server {
 	s.name = name
 	bin := filepath.Join(t.TempDir(), "capture")
 	s.build = sync.OnceValues(func() (string, error) { return bin, build(bin) })
-	var log bytes.Buffer // read only when it has ended
+	var log bytes.Buffer // read only after the process has ended
 	s.cmd.Stdout, s.cmd.Stderr = &log, &log
-	// The thread that starts it must live as long as the server does.
+	// The thread that starts the server must live as long as the server does.
 	started := make(chan error)
 	go func() {
 		runtime.LockOSThread()
@@ -114,7 +115,7 @@ func Start(t testing.TB, opt Options) *Server {
 	for range 100 {
 		answers := exec.Command("jack_lsp").Run() == nil
 		select {
-		case <-s.end: // then it was another of that name that answered
+		case <-s.end: // a different server of that name answered
 			t.Fatalf("jackd ended at once: %s", log.String())
 		case <-time.After(100 * time.Millisecond):
 		}
@@ -126,7 +127,7 @@ func Start(t testing.TB, opt Options) *Server {
 	return nil
 }
 
-// stop ends the server in good order.
+// stop ends the server properly.
 func (s *Server) stop() {
 	s.cmd.Process.Signal(syscall.SIGTERM)
 	select {
@@ -136,8 +137,8 @@ func (s *Server) stop() {
 	}
 }
 
-// Kill ends the server at once, as if its interface were unplugged, and clears
-// away what it leaves.
+// Kill ends the server at once, as if its interface were unplugged, and removes
+// what it leaves.
 func (s *Server) Kill() {
 	s.cmd.Process.Kill()
 	<-s.end
@@ -148,14 +149,14 @@ func (s *Server) Kill() {
 	s.forget()
 }
 
-// forget has JACK take the place of a server that was killed back: one of the
-// same name comes up in it, and ends in good order.
+// forget frees the slot of a killed server: a server of the same name starts in
+// it, and ends properly.
 func (s *Server) forget() {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	heir := exec.CommandContext(ctx, "jackd", "-n", s.name, "-r", "-S", "-p", "64", "-d", "dummy")
 	if heir.Start() != nil {
-		return // the place stays taken until the next test of this package
+		return // the slot stays taken until the next test of this package
 	}
 	for exec.CommandContext(ctx, "jack_lsp").Run() != nil && ctx.Err() == nil {
 		time.Sleep(20 * time.Millisecond)
@@ -186,8 +187,8 @@ type Capture struct {
 	lines chan string
 }
 
-// Capture wires the first channels output ports of a client to a capture
-// client, and returns once audio comes.
+// Capture connects the first output ports of a client to a capture client, and
+// returns once audio arrives.
 func (s *Server) Capture(t testing.TB, client string, channels int) *Capture {
 	t.Helper()
 	bin, err := s.build()
@@ -235,19 +236,19 @@ func (s *Server) Capture(t testing.TB, client string, channels int) *Capture {
 	return nil
 }
 
-// Saw is what a capture client saw.
+// Saw is a capture client's report.
 type Saw struct {
 	Frames int64 // captured
-	Lost   int64 // frames that nobody read from it in time
+	Lost   int64 // frames that were not read from it in time
 	Late   int64 // cycles that did not follow the one before
-	XRuns  int64 // as the server told
+	XRuns  int64 // as reported by the server
 }
 
-// Stop asks the client to end. What is left must be read to its end for it to
-// do so; then [Capture.Saw] answers.
+// Stop asks the client to end. It ends after the remaining audio is read; then
+// [Capture.Saw] returns.
 func (c *Capture) Stop() { c.in.Close() }
 
-// Saw returns what the client saw, once everything was read.
+// Saw returns the client's report, once all audio is read.
 func (c *Capture) Saw(t testing.TB) (s Saw) {
 	t.Helper()
 	for line := range c.lines {

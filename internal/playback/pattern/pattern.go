@@ -1,7 +1,7 @@
-// Package pattern is a test signal whose every sample tells where it belongs:
-// sample (frame, channel) is frame·A + channel·B as a 24-bit integer, A and B
-// odd. A sample that was lost, repeated, swapped or changed is known at once,
-// and by what. 24 bits pass through float32 without loss.
+// Package pattern is a test signal in which every sample identifies its
+// position: sample (frame, channel) is frame·A + channel·B as a 24-bit integer,
+// A and B odd. So a sample that was lost, repeated, swapped or changed is
+// detected at once. 24 bits pass through float32 without loss.
 //
 // Frames are known modulo 2^24, 5.8 minutes at 48 kHz.
 package pattern
@@ -17,13 +17,13 @@ const (
 	B = 9_999_991
 )
 
-// Period is after how many frames the pattern repeats.
+// Period is the number of frames after which the pattern repeats.
 const Period = 1 << 24
 
 // inverse is A's inverse modulo Period.
 var inverse = func() int64 {
 	inv := int64(1)
-	for range 24 { // Newton: the bits that are right double
+	for range 24 { // Newton: each step doubles the number of correct bits
 		inv = inv * (2 - A*inv) & (Period - 1)
 	}
 	return inv
@@ -37,12 +37,12 @@ func Sample(frame int64, channel int) int32 {
 // Float returns a sample as a fraction of full scale.
 func Float(frame int64, channel int) float32 { return float32(Sample(frame, channel)) / (1 << 23) }
 
-// FrameOf returns the frame, modulo Period, that a sample of a channel is.
+// FrameOf returns the frame, modulo Period, of a sample of a channel.
 func FrameOf(x float32, channel int) int64 {
 	return (int64(x*(1<<23)) - int64(channel)*B) * inverse & (Period - 1)
 }
 
-// Kind tells what a frame that was captured is.
+// Kind is the kind of a captured frame.
 type Kind uint8
 
 // The kinds of frames.
@@ -52,8 +52,8 @@ const (
 	Other              // in a fade, or wrong
 )
 
-// Run is a stretch of captured frames of one kind; of exact ones each follows
-// the one before.
+// Run is a stretch of captured frames of one kind; in an exact run each frame
+// follows the one before.
 type Run struct {
 	Kind   Kind
 	At     int64 // captured frame at which it starts
@@ -77,8 +77,9 @@ type Checker struct {
 	n    int64
 }
 
-// Row takes the next captured frame, one sample a channel. Silence is told from
-// the pattern's own zero by all channels being 0.
+// Row processes the next captured frame, one sample a channel. A frame counts as
+// silent if all channels are 0, which the pattern has in no frame of several
+// channels.
 func (c *Checker) Row(row []float32) {
 	run := Run{Kind: classify(row), At: c.n, Length: 1}
 	if run.Kind == Exact {
@@ -95,7 +96,7 @@ func (c *Checker) Row(row []float32) {
 	c.Runs = append(c.Runs, run)
 }
 
-// Frames returns how many frames were taken.
+// Frames returns the number of processed frames.
 func (c *Checker) Frames() int64 { return c.n }
 
 func classify(row []float32) Kind {

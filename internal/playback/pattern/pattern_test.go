@@ -16,7 +16,7 @@ func TestEverySampleTellsItsFrame(t *testing.T) {
 	}
 }
 
-// The checker sees a gap, a repeat, a swap, one flipped bit, silence and a
+// The checker detects a gap, a repeat, a swap, one flipped bit, silence and a
 // change of level.
 func TestChecker(t *testing.T) {
 	row := func(frame int64) []float32 { return []float32{Float(frame, 0), Float(frame, 1), Float(frame, 2)} }

@@ -1,7 +1,7 @@
-// Package sinktest is the conformance suite of sinks: whatever takes audio from
-// an engine is held to it. A sink that passes gets every sample of a session to
-// where it belongs, over the ends of files, round a loop and over a change of
-// song, is silent before and after, and lets go at Close.
+// Package sinktest is the conformance suite of sinks. A sink that passes
+// delivers every sample of a session to its output, over the ends of files,
+// round a loop and over a change of song. It is silent before and after, and
+// stops pulling at Close.
 package sinktest
 
 import (
@@ -20,7 +20,8 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// Channels is how many outputs the suite's session feeds; a sink may have more.
+// Channels is the number of outputs that the suite's session feeds; a sink may
+// have more.
 const Channels = 2
 
 // Rate is the session's rate in Hz.
@@ -43,7 +44,7 @@ type Sink struct {
 	Heard func() []float32
 }
 
-// tap counts what is pulled, and whether anything is after Close.
+// tap counts the frames that are pulled, and detects pulls after Close.
 type tap struct {
 	*playback.Engine
 	frames, after atomic.Int64
@@ -58,7 +59,7 @@ func (c *tap) Pull(dst []float32, channels int) {
 	}
 }
 
-// Run holds a sink to the suite. open opens it for at least Channels outputs at
+// Run runs the suite on a sink. open opens it for at least Channels outputs at
 // Rate.
 func Run(t *testing.T, open func(t *testing.T) Sink) {
 	prog := program(t)
@@ -93,7 +94,7 @@ func Run(t *testing.T, open func(t *testing.T) Sink) {
 		rest(t)
 	}
 	do(playback.Command{Do: playback.Play})
-	// The song up to the loop's end, two rounds and a bit.
+	// Play the song up to the loop's end, and two rounds and a bit.
 	for began := c.frames.Load(); c.frames.Load()-began < loopB+2*(loopB-loopA)+2000; {
 		rest(t)
 	}
@@ -118,7 +119,7 @@ func Run(t *testing.T, open func(t *testing.T) Sink) {
 	}
 }
 
-// rest lets the sink go on for a moment.
+// rest lets the sink run for a moment.
 func rest(t *testing.T) {
 	select {
 	case <-t.Context().Done():
@@ -127,8 +128,8 @@ func rest(t *testing.T) {
 	}
 }
 
-// judge wants silence, one fade, the song, rounds of the loop, the change of
-// song, a fade, silence; nothing else, and no frame of it lost.
+// judge requires silence, one fade, the song, rounds of the loop, the change of
+// song, a fade, silence; nothing else, and no frame lost.
 func judge(t *testing.T, heard []float32) {
 	t.Helper()
 	var check pattern.Checker
@@ -161,11 +162,11 @@ func judge(t *testing.T, heard []float32) {
 	}
 }
 
-// rightStory allows more rounds for a sink that runs ahead of the commands; one
-// without a clock may leave silence out.
+// rightStory allows more rounds for a sink that runs ahead of the commands; a
+// sink without a clock may leave out silence.
 var rightStory = regexp.MustCompile("^s?fA(fl){2,}fBfCf?s?$")
 
-// Record makes a sink that keeps nothing one that is heard: by what it pulls.
+// Record captures what a sink pulls, for a sink that keeps no audio.
 func Record(s playback.Sink) Sink {
 	r := &recorder{Sink: s}
 	return Sink{r, r.heard}
@@ -225,7 +226,7 @@ func program(t *testing.T) *playback.Program {
 	return p
 }
 
-// write writes frames of the pattern and returns where in the file they begin.
+// write writes frames of the pattern and returns where they begin in the file.
 func write(t *testing.T, path string, format wavfile.Format, from, to int64, channel int) int64 {
 	t.Helper()
 	raw := make([]byte, 0, 3*(to-from))
