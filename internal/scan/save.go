@@ -80,7 +80,8 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 		changed = append(changed, g)
 		s.layout.Recordings = append(s.layout.Recordings, r)
 	}
-	if len(changed)+len(s.layout.Words)+len(s.layout.Forget)+len(s.layout.Moved) > 0 || s.showsChange() {
+	s.layout.Empty = s.doubles()
+	if len(changed)+len(s.layout.Words)+len(s.layout.Forget)+len(s.layout.Moved)+len(s.layout.Empty) > 0 || s.showsChange() {
 		saved, err := s.store.SaveLayout(ctx, s.known.Layout, s.layout)
 		if err != nil {
 			return nil, err
@@ -91,6 +92,26 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	}
 	s.result.Problems = append(s.result.Problems, s.planned...)
 	return plan, nil
+}
+
+// doubles returns the recordings without files beside which the catalog has the
+// same recording with files. Earlier versions left them when two scans of a new
+// folder ran at once: both stored the recording, and one of the two kept the files.
+func (s *scan) doubles() (ids []catalog.RecordingID) {
+	shows := map[catalog.ShowID]catalog.Show{}
+	for _, sh := range s.known.Shows {
+		shows[sh.ID] = sh
+	}
+	for _, r := range s.known.Recordings {
+		double := func(o catalog.Recording) bool {
+			return o.ShowID == r.ShowID && o.Rig == r.Rig && o.SampleRate == r.SampleRate && len(s.known.of[o.ID]) > 0
+		}
+		if len(s.known.of[r.ID]) == 0 && slices.ContainsFunc(s.known.Recordings, double) {
+			ids = append(ids, r.ID)
+			s.note("%s: the catalog had rig %q twice, because two scans ran at once; the one without files is removed, and what was entered about it is kept", showName(shows[r.ShowID]), r.Rig)
+		}
+	}
+	return ids
 }
 
 // match finds each group's recording in the catalog: the one with most of its
