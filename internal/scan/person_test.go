@@ -212,10 +212,11 @@ func TestWordsAboutShows(t *testing.T) {
 }
 
 // A track that is replaced by one of another format leaves the others alone, and
-// the takes that a person placed.
+// the takes that a person placed. The scan reports it, and all is as it was once the
+// original is back.
 func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 	for _, replaced := range []string{"01 Kick.wav", "04 Vox.wav"} {
-		for _, other := range []take{{rate: 16000, to: 20 * 8000, track: 4}, {bits: 24, to: 10 * 8000, track: 4}} {
+		for _, other := range []take{{rate: 16000, to: 20 * 8000, track: 4}, {rate: 16000, to: 10 * 8000, track: 4}, {bits: 24, to: 10 * 8000, track: 4}} {
 			dir := lay(t, []file{
 				{"2031-05-02 Hall/01 Kick.wav", take{to: 10 * 8000, track: 1}},
 				{"2031-05-02 Hall/02 Snare.wav", take{to: 10 * 8000, track: 2}},
@@ -231,11 +232,15 @@ func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 			if _, err := store.SaveTake(t.Context(), catalog.Take{Show: "2031-05-02", Song: "A", RecordingID: recordings[0].ID, StartFrame: 2 * 8000, EndFrame: 8 * 8000, FoundBy: catalog.ByPerson, Confidence: 1}); err != nil {
 				t.Fatal(err)
 			}
+			original := dump(t, store, dir)
 			path := filepath.Join(dir, "2031-05-02 Hall", replaced)
-			if err := os.Remove(path); err != nil {
+			if err := os.Rename(path, path+".original"); err != nil {
 				t.Fatal(err)
 			}
 			write(t, path, other)
+			if st, err := os.Stat(path + ".original"); err != nil || os.Chtimes(path, st.ModTime(), st.ModTime()) != nil { // one may even be as long as the original
+				t.Fatal(err)
+			}
 			r := run(t, store, Options{}, dir)
 			fresh := open(t)
 			run(t, fresh, Options{}, dir)
@@ -243,9 +248,31 @@ func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 			if st, _ := os.Stat(path); r.BytesRead > 2*st.Size() { // compared, and measured
 				t.Errorf("%s: %d bytes read, the new file has %d", replaced, r.BytesRead, st.Size())
 			}
-			takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
-			if err != nil || len(takes) != 1 || takes[0].StartS() != 2 || takes[0].EndS() != 8 {
-				t.Errorf("%s: takes %+v, %v", replaced, takes, err)
+			if len(r.Problems) != 1 || r.Problems[0].File != path || !strings.Contains(r.Problems[0].Problem, "now, and had 1 channel of 16 bit pcm in 2 bytes at 8000 Hz") {
+				t.Errorf("%s: problems %+v", replaced, r.Problems)
+			}
+			take := func() {
+				t.Helper()
+				takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
+				if err != nil || len(takes) != 1 || takes[0].StartS() != 2 || takes[0].EndS() != 8 {
+					t.Errorf("%s: takes %+v, %v", replaced, takes, err)
+				}
+			}
+			take()
+			if err := os.Rename(path+".original", path); err != nil {
+				t.Fatal(err)
+			}
+			run(t, store, Options{}, dir)
+			same(t, replaced+" put back", dump(t, store, dir), original)
+			take()
+			verified, err := Verify(t.Context(), store, "", nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, v := range verified {
+				if v.Status != OK {
+					t.Errorf("%s put back: %+v", replaced, v)
+				}
 			}
 		}
 	}
