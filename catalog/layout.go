@@ -500,6 +500,12 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID, em
 				return err
 			}
 		}
+		if !left && to == 0 && w.hadRecordings(old.ID) {
+			// Its files were none of a show; what a person wrote about it stays.
+			if _, err := exec(ctx, w.tx, "DELETE FROM shows WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM notes WHERE show_id = ?1) AND NOT EXISTS (SELECT 1 FROM set_list_entries WHERE show_id = ?1)", old.ID); err != nil {
+				return err
+			}
+		}
 		if left || to == 0 {
 			continue // nothing was taken from it
 		}
@@ -547,6 +553,10 @@ func (w *layoutWriter) recordingsWithFiles() (ids []RecordingID) {
 		}
 	}
 	return ids
+}
+
+func (w *layoutWriter) hadRecordings(id ShowID) bool {
+	return slices.ContainsFunc(w.from.Recordings, func(r Recording) bool { return r.ShowID == id })
 }
 
 // heir returns the show that has most of the files that a show had, 0 where none

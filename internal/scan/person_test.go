@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,6 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/rigs"
+	"nightreel/internal/wavfile"
 )
 
 // heads lists shows and their recordings: "2031-08-01 matinee @Hall: main 15:00 2 files".
@@ -297,6 +299,70 @@ func TestRigNamesInAnyOrder(t *testing.T) {
 		if want := min(len(scans)-1, 1); said != want {
 			t.Errorf("%s: said %d times that main has another name, want %d", about, said, want)
 		}
+	}
+}
+
+// If an input list is for a rig, the rig keeps its name when another recorder's
+// drive is scanned, and the list stays in force.
+func TestARigWithAListKeepsItsName(t *testing.T) {
+	ctx := t.Context()
+	a := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckOne"}}})
+	b := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckTwo", gain: 0.5}}})
+	for about, scans := range map[string][][]string{"b": {{b}}, "both": {{a, b}}, "b, both, a": {{b}, {a, b}, {a}}} {
+		store := open(t)
+		run(t, store, Options{}, a)
+		if err := store.SaveInputList(ctx, catalog.InputList{From: "2031-06-06", Rig: "main", Inputs: []catalog.Input{{Track: 1, Channel: "Kick In"}}}); err != nil {
+			t.Fatal(err)
+		}
+		said := 0
+		for _, dirs := range scans {
+			said += strings.Count(strings.Join(run(t, store, Options{}, dirs...).Notes, "\n"), `rig "main" keeps its name`)
+		}
+		wantHeads(t, about, store, "2031-06-06 @Hall: DeckTwo 20:00 1, main 20:00 1")
+		tracks, err := store.Tracks(ctx, catalog.TrackFilter{Rig: "main"})
+		if err != nil || len(tracks) != 1 || tracks[0].Channel != "Kick In" || said != 1 {
+			t.Errorf("%s: tracks %+v, %v; said %d times that the name stays", about, tracks, err, said)
+		}
+		run(t, store, Options{Rig: "truck"}, a) // what a caller says counts
+		wantHeads(t, about, store, "2031-06-06 @Hall: DeckTwo 20:00 1, truck 20:00 1")
+	}
+}
+
+// Files that this program rendered or played are skipped with a note, whatever
+// folder they lie in, and those that an earlier version took for recordings leave
+// the catalog.
+func TestRendersAreNoRecordings(t *testing.T) {
+	evening := at("2031-06-06", 20, 0)
+	dir := lay(t, []file{
+		{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: evening, originator: "DeckOne"}},
+		{"2031-06-06 Hall/session/01 Salt.wav", take{to: 8000, track: 1, starts: evening, originator: "DeckTwo"}},
+		{"2031-06-07/02 Slow.wav", take{to: 8000, track: 1, starts: evening.AddDate(0, 0, 1), originator: "DeckTwo"}},
+	})
+	store := open(t)
+	run(t, store, Options{}, dir) // as an earlier version had it
+	for _, f := range []string{"2031-06-06 Hall/session/01 Salt.wav", "2031-06-07/02 Slow.wav"} {
+		if err := os.Remove(filepath.Join(dir, filepath.FromSlash(f))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	layIn(t, dir, []file{
+		{"2031-06-06 Hall/session/01 Salt.wav", take{to: 8000, track: 1, starts: evening, originator: wavfile.OwnOriginator}},
+		{"2031-06-06 Hall/02 Slow.wav", take{to: 8000, track: 1, starts: evening, originator: wavfile.OwnOriginator}},
+		{"2031-06-07/02 Slow.wav", take{to: 8000, track: 1, starts: evening.AddDate(0, 0, 1), originator: wavfile.OwnOriginator}},
+	})
+	fresh := open(t)
+	for about, in := range map[string]*catalog.Store{"known": store, "fresh": fresh} {
+		r := run(t, in, Options{}, dir)
+		wantHeads(t, about, in, "2031-06-06 @Hall: main 20:00 1")
+		if notes := strings.Join(r.Notes, "\n"); strings.Count(notes, "1 file is skipped: nightreel rendered or played it") != 3 || len(r.Problems) > 0 {
+			t.Errorf("%s: notes %s, problems %+v", about, notes, r.Problems)
+		}
+	}
+	same(t, "known", dump(t, store, dir), dump(t, fresh, dir))
+	_, err := Run(t.Context(), store, []string{filepath.Join(dir, "2031-06-07")}, Options{}, nil)
+	var none *NoRecordingsError
+	if !errors.As(err, &none) || none.Own != 1 || none.Unusable != 0 {
+		t.Errorf("a folder of renders: %v", err)
 	}
 }
 

@@ -241,6 +241,10 @@ func (s *scan) placeFound(found []*source) {
 func (s *scan) together(ctx context.Context, found []*source) ([]*source, error) {
 	byPath := map[string]*source{}
 	for _, src := range s.knownSources() {
+		if s.own[src.path] || src.old == nil && own(src.header.Originator) {
+			s.layout.Forget = append(s.layout.Forget, src.file.ID) // earlier versions took it for a recording
+			continue
+		}
 		byPath[src.path] = src
 	}
 	for _, src := range found {
@@ -266,6 +270,9 @@ func (s *scan) together(ctx context.Context, found []*source) ([]*source, error)
 	for _, src := range all {
 		if src.found {
 			s.scanWords(src)
+		}
+		if rig := s.kept[src.path]; rig != "" {
+			s.word(src, catalog.ScanRig, rig)
 		}
 	}
 	s.readFolders(all)

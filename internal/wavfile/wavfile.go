@@ -117,6 +117,10 @@ type Meta struct {
 	Tags map[string]string
 }
 
+// OwnOriginator is the bext originator of the files that this program renders or
+// plays into. No recorder writes it, so such a file is never taken for a recording.
+const OwnOriginator = "nightreel"
+
 // Bext is the broadcast extension chunk (EBU Tech 3285 v2).
 type Bext struct {
 	Description         string
