@@ -430,6 +430,64 @@ func TestWrongClocks(t *testing.T) {
 	}
 }
 
+// A clock that was reset, set on, or differs from those of the other tracks neither
+// tears a recording apart nor makes a hole without a word. What fits counts: the
+// folder's date, numbers, lengths and the other tracks.
+func TestClocksThatDoNotFit(t *testing.T) {
+	const half = 8000
+	evening, reset := at("2031-06-07", 20, 0), at("2000-01-01", 0, 0)
+	mono := func(name string, starts time.Time) file {
+		return file{"2031-06-07 Hall/" + name, take{to: half, track: 1, starts: starts}}
+	}
+	poly := func(name string, starts time.Time) file {
+		return file{"2031-06-07 Hall/" + name, take{to: half, track: 1, channels: 3, starts: starts}}
+	}
+	long, short := mono("01 Kick_01.wav", evening), mono("01 Kick_01.wav", evening)
+	long.to, short.to = minute, half/4
+	for _, c := range []struct {
+		about string
+		files []file
+		want  string // files of track 1, then the first of track 2
+		says  string // part of the only problem, "" for none
+	}{
+		{"weeks later", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.AddDate(0, 0, 14))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@8000]", "contradicts its number"},
+		{"an hour set on, in a series", []file{long, mono("01 Kick_02.wav", evening.Add(time.Hour+time.Minute)), mono("01 Kick_03.wav", evening.Add(time.Hour+time.Minute+time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@480000] [01 Kick_03.wav@488000]", "no pause is assumed"},
+		{"an hour's pause after a segment that was stopped early", []file{short, mono("01 Kick_02.wav", evening.Add(time.Hour+time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@28808000]", "starts 60 min after the segment before it"},
+		{"a pause of 50 minutes", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.Add(50*time.Minute))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@24000000]", "starts 50 min after the segment before it"},
+		{"a pause of 20 minutes", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.Add(20*time.Minute))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@9600000]", ""},
+		{"no numbers, one reset", []file{poly("rec 20-00.wav", evening), poly("rec 21-00.wav", reset)},
+			"[rec 20-00.wav@0] [rec 21-00.wav@8000]", "does not fit the date 2031-06-07: unlike that of other files"},
+		{"all reset", []file{mono("01 Kick_01.wav", reset), mono("01 Kick_02.wav", reset.Add(time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@8000]", "does not fit the date 2031-06-07, like that of 1 more file: the folder's date counts"},
+		{"one track an hour late", []file{mono("01 Kick.wav", evening), mono("02 Bass.wav", evening.Add(time.Hour)), mono("03 Vox.wav", evening)},
+			"[01 Kick.wav@0] [02 Bass.wav@0]", "3600 s apart from that of 2 other tracks"},
+		{"one track reset", []file{mono("01 Kick.wav", evening), mono("02 Bass.wav", reset), mono("03 Vox.wav", evening)},
+			"[01 Kick.wav@0] [02 Bass.wav@0]", "unlike that of other files"},
+		{"two tracks an hour apart", []file{mono("01 Kick.wav", evening.Add(time.Hour)), mono("02 Bass.wav", evening)},
+			"[01 Kick.wav@28800000] [02 Bass.wav@0]", "starts 60 min after other tracks"},
+	} {
+		store := open(t)
+		r := run(t, store, Options{}, lay(t, c.files))
+		got := ""
+		for _, line := range summary(t, store, "2031-06-07") {
+			if _, files, _ := strings.Cut(line, "["); strings.Contains(line, ": 1 ") || strings.Contains(line, ": 2 Bass") {
+				got += " [" + files
+			}
+		}
+		if strings.TrimSpace(got) != c.want {
+			t.Errorf("%s: got %s", c.about, got)
+		}
+		if c.says == "" && len(r.Problems) > 0 || c.says != "" && (len(r.Problems) != 1 || !strings.Contains(r.Problems[0].Problem, c.says)) {
+			t.Errorf("%s: problems %+v", c.about, r.Problems)
+		}
+	}
+}
+
 // A take that a person placed stays where it was played when an earlier segment is
 // found, and when the reference changes.
 func TestTakesStayWhereTheyWerePlayed(t *testing.T) {
