@@ -26,15 +26,15 @@ type transportView struct {
 	Rates    []int
 }
 
-func (s *Server) transportRoutes(live, post func(string, handler)) {
-	live("/transport", s.transportPage)
-	live("/data/transport", s.transportData)
-	live("/data/devices", s.devicesData)
-	post("/transport/open", s.openTransport)
-	post("/transport/do", s.doTransport)
-	post("/transport/tick", s.tickTransport)
-	post("/transport/take", s.takeTransport)
-	post("/transport/close", s.closeTransport)
+func (s *Server) transportRoutes(route func(string, handler)) {
+	route("GET /transport", s.transportPage)
+	route("GET /data/transport", s.transportData)
+	route("GET /data/devices", s.devicesData)
+	route("POST /transport/open", s.openTransport)
+	route("POST /transport/do", s.doTransport)
+	route("POST /transport/tick", s.tickTransport)
+	route("POST /transport/take", s.takeTransport)
+	route("POST /transport/close", s.closeTransport)
 }
 
 const seatCookie = "nightreel-seat"
