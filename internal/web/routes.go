@@ -15,7 +15,9 @@ func (s *Server) routes() http.Handler {
 		mux.HandleFunc("GET "+pattern, s.handle(s.intact(s.cached(s.handle(h), of))))
 	}
 	live := func(pattern string, h handler) { mux.HandleFunc("GET "+pattern, s.handle(s.intact(h))) }
-	always := func(pattern string, h handler) { // also without a catalog: whoever hears too much fades out
+	// always is for what answers without a catalog too: whoever hears too much
+	// fades out.
+	always := func(pattern string, h handler) {
 		mux.HandleFunc(pattern, s.handle(func(w http.ResponseWriter, r *http.Request) error {
 			return h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
 		}))

@@ -26,15 +26,15 @@ type transportView struct {
 	Rates    []int
 }
 
-func (s *Server) transportRoutes(route func(string, handler)) {
-	route("GET /transport", s.transportPage)
-	route("GET /data/transport", s.transportData)
-	route("GET /data/devices", s.devicesData)
-	route("POST /transport/open", s.openTransport)
-	route("POST /transport/do", s.doTransport)
-	route("POST /transport/tick", s.tickTransport)
-	route("POST /transport/take", s.takeTransport)
-	route("POST /transport/close", s.closeTransport)
+func (s *Server) transportRoutes(always func(string, handler)) {
+	always("GET /transport", s.transportPage)
+	always("GET /data/transport", s.transportData)
+	always("GET /data/devices", s.devicesData)
+	always("POST /transport/open", s.openTransport)
+	always("POST /transport/do", s.doTransport)
+	always("POST /transport/tick", s.tickTransport)
+	always("POST /transport/take", s.takeTransport)
+	always("POST /transport/close", s.closeTransport)
 }
 
 const seatCookie = "nightreel-seat"
