@@ -17,7 +17,8 @@ type Change struct {
 }
 
 // ChangedFile is a file that changed after it was measured. It stays in this
-// list, measured again or not, until a person accepts the change.
+// list, measured again or not, until a person accepts the change, or until it is
+// measured again with the checksums that it had first.
 type ChangedFile struct {
 	File      FileID
 	Recording RecordingID
@@ -77,6 +78,8 @@ func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]Chan
 	}
 	var w where
 	w.add(true, "c.accepted_at IS NULL")
+	w.add(true, `(f.size <> c.size OR NOT EXISTS (SELECT 1 FROM first_pieces p WHERE p.file_id = f.id)
+		OR EXISTS (SELECT 1 FROM first_pieces p LEFT JOIN pieces q ON q.file_id = p.file_id AND q.offset = p.offset WHERE p.file_id = f.id AND (q.sum IS NOT p.sum OR q.length <> p.length)))`)
 	w.add(show != "", "s.key = ?", key)
 	from := ` FROM changed_files c JOIN files f ON f.id = c.file_id JOIN recordings r ON r.id = f.recording_id JOIN shows s ON s.id = r.show_id`
 	files, err := list(ctx, s.db, "SELECT c.file_id, f.recording_id, c.size, c.found_at"+from+w.String(), w.args, func(row scanner) (c ChangedFile, err error) {

@@ -88,6 +88,10 @@ type NewLayout struct {
 	Forget     []FileID // files that another file replaces: moved, or copies
 	Moved      []MovedFile
 	Words      []Word
+	// Empty are recordings without files that are deleted: earlier versions left
+	// them when two scans of a folder ran at once. What a person entered about one
+	// follows the recording of its rig that has the files.
+	Empty []RecordingID
 }
 
 // MovedFile is a file that was found under another path.
@@ -182,7 +186,7 @@ func (s *Store) SaveLayout(ctx context.Context, from Layout, l NewLayout) ([]Rec
 		if err := w.rename(ctx, l.Shows, shows); err != nil {
 			return err
 		}
-		if err := w.sweep(ctx, l.Shows, shows); err != nil {
+		if err := w.sweep(ctx, l.Shows, shows, l.Empty); err != nil {
 			return err
 		}
 		return w.project(ctx, saved, shows)
@@ -473,9 +477,11 @@ func (w *layoutWriter) project(ctx context.Context, saved []Recording, shows []S
 
 // sweep deletes what is empty now, after a person's facts about a show were
 // given to the show that has its recordings, and settles the addresses.
-func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) error {
-	if _, err := exec(ctx, w.tx, "DELETE FROM recordings WHERE NOT EXISTS (SELECT 1 FROM files f WHERE f.recording_id = recordings.id) AND id IN (SELECT value FROM json_each(?))", w.recordingsWithFiles()); err != nil {
-		return err
+func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID, empty []RecordingID) error {
+	for _, id := range append(w.recordingsWithFiles(), empty...) {
+		if _, err := exec(ctx, w.tx, "DELETE FROM recordings WHERE id = ? AND NOT EXISTS (SELECT 1 FROM files f WHERE f.recording_id = recordings.id)", id); err != nil {
+			return err
+		}
 	}
 	for _, old := range w.from.Shows {
 		if slices.Contains(ids, old.ID) {
@@ -491,6 +497,12 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) er
 		}
 		if _, robbed := w.robbed[old.ID]; left && robbed {
 			if _, err := exec(ctx, w.tx, "UPDATE shows SET name = ? || ' (2)' WHERE id = ?", old.Name, old.ID); err != nil {
+				return err
+			}
+		}
+		if !left && to == 0 && w.hadRecordings(old.ID) {
+			// Its files were none of a show; what a person wrote about it stays.
+			if _, err := exec(ctx, w.tx, "DELETE FROM shows WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM notes WHERE show_id = ?1) AND NOT EXISTS (SELECT 1 FROM set_list_entries WHERE show_id = ?1)", old.ID); err != nil {
 				return err
 			}
 		}
@@ -531,20 +543,20 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID) er
 	return nil
 }
 
-// recordingsWithFiles returns, as JSON, the ids of recordings that had files.
-func (w *layoutWriter) recordingsWithFiles() string {
-	ids := map[RecordingID]bool{}
-	text := "["
+// recordingsWithFiles returns the recordings that had files.
+func (w *layoutWriter) recordingsWithFiles() (ids []RecordingID) {
+	seen := map[RecordingID]bool{}
 	for _, f := range w.from.Files {
-		if !ids[f.RecordingID] {
-			if len(ids) > 0 {
-				text += ","
-			}
-			ids[f.RecordingID] = true
-			text += fmt.Sprint(f.RecordingID)
+		if !seen[f.RecordingID] {
+			seen[f.RecordingID] = true
+			ids = append(ids, f.RecordingID)
 		}
 	}
-	return text + "]"
+	return ids
+}
+
+func (w *layoutWriter) hadRecordings(id ShowID) bool {
+	return slices.ContainsFunc(w.from.Recordings, func(r Recording) bool { return r.ShowID == id })
 }
 
 // heir returns the show that has most of the files of an earlier show, 0 if none

@@ -73,7 +73,40 @@ func checkHeader(path string) error {
 	if id != applicationID && (id != 0 || version != 0 || pages > 1) {
 		return &NotCatalogError{}
 	}
+	return checkLength(f, h[:])
+}
+
+// checkLength returns a *cutError for a file that is shorter than its header says.
+// The header gives the size of a page at byte 16, and at byte 28 how many there are
+// if the change counters at bytes 24 and 92 agree (SQLite file format, 1.3). The
+// log beside a catalog may hold pages that the file lacks, but no part of a page.
+func checkLength(f *os.File, h []byte) error {
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	page := int64(binary.BigEndian.Uint16(h[16:]))
+	if page == 1 {
+		page = 1 << 16
+	}
+	if page < 512 {
+		return &NotCatalogError{}
+	}
+	whole := page * int64(binary.BigEndian.Uint32(h[28:]))
+	known := binary.BigEndian.Uint32(h[24:]) == binary.BigEndian.Uint32(h[92:])
+	log, err := os.Stat(f.Name() + "-wal")
+	hasLog := err == nil && log.Size() > 0
+	if st.Size()%page != 0 || known && !hasLog && st.Size() < whole {
+		return &cutError{st.Size(), max(whole, (st.Size()+page-1)/page*page)}
+	}
 	return nil
+}
+
+// cutError says that a catalog's file lacks its end.
+type cutError struct{ bytes, whole int64 }
+
+func (e *cutError) Error() string {
+	return fmt.Sprintf("the file has %d bytes and should have %d: its end is missing", e.bytes, e.whole)
 }
 
 // isCatalog reports by its header whether a file is a catalog.

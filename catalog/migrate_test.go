@@ -120,6 +120,9 @@ func TestFailingMigrationLeavesTheCatalog(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "9999_next.sql") {
 		t.Fatalf("got %v, want an error that names the migration", err)
 	}
+	if left := must(filepath.Glob(path + ".*"))(t); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
 	s = reopen(t, path)
 	if v := userVersion(t, s); v != newest(t) {
 		t.Errorf("version %d, want %d", v, newest(t))

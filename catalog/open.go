@@ -100,7 +100,7 @@ func opening(abs string, err error) error {
 	switch {
 	case err == nil:
 		return nil
-	case damaged(err):
+	case damaged(err), errors.As(err, new(*cutError)):
 		return &DamageError{File: abs, Found: err.Error()}
 	}
 	if protected(err) {
@@ -127,8 +127,14 @@ func openWritable(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.migrate(ctx, all); err != nil {
+	if err = s.migrate(ctx, all); err == nil {
+		err = s.remember()
+	}
+	if err != nil {
 		s.db.Close()
+		if s.kept != "" { // of a catalog that is as it was
+			os.Remove(s.kept)
+		}
 		return nil, err
 	}
 	return s, nil
@@ -209,7 +215,9 @@ func openReadOnly(ctx context.Context, abs string, all fs.FS) (*Store, error) {
 		switch {
 		case err == nil && version == len(names):
 			s.readOnly = true
-			return s, nil
+			if err = s.remember(); err == nil {
+				return s, nil
+			}
 		case err == nil && version > len(names):
 			err = &VersionError{Have: version, Know: len(names)}
 		}
@@ -274,8 +282,12 @@ func (s *Store) ReadOnly() bool { return s.readOnly }
 // Path returns the absolute path of the catalog's file.
 func (s *Store) Path() string { return s.path }
 
-// Close closes the catalog.
+// Close closes the catalog. If its file is not the one that was opened, Close
+// leaves it alone: SQLite would delete the log of the file that lies there now.
 func (s *Store) Close() error {
+	if gone := (*GoneError)(nil); errors.As(s.Intact(), &gone) {
+		return nil
+	}
 	err := s.db.Close()
 	if s.copied != "" {
 		err = errors.Join(err, os.RemoveAll(s.copied))

@@ -17,6 +17,7 @@ type Store struct {
 	now      func() time.Time
 	created  bool   // by Open
 	readOnly bool   // see OpenExisting
+	opened   opened // see Intact
 	copied   string // the folder of a temporary copy, "" for none
 	author   string
 	device   func() DeviceID // called when a step is first written
@@ -63,6 +64,9 @@ func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if s.readOnly {
 		return &ReadOnlyError{File: s.path}
 	}
+	if err := s.Intact(); err != nil {
+		return err
+	}
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.path, notWritten(err))
@@ -74,7 +78,7 @@ func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if err := tx.Commit(); err != nil {
 		return fmt.Errorf("%s: %w", s.path, notWritten(err))
 	}
-	return nil
+	return s.Intact() // what was written to a file that is gone is lost
 }
 
 // notWritten wraps an error of SQLite about a change.

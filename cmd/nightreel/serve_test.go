@@ -14,11 +14,19 @@ import (
 	"nightreel/catalog"
 )
 
-// serving starts nightreel serve and returns what it said until it could be
-// asked, and the address; the test's end interrupts it and wants status 0.
+// serving starts nightreel serve with a new catalog and returns what it said until
+// it could be asked, and the address; the test's end ends it.
 func serving(t *testing.T, env []string, lines int, args ...string) (said, address string) {
 	t.Helper()
-	file := filepath.Join(t.TempDir(), "c.nightreel")
+	said, address, end := servingAt(t, filepath.Join(t.TempDir(), "c.nightreel"), env, lines, args...)
+	t.Cleanup(end)
+	return said, address
+}
+
+// servingAt starts nightreel serve with a catalog, which is made if it is not
+// there. end interrupts it and wants status 0.
+func servingAt(t *testing.T, file string, env []string, lines int, args ...string) (said, address string, end func()) {
+	t.Helper()
 	store, err := catalog.Open(t.Context(), file) // a catalog that is named has to be there
 	if err != nil {
 		t.Fatal(err)
@@ -35,13 +43,13 @@ func serving(t *testing.T, env []string, lines int, args ...string) (said, addre
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
+	end = func() {
 		cmd.Process.Signal(os.Interrupt)
 		io.Copy(io.Discard, out)
 		if err := cmd.Wait(); err != nil {
 			t.Errorf("after an interrupt: %v", err)
 		}
-	})
+	}
 	text := bufio.NewReader(out)
 	for range lines {
 		line, err := text.ReadString('\n')
@@ -54,7 +62,7 @@ func serving(t *testing.T, env []string, lines int, args ...string) (said, addre
 	if port == nil {
 		t.Fatalf("no address in %q", said)
 	}
-	return said, "http://127.0.0.1:" + port[1]
+	return said, "http://127.0.0.1:" + port[1], end
 }
 
 func TestServe(t *testing.T) {

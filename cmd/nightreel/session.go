@@ -1,8 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -74,12 +77,13 @@ func (e *env) sessionCommand() *cli.Command {
 				Action: e.renderSession,
 			},
 			{
-				Name:        "sheet",
-				Usage:       "write the sheet: what to switch to playback, and back to the stage",
-				ArgsUsage:   "FILE",
-				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.",
-				Flags:       []cli.Flag{idFlag},
-				Action:      e.sessionSheet,
+				Name:      "sheet",
+				Usage:     "write the sheet: what to switch to playback, and back to the stage",
+				ArgsUsage: "FILE",
+				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.\n" +
+					"An earlier sheet in FILE is replaced, any other file only with --overwrite.",
+				Flags:  []cli.Flag{idFlag, &cli.BoolFlag{Name: "overwrite", Usage: "replace FILE even if it is no sheet"}},
+				Action: e.sessionSheet,
 			},
 			e.playCommand(idFlag),
 			e.backCommand(idFlag),
@@ -253,12 +257,44 @@ func (e *env) sessionSheet(c *cli.Context) error {
 		if path == "-" {
 			return write(e.stdout, sheet)
 		}
+		if !c.Bool("overwrite") {
+			if err := notOverwritten(path, session.IsSheet); err != nil {
+				return err
+			}
+		}
 		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
 			return err
 		}
 		_, err = fmt.Fprintf(e.stdout, "%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
 		return err
 	})
+}
+
+// notOverwritten returns an error if there is a file at path, unless its first 4 KB
+// are as ours says, or it is empty.
+func notOverwritten(path string, ours func([]byte) bool) error {
+	f, err := os.Open(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return fmt.Errorf("%s: could not be written: %w", path, err)
+	}
+	defer f.Close()
+	head := make([]byte, 4<<10)
+	n, err := io.ReadFull(f, head)
+	if err == io.EOF || n > 0 && ours(head[:n]) {
+		return nil
+	}
+	return &takenError{path}
+}
+
+// takenError says that there is another file where one was to be written.
+type takenError struct{ path string }
+
+func (e *takenError) Error() string { return e.path + ": not written: there is another file already" }
+func (e *takenError) Hint() string {
+	return "choose another name or move the file away; --overwrite replaces it where a command has that option"
 }
 
 // writeWhole writes a file under a temporary name, syncs it and renames it, so

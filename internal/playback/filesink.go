@@ -25,7 +25,8 @@ const filePeriod = 1024
 // NewFileSink creates the file; it appears under its name at Close. An existing
 // file is refused.
 func NewFileSink(path string, rate, outputs int) (*FileSink, error) {
-	w, err := wavfile.Create(path, wavfile.Format{SampleRate: rate, Channels: outputs, BitDepth: 32, ContainerBytes: 4, Encoding: wavfile.Float}, wavfile.Meta{})
+	w, err := wavfile.Create(path, wavfile.Format{SampleRate: rate, Channels: outputs, BitDepth: 32, ContainerBytes: 4, Encoding: wavfile.Float},
+		wavfile.Meta{Bext: &wavfile.Bext{Description: "played playback session", Originator: wavfile.OwnOriginator}})
 	if err != nil {
 		return nil, err
 	}

@@ -110,7 +110,14 @@ func (s *scan) changes(ctx context.Context, g *grouped, files []catalog.File, re
 // were measured. It notes so as a problem.
 func (s *scan) changedBytes(ctx context.Context, f catalog.File) (bool, error) {
 	was, ok := s.known.files[f.ID]
-	if !ok || was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
+	if !ok {
+		return false, nil
+	}
+	if is, had := formatOf(f), formatOf(was); is != had {
+		s.changedFile(f.FullPath(), 0, fmt.Sprintf("it has %s now, and had %s; other tracks keep their recording, and this file is measured again as one of its own format", is, had))
+		return true, nil
+	}
+	if was.Size == f.Size && was.ModTime.Equal(f.ModTime) {
 		return false, nil
 	}
 	v, err := verify(ctx, s.store, f, s.read)
@@ -123,7 +130,7 @@ func (s *scan) changedBytes(ctx context.Context, f catalog.File) (bool, error) {
 
 // changedFile notes that a file changed.
 func (s *scan) changedFile(file string, offset int64, text string) {
-	s.planned = append(s.planned, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify goes on to report it; if the file is right as it is now, nightreel verify accept FILE accepts it"})
+	s.planned = append(s.planned, Problem{File: file, Offset: offset, Problem: text, Hint: "nightreel verify reports it until it has the bytes again that it had first; if it is right as it is now, nightreel verify accept FILE accepts it"})
 }
 
 // grown tells what to measure again of a file that has another length now. Of

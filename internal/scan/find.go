@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -30,6 +31,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 		starts = append(starts, start)
 	}
 	var found []*source
+	s.own = map[string]bool{}
 	seen := map[string]bool{} // folders given twice, or one within another; true for a source
 	without := []string{}     // folders
 	for i, start := range starts {
@@ -66,8 +68,10 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 				some = true
 				found = append(found, src)
 				s.progress.filesTotal.Add(1)
-			} else {
-				s.result.PassedOver++
+				return nil
+			}
+			s.result.PassedOver++
+			if !s.own[path] {
 				s.notUsed(path)
 			}
 			return nil
@@ -82,7 +86,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 	if len(dirs) == 0 {
 		return nil, nil // what is known is grouped anew
 	}
-	nothing := &NoRecordingsError{Folders: without, Unusable: s.unusable, Other: s.audio}
+	nothing := &NoRecordingsError{Folders: without, Unusable: s.unusable, Own: len(s.own), Other: s.audio}
 	if len(found) == 0 {
 		return nil, nothing
 	}
@@ -119,6 +123,25 @@ func foreign(name string) bool {
 	return strings.HasPrefix(name, ".")
 }
 
+// own reports whether a file with this bext originator was written by this program.
+func own(originator string) bool { return strings.TrimSpace(originator) == wavfile.OwnOriginator }
+
+// noteOwn notes the folders with files that this program wrote.
+func (s *scan) noteOwn() {
+	folders := map[string]int{}
+	for path := range s.own {
+		folders[filepath.Dir(path)]++
+	}
+	for _, dir := range slices.Sorted(maps.Keys(folders)) {
+		n := folders[dir]
+		if n == 1 {
+			s.note("%s: 1 file is skipped: nightreel rendered or played it, so it is no recording", dir)
+		} else {
+			s.note("%s: %d files are skipped: nightreel rendered or played them, so they are no recordings", dir, n)
+		}
+	}
+}
+
 // look opens a file if it is one to scan, and returns nil if not.
 func (s *scan) look(root, path string, d fs.DirEntry) *source {
 	if foreign(d.Name()) {
@@ -148,6 +171,10 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 	info := w.Info()
 	if err := w.Close(); err != nil {
 		s.trouble(path, err)
+		return nil
+	}
+	if b := info.Meta.Bext; b != nil && own(b.Originator) {
+		s.own[path] = true
 		return nil
 	}
 	if info.Frames == 0 {

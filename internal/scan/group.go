@@ -310,8 +310,8 @@ func (s *scan) untangle(l *lane) (extra []*lane) {
 	for _, src := range l.sources[1:] {
 		last := kept[len(kept)-1]
 		same := src.name.segment == last.name.segment && last.folder() == src.folder()
-		if same && last.clock.exact && src.clock.exact {
-			same = src.clock.frame < last.clock.frame+last.frames()
+		if same && last.clock.known && src.clock.known {
+			same = overlap(last, src)
 		}
 		if !same {
 			kept = append(kept, src)
@@ -338,7 +338,7 @@ func joinSeries(lanes []*lane) []*lane {
 			}
 			for _, a := range j.sources {
 				for _, b := range l.sources {
-					if !a.clock.exact || !b.clock.exact || overlap(a, b) {
+					if !a.clock.known || !b.clock.known || overlap(a, b) {
 						return false
 					}
 				}

@@ -19,6 +19,7 @@ var otherAudio = []string{".aac", ".aif", ".aifc", ".aiff", ".ape", ".caf", ".fl
 type NoRecordingsError struct {
 	Folders  []string       // as they were given
 	Unusable int            // files that are named like recordings, and are none or cannot be read
+	Own      int            // files that this program rendered or played into
 	Other    map[string]int // audio files that are not read, by the end of their names
 }
 
@@ -28,6 +29,9 @@ func (e *NoRecordingsError) Error() string {
 		text += "; 1 is there, and could not be used"
 	} else if e.Unusable > 1 {
 		text += fmt.Sprintf("; %d are there, and none could be used", e.Unusable)
+	}
+	if e.Own > 0 {
+		text += fmt.Sprintf("; %d that nightreel rendered or played, which are no recordings", e.Own)
 	}
 	kinds := []string{}
 	for _, end := range slices.Sorted(maps.Keys(e.Other)) {
@@ -44,6 +48,8 @@ func (e *NoRecordingsError) Hint() string {
 	switch {
 	case e.Unusable > 0:
 		return "see what is wrong with the files above"
+	case e.Own > 0:
+		return "scan the folder that the recorder wrote"
 	case len(e.Other) > 0:
 		return "convert the files to WAV, or scan the folder that the recorder wrote"
 	}

@@ -259,6 +259,50 @@ func TestTwoScansAtOnce(t *testing.T) {
 	}
 }
 
+// Earlier versions left a recording twice when two scans of its folder ran at once:
+// one without files, to which the takes belonged, and one with all files. The next
+// scan of anything removes the first and keeps what a person entered about it.
+func TestADoubledRecordingIsJoined(t *testing.T) {
+	ctx := t.Context()
+	dir, store := t.TempDir(), open(t)
+	layTour(t, dir)
+	run(t, store, Options{Workers: 1}, dir)
+	want := dump(t, store, dir)
+	show, err := store.Show(ctx, "2031-08-02 soundcheck")
+	if err != nil {
+		t.Fatal(err)
+	}
+	db, err := sql.Open("sqlite3", store.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	double, err := db.ExecContext(ctx, `INSERT INTO recordings (show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at)
+		SELECT show_id, rig, sample_rate, bit_depth, sample_bytes, encoding, frames, starts_at FROM recordings WHERE id = ?`, show.Recordings[0].ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	id, err := double.LastInsertId()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.SaveTake(ctx, catalog.Take{Show: show.Key, Song: "A", RecordingID: catalog.RecordingID(id), StartFrame: 80, EndFrame: 400, FoundBy: catalog.ByPerson, Confidence: 1}); err != nil {
+		t.Fatal(err)
+	}
+	r := run(t, store, Options{Workers: 1}, filepath.Join(dir, "run"))
+	same(t, "joined", dump(t, store, dir), want)
+	if said := fmt.Sprint(r.Notes); !strings.Contains(said, "twice") {
+		t.Errorf("notes %s", said)
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{})
+	if err != nil || len(takes) != 1 || takes[0].RecordingID != show.Recordings[0].ID || takes[0].StartFrame != 80 || takes[0].EndFrame != 400 {
+		t.Errorf("takes %+v, %v", takes, err)
+	}
+	if r := run(t, store, Options{Workers: 1}, dir); len(r.Notes) > 1 || strings.Contains(fmt.Sprint(r.Notes), "twice") {
+		t.Errorf("scanned again: %q", r.Notes)
+	}
+}
+
 // A catalog from before headers were kept stays as it is, also where only some of
 // its files are scanned again, and nothing is measured again.
 func TestACatalogWithoutHeadersStaysAsItIs(t *testing.T) {

@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,6 +12,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/rigs"
+	"nightreel/internal/wavfile"
 )
 
 // heads lists shows and their recordings: "2031-08-01 matinee @Hall: main 15:00 2 files".
@@ -212,10 +214,11 @@ func TestWordsAboutShows(t *testing.T) {
 }
 
 // A track that is replaced by one of another format leaves the others alone, and
-// the takes that a person placed.
+// the takes that a person placed. The scan reports it, and all is as it was once the
+// original is back.
 func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 	for _, replaced := range []string{"01 Kick.wav", "04 Vox.wav"} {
-		for _, other := range []take{{rate: 16000, to: 20 * 8000, track: 4}, {bits: 24, to: 10 * 8000, track: 4}} {
+		for _, other := range []take{{rate: 16000, to: 20 * 8000, track: 4}, {rate: 16000, to: 10 * 8000, track: 4}, {bits: 24, to: 10 * 8000, track: 4}} {
 			dir := lay(t, []file{
 				{"2031-05-02 Hall/01 Kick.wav", take{to: 10 * 8000, track: 1}},
 				{"2031-05-02 Hall/02 Snare.wav", take{to: 10 * 8000, track: 2}},
@@ -231,11 +234,15 @@ func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 			if _, err := store.SaveTake(t.Context(), catalog.Take{Show: "2031-05-02", Song: "A", RecordingID: recordings[0].ID, StartFrame: 2 * 8000, EndFrame: 8 * 8000, FoundBy: catalog.ByPerson, Confidence: 1}); err != nil {
 				t.Fatal(err)
 			}
+			original := dump(t, store, dir)
 			path := filepath.Join(dir, "2031-05-02 Hall", replaced)
-			if err := os.Remove(path); err != nil {
+			if err := os.Rename(path, path+".original"); err != nil {
 				t.Fatal(err)
 			}
 			write(t, path, other)
+			if st, err := os.Stat(path + ".original"); err != nil || os.Chtimes(path, st.ModTime(), st.ModTime()) != nil { // one may even be as long as the original
+				t.Fatal(err)
+			}
 			r := run(t, store, Options{}, dir)
 			fresh := open(t)
 			run(t, fresh, Options{}, dir)
@@ -243,9 +250,31 @@ func TestAFileOfAnotherFormatLeavesItsRecording(t *testing.T) {
 			if st, _ := os.Stat(path); r.BytesRead > 2*st.Size() { // compared, and measured
 				t.Errorf("%s: %d bytes read, the new file has %d", replaced, r.BytesRead, st.Size())
 			}
-			takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
-			if err != nil || len(takes) != 1 || takes[0].StartS() != 2 || takes[0].EndS() != 8 {
-				t.Errorf("%s: takes %+v, %v", replaced, takes, err)
+			if len(r.Problems) != 1 || r.Problems[0].File != path || !strings.Contains(r.Problems[0].Problem, "now, and had 1 channel of 16 bit pcm in 2 bytes at 8000 Hz") {
+				t.Errorf("%s: problems %+v", replaced, r.Problems)
+			}
+			take := func() {
+				t.Helper()
+				takes, err := store.Takes(t.Context(), catalog.TakeFilter{})
+				if err != nil || len(takes) != 1 || takes[0].StartS() != 2 || takes[0].EndS() != 8 {
+					t.Errorf("%s: takes %+v, %v", replaced, takes, err)
+				}
+			}
+			take()
+			if err := os.Rename(path+".original", path); err != nil {
+				t.Fatal(err)
+			}
+			run(t, store, Options{}, dir)
+			same(t, replaced+" put back", dump(t, store, dir), original)
+			take()
+			verified, err := Verify(t.Context(), store, "", nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, v := range verified {
+				if v.Status != OK {
+					t.Errorf("%s put back: %+v", replaced, v)
+				}
 			}
 		}
 	}
@@ -270,6 +299,70 @@ func TestRigNamesInAnyOrder(t *testing.T) {
 		if want := min(len(scans)-1, 1); said != want {
 			t.Errorf("%s: said %d times that main has another name, want %d", about, said, want)
 		}
+	}
+}
+
+// If an input list is for a rig, the rig keeps its name when another recorder's
+// drive is scanned, and the list stays in force.
+func TestARigWithAListKeepsItsName(t *testing.T) {
+	ctx := t.Context()
+	a := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckOne"}}})
+	b := lay(t, []file{{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: at("2031-06-06", 20, 0), originator: "DeckTwo", gain: 0.5}}})
+	for about, scans := range map[string][][]string{"b": {{b}}, "both": {{a, b}}, "b, both, a": {{b}, {a, b}, {a}}} {
+		store := open(t)
+		run(t, store, Options{}, a)
+		if err := store.SaveInputList(ctx, catalog.InputList{From: "2031-06-06", Rig: "main", Inputs: []catalog.Input{{Track: 1, Channel: "Kick In"}}}); err != nil {
+			t.Fatal(err)
+		}
+		said := 0
+		for _, dirs := range scans {
+			said += strings.Count(strings.Join(run(t, store, Options{}, dirs...).Notes, "\n"), `rig "main" keeps its name`)
+		}
+		wantHeads(t, about, store, "2031-06-06 @Hall: DeckTwo 20:00 1, main 20:00 1")
+		tracks, err := store.Tracks(ctx, catalog.TrackFilter{Rig: "main"})
+		if err != nil || len(tracks) != 1 || tracks[0].Channel != "Kick In" || said != 1 {
+			t.Errorf("%s: tracks %+v, %v; said %d times that the name stays", about, tracks, err, said)
+		}
+		run(t, store, Options{Rig: "truck"}, a) // what a caller says counts
+		wantHeads(t, about, store, "2031-06-06 @Hall: DeckTwo 20:00 1, truck 20:00 1")
+	}
+}
+
+// Files that this program rendered or played are skipped with a note, whatever
+// folder they lie in, and those that an earlier version took for recordings leave
+// the catalog.
+func TestRendersAreNoRecordings(t *testing.T) {
+	evening := at("2031-06-06", 20, 0)
+	dir := lay(t, []file{
+		{"2031-06-06 Hall/01 Kick.wav", take{to: 8000, track: 1, starts: evening, originator: "DeckOne"}},
+		{"2031-06-06 Hall/session/01 Salt.wav", take{to: 8000, track: 1, starts: evening, originator: "DeckTwo"}},
+		{"2031-06-07/02 Slow.wav", take{to: 8000, track: 1, starts: evening.AddDate(0, 0, 1), originator: "DeckTwo"}},
+	})
+	store := open(t)
+	run(t, store, Options{}, dir) // as an earlier version had it
+	for _, f := range []string{"2031-06-06 Hall/session/01 Salt.wav", "2031-06-07/02 Slow.wav"} {
+		if err := os.Remove(filepath.Join(dir, filepath.FromSlash(f))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	layIn(t, dir, []file{
+		{"2031-06-06 Hall/session/01 Salt.wav", take{to: 8000, track: 1, starts: evening, originator: wavfile.OwnOriginator}},
+		{"2031-06-06 Hall/02 Slow.wav", take{to: 8000, track: 1, starts: evening, originator: wavfile.OwnOriginator}},
+		{"2031-06-07/02 Slow.wav", take{to: 8000, track: 1, starts: evening.AddDate(0, 0, 1), originator: wavfile.OwnOriginator}},
+	})
+	fresh := open(t)
+	for about, in := range map[string]*catalog.Store{"known": store, "fresh": fresh} {
+		r := run(t, in, Options{}, dir)
+		wantHeads(t, about, in, "2031-06-06 @Hall: main 20:00 1")
+		if notes := strings.Join(r.Notes, "\n"); strings.Count(notes, "1 file is skipped: nightreel rendered or played it") != 3 || len(r.Problems) > 0 {
+			t.Errorf("%s: notes %s, problems %+v", about, notes, r.Problems)
+		}
+	}
+	same(t, "known", dump(t, store, dir), dump(t, fresh, dir))
+	_, err := Run(t.Context(), store, []string{filepath.Join(dir, "2031-06-07")}, Options{}, nil)
+	var none *NoRecordingsError
+	if !errors.As(err, &none) || none.Own != 1 || none.Unusable != 0 {
+		t.Errorf("a folder of renders: %v", err)
 	}
 }
 
@@ -333,6 +426,64 @@ func TestWrongClocks(t *testing.T) {
 		wantHeads(t, c.about, store, "2031-06-07 @Hall: main 20:00 4")
 		if said := fmt.Sprint(r.Problems); (c.problems == "") != (len(r.Problems) == 0) || !strings.Contains(said, c.problems) {
 			t.Errorf("%s: problems %s", c.about, said)
+		}
+	}
+}
+
+// A clock that was reset, set on, or differs from those of the other tracks neither
+// tears a recording apart nor makes a hole without a word. What fits counts: the
+// folder's date, numbers, lengths and the other tracks.
+func TestClocksThatDoNotFit(t *testing.T) {
+	const half = 8000
+	evening, reset := at("2031-06-07", 20, 0), at("2000-01-01", 0, 0)
+	mono := func(name string, starts time.Time) file {
+		return file{"2031-06-07 Hall/" + name, take{to: half, track: 1, starts: starts}}
+	}
+	poly := func(name string, starts time.Time) file {
+		return file{"2031-06-07 Hall/" + name, take{to: half, track: 1, channels: 3, starts: starts}}
+	}
+	long, short := mono("01 Kick_01.wav", evening), mono("01 Kick_01.wav", evening)
+	long.to, short.to = minute, half/4
+	for _, c := range []struct {
+		about string
+		files []file
+		want  string // files of track 1, then the first of track 2
+		says  string // part of the only problem, "" for none
+	}{
+		{"weeks later", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.AddDate(0, 0, 14))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@8000]", "contradicts its number"},
+		{"an hour set on, in a series", []file{long, mono("01 Kick_02.wav", evening.Add(time.Hour+time.Minute)), mono("01 Kick_03.wav", evening.Add(time.Hour+time.Minute+time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@480000] [01 Kick_03.wav@488000]", "no pause is assumed"},
+		{"an hour's pause after a segment that was stopped early", []file{short, mono("01 Kick_02.wav", evening.Add(time.Hour+time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@28808000]", "starts 60 min after the segment before it"},
+		{"a pause of 50 minutes", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.Add(50*time.Minute))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@24000000]", "starts 50 min after the segment before it"},
+		{"a pause of 20 minutes", []file{mono("01 Kick_01.wav", evening), mono("01 Kick_02.wav", evening.Add(20*time.Minute))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@9600000]", ""},
+		{"no numbers, one reset", []file{poly("rec 20-00.wav", evening), poly("rec 21-00.wav", reset)},
+			"[rec 20-00.wav@0] [rec 21-00.wav@8000]", "does not fit the date 2031-06-07: unlike that of other files"},
+		{"all reset", []file{mono("01 Kick_01.wav", reset), mono("01 Kick_02.wav", reset.Add(time.Second))},
+			"[01 Kick_01.wav@0] [01 Kick_02.wav@8000]", "does not fit the date 2031-06-07, like that of 1 more file: the folder's date counts"},
+		{"one track an hour late", []file{mono("01 Kick.wav", evening), mono("02 Bass.wav", evening.Add(time.Hour)), mono("03 Vox.wav", evening)},
+			"[01 Kick.wav@0] [02 Bass.wav@0]", "3600 s apart from that of 2 other tracks"},
+		{"one track reset", []file{mono("01 Kick.wav", evening), mono("02 Bass.wav", reset), mono("03 Vox.wav", evening)},
+			"[01 Kick.wav@0] [02 Bass.wav@0]", "unlike that of other files"},
+		{"two tracks an hour apart", []file{mono("01 Kick.wav", evening.Add(time.Hour)), mono("02 Bass.wav", evening)},
+			"[01 Kick.wav@28800000] [02 Bass.wav@0]", "starts 60 min after other tracks"},
+	} {
+		store := open(t)
+		r := run(t, store, Options{}, lay(t, c.files))
+		got := ""
+		for _, line := range summary(t, store, "2031-06-07") {
+			if _, files, _ := strings.Cut(line, "["); strings.Contains(line, ": 1 ") || strings.Contains(line, ": 2 Bass") {
+				got += " [" + files
+			}
+		}
+		if strings.TrimSpace(got) != c.want {
+			t.Errorf("%s: got %s", c.about, got)
+		}
+		if c.says == "" && len(r.Problems) > 0 || c.says != "" && (len(r.Problems) != 1 || !strings.Contains(r.Problems[0].Problem, c.says)) {
+			t.Errorf("%s: problems %+v", c.about, r.Problems)
 		}
 	}
 }

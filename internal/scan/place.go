@@ -92,7 +92,11 @@ func (s *scan) placeByClock(g *group) {
 	for _, src := range g.sources {
 		first = min(first, src.clock.frame)
 	}
+	told := map[int64]bool{}
 	for _, l := range g.lanes {
+		if late := float64(l.sources[0].clock.frame-first) / float64(g.key.rate); late > longPause.Seconds() {
+			s.problem(l.sources[0], fmt.Sprintf("starts %.0f min after other tracks of its recording, by its clock; until then it counts as not recorded", late/60))
+		}
 		end := int64(0)
 		for i, src := range l.sources {
 			src.start = src.clock.frame - first
@@ -106,9 +110,7 @@ func (s *scan) placeByClock(g *group) {
 			if i > 0 {
 				before := l.sources[i-1]
 				src.seg = before.seg + 1
-				if pause := float64(src.start-before.end()) / float64(g.key.rate); pause > showGap.Seconds() {
-					s.problem(src, fmt.Sprintf("starts %.0f min after the segment before it ended; if these are two shows: nightreel shows split", pause/60))
-				}
+				s.tellPause(src, float64(src.start-before.end())/float64(g.key.rate), told)
 				if skipped := segmentsBetween(before, src); skipped > 0 && src.start > before.end() {
 					src.seg += skipped
 					s.missing(src, skipped, float64(src.start-before.end())/float64(g.key.rate))
@@ -116,6 +118,20 @@ func (s *scan) placeByClock(g *group) {
 			}
 		}
 	}
+}
+
+// tellPause reports a long pause before a segment, once for all tracks that have
+// it. told holds the places that were reported.
+func (s *scan) tellPause(src *source, seconds float64, told map[int64]bool) {
+	if seconds <= longPause.Seconds() || told[src.start] {
+		return
+	}
+	told[src.start] = true
+	text := fmt.Sprintf("starts %.0f min after the segment before it ended, by its clock; until then nothing counts as recorded", seconds/60)
+	if seconds > showGap.Seconds() {
+		text += "; if these are two shows: nightreel shows split"
+	}
+	s.problem(src, text)
 }
 
 // maxSkipped is the most segments that are believed to be missing; a larger

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"path/filepath"
 	"slices"
@@ -31,7 +32,7 @@ func (s *scan) settle(ctx context.Context, found []*source) ([]*grouped, error) 
 	for try := 1; ; try++ {
 		all, err := s.try(ctx, found)
 		var stale *catalog.StaleError
-		if !errors.As(err, &stale) || try == maxTries {
+		if !errors.As(err, &stale) && !errors.Is(err, errKept) || try == maxTries {
 			return all, err
 		}
 	}
@@ -41,7 +42,8 @@ func (s *scan) settle(ctx context.Context, found []*source) ([]*grouped, error) 
 // transaction, so that a scan may be killed at any time.
 func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	s.planned, s.layout, s.was = nil, catalog.NewLayout{}, map[*source]*source{}
-	s.result.Notes = s.result.Notes[:0]
+	s.result.Notes = append(s.result.Notes[:0], s.keeps...)
+	s.noteOwn()
 	var err error
 	if s.known, err = loadKnown(ctx, s.store); err != nil {
 		return nil, err
@@ -67,6 +69,11 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	}
 	plan := s.match(groups)
 	s.matchShows(plan)
+	if kept, err := s.keepNames(ctx, plan); err != nil {
+		return nil, err
+	} else if kept {
+		return nil, errKept
+	}
 	var changed []*grouped
 	for _, g := range plan {
 		r, err := s.change(ctx, g)
@@ -80,7 +87,8 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 		changed = append(changed, g)
 		s.layout.Recordings = append(s.layout.Recordings, r)
 	}
-	if len(changed)+len(s.layout.Words)+len(s.layout.Forget)+len(s.layout.Moved) > 0 || s.showsChange() {
+	s.layout.Empty = s.doubles()
+	if len(changed)+len(s.layout.Words)+len(s.layout.Forget)+len(s.layout.Moved)+len(s.layout.Empty) > 0 || s.showsChange() {
 		saved, err := s.store.SaveLayout(ctx, s.known.Layout, s.layout)
 		if err != nil {
 			return nil, err
@@ -91,6 +99,60 @@ func (s *scan) try(ctx context.Context, found []*source) ([]*grouped, error) {
 	}
 	s.result.Problems = append(s.result.Problems, s.planned...)
 	return plan, nil
+}
+
+// errKept says that grouping starts again because rigs keep their names.
+var errKept = errors.New("rigs keep their names")
+
+// keepNames lets rigs keep their names if the files alone would give them others
+// now and an input list of a person is for the name: the recorder of another drive
+// must not take a list away. A word about the files keeps the name, like that of a
+// caller at the scan. It reports whether there is such a rig that it did not know.
+func (s *scan) keepNames(ctx context.Context, plan []*grouped) (kept bool, err error) {
+	var lists []catalog.InputList
+	for _, g := range plan {
+		_, known := s.kept[g.sources[0].path]
+		if g.old.ID == 0 || g.old.Rig == g.rig || known || g.rigSaid || g.sources[0].says.rig != "" || g.touched && s.opt.Rig != "" {
+			continue
+		}
+		if lists == nil {
+			if lists, err = s.store.InputLists(ctx); err != nil {
+				return false, err
+			}
+		}
+		if !slices.ContainsFunc(lists, func(l catalog.InputList) bool { return l.Rig == g.old.Rig && l.For(g.old.Show) }) {
+			continue
+		}
+		if s.kept == nil {
+			s.kept = map[string]string{}
+		}
+		for _, src := range g.sources {
+			s.kept[src.path] = g.old.Rig
+		}
+		s.keeps = append(s.keeps, fmt.Sprintf("%s: rig %q keeps its name, since an input list is for it; its recorder calls itself %q", showName(s.layout.Shows[g.show]), g.old.Rig, g.rig))
+		kept = true
+	}
+	return kept, nil
+}
+
+// doubles returns the recordings without files beside which the catalog has the
+// same recording with files. Earlier versions left them when two scans of a new
+// folder ran at once: both stored the recording, and one of the two kept the files.
+func (s *scan) doubles() (ids []catalog.RecordingID) {
+	shows := map[catalog.ShowID]catalog.Show{}
+	for _, sh := range s.known.Shows {
+		shows[sh.ID] = sh
+	}
+	for _, r := range s.known.Recordings {
+		double := func(o catalog.Recording) bool {
+			return o.ShowID == r.ShowID && o.Rig == r.Rig && o.SampleRate == r.SampleRate && len(s.known.of[o.ID]) > 0
+		}
+		if len(s.known.of[r.ID]) == 0 && slices.ContainsFunc(s.known.Recordings, double) {
+			ids = append(ids, r.ID)
+			s.note("%s: the catalog had rig %q twice, because two scans ran at once; the one without files is removed, and what was entered about it is kept", showName(shows[r.ShowID]), r.Rig)
+		}
+	}
+	return ids
 }
 
 // match finds each group's recording in the catalog: the one with most of its

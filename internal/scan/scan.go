@@ -143,8 +143,11 @@ type scan struct {
 	foundIn map[string]bool             // folders in which something was found
 	parts   map[catalog.RecordingID]int // how many were measured before
 
-	unusable int            // files named like recordings that are none or cannot be read
-	audio    map[string]int // audio files that are not read, by the end of their names
+	own      map[string]bool   // paths of files that this program wrote
+	kept     map[string]string // rigs that keep their names, by path of their files
+	keeps    []string          // notes about them
+	unusable int               // files named like recordings that are none or cannot be read
+	audio    map[string]int    // audio files that are not read, by the end of their names
 
 	bytesRead atomic.Int64
 }

@@ -3,10 +3,13 @@ package scan
 import (
 	"cmp"
 	"fmt"
+	"maps"
+	"math"
 	"slices"
 	"time"
 
 	"nightreel/catalog"
+	"nightreel/internal/meter"
 )
 
 const (
@@ -18,6 +21,18 @@ const (
 	// hour apart, and between a matinee and an evening show the house is emptied and
 	// filled again, which takes hours (common practice, no source).
 	showGap = 90 * time.Minute
+	// longPause is the pause between segments of a recording from which a scan
+	// reports it: an interval of a show is shorter (common practice, no source).
+	longPause = 40 * time.Minute
+	// clockSlack is how exactly a pause is an hour if the clock was set by one:
+	// recorders take their time references from clocks that count seconds.
+	clockSlack = 3 * time.Second
+	// shortestFull is the length from which a segment may be one that a recorder
+	// closed by itself, by size or by time (common practice, no source).
+	shortestFull = time.Minute
+	// trackStart is by how many seconds the clocks of tracks that one recorder
+	// started at once may differ (common practice, no source).
+	trackStart = 2
 )
 
 // onDate reports whether a clock fits a show of a date: that day, or the morning
@@ -30,11 +45,22 @@ func onDate(t time.Time, date catalog.Date) bool {
 	return !t.Before(day) && t.Before(day.Add((24+morning)*time.Hour))
 }
 
-// checkClocks finds the segments of each lane whose clock contradicts their
-// number, and those whose clock is far from the date that the folder tells while
-// others' are not. Their clocks count no more, and their recording is put in order
-// by number.
+// checkClocks finds clocks that cannot be right, by what else is known of the
+// files: their numbers, the folder's date, their lengths, and the other tracks. It
+// reports each of them. A clock that is wrong by an unknown amount counts no more;
+// one that is wrong by a known amount is put right.
 func (s *scan) checkClocks(g *group) {
+	s.clocksAgainstNumbers(g)
+	s.clocksOfOtherDates(g)
+	s.clocksOfOneTrack(g)
+	s.clocksSet(g)
+}
+
+// clocksAgainstNumbers finds the segments of each lane whose clock contradicts
+// their number, and those whose clock is far from the date that the folder tells
+// while others' are not. Their clocks count no more, and their recording is put in
+// order by number.
+func (s *scan) clocksAgainstNumbers(g *group) {
 	wrong := map[int]int{} // segment → how many files
 	var first []*source
 	for _, l := range g.lanes {
@@ -50,15 +76,149 @@ func (s *scan) checkClocks(g *group) {
 	}
 	slices.SortFunc(first, func(a, b *source) int { return cmp.Compare(a.path, b.path) })
 	for _, src := range first {
-		others := ""
-		if n := wrong[src.name.segment] - 1; n > 0 {
-			others = fmt.Sprintf(", like that of %d more files", n)
-		}
-		s.problem(src, fmt.Sprintf("its clock, %s, contradicts its number and the other segments%s; ordered by number", src.header.StartsAt.Format(time.DateTime), others))
+		s.problem(src, fmt.Sprintf("its clock, %s, contradicts its number and the other segments%s; ordered by number", src.header.StartsAt.Format(time.DateTime), likeMore(wrong[src.name.segment])))
 	}
 	for _, l := range g.lanes {
 		l.sort()
 	}
+}
+
+// likeMore says how many files more than one a problem is about.
+func likeMore(files int) string {
+	switch files {
+	case 1:
+		return ""
+	case 2:
+		return ", like that of 1 more file"
+	}
+	return fmt.Sprintf(", like that of %d more files", files-1)
+}
+
+// dateSaid returns the date that a file's folder or name tells, "" for none.
+func (s *source) dateSaid() catalog.Date {
+	if s.says.date != "" {
+		return s.says.date
+	}
+	date, _, _ := dateIn(s.stem)
+	return date
+}
+
+// clocksOfOtherDates finds the files whose clock does not fit the date that their
+// folder or name tells. If clocks of other files beside them fit it, theirs were
+// reset and count no more. If none fits, all are kept, because they may be right
+// to each other.
+func (s *scan) clocksOfOtherDates(g *group) {
+	fit := false
+	first := map[catalog.Date]*source{}
+	count := map[catalog.Date]int{}
+	var wrong []*source
+	for _, src := range g.sources { // in order of path
+		said := src.dateSaid()
+		if !src.clock.known || said == "" || src.old != nil {
+			continue
+		}
+		if onDate(src.clock.time, said) {
+			fit = true
+			continue
+		}
+		wrong = append(wrong, src)
+		day := catalog.Date(src.clock.time.Format(time.DateOnly))
+		if count[day]++; count[day] == 1 {
+			first[day] = src
+		}
+	}
+	then := "the folder's date counts; times of day are as the clock has them"
+	if fit {
+		then = "unlike that of other files; it does not count"
+	}
+	for _, day := range slices.Sorted(maps.Keys(first)) {
+		src := first[day]
+		s.problem(src, fmt.Sprintf("its clock, %s, does not fit the date %s%s: %s", src.clock.time.Format(time.DateTime), src.dateSaid(), likeMore(count[day]), then))
+	}
+	if !fit || len(wrong) == 0 {
+		return
+	}
+	for _, src := range wrong {
+		src.clock = clock{}
+	}
+	for _, l := range g.lanes {
+		l.sort()
+	}
+}
+
+// clocksOfOneTrack finds the tracks whose files are as long as those of the other
+// tracks but start at another time by the clock. One recorder starts all its tracks
+// at once, so their clocks are made those of the others.
+func (s *scan) clocksOfOneTrack(g *group) {
+	alike := func(a, b *lane) bool { // in number and length of files
+		return slices.EqualFunc(a.sources, b.sources, func(x, y *source) bool { return x.clock.exact && y.clock.exact && x.frames() == y.frames() })
+	}
+	at := map[int64][]*lane{}
+	var most []*lane
+	for _, l := range g.lanes {
+		if src := l.sources[0]; src.clock.exact {
+			at[src.clock.frame] = append(at[src.clock.frame], l)
+			if of := at[src.clock.frame]; len(of) > len(most) {
+				most = of
+			}
+		}
+	}
+	if len(most) < 2 || 2*len(most) <= len(g.lanes) {
+		return
+	}
+	right := most[0]
+	for _, l := range g.lanes {
+		by := l.sources[0].clock.frame - right.sources[0].clock.frame
+		seconds := float64(by) / float64(g.key.rate)
+		if !alike(l, right) || math.Abs(seconds) < trackStart {
+			continue
+		}
+		s.problem(l.sources[0], fmt.Sprintf("its clock, %s, is %.0f s apart from that of %d other tracks of the same length; it is taken to start with them", l.sources[0].clock.time.Format(time.DateTime), seconds, len(most)))
+		for i, src := range l.sources {
+			src.clock = right.sources[i].clock
+		}
+	}
+}
+
+// clocksSet finds the segments before which the recorder's clock was set on by an
+// hour: the one before is the longest of its lane, as one is that a recorder closed
+// by itself, the numbers follow each other, and the pause is an hour to within
+// clockSlack. The clocks from there on are set back.
+func (s *scan) clocksSet(g *group) {
+	var first []*source
+	count := map[int]int{} // segment → files
+	for _, l := range g.lanes {
+		longest := int64(0)
+		for _, src := range l.sources {
+			longest = max(longest, src.frames())
+		}
+		back := time.Duration(0)
+		for i, src := range l.sources {
+			if i == 0 || !src.clock.exact || !l.sources[i-1].clock.exact {
+				continue
+			}
+			before := l.sources[i-1]
+			src.setBack(back)
+			pause := src.clock.time.Sub(before.ends())
+			full := longest-before.frames() <= int64(meter.BlockFrames(g.key.rate)) && before.ends().Sub(before.clock.time) >= shortestFull
+			if full && before.name.segment >= 0 && src.name.segment == before.name.segment+1 && (pause-time.Hour).Abs() <= clockSlack {
+				back += time.Hour
+				src.setBack(time.Hour)
+				if count[src.name.segment]++; count[src.name.segment] == 1 {
+					first = append(first, src)
+				}
+			}
+		}
+	}
+	for _, src := range first {
+		s.problem(src, fmt.Sprintf("its clock, %s, is an hour later than where the segment before it, which is a full one, ended%s: the clock is taken to have been set, and no pause is assumed", src.header.StartsAt.Format(time.DateTime), likeMore(count[src.name.segment])))
+	}
+}
+
+// setBack sets a file's clock back.
+func (s *source) setBack(by time.Duration) {
+	s.clock.time = s.clock.time.Add(-by)
+	s.clock.frame -= int64(by.Seconds()) * int64(s.format.SampleRate)
 }
 
 // wrongClocks returns the segments of a numbered lane whose clocks cannot be
@@ -79,16 +239,9 @@ func (l *lane) wrongClocks() (wrong []*source) {
 		return nil
 	}
 	slices.SortFunc(in, func(a, b *source) int { return cmp.Compare(a.name.segment, b.name.segment) })
-	date := func(src *source) catalog.Date {
-		if src.says.date != "" {
-			return src.says.date
-		}
-		date, _, _ := dateIn(src.stem)
-		return date
-	}
-	fits := slices.ContainsFunc(in, func(src *source) bool { return onDate(src.clock.time, date(src)) })
+	fits := slices.ContainsFunc(in, func(src *source) bool { return onDate(src.clock.time, src.dateSaid()) })
 	weight := func(src *source) int {
-		if onDate(src.clock.time, date(src)) {
+		if onDate(src.clock.time, src.dateSaid()) {
 			return 3
 		}
 		if fits {

@@ -94,10 +94,7 @@ func headerOf(info *wavfile.Info) catalog.FileHeader {
 func newSource(path string, f catalog.File) *source {
 	name := filepath.Base(path)
 	src := &source{path: path, file: f, stem: strings.TrimSuffix(name, filepath.Ext(name))}
-	src.format = wavfile.Format{SampleRate: f.SampleRate, BitDepth: f.BitDepth, ContainerBytes: f.SampleBytes, Channels: f.Channels}
-	if f.Encoding == wavfile.Float.String() {
-		src.format.Encoding = wavfile.Float
-	}
+	src.format = formatOf(f)
 	if f.Header != nil {
 		src.header = *f.Header
 	}
@@ -109,6 +106,15 @@ func newSource(path string, f catalog.File) *source {
 		src.folders = append(src.folders, filepath.Base(dir))
 	}
 	return src
+}
+
+// formatOf returns the format of a file's samples as its header gave it.
+func formatOf(f catalog.File) wavfile.Format {
+	format := wavfile.Format{SampleRate: f.SampleRate, BitDepth: f.BitDepth, ContainerBytes: f.SampleBytes, Channels: f.Channels}
+	if f.Encoding == wavfile.Float.String() {
+		format.Encoding = wavfile.Float
+	}
+	return format
 }
 
 func (s *source) readClock() {
@@ -179,7 +185,7 @@ func contentOf(path string, size int64) (string, error) {
 }
 
 // readContents finds the address of what each found file holds: as the catalog
-// has it where size and time are the same, else from the file. What cannot be read
+// has it where size, time and format are the same, else from the file. What cannot be read
 // is left out. An address that is known stays, so that another try costs nothing.
 func (s *scan) readContents(found []*source) []*source {
 	known := map[string]catalog.File{}
@@ -187,7 +193,7 @@ func (s *scan) readContents(found []*source) []*source {
 		known[f.FullPath()] = f
 	}
 	return slices.DeleteFunc(found, func(src *source) bool {
-		if was, ok := known[src.path]; ok && was.Size == src.file.Size && was.ModTime.Equal(src.file.ModTime) && src.file.Content == "" {
+		if was, ok := known[src.path]; ok && was.Size == src.file.Size && was.ModTime.Equal(src.file.ModTime) && formatOf(was) == src.format && src.file.Content == "" {
 			src.file.Content = was.Content
 		}
 		return !s.readContent(src)
@@ -235,6 +241,10 @@ func (s *scan) placeFound(found []*source) {
 func (s *scan) together(ctx context.Context, found []*source) ([]*source, error) {
 	byPath := map[string]*source{}
 	for _, src := range s.knownSources() {
+		if s.own[src.path] || src.old == nil && own(src.header.Originator) {
+			s.layout.Forget = append(s.layout.Forget, src.file.ID) // earlier versions took it for a recording
+			continue
+		}
 		byPath[src.path] = src
 	}
 	for _, src := range found {
@@ -260,6 +270,9 @@ func (s *scan) together(ctx context.Context, found []*source) ([]*source, error)
 	for _, src := range all {
 		if src.found {
 			s.scanWords(src)
+		}
+		if rig := s.kept[src.path]; rig != "" {
+			s.word(src, catalog.ScanRig, rig)
 		}
 	}
 	s.readFolders(all)

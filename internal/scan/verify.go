@@ -109,11 +109,9 @@ func measuredAgain(ctx context.Context, store *catalog.Store, v Verified, f cata
 	case len(v.Differs) > 0:
 		v.Offset = v.Differs[0].Offset
 		v.Problem = "changed, measured again on " + day
-	case f.Size != c.FirstSize:
+	default:
 		v.Offset = min(f.Size, c.FirstSize)
 		v.Problem = "another length than first, measured again on " + day
-	default:
-		v.Problem = "changed on " + day + ", and has the bytes again that it had first"
 	}
 	return v, nil
 }

@@ -165,7 +165,7 @@ func TestRelocateLooksFirst(t *testing.T) {
 }
 
 // A changed file stays reported, whatever is scanned again, until a person
-// accepts it.
+// accepts it or it has its bytes again.
 func TestChangedFileStaysReportedUntilAccepted(t *testing.T) {
 	for name, c := range map[string]struct {
 		change func(t *testing.T, path string)
@@ -238,6 +238,11 @@ func TestChangedFileStaysReportedUntilAccepted(t *testing.T) {
 			run(t, store, Options{Check: true}, dir)
 			if v := status(); v.Status != Changed || v.MeasuredAgain == nil {
 				t.Errorf("changed once more: %+v", v)
+			}
+			flip(t, path, 300_001)
+			run(t, store, Options{Check: true}, dir)
+			if v := status(); v.Status != OK {
+				t.Errorf("as it was accepted again: %+v", v)
 			}
 		})
 	}

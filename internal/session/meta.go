@@ -21,7 +21,7 @@ func (j *job) meta(t *target) wavfile.Meta {
 	}
 	x := &wavfile.Bext{
 		Description: fmt.Sprintf("%s, %s, rig %s, %s", it.Song, it.Show, it.Rig, what),
-		Originator:  originator, OriginatorReference: hex.EncodeToString(t.print[:]),
+		Originator:  wavfile.OwnOriginator, OriginatorReference: hex.EncodeToString(t.print[:]),
 	}
 	j.date(x)
 	ixml := &wavfile.IXML{Scene: it.Song, Tape: string(it.Show)}

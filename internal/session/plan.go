@@ -55,9 +55,6 @@ type out struct {
 // input is to give other bytes.
 const renderVersion = 1
 
-// originator marks files that were rendered here (bext Originator).
-const originator = "nightreel"
-
 func newItemPlan(ctx context.Context, store *catalog.Store, ses catalog.Session, i int, opt RenderOptions) (*itemPlan, error) {
 	it := ses.Items[i]
 	recs, err := store.Recordings(ctx, catalog.RecordingFilter{ID: it.Recording})
@@ -196,7 +193,7 @@ func (t *target) look(overwrite bool) error {
 	defer f.Close()
 	info := f.Info()
 	x := info.Meta.Bext
-	if x == nil || x.Originator != originator || !isPrint(x.OriginatorReference) {
+	if x == nil || x.Originator != wavfile.OwnOriginator || !isPrint(x.OriginatorReference) {
 		return &ExistsError{Path: t.path}
 	}
 	t.there = x.OriginatorReference == hex.EncodeToString(t.print[:]) && info.Format == t.format && !info.Unfinished

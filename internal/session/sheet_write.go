@@ -1,12 +1,14 @@
 package session
 
 import (
+	"bytes"
 	_ "embed"
 	"encoding/csv"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"strings"
 
 	"nightreel/catalog"
 )
@@ -34,7 +36,7 @@ func WriteSheetHTML(w io.Writer, s Sheet) error {
 // input, with an empty column to tick inputs back to the stage.
 func WriteSheetCSV(w io.Writer, s Sheet) error {
 	c := csv.NewWriter(w)
-	c.Write([]string{"item", "song", "show", "desk_input", "channel", "output", "status", "rig", "track", "trim_db", "why", "back_on_stage"})
+	c.Write(sheetColumns)
 	for _, in := range s.inputs {
 		it := s.Order[in.Item]
 		track, db := "", ""
@@ -48,6 +50,15 @@ func WriteSheetCSV(w io.Writer, s Sheet) error {
 		return fmt.Errorf("sheet not written: %w", err)
 	}
 	return nil
+}
+
+var sheetColumns = []string{"item", "song", "show", "desk_input", "channel", "output", "status", "rig", "track", "trim_db", "why", "back_on_stage"}
+
+// IsSheet reports whether data, the beginning of a file, is that of a sheet that
+// was written here, as a page or as a table.
+func IsSheet(data []byte) bool {
+	return bytes.HasPrefix(data, []byte("<!DOCTYPE html>")) && bytes.Contains(data, []byte(`<meta name="generator" content="nightreel sheet">`)) ||
+		bytes.HasPrefix(data, []byte(strings.Join(sheetColumns, ",")))
 }
 
 // length formats seconds as m:ss.

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
@@ -82,18 +81,13 @@ func (f File) compare(i *wavfile.Info) error {
 	}
 	switch {
 	case i.Format != f.Format:
-		return changed(-1, "it has %s now, and had %s", inWords(i.Format), inWords(f.Format))
+		return changed(-1, "it has %s now, and had %s", i.Format, f.Format)
 	case i.DataOffset != f.DataOffset:
 		return changed(i.DataOffset, "its samples began at byte %d", f.DataOffset)
 	case i.Frames < f.Frames:
 		return changed(i.DataOffset+i.Frames*int64(i.Format.FrameBytes()), "it ends after %d of %d frames", i.Frames, f.Frames)
 	}
 	return nil
-}
-
-func inWords(f wavfile.Format) string {
-	text := fmt.Sprintf("%d channels of %d bit %s in %d bytes at %d Hz", f.Channels, f.BitDepth, f.Encoding, f.ContainerBytes, f.SampleRate)
-	return strings.Replace(text, "1 channels", "1 channel", 1)
 }
 
 // Read fills dst with whole frames from the given frame of the file on, and

@@ -18,7 +18,10 @@
 // which open implementations agree; the documents themselves were not at hand.
 package wavfile
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // Encoding tells how a sample is coded.
 type Encoding uint8
@@ -56,6 +59,15 @@ type Format struct {
 	BitDepth       int      // valid bits of a sample: 8, 16, 24, 32 or 64
 	ContainerBytes int      // bytes a sample occupies in the file: 1, 2, 3, 4 or 8
 	Encoding       Encoding // PCM or Float
+}
+
+// String returns the format in words.
+func (f Format) String() string {
+	channels := "1 channel"
+	if f.Channels != 1 {
+		channels = fmt.Sprintf("%d channels", f.Channels)
+	}
+	return fmt.Sprintf("%s of %d bit %s in %d bytes at %d Hz", channels, f.BitDepth, f.Encoding, f.ContainerBytes, f.SampleRate)
 }
 
 // FrameBytes returns the bytes of one frame in the file.
@@ -104,6 +116,10 @@ type Meta struct {
 	// "INAM".
 	Tags map[string]string
 }
+
+// OwnOriginator is the bext originator of the files that this program renders or
+// plays into. No recorder writes it, so such a file is never taken for a recording.
+const OwnOriginator = "nightreel"
 
 // Bext is the broadcast extension chunk (EBU Tech 3285 v2).
 type Bext struct {

@@ -110,6 +110,7 @@ func (s *Server) watch(ctx context.Context) {
 	tick := time.NewTicker(watchTick)
 	defer tick.Stop()
 	before, _ := s.state(ctx)
+	gone := false
 	s.stage.tellOpen()
 	for {
 		select {
@@ -117,6 +118,11 @@ func (s *Server) watch(ctx context.Context) {
 			return
 		case <-tick.C:
 			version, err := s.state(ctx)
+			if lost := s.store.Intact(); lost != nil && !gone {
+				gone = true
+				s.log.Error("nothing is served any more", "error", lost)
+				before, version = 0, -1 // pages ask again and are told
+			}
 			if err == nil && version != before {
 				before = version
 				s.stage.tellOpen()

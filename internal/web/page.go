@@ -194,6 +194,8 @@ func statusOf(err error) int {
 		return http.StatusNotFound
 	case is[*catalog.ReadOnlyError](err):
 		return http.StatusForbidden
+	case is[*catalog.GoneError](err):
+		return http.StatusServiceUnavailable
 	case is[*http.MaxBytesError](err):
 		return http.StatusRequestEntityTooLarge
 	case is[*conflict](err), is[*busyError](err), isConflict(err),

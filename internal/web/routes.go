@@ -12,14 +12,17 @@ import (
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	page := func(pattern string, h handler, of version) {
-		mux.HandleFunc("GET "+pattern, s.handle(s.cached(s.handle(h), of)))
+		mux.HandleFunc("GET "+pattern, s.handle(s.intact(s.cached(s.handle(h), of))))
 	}
-	live := func(pattern string, h handler) { mux.HandleFunc("GET "+pattern, s.handle(h)) }
-	post := func(pattern string, h handler) {
-		mux.HandleFunc("POST "+pattern, s.handle(func(w http.ResponseWriter, r *http.Request) error {
+	live := func(pattern string, h handler) { mux.HandleFunc("GET "+pattern, s.handle(s.intact(h))) }
+	// always is for what answers without a catalog too: whoever hears too much
+	// fades out.
+	always := func(pattern string, h handler) {
+		mux.HandleFunc(pattern, s.handle(func(w http.ResponseWriter, r *http.Request) error {
 			return h(w, r.WithContext(catalog.WithStep(r.Context()))) // what one click writes belongs together
 		}))
 	}
+	post := func(pattern string, h handler) { always("POST "+pattern, s.intact(h)) }
 	const (
 		shows, lists, songs, desks, sessions = catalog.AboutShows, catalog.AboutLists, catalog.AboutSongs, catalog.AboutDesks, catalog.AboutSessions
 		recordings, files, parts, measured   = catalog.AboutRecordings, catalog.AboutFiles, catalog.AboutParts, catalog.AboutMeasured
@@ -27,10 +30,10 @@ func (s *Server) routes() http.Handler {
 	)
 
 	mux.HandleFunc("GET /assets/{hash}/{name}", s.assets)
-	live("/login", s.loginPage)
-	post("/login", s.login)
-	post("/logout", s.logout)
-	live("/events", s.events)
+	always("GET /login", s.loginPage)
+	always("POST /login", s.login)
+	always("POST /logout", s.logout)
+	always("GET /events", s.events)
 
 	page("/{$}", s.tourPage, s.judged(of(shows, recordings, files, parts, takes, findings, songs)))
 	page("/night/{date}", s.nightPage, s.judged(s.ofNight(s.nightInPath, recordings, files, parts, takes, findings, notes)))
@@ -71,7 +74,7 @@ func (s *Server) routes() http.Handler {
 	post("/session/{id}/adjust", s.adjustSession)
 	post("/session/{id}/render", s.renderSession)
 
-	s.transportRoutes(live, post)
+	s.transportRoutes(always)
 
 	live("/scan", s.scanPage)
 	post("/scan", s.startScan)
@@ -82,4 +85,15 @@ func (s *Server) routes() http.Handler {
 		s.fail(w, r, http.StatusNotFound, "there is no page "+r.URL.Path, "the tour page is at /")
 	})
 	return s.guard(s.authorize(s.formed(mux)))
+}
+
+// intact lets h answer as long as the catalog's file is the one that was opened:
+// else a page would show, and an edit change, what is lost when the server ends.
+func (s *Server) intact(h handler) handler {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		if err := s.store.Intact(); err != nil {
+			return err
+		}
+		return h(w, r)
+	}
 }

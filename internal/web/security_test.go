@@ -160,7 +160,7 @@ func posts(t *testing.T) []string {
 	for _, file := range []string{"routes.go", "transport.go"} {
 		text, err := os.ReadFile(file)
 		must(t, err)
-		for _, m := range regexp.MustCompile(`post\("([^"]+)"`).FindAllSubmatch(text, -1) {
+		for _, m := range regexp.MustCompile(`(?:post\("|always\("POST )([^"]+)"`).FindAllSubmatch(text, -1) {
 			all = append(all, strings.NewReplacer("{date}", "2031-05-02", "{id}", "1", "{kind}", "scan").Replace(string(m[1])))
 		}
 	}

@@ -59,6 +59,39 @@ func emptySite(t *testing.T, change func(*web.Options)) *site {
 	return serve(t, filepath.Join(t.TempDir(), "c.nightreel"), change)
 }
 
+// If the catalog's file is deleted or replaced while the server runs, pages and
+// edits say so; only what silences the desk goes on.
+func TestACatalogThatIsGoneIsSaid(t *testing.T) {
+	s := demoSite(t, nil)
+	if status, _, _ := s.ask(t, "GET", "/", nil, nil); status != 200 {
+		t.Fatalf("status %d before", status)
+	}
+	if err := os.Remove(s.store.Path()); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		method, path string
+		form         url.Values
+	}{
+		{"GET", "/", nil}, // kept from before
+		{"GET", "/night/2031-05-02", nil},
+		{"GET", "/data/jobs", nil},
+		{"GET", "/scan", nil},
+		{"POST", "/night/2031-05-02/note", url.Values{"text": {"louder"}}},
+		{"POST", "/scan", url.Values{"folder": {s.dir}}},
+	} {
+		for _, accept := range []string{"text/html", "application/json"} {
+			status, _, body := s.ask(t, c.method, c.path, c.form, map[string]string{"Accept": accept})
+			if status != 503 || !strings.Contains(string(body), "the catalog was deleted") || !strings.Contains(string(body), "start nightreel again") {
+				t.Errorf("%s %s: status %d: %s", c.method, c.path, status, body)
+			}
+		}
+	}
+	if status, _, body := s.ask(t, "POST", "/transport/do", url.Values{"do": {"fade_out"}}, nil); status == 503 {
+		t.Errorf("fading out: status %d: %s", status, body)
+	}
+}
+
 // TestBadInput: every answer is a 4xx with a sentence, as a page and as a
 // document, and the server lives on.
 func TestBadInput(t *testing.T) {

@@ -26,15 +26,15 @@ type transportView struct {
 	Rates    []int
 }
 
-func (s *Server) transportRoutes(live, post func(string, handler)) {
-	live("/transport", s.transportPage)
-	live("/data/transport", s.transportData)
-	live("/data/devices", s.devicesData)
-	post("/transport/open", s.openTransport)
-	post("/transport/do", s.doTransport)
-	post("/transport/tick", s.tickTransport)
-	post("/transport/take", s.takeTransport)
-	post("/transport/close", s.closeTransport)
+func (s *Server) transportRoutes(always func(string, handler)) {
+	always("GET /transport", s.transportPage)
+	always("GET /data/transport", s.transportData)
+	always("GET /data/devices", s.devicesData)
+	always("POST /transport/open", s.openTransport)
+	always("POST /transport/do", s.doTransport)
+	always("POST /transport/tick", s.tickTransport)
+	always("POST /transport/take", s.takeTransport)
+	always("POST /transport/close", s.closeTransport)
 }
 
 const seatCookie = "nightreel-seat"
