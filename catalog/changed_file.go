@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -40,8 +41,15 @@ func (s *Store) forgetChanged(ctx context.Context, tx *sql.Tx, c Change) error {
 		to = 1<<63 - 1
 	}
 	var open bool
-	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ? AND accepted_at IS NULL)", c.File).Scan(&open); err != nil {
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ?)", c.File).Scan(&open); err != nil {
 		return fmt.Errorf("could not read the catalog: %w", err)
+	}
+	if open {
+		accepted, err := isAccepted(ctx, tx, c.File)
+		if err != nil {
+			return err
+		}
+		open = !accepted
 	}
 	now := s.now().UTC().Format(time.RFC3339)
 	if open {
@@ -52,7 +60,10 @@ func (s *Store) forgetChanged(ctx context.Context, tx *sql.Tx, c Change) error {
 		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO changed_files (file_id, size, found_at) SELECT id, size, ? FROM files WHERE id = ?", now, c.File); err != nil {
 			return err
 		}
-		if _, err := exec(ctx, tx, "INSERT OR REPLACE INTO first_pieces (file_id, offset, length, sum) SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ?", c.File); err != nil {
+		if _, err := exec(ctx, tx, "DELETE FROM first_pieces WHERE file_id = ?", c.File); err != nil {
+			return err
+		}
+		if _, err := exec(ctx, tx, "INSERT INTO first_pieces (file_id, offset, length, sum) SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ?", c.File); err != nil {
 			return err
 		}
 	}
@@ -77,7 +88,6 @@ func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]Chan
 		return nil, err
 	}
 	var w where
-	w.add(true, "c.accepted_at IS NULL")
 	w.add(true, `(f.size <> c.size OR NOT EXISTS (SELECT 1 FROM first_pieces p WHERE p.file_id = f.id)
 		OR EXISTS (SELECT 1 FROM first_pieces p LEFT JOIN pieces q ON q.file_id = p.file_id AND q.offset = p.offset WHERE p.file_id = f.id AND (q.sum IS NOT p.sum OR q.length <> p.length)))`)
 	w.add(show != "", "s.key = ?", key)
@@ -93,9 +103,19 @@ func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]Chan
 	if err != nil || len(files) == 0 {
 		return map[FileID]ChangedFile{}, err
 	}
+	open := files[:0]
+	for _, c := range files {
+		accepted, err := isAccepted(ctx, s.db, c.File)
+		if err != nil {
+			return nil, err
+		}
+		if !accepted {
+			open = append(open, c)
+		}
+	}
 	pieces, err := list(ctx, s.db, "SELECT p.file_id, p.offset, p.length, p.sum"+from+" JOIN first_pieces p ON p.file_id = c.file_id"+w.String()+" ORDER BY p.file_id, p.offset", w.args, readPiece)
 	all := map[FileID]ChangedFile{}
-	for _, c := range files {
+	for _, c := range open {
 		all[c.File] = c
 	}
 	for _, p := range pieces {
@@ -107,17 +127,53 @@ func (s *Store) ChangedFiles(ctx context.Context, show ShowKey) (map[FileID]Chan
 	return all, err
 }
 
-// AcceptChange stores that a person accepts a changed file as it was last
-// measured. A file that did not change is *[NotFoundError].
+// AcceptChange stores a person's word that a changed file is right as it was last
+// measured. The word is about the file's bytes, so it also holds for a copy, and
+// no longer once the file changes again. A file that did not change, or was
+// accepted, is *[NotFoundError].
 func (s *Store) AcceptChange(ctx context.Context, file FileID, note string) error {
-	return s.update(ctx, func(tx *sql.Tx) error {
-		n, err := exec(ctx, tx, "UPDATE changed_files SET accepted_at = ?, note = ? WHERE file_id = ? AND accepted_at IS NULL", s.now().UTC().Format(time.RFC3339), note, file)
-		if err == nil && n == 0 {
-			err = &NotFoundError{Kind: "changed file", Name: fmt.Sprint(file), Try: "nightreel verify lists the files that changed"}
+	return s.write(ctx, func(w *writing) error {
+		var changed bool
+		if err := w.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM changed_files WHERE file_id = ?)", file).Scan(&changed); err != nil {
+			return fmt.Errorf("could not read the catalog: %w", err)
 		}
-		if err == nil {
-			_, err = exec(ctx, tx, "DELETE FROM first_pieces WHERE file_id = ?", file)
+		accepted, err := isAccepted(ctx, w, file)
+		if err != nil {
+			return err
 		}
-		return err
+		if !changed || accepted {
+			return &NotFoundError{Kind: "changed file", Name: fmt.Sprint(file), Try: "nightreel verify lists the files that changed"}
+		}
+		bytes, err := bytesOf(ctx, w, file)
+		if err != nil {
+			return err
+		}
+		if bytes == "" {
+			return fmt.Errorf("file %d was not accepted: it was not measured again yet", file)
+		}
+		return w.say(ctx, []Word{{Content: bytes, About: SaidRight, Value: cmp.Or(note, "accepted")}})
 	})
+}
+
+// bytesOf names all bytes of a file by their checksums; "" before it was measured.
+func bytesOf(ctx context.Context, q querier, file FileID) (string, error) {
+	pieces, err := list(ctx, q, "SELECT file_id, offset, length, sum FROM pieces WHERE file_id = ? ORDER BY offset", []any{file}, readPiece)
+	all := []any{}
+	for _, p := range pieces {
+		all = append(all, p.Offset, p.Length, p.Sum)
+	}
+	if len(all) == 0 {
+		return "", err
+	}
+	return "bytes " + digest(all...), err
+}
+
+// isAccepted reports whether a person accepted a file as it was last measured.
+func isAccepted(ctx context.Context, q querier, file FileID) (bool, error) {
+	bytes, err := bytesOf(ctx, q, file)
+	if err != nil || bytes == "" {
+		return false, err
+	}
+	found, err := list(ctx, q, "SELECT 1 FROM said WHERE content = ? AND about = ?", []any{bytes, SaidRight}, func(row scanner) (n int, err error) { return n, row.Scan(&n) })
+	return len(found) > 0, err
 }

@@ -33,6 +33,7 @@ var countedTables = []counted{
 	{table: "volumes", about: AboutVolumes, show: ofTour},
 	{table: "shows", about: AboutShows, show: ofTour},
 	{table: "said", about: AboutShows, show: ofTour},
+	{table: "said", about: AboutFiles, show: ofTour, only: "ROW.about = 'right'"},
 	{table: "recordings", about: AboutRecordings, show: ofShow},
 	{table: "files", about: AboutFiles, show: ofRecording},
 	{table: "changed_files", about: AboutFiles, show: ofFile},

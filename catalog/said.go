@@ -22,6 +22,8 @@ const (
 	SaidVenue     WordAbout = "venue"     // the venue's name
 	SaidReference WordAbout = "reference" // "yes": this recording is the show's reference
 
+	SaidRight WordAbout = "right" // a note: the changed file is right as it is; see [Store.AcceptChange]
+
 	ScanDate    WordAbout = "scan_date"
 	ScanRig     WordAbout = "scan_rig"
 	ScanPattern WordAbout = "scan_pattern" // the pattern of file names

@@ -1,12 +1,10 @@
--- A file whose bytes changed after they were measured is measured again. That it
--- changed stays known until a person accepts it, and so do the checksums that it
--- had first.
+-- A file whose bytes changed after they were measured is measured again. The
+-- catalog keeps the checksums that it had first until the file changes again after
+-- a person accepted it; the acceptance is a fact.
 CREATE TABLE changed_files (
 	file_id     INTEGER PRIMARY KEY REFERENCES files (id) ON DELETE CASCADE,
 	size        INTEGER NOT NULL, -- bytes, when it was read first
-	found_at    TEXT NOT NULL,    -- RFC 3339: when a scan last found it changed
-	accepted_at TEXT,             -- RFC 3339; NULL while no person accepted it
-	note        TEXT NOT NULL DEFAULT ''
+	found_at    TEXT NOT NULL     -- RFC 3339: when a scan last found it changed
 );
 CREATE TABLE first_pieces (
 	file_id INTEGER NOT NULL REFERENCES files (id) ON DELETE CASCADE,
