@@ -56,8 +56,9 @@ const (
 	MaxLevelDB    = 0.0   // the recording is never made louder as a whole
 	MinTrimDB     = -60.0
 	MaxTrimDB     = 20.0
-	StrokeDB      = 1.0  // most that one command raises the overall level or a trim by
-	RiseDBPerS    = 10.0 // most that an output rises by in a second; it falls at once
+	StrokeDB      = 1.0   // most that one command raises the overall level or a trim by
+	RiseDBPerS    = 10.0  // most that an output rises by in a second; it falls at once
+	UnmuteDB      = -20.0 // relative to its level, where an output that was muted, or a steady tone, begins to rise
 	DefaultFadeMS = 10.0
 	FadeOutMS     = 300.0
 	MaxOutputs    = 254   // limit of the device library

@@ -34,6 +34,7 @@ type head struct {
 	level               float32 // overall
 	up                  float32 // largest factor that an output rises by in safeFade
 	trims               []float32
+	open                []float32 // 0 while an output is muted, then up to 1
 	gains, steps, goals []float32
 	peaks               []uint32
 	gainLeft            int
@@ -49,9 +50,9 @@ func (h *head) init(e *Engine) {
 	h.resume = uint64(10 * h.safe)
 	h.gains, h.steps, h.goals = make([]float32, e.width), make([]float32, e.width), make([]float32, e.width)
 	h.peaks = make([]uint32, e.width)
-	h.level, h.trims = math.Float32frombits(e.levelNow.Load()), make([]float32, e.width)
+	h.level, h.trims, h.open = math.Float32frombits(e.levelNow.Load()), make([]float32, e.width), make([]float32, e.width)
 	for o := range h.trims {
-		h.trims[o] = math.Float32frombits(e.gainsNow[o].Load())
+		h.trims[o], h.open[o] = math.Float32frombits(e.gainsNow[o].Load()), 1
 	}
 	h.up = float32(math.Pow(10, RiseDBPerS/20*float64(h.safe)/float64(e.rate)))
 	h.gateSeen = e.gate.Load()
@@ -287,11 +288,17 @@ func (e *Engine) applyGains(h *head, dst []float32, channels int) {
 	}
 }
 
-// quietest is the amplitude at which a rise from silence begins: MinLevelDB.
-const quietest = 1e-4
+const (
+	// quietest is the amplitude at which a rise from silence begins: MinLevelDB.
+	quietest = 1e-4
+	// opening is the factor at which an output that was muted, or a steady tone,
+	// begins to rise: UnmuteDB.
+	opening = 0.1
+)
 
-// climb moves the overall level and the live trims to their set values: down at
-// once, up by what RiseDBPerS allows in safeFade, level and trim together.
+// climb moves the overall level and the live trims to their set values, and opens
+// outputs that are no longer muted: down at once, up by what RiseDBPerS allows in
+// safeFade, level, trim and opening together.
 func (e *Engine) climb(h *head) {
 	up := h.up
 	if h.gainLeft > 0 {
@@ -304,9 +311,20 @@ func (e *Engine) climb(h *head) {
 		up = max(1, min(up, up*before/max(h.level, quietest)))
 	}
 	for o := range h.trims {
+		up := up
 		if goal := math.Float32frombits(e.gains[o].Load()); goal != h.trims[o] {
+			before := max(h.trims[o], quietest)
 			h.trims[o] = climbed(h.trims[o], goal, up)
 			e.gainsNow[o].Store(math.Float32bits(h.trims[o]))
+			up = max(1, min(up, up*before/max(h.trims[o], quietest)))
+		}
+		switch {
+		case e.muted[o].Load():
+			h.open[o] = 0
+		case h.open[o] == 0 && h.gainLeft == 0:
+			h.open[o] = opening
+		case h.open[o] > 0:
+			h.open[o] = min(1, h.open[o]*up)
 		}
 	}
 }
@@ -325,10 +343,7 @@ func climbed(now, goal, up float32) float32 {
 func (e *Engine) moveGains(h *head, dst []float32, channels int) {
 	moved, unity := false, true
 	for o := range h.goals {
-		g := h.level * h.trims[o]
-		if e.muted[o].Load() {
-			g = 0
-		}
+		g := h.level * h.trims[o] * h.open[o]
 		if g != h.goals[o] {
 			h.goals[o], moved = g, true
 		}

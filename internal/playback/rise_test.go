@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -42,65 +44,90 @@ func (e *Engine) pullRing(n int) []float32 {
 	return dst
 }
 
-// Whatever commands come, in blocks of any size, no output rises by more than
-// RiseDBPerS, nor by more than StrokeDB after a command, level and trim
-// together; and it falls within safeFade.
-func TestRisesAreRamps(t *testing.T) {
-	p := tapeProgram(2, twoSongs...)
-	for seed := range uint64(4) {
-		e := onRing(t, p, 1e-3) // far below full scale
-		rnd := rand.New(rand.NewPCG(seed, 2031))
-		e.pullRing(1000) // the gate opens
-		dbAt := func(x float32) float64 { return max(MinLevelDB+MinTrimDB, 20*math.Log10(float64(x)/1e-3)) }
-		track := make([][]float64, 2)
-		var quietest float64
-		for range 600 {
-			level, trim, input := e.levelNowDB(), 0.0, 1+rnd.IntN(2)
-			trim = e.trimNowDB(input - 1)
-			var c Command
-			switch rnd.IntN(6) {
-			case 0: // as a typing error requests
-				c = Command{Do: Level, DB: ptr(MinLevelDB + rnd.Float64()*-MinLevelDB)}
-			case 1:
-				c = Command{Do: Trim, Input: input, DB: ptr(MinTrimDB + rnd.Float64()*(MaxTrimDB-MinTrimDB))}
-			case 2:
-				c = Command{Do: Level, DB: ptr(level - rnd.Float64()*3)}
-			case 3:
-				c = Command{Do: Trim, Input: input, DB: ptr(trim + StrokeDB)}
-			default:
-				c = Command{Do: Level, DB: ptr(level + StrokeDB)}
-			}
-			err := e.Do(c)
-			if refused := (*RefusedError)(nil); err != nil && !errors.As(err, &refused) {
-				t.Fatal(err)
-			}
-			if c.Do == Level && err == nil && *c.DB > level+StrokeDB+1e-9 || c.Do == Trim && err == nil && *c.DB > trim+StrokeDB+1e-9 {
-				t.Fatalf("%s to %v was done; it was at %v and %v", c.Do, *c.DB, level, trim)
-			}
-			out := e.pullRing(1 + rnd.IntN(4000))
-			for f := 0; f < len(out); f += 2 {
-				for c := range 2 {
-					track[c] = append(track[c], dbAt(out[f+c]))
-				}
-			}
-			quietest = min(quietest, level)
-		}
-		const window = 480 // frames, 10 ms
-		for c, all := range track {
-			steepest := 0.0
-			for f := 0; f+window < len(all); f++ {
-				if all[f] > MinLevelDB { // below it counts as silence
-					steepest = max(steepest, all[f+window]-all[f])
-				}
-			}
-			if most := RiseDBPerS*window/48000 + 0.002; steepest > most {
-				t.Errorf("seed %d, output %d rises by %.4f dB in 10 ms, at most %.4f are allowed", seed, c+1, steepest, most)
-			}
-			if steepest < 0.09 {
-				t.Errorf("seed %d: the steepest rise is only %.4f dB in 10 ms, so the bound was not tested", seed, steepest)
-			}
+// commands returns how many random commands a test tries: NIGHTREEL_COMMANDS, or
+// some thousand.
+func commands(t *testing.T) int {
+	n := 2400
+	if s := os.Getenv("NIGHTREEL_COMMANDS"); s != "" {
+		var err error
+		if n, err = strconv.Atoi(s); err != nil {
+			t.Fatal(err)
 		}
 	}
+	return n
+}
+
+// Whatever commands come, in blocks of any size, no output rises by more than
+// RiseDBPerS, nor by more than StrokeDB after a command, level and trim
+// together; and it falls within safeFade. An output that was muted begins
+// UnmuteDB below its level.
+func TestRisesAreRamps(t *testing.T) {
+	const each = 600
+	steepest := 0.0
+	for seed := range uint64((commands(t) + each - 1) / each) {
+		steepest = max(steepest, checkRises(t, seed, each))
+	}
+	if steepest < 0.09 {
+		t.Errorf("the steepest rise is only %.4f dB in 10 ms, so the bound was not tested", steepest)
+	}
+}
+
+// checkRises returns the steepest rise in dB in 10 ms.
+func checkRises(t *testing.T, seed uint64, commands int) float64 {
+	e := onRing(t, tapeProgram(2, twoSongs...), 1e-3) // far below full scale
+	rnd := rand.New(rand.NewPCG(seed, 2031))
+	e.pullRing(1000) // the gate opens
+	dbAt := func(x float32) float64 { return max(MinLevelDB+MinTrimDB, 20*math.Log10(float64(x)/1e-3)) }
+	const window = 480 // frames, 10 ms
+	var last [2][]float64
+	var steepest [2]float64
+	for range commands {
+		level, input := e.levelNowDB(), 1+rnd.IntN(2)
+		opens := [2]float64{level + e.trimNowDB(0) + UnmuteDB, level + e.trimNowDB(1) + UnmuteDB}
+		trim := e.trimNowDB(input - 1)
+		var c Command
+		switch rnd.IntN(8) {
+		case 0: // as a typing error requests
+			c = Command{Do: Level, DB: ptr(MinLevelDB + rnd.Float64()*-MinLevelDB)}
+		case 1:
+			c = Command{Do: Trim, Input: input, DB: ptr(MinTrimDB + rnd.Float64()*(MaxTrimDB-MinTrimDB))}
+		case 2:
+			c = Command{Do: Level, DB: ptr(level - rnd.Float64()*3)}
+		case 3:
+			c = Command{Do: Trim, Input: input, DB: ptr(trim + StrokeDB)}
+		case 4:
+			c = Command{Do: Mute, Input: input, On: rnd.IntN(3) == 0}
+		default:
+			c = Command{Do: Level, DB: ptr(level + StrokeDB)}
+		}
+		err := e.Do(c)
+		if refused := (*RefusedError)(nil); err != nil && !errors.As(err, &refused) {
+			t.Fatal(err)
+		}
+		if c.Do == Level && err == nil && *c.DB > level+StrokeDB+1e-9 || c.Do == Trim && err == nil && *c.DB > trim+StrokeDB+1e-9 {
+			t.Fatalf("%s to %v was done; it was at %v and %v", c.Do, *c.DB, level, trim)
+		}
+		out := e.pullRing(1 + rnd.IntN(4000))
+		for o := range 2 {
+			all := last[o]
+			for f := o; f < len(out); f += 2 {
+				all = append(all, dbAt(out[f]))
+			}
+			opens[o] = max(opens[o], e.levelNowDB()+e.trimNowDB(o)+UnmuteDB)
+			for f := 0; f+window < len(all); f++ {
+				if all[f+window] > opens[o]+0.11 { // else it begins to rise from silence
+					steepest[o] = max(steepest[o], all[f+window]-max(all[f], MinLevelDB))
+				}
+			}
+			last[o] = all[max(0, len(all)-window):]
+		}
+	}
+	for o := range 2 {
+		if most := RiseDBPerS*window/48000 + 0.002; steepest[o] > most {
+			t.Errorf("seed %d, output %d rises by %.4f dB in 10 ms, at most %.4f are allowed", seed, o+1, steepest[o], most)
+		}
+	}
+	return max(steepest[0], steepest[1])
 }
 
 // One command raises the level by at most a stroke, even if it is sent again

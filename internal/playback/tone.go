@@ -78,11 +78,17 @@ func (e *Engine) playTone(h *head, dst []float32, channels int) {
 	}
 	off := e.toneOff.Load() || e.tone.Load() != t.playing
 	step := 1 / float32(steadyRampS*float64(e.rate))
+	up := float32(math.Pow(10, RiseDBPerS/20/float64(e.rate)))
 	for ; len(dst) > 0; dst = dst[channels:] {
-		if off {
+		switch {
+		case off:
 			t.amp = max(0, t.amp-step)
-		} else {
-			t.amp = min(1, t.amp+step)
+		case t.playing.on == nil: // beeps have their own edges
+			t.amp = 1
+		case t.amp < opening:
+			t.amp = min(opening, t.amp+step*opening)
+		default:
+			t.amp = min(1, t.amp*up)
 		}
 		if t.playing.on != nil {
 			x := t.playing.amp * t.amp * t.sine(t.playing.hz, e.rate)

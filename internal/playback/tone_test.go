@@ -12,7 +12,14 @@ func TestLineUpTone(t *testing.T) {
 	r.do(Command{Do: Level, DB: ptr(-40.0)})
 	r.do(Command{Do: Mute, Input: 2, On: true})
 	r.do(Command{Do: LineUp, Outputs: []int{2, 4}, DB: ptr(-20.0)})
-	r.pull(4800)
+	rise := r.pull(3 * 48_000) // it begins 20 dB below and rises by 10 dB a second
+	early := float32(0)
+	for f := 2400; f < 2880; f++ {
+		early = max(early, rise[4*f+1])
+	}
+	if early < 0.0099 || early > 0.0103 {
+		t.Errorf("after 50 ms the tone's peak is %v, want 0.01", early)
+	}
 	out := r.pull(48_000)
 	sum, crossings := 0.0, 0
 	for f := range 48_000 {
