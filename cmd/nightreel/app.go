@@ -15,9 +15,11 @@ import (
 
 // env is what every command gets: where to print, and how.
 type env struct {
-	stdout   io.Writer
-	stderr   io.Writer
-	terminal bool // stderr is a terminal: progress may be drawn
+	stdout   io.Writer // shows what a terminal would act upon
+	stderr   io.Writer // likewise
+	screen   io.Writer // standard error as it is, for the progress line
+	width    int       // of lines to stdout; 0: not bound
+	terminal bool      // stderr is a terminal: progress may be drawn
 }
 
 const exitStatusHelp = `EXIT STATUS:

@@ -41,7 +41,7 @@ func (e *env) historyCommand() *cli.Command {
 
 // printHistory prints a line a fact; who and when stand beside a step's first.
 func (e *env) printHistory(steps []catalog.Step) error {
-	t := newTable("when", "author", "show", "what")
+	t := newTable("when", "author", "show", "~what")
 	for _, step := range steps {
 		when, author := "before the history", step.Author
 		if step.At != nil {
@@ -56,7 +56,7 @@ func (e *env) printHistory(steps []catalog.Step) error {
 			when, author = "", ""
 		}
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 // deviceID returns this machine's id, which lies in the user's configuration

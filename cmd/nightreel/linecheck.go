@@ -83,14 +83,15 @@ func (e *env) linecheckCommand() *cli.Command {
 
 func (e *env) printLinecheck(r linecheck.Report) error {
 	if len(r.Inputs) > 0 {
-		fmt.Fprintln(e.stdout, wrapped(linecheckSummary(r.Inputs)+": "+linecheckAgainst(r.Against), "", e.textWidth()))
+		e.sentence("", "%s: %s", linecheckSummary(r.Inputs), linecheckAgainst(r.Against))
 	}
 	t := newTable(">track", "channel", "status", ">played", ">level", ">tour", ">differs", ">gain")
+	t.drop = []string{"tour", "level"}
 	number := func(v *float64, none string) string {
 		if v == nil {
 			return none
 		}
-		return fmt.Sprintf("%.1f", *v)
+		return rounded("%.1f", *v)
 	}
 	for _, in := range r.Inputs {
 		gain := ""
@@ -107,17 +108,17 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		}
 		t.row(fmt.Sprint(in.Track), in.Channel, string(in.Status), played, number(in.Level, "silent"), number(in.Usual, "-"), differs, gain)
 	}
-	if err := t.print(e.stdout); err != nil {
+	if err := e.printTable(t); err != nil {
 		return err
 	}
 	first := true
 	for _, in := range r.Inputs {
 		for _, text := range in.Text {
 			if first {
-				fmt.Fprintln(e.stdout)
+				e.println("")
 				first = false
 			}
-			fmt.Fprintln(e.stdout, wrapped(text, "  ", e.textWidth()))
+			e.sentence("  ", "%s", text)
 		}
 	}
 	if groups := r.AlikeGroups(); len(groups) > 0 {
@@ -125,10 +126,12 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		for _, g := range groups {
 			all = append(all, strings.Join(g[:len(g)-1], ", ")+" and "+g[len(g)-1])
 		}
-		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("too alike to hear whether they are exchanged: "+strings.Join(all, "; ")+". Tap or name each one while you watch its meter.", "", e.textWidth()))
+		e.println("")
+		e.sentence("", "too alike to hear whether they are exchanged: %s. Tap or name each one while you watch its meter.", strings.Join(all, "; "))
 	}
 	if len(r.NotRecorded) > 0 {
-		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("not recorded: "+strings.Join(r.NotRecorded, ", "), "", e.textWidth()))
+		e.println("")
+		e.sentence("", "not recorded: %s", strings.Join(r.NotRecorded, ", "))
 	}
 	return e.printProblems(r.Problems)
 }

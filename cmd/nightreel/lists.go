@@ -83,7 +83,7 @@ func (e *env) importInputs(c *cli.Context) error {
 		if list.Only {
 			when = "for " + string(list.From) + " only"
 		}
-		_, err = fmt.Fprintf(e.stdout, "%s in force %s\n", count(len(list.Inputs), "input"), when)
+		err = e.printf("%s in force %s\n", count(len(list.Inputs), "input"), when)
 		return err
 	})
 }
@@ -130,11 +130,11 @@ func (e *env) printInputs(c *cli.Context) error {
 		case c.Bool("csv"):
 			return lists.WriteInputs(e.stdout, inputs)
 		}
-		t := newTable(">track", "channel", ">gain dB", "group", "notes")
+		t := newTable(">track", "channel", ">gain dB", "group", "~notes")
 		for _, in := range inputs {
 			t.row(fmt.Sprint(in.Track), in.Channel, gain(in.GainDB), in.Group, in.Notes)
 		}
-		return t.print(e.stdout)
+		return e.printTable(t)
 	})
 }
 
@@ -191,7 +191,7 @@ func (e *env) importSetList(c *cli.Context) error {
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(e.stdout, "%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
+			err = e.printf("%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
 			return err
 		})
 	})
@@ -221,7 +221,7 @@ func (e *env) printSetList(c *cli.Context) error {
 			return e.printJSON(entries)
 		}
 		for _, entry := range entries {
-			if _, err := fmt.Fprintf(e.stdout, "%d. %s\n", entry.Position, entry.Song); err != nil {
+			if err := e.item(fmt.Sprintf("%d. ", entry.Position), "%s", entry.Song); err != nil {
 				return err
 			}
 		}
@@ -257,7 +257,7 @@ func (e *env) deskCommand() *cli.Command {
 						if err := store.SaveDesk(c.Context, desk); err != nil {
 							return err
 						}
-						_, err := fmt.Fprintf(e.stdout, "desk %s has %s\n", desk.Name, count(len(desk.Inputs), "input"))
+						err := e.printf("desk %s has %s\n", desk.Name, count(len(desk.Inputs), "input"))
 						return err
 					})
 				},
@@ -287,7 +287,7 @@ func (e *env) deskCommand() *cli.Command {
 								t.row(d.Name, fmt.Sprint(in.Input), in.Channel, gain(in.GainDB), fmt.Sprint(in.Output))
 							}
 						}
-						return t.print(e.stdout)
+						return e.printTable(t)
 					})
 				},
 			},

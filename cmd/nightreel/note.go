@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -33,7 +32,7 @@ func (e *env) noteCommand() *cli.Command {
 					return e.withStore(c, func(store *catalog.Store) error {
 						n, err := store.AddNote(c.Context, day, c.Args().First())
 						if err == nil {
-							_, err = fmt.Fprintf(e.stdout, "%s  %s\n", n.Show, n.Text)
+							err = e.item(string(n.Show)+"  ", "%s", n.Text)
 						}
 						return err
 					})
@@ -66,11 +65,12 @@ func (e *env) noteCommand() *cli.Command {
 						if c.Bool("json") {
 							return e.printJSON(notes)
 						}
-						t := newTable("show", "note")
 						for _, n := range notes {
-							t.row(string(n.Show), n.Text)
+							if err := e.item(string(n.Show)+"  ", "%s", n.Text); err != nil {
+								return err
+							}
 						}
-						return t.print(e.stdout)
+						return nil
 					})
 				},
 			},

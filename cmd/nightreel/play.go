@@ -88,15 +88,15 @@ func (e *env) askCautions(c *cli.Context, ask bool) (read bool, err error) {
 	if c.Bool("json") {
 		return false, nil
 	}
-	fmt.Fprintln(e.stdout, "Before any sound comes:")
+	e.println("Before any sound comes:")
 	for _, caution := range session.Cautions() {
-		fmt.Fprintf(e.stdout, "%s\n", "  - "+strings.TrimLeft(wrapped(caution.Text, "    ", e.textWidth()), " "))
+		e.item("  - ", "%s", caution.Text)
 	}
 	if !ask {
-		_, err = fmt.Fprintln(e.stdout, "Type acknowledge when all of it is done.")
+		err = e.println("Type acknowledge if you have read this and follow it.")
 		return false, err
 	}
-	fmt.Fprint(e.stdout, "\nType yes when all of it is done; anything else leaves: ")
+	e.print("\nType yes if you have read this and follow it; anything else leaves: ")
 	line, _ := bufio.NewReader(os.Stdin).ReadString('\n')
 	if strings.ToLower(strings.TrimSpace(line)) != "yes" {
 		return false, fmt.Errorf("not started: the cautions were not acknowledged")
@@ -141,7 +141,7 @@ func notBack(open []catalog.BackInput) string {
 }
 
 func (e *env) printBack(list []catalog.BackInput) error {
-	fmt.Fprintln(e.stdout, "\nBack to the stage before doors; hear each one live:")
+	e.println("\nBack to the stage before doors; hear each one live:")
 	t := newTable("", ">input", "channel")
 	for _, b := range list {
 		box := "[ ]"
@@ -150,7 +150,7 @@ func (e *env) printBack(list []catalog.BackInput) error {
 		}
 		t.row(box, fmt.Sprint(b.DeskInput), b.Channel)
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 func (e *env) backCommand(idFlag cli.Flag) *cli.Command {

@@ -129,7 +129,7 @@ func (e *env) printScan(r scan.Result, s state) error {
 	if r.Seconds > 0 && r.BytesRead > 0 {
 		speed = fmt.Sprintf(" in %.1f s, %s/s", r.Seconds, size(int64(float64(r.BytesRead)/r.Seconds)))
 	}
-	if _, err := fmt.Fprintf(e.stdout, "%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
+	if err := e.printf("%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
 		return err
 	}
 	return e.printProblems(r.Problems)
@@ -139,23 +139,23 @@ func (e *env) printScan(r scan.Result, s state) error {
 // folder, nothing where there is nothing.
 func (e *env) printProblems(problems []scan.Problem) error {
 	if len(problems) > 0 {
-		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(problems), "problem"))
+		e.printf("\n%s:\n", count(len(problems), "problem"))
 	}
 	folder := ""
 	for i, p := range problems {
 		if dir := filepath.Dir(p.File); dir != folder {
 			folder = dir
-			fmt.Fprintf(e.stdout, "  %s\n", folder)
+			e.println(cutFront("  "+inline(folder), e.pathWidth()))
 		}
 		at := ""
 		if p.Offset > 0 {
 			at = fmt.Sprintf(" (at byte %d)", p.Offset)
 		}
-		if _, err := fmt.Fprintf(e.stdout, "    %s: %s%s\n", filepath.Base(p.File), p.Problem, at); err != nil {
+		if err := e.item("    ", "%s: %s%s", filepath.Base(p.File), p.Problem, at); err != nil {
 			return err
 		}
 		if p.Hint != "" && (i+1 == len(problems) || problems[i+1].Hint != p.Hint) { // once for all files that it is about
-			fmt.Fprintln(e.stdout, wrapped("hint: "+p.Hint, "      ", e.textWidth()))
+			e.sentence("      ", "hint: %s", p.Hint)
 		}
 	}
 	return nil
@@ -182,7 +182,7 @@ func (e *env) verifyCommand() *cli.Command {
 					if err := scan.Accept(c.Context, store, c.Args().Slice(), c.String("note")); err != nil {
 						return err
 					}
-					_, err := fmt.Fprintf(e.stdout, "%s accepted\n", count(c.Args().Len(), "changed file"))
+					err := e.printf("%s accepted\n", count(c.Args().Len(), "changed file"))
 					return err
 				})
 			},
@@ -220,7 +220,7 @@ func (e *env) verify(c *cli.Context) error {
 
 func (e *env) printVerified(c *cli.Context, store *catalog.Store, show catalog.ShowKey, files []scan.Verified) error {
 	bad := 0
-	t := newTable("status", "file", "")
+	t := newTable("status", "/file", "~")
 	for _, f := range files {
 		if f.Status != scan.OK {
 			bad++
@@ -230,8 +230,8 @@ func (e *env) printVerified(c *cli.Context, store *catalog.Store, show catalog.S
 	var err error
 	if c.Bool("json") {
 		err = e.printJSON(files)
-	} else if err = t.print(e.stdout); err == nil && len(files) > 0 {
-		_, err = fmt.Fprintf(e.stdout, "%d of %s ok\n", len(files)-bad, count(len(files), "file"))
+	} else if err = e.printTable(t); err == nil && len(files) > 0 {
+		err = e.printf("%d of %s ok\n", len(files)-bad, count(len(files), "file"))
 	}
 	switch {
 	case err != nil:
@@ -271,7 +271,7 @@ func (e *env) relocateCommand() *cli.Command {
 					return e.printJSON(moved)
 				}
 				for _, v := range moved {
-					if _, err := fmt.Fprintf(e.stdout, "%s is at %s now\n", v.Name, v.Root); err != nil {
+					if err := e.printf("%s is at %s now\n", v.Name, v.Root); err != nil {
 						return err
 					}
 				}

@@ -76,9 +76,9 @@ func (e *env) serve(c *cli.Context, store *catalog.Store) error {
 		return err
 	}
 	defer s.Close()
-	fmt.Fprintf(e.stdout, "nightreel is at %s with %s; Ctrl-C ends it\n", strings.Join(addresses(l.Addr()), " and "), store.Path())
+	e.printf("nightreel is at %s with %s; Ctrl-C ends it\n", strings.Join(addresses(l.Addr()), " and "), store.Path())
 	if !local {
-		fmt.Fprintf(e.stdout, "to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
+		e.printf("to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
 	}
 	return s.Serve(c.Context, l) // nil after Ctrl-C, which is how it is meant to end
 }

@@ -102,7 +102,7 @@ func (e *env) listSessions(c *cli.Context) error {
 		if c.Bool("json") {
 			return e.printJSON(all)
 		}
-		t := newTable(">id", "built", "desk", "takes")
+		t := newTable(">id", "built", "desk", "~takes")
 		for _, s := range all {
 			var takes []string
 			for _, item := range s.Items {
@@ -110,7 +110,7 @@ func (e *env) listSessions(c *cli.Context) error {
 			}
 			t.row(fmt.Sprint(s.ID), s.CreatedAt.Local().Format("2006-01-02 15:04"), s.Desk, strings.Join(takes, ", "))
 		}
-		return t.print(e.stdout)
+		return e.printTable(t)
 	})
 }
 
@@ -155,10 +155,12 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 	if c.Bool("json") {
 		return e.printJSON(ses)
 	}
-	fmt.Fprintf(e.stdout, "session %d for desk %s\n", ses.ID, ses.Desk)
+	e.sentence("", "session %d for desk %s", ses.ID, ses.Desk)
 	for i, item := range ses.Items {
-		fmt.Fprintf(e.stdout, "\n%d. %s, %s, rig %s, %s long: %s\n", i+1, item.Song, item.Show, item.Rig, catalog.Clock(item.EndS-item.StartS), item.Why)
-		t := newTable(">input", "channel", "from", ">track", ">trim dB", "why")
+		e.println("")
+		e.item(fmt.Sprintf("%d. ", i+1), "%s, %s, rig %s, %s long: %s", item.Song, item.Show, item.Rig, catalog.Clock(item.EndS-item.StartS), item.Why)
+		t := newTable(">input", "channel", "from", ">track", ">trim dB", "~why")
+		t.drop = []string{"track"}
 		for _, in := range ses.Inputs {
 			if in.Item != i {
 				continue
@@ -169,15 +171,15 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 			}
 			t.row(fmt.Sprint(in.DeskInput), in.Channel, string(in.Status), track, trim, in.Why)
 		}
-		if err := t.print(e.stdout); err != nil {
+		if err := e.printTable(t); err != nil {
 			return err
 		}
 	}
 	if len(ses.Problems) > 0 {
-		fmt.Fprintln(e.stdout, "\nmind:")
+		e.println("\nmind:")
 	}
 	for _, p := range ses.Problems {
-		if _, err := fmt.Fprintf(e.stdout, "  %s\n", p); err != nil {
+		if err := e.item("  ", "%s", p); err != nil {
 			return err
 		}
 	}
@@ -211,9 +213,9 @@ func (e *env) renderSession(c *cli.Context) error {
 				identical++
 			}
 		}
-		fmt.Fprintf(e.stdout, "%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), size(rendered.Bytes), identical)
+		e.printf("%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), size(rendered.Bytes), identical)
 		for _, problem := range rendered.Problems {
-			fmt.Fprintf(e.stdout, "  %s\n", problem)
+			e.item("  ", "%s", problem)
 		}
 		return e.printCautions()
 	})
@@ -222,9 +224,9 @@ func (e *env) renderSession(c *cli.Context) error {
 // printCautions shows what must be known before recorded show level meets a
 // sound system. It stands wherever playback is built or started.
 func (e *env) printCautions() error {
-	fmt.Fprintln(e.stdout, "\nBefore you play any of it:")
+	e.println("\nBefore you play any of it:")
 	for _, caution := range session.Cautions() {
-		if _, err := fmt.Fprintf(e.stdout, "  - %s\n", caution.Text); err != nil {
+		if err := e.item("  - ", "%s", caution.Text); err != nil {
 			return err
 		}
 	}
@@ -256,7 +258,7 @@ func (e *env) sessionSheet(c *cli.Context) error {
 		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(e.stdout, "%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
+		err = e.printf("%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
 		return err
 	})
 }

@@ -39,11 +39,11 @@ func (e *env) songsCommand() *cli.Command {
 				if c.Bool("json") {
 					return e.printJSON(all)
 				}
-				t := newTable("song", ">takes", ">shows", "also called")
+				t := newTable("song", ">takes", ">shows", "~also called")
 				for _, s := range all {
 					t.row(s.Title, fmt.Sprint(s.Takes), fmt.Sprint(s.Shows), strings.Join(s.Aliases, ", "))
 				}
-				return t.print(e.stdout)
+				return e.printTable(t)
 			})
 		},
 		Subcommands: []*cli.Command{
@@ -90,6 +90,9 @@ func (e *env) aliasSong(c *cli.Context) error {
 		if err == nil && merged != nil {
 			e.say("%q (%s on %s) is the same song as %q now; nightreel songs unalias %q takes that back",
 				merged.Title, count(merged.Takes, "take"), count(merged.Shows, "show"), c.Args().First(), merged.Title)
+		}
+		if err == nil && merged == nil {
+			e.sentence("", "%q is another name of %q now", inline(alias), inline(c.Args().First()))
 		}
 		return err
 	})
@@ -320,15 +323,12 @@ func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
 		return e.printJSON(takes)
 	}
 	t := newTable(">id", "show", ">start", ">end", ">length", "song", "found by", ">sure")
+	t.drop = []string{"end", "sure", "found by"}
 	for _, take := range takes {
-		title := take.Song
-		if take.Nth > 1 {
-			title += fmt.Sprintf(" (%d)", take.Nth)
-		}
 		t.row(fmt.Sprint(take.ID), string(take.Show), catalog.ClockTenths(take.StartS()), catalog.ClockTenths(take.EndS()), catalog.Clock(take.EndS()-take.StartS()),
-			title, string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
+			titled(take.Song, take.Nth), string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 // seconds reads an option that holds a time.

@@ -98,7 +98,7 @@ func TestFullScreen(t *testing.T) {
 	s.tmux("new-session", "-d", "-x", "100", "-y", "30", "-e", "LC_ALL=C.UTF-8", program+" session play --device jack; echo left with $?; sleep 60")
 	t.Cleanup(func() { exec.Command("tmux", "-L", s.name, "kill-server").Run() })
 
-	s.sees("Mute first", "Local rules come first", "Type yes when all of it is done")
+	s.sees("Mute first", "Local rules come first", "Type yes if you have read this")
 	s.keys("yes", "Enter")
 	s.sees("SILENT, STOPPED", "1/2  One", "level -20.0 dB", "Kick In", "Snare Top", "then Two")
 	s.keys("p")

@@ -2,13 +2,13 @@ package session
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 )
 
 //go:embed sheet.html
@@ -33,7 +33,7 @@ func WriteSheetHTML(w io.Writer, s Sheet) error {
 // WriteSheetCSV writes the session's patch, a line for every item and desk
 // input, with an empty column to tick inputs back to the stage.
 func WriteSheetCSV(w io.Writer, s Sheet) error {
-	c := csv.NewWriter(w)
+	c := csvfile.NewWriter(w)
 	c.Write([]string{"item", "song", "show", "desk_input", "channel", "output", "status", "rig", "track", "trim_db", "why", "back_on_stage"})
 	for _, in := range s.inputs {
 		it := s.Order[in.Item]
