@@ -242,6 +242,7 @@ func wrapped(text, indent string, width int) string {
 	column := 0
 	room := max(1, width-displayWidth(indent))
 	for _, word := range strings.Fields(text) {
+		word = inline(word)
 		for n := displayWidth(word); ; {
 			switch {
 			case column == 0:

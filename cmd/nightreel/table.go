@@ -270,6 +270,9 @@ func cut(s string, width int) string {
 	if displayWidth(s) <= width {
 		return s
 	}
+	if width < 2 {
+		return strings.Repeat("…", max(0, width))
+	}
 	return strings.TrimRight(front(s, width-1), " ") + "…"
 }
 

@@ -2,6 +2,7 @@ package playback
 
 import (
 	"fmt"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -88,6 +89,23 @@ type Command struct {
 	Beyond  bool     `json:"beyond,omitempty"` // a person means a trim that, with the session's, is beyond catalog.AskTrimDB
 }
 
+// words names what a command asks for, as messages do.
+func (v Verb) words() string {
+	switch v {
+	case Locate:
+		return "go to a place"
+	case LoopFrom, LoopTo, LoopOn, LoopOff:
+		return "loop"
+	case AtEnd:
+		return "at the song's end"
+	case Fade:
+		return "fade time"
+	case LineUp:
+		return "line-up tone"
+	}
+	return strings.ReplaceAll(strings.ReplaceAll(string(v), "pre_", "pre-"), "_", " ")
+}
+
 // State is what the player is doing.
 type State string
 
@@ -166,7 +184,7 @@ type RefusedError struct {
 	Help string
 }
 
-func (e *RefusedError) Error() string { return fmt.Sprintf("%s: not done: %s", e.Do, e.Why) }
+func (e *RefusedError) Error() string { return fmt.Sprintf("%s: not done: %s", e.Do.words(), e.Why) }
 
 // Hint returns what to do about it.
 func (e *RefusedError) Hint() string { return e.Help }
