@@ -26,6 +26,14 @@ type StepFact struct {
 	Text    string   `json:"text"`
 }
 
+// Words says what the fact says, with its show.
+func (f StepFact) Words() string {
+	if f.Show == "" {
+		return f.Text
+	}
+	return f.Show + ": " + f.Text
+}
+
 // History returns what people wrote, step by step, in order of time: about one
 // show, or about all where show is "". What was written before there was a
 // history is one step.
@@ -84,6 +92,14 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 	return steps, nil
 }
 
+// quantity writes a number with its word in the right form.
+func quantity(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
 // describe puts a fact into words.
 func (f Fact) describe() (what StepFact, there bool, err error) {
 	// The bodies have few fields, of which each kind has some.
@@ -114,20 +130,20 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		return what, there, err
 	}
 	what.Kind, what.Show = f.Kind, b.Show+b.File.Show
-	span := fmt.Sprintf("from %.1f s to %.1f s on %s", seconds(b.Start, b.File.Rate), seconds(b.End, b.File.Rate), b.File.Rig)
+	span := fmt.Sprintf("from %s to %s on rig %s", ClockTenths(seconds(b.Start, b.File.Rate)), ClockTenths(seconds(b.End, b.File.Rate)), b.File.Rig)
 	switch f.Kind {
 	case FactInputList:
-		what.Text = fmt.Sprintf("input list from %s on, %d inputs", b.From, len(b.Inputs))
+		what.Text = fmt.Sprintf("input list from %s on, %s", b.From, quantity(len(b.Inputs), "input"))
 		if b.Only {
-			what.Show, what.Text = b.From, fmt.Sprintf("input list for this show only, %d inputs", len(b.Inputs))
+			what.Show, what.Text = b.From, "input list for this show only, " + quantity(len(b.Inputs), "input")
 		}
 		if b.Rig != "" {
 			what.Text += ", for rig " + b.Rig
 		}
 	case FactSetList:
-		what.Show, what.Text = f.Subject, fmt.Sprintf("set list, %d songs", len(b.Entries))
+		what.Show, what.Text = f.Subject, "set list, " + quantity(len(b.Entries), "song")
 	case FactDesk:
-		what.Text = fmt.Sprintf("desk %s, %d inputs", b.Name, len(b.Inputs))
+		what.Text = fmt.Sprintf("desk %s, %s", b.Name, quantity(len(b.Inputs), "input"))
 	case FactNote:
 		what.Text = "note: " + b.Text
 	case FactTitle:
@@ -143,12 +159,12 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		if b.Track > 0 {
 			tracks = fmt.Sprintf("track %d", b.Track)
 		}
-		what.Text = fmt.Sprintf("accepted: %s, %s, %s", b.Kind, tracks, span)
+		what.Text = fmt.Sprintf("accepted: %s, %s, %s", b.Kind.Words(), tracks, span)
 		if b.Note != "" {
 			what.Text += ": " + b.Note
 		}
 	case FactSession:
-		what.Text = fmt.Sprintf("playback session for desk %s, %d takes", b.Desk, len(b.Items))
+		what.Text = fmt.Sprintf("playback session for desk %s, %s", b.Desk, quantity(len(b.Items), "take"))
 	}
 	return what, true, nil
 }
