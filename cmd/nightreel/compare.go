@@ -19,6 +19,9 @@ func (e *env) levelsCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
+			if err := notBoth(c, "csv", "json"); err != nil {
+				return err
+			}
 			day, err := date(c, "show")
 			if err != nil {
 				return err
@@ -88,10 +91,11 @@ func levelDocs(levels []compare.TakeLevel, s state) []levelDoc {
 
 func (e *env) compareCommand() *cli.Command {
 	return &cli.Command{
-		Name:  "compare",
-		Usage: "one song along the tour: every night against the channel's own median",
-		Description: "Differences are of the RMS level, in dB against the channel's median over all takes of the song; those\n" +
-			"marked ! stand out from the channel's usual spread.",
+		Name:      "compare",
+		Usage:     "one song along the tour: every night against the channel's own median",
+		ArgsUsage: "TITLE",
+		Description: "Differences are of the RMS level, in dB against the channel's median over all takes of\n" +
+			"the song; those marked ! stand out from the channel's usual spread.",
 		Flags: []cli.Flag{
 			songFlag(), channelFlag(),
 			&cli.IntFlag{Name: "last", Usage: "show the last `N` takes in the table", Value: 8},
@@ -99,10 +103,13 @@ func (e *env) compareCommand() *cli.Command {
 			jsonFlag(), csvFlag(),
 		},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+			if err := addressed(c, "song", "one song"); err != nil {
 				return err
 			}
 			if err := need(c, "song"); err != nil {
+				return err
+			}
+			if err := notBoth(c, "csv", "json"); err != nil {
 				return err
 			}
 			if c.Int("last") < 0 {

@@ -24,9 +24,6 @@ func (e *env) findingsCommand() *cli.Command {
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments, or accept or reopen"); err != nil {
-				return err
-			}
 			day, err := date(c, "show")
 			if err != nil {
 				return err

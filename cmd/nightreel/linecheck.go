@@ -21,8 +21,9 @@ func (e *env) linecheckCommand() *cli.Command {
 		Description: "Play or tap each input in turn, or record the band's own check; a few inputs are enough.\n" +
 			"Nothing that is measured is stored. A file with a number in its name is that track; any other is\n" +
 			"the channel of its name.\n" +
-			"A level is the mean of the peaks, as a meter shows them, in the louder half of the seconds in which\n" +
-			"the input was played. It is compared with the median of stretches of the tour of the same length.\n" +
+			"A level is the mean of the peaks, as a meter shows them, in the louder half of the seconds in\n" +
+			"which the input was played. It is compared with the median of stretches of the tour of the same\n" +
+			"length.\n" +
 			"The tone of an input is compared only if it was played for 20 s or more.\n" +
 			"With --fail-on-findings the exit status is 3 if an input is not ok.",
 		Flags: []cli.Flag{

@@ -31,10 +31,12 @@ func (e *env) inputsCommand() *cli.Command {
 				Action: e.importInputs,
 			},
 			{
-				Name:   "show",
-				Usage:  "print the input list in force on a night",
-				Flags:  []cli.Flag{showFlag("the night, needed"), &cli.StringFlag{Name: "rig", Usage: "for this record rig's `NAME`", Value: catalog.MainRig}, jsonFlag(), csvFlag()},
-				Action: e.printInputs,
+				Name:      "show",
+				Aliases:   []string{"list"},
+				Usage:     "print the input list in force on a night",
+				ArgsUsage: "SHOW",
+				Flags:     []cli.Flag{showFlag("the night"), &cli.StringFlag{Name: "rig", Usage: "for this record rig's `NAME`", Value: catalog.MainRig}, jsonFlag(), csvFlag()},
+				Action:    e.printInputs,
 			},
 		},
 	}
@@ -101,7 +103,10 @@ func (e *env) newRig(c *cli.Context, store *catalog.Store) error {
 }
 
 func (e *env) printInputs(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+	if err := addressed(c, "show", "one show"); err != nil {
+		return err
+	}
+	if err := notBoth(c, "csv", "json"); err != nil {
 		return err
 	}
 	day, err := neededShow(c)
@@ -161,10 +166,12 @@ func (e *env) setlistCommand() *cli.Command {
 				Action: e.importSetList,
 			},
 			{
-				Name:   "show",
-				Usage:  "print the set list of a night",
-				Flags:  []cli.Flag{showFlag("the show, needed"), jsonFlag()},
-				Action: e.printSetList,
+				Name:      "show",
+				Aliases:   []string{"list"},
+				Usage:     "print the set list of a night",
+				ArgsUsage: "SHOW",
+				Flags:     []cli.Flag{showFlag("the show"), jsonFlag()},
+				Action:    e.printSetList,
 			},
 		},
 	}
@@ -198,7 +205,7 @@ func (e *env) importSetList(c *cli.Context) error {
 }
 
 func (e *env) printSetList(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+	if err := addressed(c, "show", "one show"); err != nil {
 		return err
 	}
 	day, err := neededShow(c)
@@ -238,8 +245,9 @@ func (e *env) deskCommand() *cli.Command {
 				Name:      "import",
 				Usage:     "read a desk's patch",
 				ArgsUsage: "FILE",
-				Description: "FILE is a table with a heading line: desk input, channel, and where known gain (tonight's preamp\n" +
-					"gain in dB) and output (the playback output that feeds the input; the same number where not given).",
+				Description: "FILE is a table with a heading line: desk input, channel, and if known gain (tonight's\n" +
+					"preamp gain in dB) and output (the playback output that feeds the input; the same number\n" +
+					"if not given).",
 				Flags: []cli.Flag{&cli.StringFlag{Name: "name", Usage: "the desk's `NAME`, needed"}},
 				Action: func(c *cli.Context) error {
 					if err := arguments(c, 1, 1, "one file"); err != nil {
@@ -263,36 +271,68 @@ func (e *env) deskCommand() *cli.Command {
 				},
 			},
 			{
-				Name:  "list",
-				Usage: "list the desks and their inputs",
-				Flags: []cli.Flag{jsonFlag()},
+				Name:      "list",
+				Aliases:   []string{"show"},
+				Usage:     "list the desks and their inputs",
+				ArgsUsage: "[NAME]",
+				Flags:     []cli.Flag{&cli.StringFlag{Name: "name", Usage: "only the desk of this `NAME`"}, jsonFlag()},
+				Action:    e.listDesks,
+			},
+			{
+				Name:      "delete",
+				Usage:     "delete a desk's patch; playback sessions that were built for it stay",
+				ArgsUsage: "NAME",
+				Flags:     []cli.Flag{&cli.StringFlag{Name: "name", Usage: "the desk's `NAME`"}},
 				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+					if err := addressed(c, "name", "the name of one desk"); err != nil {
+						return err
+					}
+					if err := need(c, "name"); err != nil {
 						return err
 					}
 					return e.withStore(c, func(store *catalog.Store) error {
-						desks, err := store.Desks(c.Context)
+						d, err := store.DeleteDesk(c.Context, c.String("name"))
 						if err != nil {
 							return err
 						}
-						if len(desks) == 0 {
-							e.say("no desk yet; nightreel desk import FILE --name NAME reads a desk's patch")
-						}
-						if c.Bool("json") {
-							return e.printJSON(desks)
-						}
-						t := newTable("desk", ">input", "channel", ">gain dB", ">output")
-						for _, d := range desks {
-							for _, in := range d.Inputs {
-								t.row(d.Name, fmt.Sprint(in.Input), in.Channel, gain(in.GainDB), fmt.Sprint(in.Output))
-							}
-						}
-						return e.printTable(t)
+						return e.sentence("", "desk %s is deleted; nightreel undo brings it back", d.Name)
 					})
 				},
 			},
 		},
 	}
+}
+
+func (e *env) listDesks(c *cli.Context) error {
+	if err := addressed(c, "name", "the name of one desk"); err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		desks, err := store.Desks(c.Context)
+		if err != nil {
+			return err
+		}
+		if name := c.String("name"); name != "" {
+			desk, err := store.Desk(c.Context, name)
+			if err != nil {
+				return err
+			}
+			desks = []catalog.Desk{desk}
+		}
+		if len(desks) == 0 {
+			e.say("no desk yet; nightreel desk import FILE --name NAME reads a desk's patch")
+		}
+		if c.Bool("json") {
+			return e.printJSON(desks)
+		}
+		t := newTable("desk", ">input", "channel", ">gain dB", ">output")
+		for _, d := range desks {
+			for _, in := range d.Inputs {
+				t.row(d.Name, fmt.Sprint(in.Input), in.Channel, gain(in.GainDB), fmt.Sprint(in.Output))
+			}
+		}
+		return e.printTable(t)
+	})
 }
 
 // readFile reads a list from a file.

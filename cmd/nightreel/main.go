@@ -33,10 +33,10 @@ func main() {
 // run executes one command line, without the program's name, and returns the
 // exit status. Progress is shown on stderr where that is a terminal.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer, terminal bool) int {
-	out, messages := &output{to: stdout}, &output{to: stderr}
+	out, messages := &output{to: stdout, width: lineWidth(stdout)}, &output{to: stderr}
 	defer out.flush()
 	defer messages.flush()
-	return (&env{stdout: out, stderr: messages, screen: stderr, width: lineWidth(stdout), terminal: terminal}).run(ctx, args)
+	return (&env{stdout: out, stderr: messages, screen: stderr, width: out.width, terminal: terminal}).run(ctx, args)
 }
 
 func (e *env) run(ctx context.Context, args []string) int {

@@ -23,6 +23,8 @@ type output struct {
 	mu   sync.Mutex
 	to   io.Writer
 	rest []byte // the beginning of a character that the next Write ends
+
+	width int // of lines; 0: not bound
 }
 
 // Write passes text on. It keeps line feeds and tabs: those are the program's own, see [inline].

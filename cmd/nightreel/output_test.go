@@ -4,12 +4,15 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"github.com/urfave/cli/v2"
 
 	"nightreel/internal/wavfile"
 )
@@ -98,6 +101,65 @@ func TestNothingActsUponTheTerminal(t *testing.T) {
 	var notes []struct{ Text string }
 	if err := json.Unmarshal([]byte(stdout), &notes); err != nil || len(notes) != 1 || notes[0].Text != strings.ToValidUTF8(hostile, "\ufffd") {
 		t.Errorf("note list --json: %v, %q", err, stdout)
+	}
+}
+
+// No list and no help is wider than the terminal.
+func TestListsFitTheWidth(t *testing.T) {
+	dir, err := smallTour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tour, work := filepath.Join(dir, "tour"), t.TempDir()
+	t.Setenv("NIGHTREEL_CATALOG", filepath.Join(work, "c.nightreel"))
+	long := "A title of many words that goes on and on, as titles of free bands do"
+	show := "2031-05-03"
+	nightreel := func(want int, args ...string) string {
+		t.Helper()
+		var out, messages bytes.Buffer
+		if status := run(t.Context(), args, &out, &messages, false); status != want {
+			t.Fatalf("%q: status %d, want %d: %s", args, status, want, messages.String())
+		}
+		return out.String()
+	}
+	for _, args := range [][]string{
+		{"scan", tour}, {"inputs", "import", filepath.Join(tour, "inputs.csv"), "--from", "2031-05-02"}, {"desk", "import", filepath.Join(tour, "desk-foh.csv"), "--name", "foh " + long},
+		{"takes", "set", "--show", show, "--song", long, "--start", "36", "--end", "38"}, {"songs", "alias", long, long + "?! yes"},
+		{"note", "add", long + ". " + long + ".", "--show", show}, {"setlist", "import", filepath.Join(tour, "2031-05-02 Harbour Hall, Tidewick", "setlist.txt"), "--show", "2031-05-02"},
+		{"session", "build", "--desk", "foh " + long, "--song", long, "--song", "Salt on the Wire"},
+	} {
+		nightreel(statusDone, args...)
+	}
+	var helps [][]string
+	var walk func(path []string, commands []*cli.Command)
+	walk = func(path []string, commands []*cli.Command) {
+		for _, c := range commands {
+			own := append(slices.Clone(path), c.Name)
+			helps = append(helps, append(slices.Clone(own), "--help"))
+			walk(own, c.Subcommands)
+		}
+	}
+	walk(nil, newApp(&env{stdout: io.Discard, stderr: io.Discard}).Commands)
+	for _, width := range []int{80, 100, 120} {
+		t.Setenv("COLUMNS", fmt.Sprint(width))
+		for _, args := range append(helps,
+			[]string{"shows"}, []string{"tracks", show}, []string{"levels"}, []string{"levels", "--song", long}, []string{"findings"}, []string{"takes"}, []string{"songs"}, []string{"compare", "Salt on the Wire"}, []string{"compare", long, "--tone"},
+			[]string{"inputs", "show", show}, []string{"setlist", "show", "2031-05-02"}, []string{"desk", "list"}, []string{"note", "list"}, []string{"history"}, []string{"session", "list"}, []string{"session", "show"}, []string{"session", "back"},
+			[]string{"verify"}, []string{"--help"}, []string{"help"}, []string{"linecheck", filepath.Join(tour, "2031-05-06 Meadow Stage, Upper Brackle")}, []string{"scan", tour},
+		) {
+			if width > 80 && (args[0] == "linecheck" || args[0] == "scan") && len(args) == 2 && args[1] != "--help" {
+				continue // slow
+			}
+			text := nightreel(statusDone, args...)
+			if text == "" {
+				t.Errorf("%q prints nothing", args)
+			}
+			for l := range strings.Lines(text) {
+				if n := displayWidth(strings.TrimSuffix(l, "\n")); n > width {
+					t.Errorf("%q at %d columns has a line of %d: %s", args, width, n, l)
+				}
+			}
+		}
 	}
 }
 

@@ -28,7 +28,7 @@ func (e *env) scanCommand() *cli.Command {
 			&cli.StringFlag{Name: "venue", Usage: "the show's venue `NAME`"},
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
 			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
-			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale"},
+			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale", DefaultText: "the largest value"},
 			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are findings, or files that could not be read"},
 			jsonFlag(),
 		},
@@ -191,9 +191,6 @@ func (e *env) verifyCommand() *cli.Command {
 }
 
 func (e *env) verify(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments, or accept"); err != nil {
-		return err
-	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err

@@ -16,7 +16,7 @@ import (
 )
 
 func (e *env) sessionCommand() *cli.Command {
-	idFlag := &cli.Int64Flag{Name: "id", Usage: "the session's `ID`; the newest where not given"}
+	idFlag := &cli.Int64Flag{Name: "id", Usage: "the session's `ID`", DefaultText: "the newest"}
 	return &cli.Command{
 		Name:  "session",
 		Usage: "playback sessions: takes, patch and trims, ready to feed a desk",
@@ -28,8 +28,8 @@ func (e *env) sessionCommand() *cli.Command {
 					&cli.StringFlag{Name: "desk", Usage: "the desk's `NAME`, needed"},
 					&cli.StringSliceFlag{Name: "song", Usage: "`TITLE` of a song; may be given again, in playing order"},
 					showFlag("that night's whole set, where no song is given"),
-					&cli.StringFlag{Name: "pick", Usage: "which take of each song: `latest`, cleanest, typical, loudest or a date", Value: "latest"},
-					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from; main where not given"},
+					&cli.StringFlag{Name: "pick", Usage: "which take of each song, `WHICH`: latest, cleanest, typical, loudest or a date", Value: "latest"},
+					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from", DefaultText: "main"},
 					&cli.StringSliceFlag{Name: "only", Usage: "a `CHANNEL` or group to play back; all others stay on the stage"},
 					&cli.BoolFlag{Name: "beyond", Usage: fmt.Sprintf("trims beyond %d dB are meant", catalog.AskTrimDB)},
 					&cli.StringSliceFlag{Name: "except", Usage: "a `CHANNEL` or group that stays on the stage"},
@@ -44,11 +44,12 @@ func (e *env) sessionCommand() *cli.Command {
 				Action: e.listSessions,
 			},
 			{
-				Name:  "show",
-				Usage: "print a session: what every desk input gets",
-				Flags: []cli.Flag{idFlag, jsonFlag()},
+				Name:      "show",
+				Usage:     "print a session: what every desk input gets",
+				ArgsUsage: "[ID]",
+				Flags:     []cli.Flag{idFlag, jsonFlag()},
 				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+					if err := addressed(c, "id", "the id of a session"); err != nil {
 						return err
 					}
 					return e.withSession(c, func(_ *catalog.Store, ses catalog.Session) error {
@@ -59,7 +60,7 @@ func (e *env) sessionCommand() *cli.Command {
 			{
 				Name:      "render",
 				Usage:     "write a session's audio, one file an input or one file a take",
-				ArgsUsage: "DIR",
+				ArgsUsage: "[ID] DIR",
 				Description: "Files whose trim is 0 are bit-identical to the recording. Run again, it goes on where it was\n" +
 					"stopped.",
 				Flags: []cli.Flag{
@@ -67,7 +68,7 @@ func (e *env) sessionCommand() *cli.Command {
 					&cli.BoolFlag{Name: "poly", Usage: "one polyphonic file a take"},
 					&cli.Float64Flag{Name: "pre-roll", Usage: "`SECONDS` before the take"},
 					&cli.Float64Flag{Name: "post-roll", Usage: "`SECONDS` after the take"},
-					&cli.IntFlag{Name: "bits", Usage: "`BITS` a sample, 16, 24 or 32; as the recording where not given"},
+					&cli.IntFlag{Name: "bits", Usage: "`BITS` a sample: 16, 24 or 32", DefaultText: "as the recording"},
 					&cli.BoolFlag{Name: "overwrite", Usage: "replace files that an earlier render made of something else"},
 					jsonFlag(),
 				},
@@ -76,15 +77,55 @@ func (e *env) sessionCommand() *cli.Command {
 			{
 				Name:        "sheet",
 				Usage:       "write the sheet: what to switch to playback, and back to the stage",
-				ArgsUsage:   "FILE",
+				ArgsUsage:   "[ID] FILE",
 				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.",
 				Flags:       []cli.Flag{idFlag},
 				Action:      e.sessionSheet,
+			},
+			{
+				Name:        "delete",
+				Usage:       "delete a session; what was rendered of it stays",
+				ArgsUsage:   "ID",
+				Description: "Refused while inputs that it fed are not ticked back to the stage.",
+				Flags:       []cli.Flag{idFlag},
+				Action:      e.deleteSession,
 			},
 			e.playCommand(idFlag),
 			e.backCommand(idFlag),
 		},
 	}
+}
+
+// idFirst lets a session's id stand before the other argument, and returns that one.
+func idFirst(c *cli.Context, what string) (string, error) {
+	most := 2
+	if c.IsSet("id") {
+		most = 1
+	}
+	if err := arguments(c, 1, most, what); err != nil {
+		return "", err
+	}
+	if c.Args().Len() == 2 {
+		if err := c.Set("id", c.Args().First()); err != nil {
+			return "", &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a session; nightreel session list lists them", c.Args().First())}
+		}
+	}
+	return c.Args().Get(c.Args().Len() - 1), nil
+}
+
+func (e *env) deleteSession(c *cli.Context) error {
+	if err := addressed(c, "id", "the id of a session"); err != nil {
+		return err
+	}
+	if err := need(c, "id"); err != nil {
+		return err
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		if err := store.DeleteSession(c.Context, ses.ID); err != nil {
+			return err
+		}
+		return e.sentence("", "session %d is deleted; nightreel undo brings it back, with another id", ses.ID)
+	})
 }
 
 func (e *env) listSessions(c *cli.Context) error {
@@ -131,6 +172,11 @@ func (e *env) buildSession(c *cli.Context) error {
 	}
 	if err := need(c, "desk"); err != nil {
 		return err
+	}
+	if _, err := catalog.ParseShowKey(c.String("pick")); err != nil {
+		if err := oneOf(c, "pick", append(session.Picks(), "a date as YYYY-MM-DD")...); err != nil {
+			return err
+		}
 	}
 	day, err := date(c, "show")
 	if err != nil {
@@ -187,8 +233,15 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 }
 
 func (e *env) renderSession(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one folder"); err != nil {
+	dir, err := idFirst(c, "one folder")
+	if err != nil {
 		return err
+	}
+	if err := atLeast(c, 0, "pre-roll", "post-roll"); err != nil {
+		return err
+	}
+	if bits := c.Int("bits"); c.IsSet("bits") && bits != 16 && bits != 24 && bits != 32 {
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("--bits must be 16, 24 or 32, not %d", bits)}
 	}
 	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
 		var p session.Progress
@@ -198,7 +251,7 @@ func (e *env) renderSession(c *cli.Context) error {
 			return fmt.Sprintf("take %d of %d, %s  %s", s.Item, s.Items, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 		})
 		rendered, err := session.Render(c.Context, store, ses, session.RenderOptions{
-			Dir: c.Args().First(), Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
+			Dir: dir, Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
 		}, &p)
 		stop()
 		if err != nil {
@@ -213,7 +266,7 @@ func (e *env) renderSession(c *cli.Context) error {
 				identical++
 			}
 		}
-		e.printf("%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), size(rendered.Bytes), identical)
+		e.printf("%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), dir, size(rendered.Bytes), identical)
 		for _, problem := range rendered.Problems {
 			e.item("  ", "%s", problem)
 		}
@@ -234,10 +287,10 @@ func (e *env) printCautions() error {
 }
 
 func (e *env) sessionSheet(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one file"); err != nil {
+	path, err := idFirst(c, "one file")
+	if err != nil {
 		return err
 	}
-	path := c.Args().First()
 	var write func(io.Writer, session.Sheet) error
 	switch ext := strings.ToLower(filepath.Ext(path)); {
 	case ext == ".html" || ext == ".htm":

@@ -20,9 +20,6 @@ func (e *env) showsCommand() *cli.Command {
 		Flags:       []cli.Flag{jsonFlag()},
 		Subcommands: e.showCommands(),
 		Action: func(c *cli.Context) error {
-			if c.Args().Present() {
-				return parentAction(c.Command.Subcommands)(c)
-			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				s, err := stateOf(c.Context, store, "")
 				if err != nil {
@@ -144,11 +141,12 @@ func format(r catalog.Recording) string {
 
 func (e *env) tracksCommand() *cli.Command {
 	return &cli.Command{
-		Name:  "tracks",
-		Usage: "list the tracks of a night with their figures",
-		Flags: []cli.Flag{showFlag("the show, needed"), jsonFlag()},
+		Name:      "tracks",
+		Usage:     "list the tracks of a night with their figures",
+		ArgsUsage: "SHOW",
+		Flags:     []cli.Flag{showFlag("the show"), jsonFlag()},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+			if err := addressed(c, "show", "one show"); err != nil {
 				return err
 			}
 			day, err := neededShow(c)

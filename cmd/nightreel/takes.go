@@ -20,9 +20,6 @@ func (e *env) songsCommand() *cli.Command {
 		Usage: "list the songs of the tour",
 		Flags: []cli.Flag{jsonFlag()},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments, or alias or rename"); err != nil {
-				return err
-			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				all, err := store.Songs(c.Context)
 				if err != nil {
@@ -125,9 +122,6 @@ func (e *env) takesCommand() *cli.Command {
 }
 
 func (e *env) listTakes(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments, or set, split, merge, rename or delete"); err != nil {
-		return err
-	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err
@@ -164,8 +158,9 @@ func (e *env) takeCommands() []*cli.Command {
 			Usage: "place a take by hand, or correct one",
 			Flags: []cli.Flag{
 				showFlag("the show, needed"), songFlag(),
-				&cli.IntFlag{Name: "nth", Usage: "which of the song's takes on that night", Value: 1},
-				timeFlag("start", "where it begins"), timeFlag("end", "where it ends"), jsonFlag(),
+				&cli.IntFlag{Name: "nth", Usage: "the song's `N`th take on that night", Value: 1},
+				timeFlag("start", "where it begins"), timeFlag("end", "where it ends"),
+				&cli.BoolFlag{Name: "yes", Usage: "place it even if takes that it lies over go"}, jsonFlag(),
 			},
 			Action: e.setTake,
 		},
@@ -175,7 +170,7 @@ func (e *env) takeCommands() []*cli.Command {
 			ArgsUsage: "ID",
 			Flags: []cli.Flag{
 				timeFlag("at", "where the second begins"),
-				&cli.StringFlag{Name: "title", Usage: "`TITLE` of the second; the same where not given"}, jsonFlag(),
+				&cli.StringFlag{Name: "song", Aliases: []string{"title"}, Usage: "`TITLE` of the second; the same if not given"}, jsonFlag(),
 			},
 			Action: e.splitTake,
 		},
@@ -210,6 +205,9 @@ func (e *env) setTake(c *cli.Context) error {
 	if err := need(c, "show", "song", "start", "end"); err != nil {
 		return err
 	}
+	if err := atLeast(c, 1, "nth"); err != nil {
+		return err
+	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err
@@ -223,7 +221,7 @@ func (e *env) setTake(c *cli.Context) error {
 		return err
 	}
 	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-		take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end})
+		take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end, Keep: !c.Bool("yes")})
 		return []catalog.Take{take}, err
 	})
 }
@@ -244,7 +242,7 @@ func (e *env) splitTake(c *cli.Context) error {
 		return err
 	}
 	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-		return songs.Split(c.Context, store, id, at, c.String("title"))
+		return songs.Split(c.Context, store, id, at, c.String("song"))
 	})
 }
 
@@ -314,6 +312,7 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		if err := e.printTakes(c, takes); err != nil {
 			return err
 		}
+		e.say("nightreel undo takes this back")
 		return e.refresh(c.Context, store, c.Bool("json"), shows, nil)
 	})
 }

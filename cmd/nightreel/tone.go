@@ -14,8 +14,7 @@ func (e *env) printTone(r compare.ToneComparison, last int) error {
 	e.sentence("", "%s: %s, sound against each channel's median in dB by octave, its level apart", r.Song, count(len(r.Takes), "take"))
 	e.println("")
 	if !r.HasTone() {
-		err := e.println("nothing is known of the sound of these nights: they were scanned before it was kept")
-		return err
+		return e.sentence("", "The tone of these takes is not known: they are too short, or an earlier nightreel scanned their nights; then nightreel scan DIR reads it.")
 	}
 	table := newTable("channel", "show", ">level", ">31.5", ">63", ">125", ">250", ">500", ">1k", ">2k", ">4k", ">8k", ">16k")
 	table.drop = []string{"16k", "31.5", "8k", "63"}
