@@ -135,13 +135,13 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 	case FactInputList:
 		what.Text = fmt.Sprintf("input list from %s on, %s", b.From, quantity(len(b.Inputs), "input"))
 		if b.Only {
-			what.Show, what.Text = b.From, "input list for this show only, " + quantity(len(b.Inputs), "input")
+			what.Show, what.Text = b.From, "input list for this show only, "+quantity(len(b.Inputs), "input")
 		}
 		if b.Rig != "" {
 			what.Text += ", for rig " + b.Rig
 		}
 	case FactSetList:
-		what.Show, what.Text = f.Subject, "set list, " + quantity(len(b.Entries), "song")
+		what.Show, what.Text = f.Subject, "set list, "+quantity(len(b.Entries), "song")
 	case FactDesk:
 		what.Text = fmt.Sprintf("desk %s, %s", b.Name, quantity(len(b.Inputs), "input"))
 	case FactNote:

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 
 	"github.com/urfave/cli/v2"
@@ -43,7 +45,7 @@ func (e *env) inputsCommand() *cli.Command {
 }
 
 func (e *env) importInputs(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one file"); err != nil {
+	if err := arguments(c, 1, 1, "one file, or - for standard input"); err != nil {
 		return err
 	}
 	from, err := date(c, "from")
@@ -162,7 +164,10 @@ func (e *env) setlistCommand() *cli.Command {
 				ArgsUsage: "FILE",
 				Description: "FILE is plain text, one title a line, or a table with a heading line: title, and start and\n" +
 					"end from the recording's first sample (mm:ss, h:mm:ss) or the time of day (heading \"clock\").",
-				Flags:  []cli.Flag{showFlag("the show, needed")},
+				Flags: []cli.Flag{
+					showFlag("the show, needed"),
+					&cli.BoolFlag{Name: "correct", Usage: "take a title that is nearly one of the tour for that one"},
+				},
 				Action: e.importSetList,
 			},
 			{
@@ -178,30 +183,86 @@ func (e *env) setlistCommand() *cli.Command {
 }
 
 func (e *env) importSetList(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one file"); err != nil {
+	if err := arguments(c, 1, 1, "one file, or - for standard input"); err != nil {
 		return err
 	}
 	day, err := neededShow(c)
 	if err != nil {
 		return err
 	}
-	entries, err := readFile(c.Args().First(), lists.ReadSetList)
-	if err != nil {
-		return err
-	}
 	return e.withStore(c, func(store *catalog.Store) error {
-		if err := store.SaveSetList(c.Context, day, entries); err != nil {
+		show, err := store.Show(c.Context, day)
+		if err != nil {
 			return err
 		}
-		return e.refresh(c.Context, store, false, []catalog.ShowKey{day}, func() error {
-			takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: day})
+		length := math.Inf(1)
+		if len(show.Recordings) > 0 {
+			ref := show.Recordings[0]
+			length = ref.Seconds(ref.Frames)
+		}
+		entries, err := readFile(c.Args().First(), func(r io.Reader, name string) ([]catalog.SetListEntry, error) {
+			return lists.ReadSetListWithin(r, name, length)
+		})
+		if err != nil {
+			return err
+		}
+		titles, err := tourTitles(c.Context, store, show.Key)
+		if err != nil {
+			return err
+		}
+		for i, entry := range entries {
+			near := lists.NearTitle(entry.Song, titles)
+			switch {
+			case near == "":
+			case c.Bool("correct"):
+				e.say("%q is taken for %q", entry.Song, near)
+				entries[i].Song = near
+			default:
+				e.warn("%q is new on this tour: did you mean %q? Import the list again with --correct, or make one song of the two: nightreel songs alias %q %q --merge", entry.Song, near, near, entry.Song)
+			}
+		}
+		if err := store.SaveSetList(c.Context, show.Key, entries); err != nil {
+			return err
+		}
+		return e.refresh(c.Context, store, false, []catalog.ShowKey{show.Key}, func() error {
+			takes, err := store.Takes(c.Context, catalog.TakeFilter{Show: show.Key})
 			if err != nil {
 				return err
 			}
-			err = e.printf("%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
-			return err
+			return e.printf("%s on the set list, %s placed\n", count(len(entries), "song"), count(len(takes), "take"))
 		})
 	})
+}
+
+// tourTitles returns the titles, and their other names, of the songs that other shows
+// have, on their set lists or as takes.
+func tourTitles(ctx context.Context, store *catalog.Store, but catalog.ShowKey) ([]string, error) {
+	songs, err := store.Songs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	takes, err := store.Takes(ctx, catalog.TakeFilter{})
+	if err != nil {
+		return nil, err
+	}
+	wanted, err := store.SetLists(ctx)
+	if err != nil {
+		return nil, err
+	}
+	played, listed := map[string]bool{}, map[catalog.SongID]bool{}
+	for _, t := range takes {
+		played[t.Song] = played[t.Song] || t.Show != but
+	}
+	for _, w := range wanted {
+		listed[w.Song] = listed[w.Song] || w.Show != but
+	}
+	var titles []string
+	for _, song := range songs {
+		if played[song.Title] || listed[song.ID] {
+			titles = append(append(titles, song.Title), song.Aliases...)
+		}
+	}
+	return titles, nil
 }
 
 func (e *env) printSetList(c *cli.Context) error {
@@ -250,7 +311,7 @@ func (e *env) deskCommand() *cli.Command {
 					"if not given).",
 				Flags: []cli.Flag{&cli.StringFlag{Name: "name", Usage: "the desk's `NAME`, needed"}},
 				Action: func(c *cli.Context) error {
-					if err := arguments(c, 1, 1, "one file"); err != nil {
+					if err := arguments(c, 1, 1, "one file, or - for standard input"); err != nil {
 						return err
 					}
 					if err := need(c, "name"); err != nil {
@@ -335,8 +396,11 @@ func (e *env) listDesks(c *cli.Context) error {
 	})
 }
 
-// readFile reads a list from a file.
+// readFile reads a list from a file, or from standard input for "-".
 func readFile[T any](path string, read func(r io.Reader, name string) (T, error)) (T, error) {
+	if path == "-" {
+		return read(os.Stdin, "standard input")
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		var none T
