@@ -134,6 +134,9 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		e.println("")
 		e.sentence("", "not recorded: %s", strings.Join(r.NotRecorded, ", "))
 	}
+	if len(r.Problems) > 0 {
+		e.println("")
+	}
 	return e.printProblems(r.Problems)
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -122,6 +121,12 @@ type scanDoc struct {
 }
 
 func (e *env) printScan(r scan.Result, s state) error {
+	if err := e.printProblems(r.Problems); err != nil { // first, so that what came of the scan is what stays in sight
+		return err
+	}
+	if len(r.Problems) > 0 {
+		e.println("")
+	}
 	if err := e.printShows(s); err != nil {
 		return err
 	}
@@ -129,36 +134,7 @@ func (e *env) printScan(r scan.Result, s state) error {
 	if r.Seconds > 0 && r.BytesRead > 0 {
 		speed = fmt.Sprintf(" in %.1f s, %s/s", r.Seconds, size(int64(float64(r.BytesRead)/r.Seconds)))
 	}
-	if err := e.printf("%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
-		return err
-	}
-	return e.printProblems(r.Problems)
-}
-
-// printProblems prints what a person should know about files, each below its
-// folder, nothing where there is nothing.
-func (e *env) printProblems(problems []scan.Problem) error {
-	if len(problems) > 0 {
-		e.printf("\n%s:\n", count(len(problems), "problem"))
-	}
-	folder := ""
-	for i, p := range problems {
-		if dir := filepath.Dir(p.File); dir != folder {
-			folder = dir
-			e.println(cutFront("  "+inline(folder), e.pathWidth()))
-		}
-		at := ""
-		if p.Offset > 0 {
-			at = fmt.Sprintf(" (at byte %d)", p.Offset)
-		}
-		if err := e.item("    ", "%s: %s%s", filepath.Base(p.File), p.Problem, at); err != nil {
-			return err
-		}
-		if p.Hint != "" && (i+1 == len(problems) || problems[i+1].Hint != p.Hint) { // once for all files that it is about
-			e.sentence("      ", "hint: %s", p.Hint)
-		}
-	}
-	return nil
+	return e.printf("%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed)
 }
 
 func (e *env) verifyCommand() *cli.Command {
