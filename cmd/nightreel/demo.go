@@ -44,6 +44,11 @@ func (e *env) demo(c *cli.Context, dir string) error {
 	if c.Bool("small") {
 		opt.Scale = demo.Small
 	}
+	if file := c.String("truth"); file != "" {
+		if err := mayReplace(file, func([]byte) bool { return false }, "name a new file"); err != nil {
+			return err
+		}
+	}
 	truth, err := e.makeTour(c, tour, opt)
 	if err != nil {
 		return err

@@ -25,6 +25,7 @@ func main() {
 	// instead of waking threads to take them over: a tenth of a scan's time.
 	runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + 1)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once, even if a disk does not answer
 	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd())))
 	stop()
 	os.Exit(status)

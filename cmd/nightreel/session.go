@@ -1,8 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -79,7 +82,7 @@ func (e *env) sessionCommand() *cli.Command {
 				Usage:       "write the sheet: what to switch to playback, and back to the stage",
 				ArgsUsage:   "[ID] FILE",
 				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.",
-				Flags:       []cli.Flag{idFlag},
+				Flags:       []cli.Flag{idFlag, &cli.BoolFlag{Name: "overwrite", Usage: "replace a file that is no sheet"}},
 				Action:      e.sessionSheet,
 			},
 			{
@@ -308,12 +311,42 @@ func (e *env) sessionSheet(c *cli.Context) error {
 		if path == "-" {
 			return write(e.stdout, sheet)
 		}
+		if !c.Bool("overwrite") {
+			if err := mayReplace(path, session.IsSheet, "name another file, or add --overwrite; only an earlier sheet is replaced unasked"); err != nil {
+				return err
+			}
+		}
 		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
 			return err
 		}
 		err = e.printf("%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
 		return err
 	})
+}
+
+// existsError says that a file is in the way.
+type existsError struct{ path, hint string }
+
+func (e *existsError) Error() string { return e.path + ": not written: a file is there" }
+
+// Hint says what to do about it.
+func (e *existsError) Hint() string { return e.hint }
+
+// mayReplace refuses a path where a file is that is not, by its first kilobyte, one of ours.
+func mayReplace(path string, ours func(head []byte) bool, hint string) error {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("%s: could not look whether a file is there: %w", path, err)
+	}
+	defer f.Close()
+	head, err := io.ReadAll(io.LimitReader(f, 1024))
+	if err != nil || !ours(head) {
+		return &existsError{path, hint}
+	}
+	return nil
 }
 
 // writeWhole writes a file under a temporary name, syncs it and renames it, so

@@ -1,11 +1,14 @@
 package session
 
 import (
+	"bytes"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"regexp"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/csvfile"
@@ -30,11 +33,22 @@ func WriteSheetHTML(w io.Writer, s Sheet) error {
 	return nil
 }
 
+const sheetColumns = "item,song,show,desk_input,channel,output,status,rig,track,trim_db,why,back_on_stage"
+
+// sheetTitle matches the title of a page that [WriteSheetHTML] wrote.
+var sheetTitle = regexp.MustCompile(`<title>Session \d+, desk [^<]*</title>`)
+
+// IsSheet reports whether a file that begins like this is a sheet that this package wrote.
+// The first kilobyte is enough.
+func IsSheet(head []byte) bool {
+	return bytes.HasPrefix(head, []byte(sheetColumns)) || sheetTitle.Match(head)
+}
+
 // WriteSheetCSV writes the session's patch, a line for every item and desk
 // input, with an empty column to tick inputs back to the stage.
 func WriteSheetCSV(w io.Writer, s Sheet) error {
 	c := csvfile.NewWriter(w)
-	c.Write([]string{"item", "song", "show", "desk_input", "channel", "output", "status", "rig", "track", "trim_db", "why", "back_on_stage"})
+	c.Write(strings.Split(sheetColumns, ","))
 	for _, in := range s.inputs {
 		it := s.Order[in.Item]
 		track, db := "", ""
