@@ -25,7 +25,7 @@ func (e *env) devicesCommand() *cli.Command {
 			if c.Bool("json") {
 				return e.printJSON(all)
 			}
-			t := newTable("device", ">outputs", "~rates")
+			t := newTable("~device", ">outputs", "~rates")
 			for _, d := range all {
 				outputs, rates := "?", []string{}
 				if d.Outputs > 0 {

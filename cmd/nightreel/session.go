@@ -263,13 +263,20 @@ func (e *env) renderSession(c *cli.Context) error {
 		if c.Bool("json") {
 			return e.printJSON(rendered)
 		}
-		identical := 0
+		identical, there := 0, 0
 		for _, f := range rendered.Files {
 			if f.BitIdentical {
 				identical++
 			}
+			if f.Skipped {
+				there++
+			}
 		}
-		e.printf("%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), dir, size(rendered.Bytes), identical)
+		before := ""
+		if there > 0 {
+			before = fmt.Sprintf("; %d of them were there already", there)
+		}
+		e.printf("%s in %s, %s written; %d bit-identical to the recording%s\n", count(len(rendered.Files), "file"), dir, size(rendered.Bytes), identical, before)
 		for _, problem := range rendered.Problems {
 			e.item("  ", "%s", problem)
 		}
