@@ -92,6 +92,27 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 	return steps, nil
 }
 
+// words says what a word about a file says, before its value.
+func (a WordAbout) words() string {
+	switch a {
+	case SaidShow:
+		return "it is of the show"
+	case SaidRig:
+		return "it is of rig"
+	case SaidVenue:
+		return "its show's venue is"
+	case SaidReference:
+		return "the show's positions count on its recording:"
+	case ScanDate:
+		return "scanned with the date"
+	case ScanRig:
+		return "scanned with the rig"
+	case ScanPattern:
+		return "scanned with the name pattern"
+	}
+	return string(a)
+}
+
 // quantity writes a number with its word in the right form.
 func quantity(n int, one string) string {
 	if n == 1 {
@@ -123,6 +144,8 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		Track   int               `json:"track"`
 		Tracks  string            `json:"tracks"`
 		Note    string            `json:"note"`
+		About   WordAbout         `json:"about"`
+		Value   string            `json:"value"`
 		Start   int64             `json:"start"`
 		End     int64             `json:"end"`
 	}
@@ -163,6 +186,8 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		if b.Note != "" {
 			what.Text += ": " + b.Note
 		}
+	case FactWord:
+		what.Text = "a file: " + b.About.words() + " " + b.Value
 	case FactSession:
 		what.Text = fmt.Sprintf("playback session for desk %s, %s", b.Desk, quantity(len(b.Items), "take"))
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"crypto/rand"
 	"encoding/hex"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -51,10 +52,18 @@ func (e *env) printHistory(steps []catalog.Step) error {
 		if step.At != nil {
 			name, when = step.Short(), step.At.Local().Format("2006-01-02 15:04:05")
 		}
-		for _, f := range step.Facts {
+		for i := 0; i < len(step.Facts); {
+			f, same := step.Facts[i], 1
+			for i+same < len(step.Facts) && step.Facts[i+same] == f {
+				same++ // of many files the same is said
+			}
+			i += same
 			text := f.Text
 			if f.Deleted {
 				text = "taken away: " + text
+			}
+			if same > 1 {
+				text += fmt.Sprintf(" (%d times)", same)
 			}
 			t.row(name, when, author, f.Show, text)
 			name, when, author = "", "", ""

@@ -194,7 +194,10 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	case ToMarker:
 		markers := e.prog.Items[at.item].Markers
 		if c.Marker < 0 || c.Marker >= len(markers) {
-			return refuse(fmt.Sprintf("this song has %d markers", len(markers)), "")
+			if len(markers) == 0 {
+				return refuse("this song has no marker", "")
+			}
+			return refuse(fmt.Sprintf("the song's markers are 1 to %d", len(markers)), "")
 		}
 		to.frame = int64(math.Round(markers[c.Marker].AtS*float64(e.rate))) - e.rules.preRoll
 	default:
