@@ -299,6 +299,10 @@ func (e *env) deleteTake(c *cli.Context) error {
 // what came out.
 func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catalog.Take, error)) error {
 	return e.withResults(c, func(store *catalog.Store) error {
+		before, err := store.Takes(c.Context, catalog.TakeFilter{})
+		if err != nil {
+			return err
+		}
 		takes, err := edit(store)
 		if err != nil {
 			return err
@@ -312,9 +316,35 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		if err := e.printTakes(c, takes); err != nil {
 			return err
 		}
+		after, err := store.Takes(c.Context, catalog.TakeFilter{})
+		if err != nil {
+			return err
+		}
+		e.tell(movedTakes(before, after, takes))
 		e.say("nightreel undo takes this back")
 		return e.refresh(c.Context, store, c.Bool("json"), shows, nil)
 	})
+}
+
+// movedTakes returns a sentence for each take that moved or went beside those that were
+// edited.
+func movedTakes(before, after, edited []catalog.Take) []string {
+	now := map[catalog.TakeID]catalog.Take{}
+	for _, t := range after {
+		now[t.ID] = t
+	}
+	var lines []string
+	for _, old := range before {
+		t, there := now[old.ID]
+		switch {
+		case slices.ContainsFunc(edited, func(t catalog.Take) bool { return t.ID == old.ID }):
+		case !there:
+			lines = append(lines, fmt.Sprintf("take %d of %q on %s (%s to %s) is gone", old.ID, old.Song, old.Show, catalog.ClockTenths(old.StartS()), catalog.ClockTenths(old.EndS())))
+		case t.StartFrame != old.StartFrame || t.EndFrame != old.EndFrame:
+			lines = append(lines, fmt.Sprintf("take %d of %q on %s gave way: it is from %s to %s now", t.ID, t.Song, t.Show, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS())))
+		}
+	}
+	return lines
 }
 
 func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
