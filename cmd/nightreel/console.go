@@ -84,7 +84,7 @@ func (k *console) line(ctx context.Context, line string, statuses <-chan playbac
 	}
 	switch f[0] {
 	case "help":
-		err = k.env.println(wordsHelp + "\nwait SECONDS|STATE|item N    go on when it is so")
+		err = k.env.println(wordsHelp + "\nwait SECONDS|STATE|item N    go on when that is reached")
 		return false, err
 	case "status":
 		k.print(k.player.Status())
@@ -135,7 +135,7 @@ func (k *console) wait(ctx context.Context, f []string, statuses <-chan playback
 	case len(f) == 2 && f[0] == "item":
 		n, err := strconv.Atoi(f[1])
 		if err != nil {
-			return fmt.Errorf("wait: %q is no number", f[1])
+			return fmt.Errorf("wait: %q is not a number", f[1])
 		}
 		is = func(st playback.Status) bool { return st.Item == n-1 }
 	case len(f) == 1:

@@ -56,7 +56,7 @@ func (e *env) findingsCommand() *cli.Command {
 		Subcommands: []*cli.Command{
 			{
 				Name:      "accept",
-				Usage:     "quiet a known finding; it stays quiet after another scan",
+				Usage:     "accept a known finding: no list shows it any more, after another scan either",
 				ArgsUsage: "ID…",
 				Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
 				Action: func(c *cli.Context) error {
@@ -67,7 +67,7 @@ func (e *env) findingsCommand() *cli.Command {
 			},
 			{
 				Name:      "reopen",
-				Usage:     "take acceptance back",
+				Usage:     "open accepted findings again",
 				ArgsUsage: "ID…",
 				Action: func(c *cli.Context) error {
 					return e.editFindings(c, "open again", func(store *catalog.Store, id catalog.FindingID) error {

@@ -167,7 +167,7 @@ func (e *env) backCommand(idFlag cli.Flag) *cli.Command {
 		Flags: []cli.Flag{
 			idFlag,
 			&cli.BoolFlag{Name: "all", Usage: "tick every input"},
-			&cli.BoolFlag{Name: "untick", Usage: "take the ticks of the inputs named back"},
+			&cli.BoolFlag{Name: "untick", Usage: "remove the ticks of the inputs named"},
 			jsonFlag(),
 		},
 		Action: e.backToStage,

@@ -147,7 +147,7 @@ func (e *env) verifyCommand() *cli.Command {
 		Action: e.verify,
 		Subcommands: []*cli.Command{{
 			Name:      "accept",
-			Usage:     "take a changed file for right as it was last measured",
+			Usage:     "accept a changed file as it was last measured",
 			ArgsUsage: "FILE…",
 			Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
 			Action: func(c *cli.Context) error {
@@ -228,7 +228,7 @@ func (e *nothingError) Hint() string  { return e.hint }
 func (e *env) relocateCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "relocate",
-		Usage:     "say that a drive or folder is somewhere else now",
+		Usage:     "correct where a drive or folder is",
 		ArgsUsage: "OLD NEW",
 		Flags:     []cli.Flag{jsonFlag()},
 		Action: func(c *cli.Context) error {

@@ -69,7 +69,7 @@ func (e *env) printTable(t *table) error {
 		}
 	}
 	if len(left) > 0 {
-		e.say("left out for want of width: %s; a wider window and --json have all columns", strings.Join(left, ", "))
+		e.say("left out at this width: %s; a wider window or --json shows them", strings.Join(left, ", "))
 	}
 	return nil
 }

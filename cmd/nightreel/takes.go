@@ -64,7 +64,7 @@ func (e *env) songsCommand() *cli.Command {
 						if err != nil {
 							return err
 						}
-						e.say("%q is no other name of %q any more", c.Args().First(), title)
+						e.say("%q is no longer another name of %q", c.Args().First(), title)
 						return e.refresh(c.Context, store, false, nil, nil)
 					})
 				},
@@ -183,7 +183,7 @@ func (e *env) takeCommands() []*cli.Command {
 		},
 		{
 			Name:      "rename",
-			Usage:     "enter that a take is another song",
+			Usage:     "give a take another song's title",
 			ArgsUsage: "ID TITLE",
 			Flags:     []cli.Flag{jsonFlag()},
 			Action:    e.renameTake,
