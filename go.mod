@@ -14,6 +14,7 @@ require (
 	github.com/google/renameio/v2 v2.0.2
 	github.com/hanwen/go-fuse/v2 v2.12.1
 	github.com/mattn/go-sqlite3 v1.14.53
+	github.com/rivo/uniseg v0.4.7
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/urfave/cli/v2 v2.27.7
 	github.com/zeebo/xxh3 v1.1.0
@@ -30,7 +31,6 @@ require (
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/klauspost/cpuid/v2 v2.2.10 // indirect
 	github.com/lucasb-eyer/go-colorful v1.3.0 // indirect
-	github.com/rivo/uniseg v0.4.7 // indirect
 	github.com/russross/blackfriday/v2 v2.1.0 // indirect
 	github.com/xrash/smetrics v0.0.0-20240521201337-686a1a2994c1 // indirect
 	golang.org/x/tools v0.52.0 // indirect

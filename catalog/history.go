@@ -26,6 +26,14 @@ type StepFact struct {
 	Text    string   `json:"text"`
 }
 
+// Words says what the fact says, with its show.
+func (f StepFact) Words() string {
+	if f.Show == "" {
+		return f.Text
+	}
+	return f.Show + ": " + f.Text
+}
+
 // History returns what people wrote, step by step, in order of time: about one
 // show, or about all if show is "". Everything from before the catalog had a
 // history is one step.
@@ -84,6 +92,35 @@ func (s *Store) History(ctx context.Context, show ShowKey) ([]Step, error) {
 	return steps, nil
 }
 
+// words says what a word about a file says, before its value.
+func (a WordAbout) words() string {
+	switch a {
+	case SaidShow:
+		return "it is of the show"
+	case SaidRig:
+		return "it is of rig"
+	case SaidVenue:
+		return "its show's venue is"
+	case SaidReference:
+		return "the show's positions count on its recording:"
+	case ScanDate:
+		return "scanned with the date"
+	case ScanRig:
+		return "scanned with the rig"
+	case ScanPattern:
+		return "scanned with the name pattern"
+	}
+	return string(a)
+}
+
+// quantity writes a number with its word in the right form.
+func quantity(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
 // describe puts a fact into words.
 func (f Fact) describe() (what StepFact, there bool, err error) {
 	// The union of the fields that are needed of all kinds.
@@ -107,6 +144,8 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		Track   int               `json:"track"`
 		Tracks  string            `json:"tracks"`
 		Note    string            `json:"note"`
+		About   WordAbout         `json:"about"`
+		Value   string            `json:"value"`
 		Start   int64             `json:"start"`
 		End     int64             `json:"end"`
 	}
@@ -114,20 +153,20 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		return what, there, err
 	}
 	what.Kind, what.Show = f.Kind, b.Show+b.File.Show
-	span := fmt.Sprintf("from %.1f s to %.1f s on %s", seconds(b.Start, b.File.Rate), seconds(b.End, b.File.Rate), b.File.Rig)
+	span := fmt.Sprintf("from %s to %s on rig %s", ClockTenths(seconds(b.Start, b.File.Rate)), ClockTenths(seconds(b.End, b.File.Rate)), b.File.Rig)
 	switch f.Kind {
 	case FactInputList:
-		what.Text = fmt.Sprintf("input list from %s on, %d inputs", b.From, len(b.Inputs))
+		what.Text = fmt.Sprintf("input list from %s on, %s", b.From, quantity(len(b.Inputs), "input"))
 		if b.Only {
-			what.Show, what.Text = b.From, fmt.Sprintf("input list for this show only, %d inputs", len(b.Inputs))
+			what.Show, what.Text = b.From, "input list for this show only, "+quantity(len(b.Inputs), "input")
 		}
 		if b.Rig != "" {
 			what.Text += ", for rig " + b.Rig
 		}
 	case FactSetList:
-		what.Show, what.Text = f.Subject, fmt.Sprintf("set list, %d songs", len(b.Entries))
+		what.Show, what.Text = f.Subject, "set list, "+quantity(len(b.Entries), "song")
 	case FactDesk:
-		what.Text = fmt.Sprintf("desk %s, %d inputs", b.Name, len(b.Inputs))
+		what.Text = fmt.Sprintf("desk %s, %s", b.Name, quantity(len(b.Inputs), "input"))
 	case FactNote:
 		what.Text = "note: " + b.Text
 	case FactTitle:
@@ -143,12 +182,14 @@ func (f Fact) describe() (what StepFact, there bool, err error) {
 		if b.Track > 0 {
 			tracks = fmt.Sprintf("track %d", b.Track)
 		}
-		what.Text = fmt.Sprintf("accepted: %s, %s, %s", b.Kind, tracks, span)
+		what.Text = fmt.Sprintf("accepted: %s, %s, %s", b.Kind.Words(), tracks, span)
 		if b.Note != "" {
 			what.Text += ": " + b.Note
 		}
+	case FactWord:
+		what.Text = "a file: " + b.About.words() + " " + b.Value
 	case FactSession:
-		what.Text = fmt.Sprintf("playback session for desk %s, %d takes", b.Desk, len(b.Items))
+		what.Text = fmt.Sprintf("playback session for desk %s, %s", b.Desk, quantity(len(b.Items), "take"))
 	}
 	return what, true, nil
 }

@@ -110,7 +110,7 @@ func (e *MergeError) Error() string {
 	if !SameName(e.Name, e.Other.Title) {
 		what = fmt.Sprintf("%q is another name of %q", e.Name, e.Other.Title)
 	}
-	return fmt.Sprintf("%s (%d takes on %d shows), not of %q", what, e.Other.Takes, e.Other.Shows, e.Song.Title)
+	return fmt.Sprintf("%s (%s on %s), not of %q", what, quantity(e.Other.Takes, "take"), quantity(e.Other.Shows, "show"), e.Song.Title)
 }
 
 // Hint says what to do about it.

@@ -3,9 +3,11 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -15,9 +17,11 @@ import (
 
 // env is what every command gets: where to print, and how.
 type env struct {
-	stdout   io.Writer
-	stderr   io.Writer
-	terminal bool // stderr is a terminal: progress may be drawn
+	stdout   io.Writer // shows what a terminal would act upon
+	stderr   io.Writer // likewise
+	screen   io.Writer // standard error as it is, for the progress line
+	width    int       // of lines to stdout; 0: not bound
+	terminal bool      // stderr is a terminal: progress may be drawn
 }
 
 const exitStatusHelp = `EXIT STATUS:
@@ -51,6 +55,7 @@ func newApp(e *env) *cli.App {
 			e.compareCommand(), e.linecheckCommand(),
 			e.noteCommand(),
 			e.historyCommand(),
+			e.undoCommand(),
 			e.deskCommand(),
 			e.sessionCommand(),
 			e.devicesCommand(),
@@ -83,8 +88,14 @@ func newApp(e *env) *cli.App {
 func prepare(c *cli.Command) {
 	c.OnUsageError = asUsageError
 	c.HideHelpCommand = true
-	if len(c.Subcommands) > 0 && c.Action == nil {
-		c.Action = parentAction(c.Subcommands)
+	if len(c.Subcommands) > 0 {
+		own, parent := c.Action, parentAction(c.Subcommands)
+		c.Action = func(c *cli.Context) error {
+			if own == nil || c.Args().Present() {
+				return parent(c) // a command that holds others takes no arguments
+			}
+			return own(c)
+		}
 	}
 	for _, sub := range c.Subcommands {
 		prepare(sub)
@@ -115,7 +126,11 @@ func parentAction(commands []*cli.Command) cli.ActionFunc {
 				names = append(names, sub.Name)
 			}
 		}
-		return &usageError{command: commandPath(c), text: fmt.Sprintf("there is no command %q; there are %s", c.Args().First(), strings.Join(names, ", "))}
+		text := fmt.Sprintf("there is no command %q; ", c.Args().First())
+		if near := catalog.Nearest(c.Args().First(), names); len(near) > 0 {
+			text += fmt.Sprintf("did you mean %q? ", near[0])
+		}
+		return &usageError{command: commandPath(c), text: text + "there are " + strings.Join(names, ", ")}
 	}
 }
 
@@ -134,6 +149,52 @@ func arguments(c *cli.Context, least, most int, what string) error {
 		return &usageError{command: commandPath(c), text: "needs " + what}
 	case most >= 0 && n > most:
 		return &usageError{command: commandPath(c), text: fmt.Sprintf("takes %s, so %q is too much", what, c.Args().Get(most))}
+	}
+	return nil
+}
+
+// addressed lets the thing that a command is about stand as its first argument instead of behind
+// an option: "compare TITLE" is "compare --song TITLE".
+func addressed(c *cli.Context, option, what string) error {
+	most := 1
+	if c.IsSet(option) {
+		most = 0
+	}
+	if err := arguments(c, 0, most, what); err != nil || !c.Args().Present() {
+		return err
+	}
+	if err := c.Set(option, c.Args().First()); err != nil {
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not %s", c.Args().First(), what)}
+	}
+	return nil
+}
+
+// oneOf refuses a choice that an option does not have.
+func oneOf(c *cli.Context, option string, choices ...string) error {
+	if value := c.String(option); !slices.Contains(choices, value) {
+		text := fmt.Sprintf("--%s: there is no %q; ", option, value)
+		if near := catalog.Nearest(value, choices); len(near) > 0 {
+			text += fmt.Sprintf("did you mean %q? ", near[0])
+		}
+		return &usageError{command: commandPath(c), text: text + "it is one of " + strings.Join(choices, ", ")}
+	}
+	return nil
+}
+
+// atLeast refuses numbers below a bound, and what is no number.
+func atLeast(c *cli.Context, least float64, options ...string) error {
+	for _, option := range options {
+		if value := c.Float64(option); !(value >= least) || math.IsInf(value, 0) {
+			return &usageError{command: commandPath(c), text: fmt.Sprintf("--%s must be %g or more", option, least)}
+		}
+	}
+	return nil
+}
+
+// notBoth refuses two options of which each decides what is printed.
+func notBoth(c *cli.Context, a, b string) error {
+	if c.IsSet(a) && c.IsSet(b) {
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("takes either --%s or --%s", a, b)}
 	}
 	return nil
 }

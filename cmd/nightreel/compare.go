@@ -19,6 +19,9 @@ func (e *env) levelsCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
+			if err := notBoth(c, "csv", "json"); err != nil {
+				return err
+			}
 			day, err := date(c, "show")
 			if err != nil {
 				return err
@@ -50,10 +53,11 @@ func (e *env) levelsCommand() *cli.Command {
 					return compare.WriteLevelsCSV(e.stdout, levels)
 				}
 				t := newTable(append([]string{"show", "song", "rig", ">track", "channel"}, figureHeads...)...)
+				t.drop = figureDrop
 				for _, l := range levels {
-					t.row(append([]string{string(l.Show), l.Song, l.Rig, fmt.Sprint(l.Track), l.Channel}, figureCells(l.Figures)...)...)
+					t.row(append([]string{string(l.Show), titled(l.Song, l.Nth), l.Rig, fmt.Sprint(l.Track), l.Channel}, figureCells(l.Figures)...)...)
 				}
-				return t.print(e.stdout)
+				return e.printTable(t)
 			})
 		},
 	}
@@ -87,10 +91,11 @@ func levelDocs(levels []compare.TakeLevel, s state) []levelDoc {
 
 func (e *env) compareCommand() *cli.Command {
 	return &cli.Command{
-		Name:  "compare",
-		Usage: "one song along the tour: every night against the channel's own median",
-		Description: "Differences are of the RMS level, in dB against the channel's median over all takes of the song; those\n" +
-			"marked ! stand out from the channel's usual spread.",
+		Name:      "compare",
+		Usage:     "one song along the tour: every night against the channel's own median",
+		ArgsUsage: "TITLE",
+		Description: "Differences are of the RMS level, in dB against the channel's median over all takes of\n" +
+			"the song; those marked ! stand out from the channel's usual spread.",
 		Flags: []cli.Flag{
 			songFlag(), channelFlag(),
 			&cli.IntFlag{Name: "last", Usage: "show the last `N` takes in the table", Value: 8},
@@ -98,10 +103,13 @@ func (e *env) compareCommand() *cli.Command {
 			jsonFlag(), csvFlag(),
 		},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+			if err := addressed(c, "song", "one song"); err != nil {
 				return err
 			}
 			if err := need(c, "song"); err != nil {
+				return err
+			}
+			if err := notBoth(c, "csv", "json"); err != nil {
 				return err
 			}
 			if c.Int("last") < 0 {
@@ -141,20 +149,18 @@ func (e *env) compareCommand() *cli.Command {
 func (e *env) printComparison(r compare.Comparison, last int) error {
 	takes := r.Takes
 	if last > 0 && len(takes) > last {
-		fmt.Fprintf(e.stdout, "%s: the last %d of %s; medians are over all\n\n", r.Song, last, count(len(takes), "take"))
+		e.sentence("", "%s: the last %d of %s; medians are over all", r.Song, last, count(len(takes), "take"))
 		takes = takes[len(takes)-last:]
 	} else {
-		fmt.Fprintf(e.stdout, "%s: %s\n\n", r.Song, count(len(takes), "take"))
+		e.sentence("", "%s: %s", r.Song, count(len(takes), "take"))
 	}
+	e.println("")
 	head := []string{"channel", ">median RMS"}
 	for _, t := range takes {
-		title := string(t.Show)
-		if t.Nth > 1 {
-			title += fmt.Sprintf(" (%d)", t.Nth)
-		}
-		head = append(head, ">"+title)
+		head = append(head, ">"+titled(string(t.Show), t.Nth))
 	}
 	table := newTable(head...)
+	table.fixed = 2
 	lengths := []string{"(length)", ""}
 	for _, t := range takes {
 		lengths = append(lengths, catalog.Clock(t.LengthS)+" ")
@@ -167,11 +173,11 @@ func (e *env) printComparison(r compare.Comparison, last int) error {
 		}
 		table.row(row...)
 	}
-	if err := table.print(e.stdout); err != nil {
+	if err := e.printTable(table); err != nil {
 		return err
 	}
 	if len(r.Changes) > 0 {
-		fmt.Fprintln(e.stdout, "\nlargest changes since the night before:")
+		e.println("\nlargest changes since the night before:")
 	}
 	for _, ch := range r.Changes {
 		text := signed(float64(ch.ChangeDB)) + " dB"
@@ -181,13 +187,13 @@ func (e *env) printComparison(r compare.Comparison, last int) error {
 		if ch.GainChangeDB != nil && *ch.GainChangeDB != 0 {
 			text += fmt.Sprintf(" (its preamp %+g dB)", *ch.GainChangeDB)
 		}
-		fmt.Fprintf(e.stdout, "  %s  %s: %s since %s\n", ch.Show, ch.Channel, text, ch.Since)
+		e.item(fmt.Sprintf("  %s  ", ch.Show), "%s: %s since %s", ch.Channel, text, ch.Since)
 	}
 	if len(r.Notes) > 0 {
-		fmt.Fprintln(e.stdout, "\nnotes:")
+		e.println("\nnotes:")
 	}
 	for _, n := range r.Notes {
-		if _, err := fmt.Fprintf(e.stdout, "  %s  %s\n", n.Show, n.Text); err != nil {
+		if err := e.item(fmt.Sprintf("  %s  ", n.Show), "%s", n.Text); err != nil {
 			return err
 		}
 	}

@@ -73,7 +73,7 @@ func (k *console) refused(err error) {
 		k.env.printJSONLine(map[string]string{"error": err.Error()})
 		return
 	}
-	fmt.Fprintln(k.env.stdout, err)
+	k.env.printf("%v\n", err)
 }
 
 // line does what a line says.
@@ -84,7 +84,7 @@ func (k *console) line(ctx context.Context, line string, statuses <-chan playbac
 	}
 	switch f[0] {
 	case "help":
-		_, err = fmt.Fprintln(k.env.stdout, wordsHelp+"\nwait SECONDS|STATE|item N    go on when it is so")
+		err = k.env.println(wordsHelp + "\nwait SECONDS|STATE|item N    go on when that is reached")
 		return false, err
 	case "status":
 		k.print(k.player.Status())
@@ -135,7 +135,7 @@ func (k *console) wait(ctx context.Context, f []string, statuses <-chan playback
 	case len(f) == 2 && f[0] == "item":
 		n, err := strconv.Atoi(f[1])
 		if err != nil {
-			return fmt.Errorf("wait: %q is no number", f[1])
+			return fmt.Errorf("wait: %q is not a number", f[1])
 		}
 		is = func(st playback.Status) bool { return st.Item == n-1 }
 	case len(f) == 1:
@@ -175,11 +175,11 @@ func (k *console) print(st playback.Status) {
 		return
 	}
 	item := k.player.Program().Items[st.Item]
-	fmt.Fprintf(k.env.stdout, "%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), st.LevelDB)
+	k.env.printf("%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), st.LevelDB)
 	if st.ToneOn > 0 {
-		fmt.Fprintf(k.env.stdout, "  tone on output %d\n", st.ToneOn)
+		k.env.printf("  tone on output %d\n", st.ToneOn)
 	}
 	for _, p := range st.Problems {
-		fmt.Fprintf(k.env.stdout, "  %s\n", p.Text)
+		k.env.printf("  %s\n", p.Text)
 	}
 }

@@ -45,7 +45,7 @@ func (e *env) demo(c *cli.Context, dir string) error {
 		opt.Scale = demo.Small
 	}
 	if file := c.String("truth"); file != "" {
-		if err := notOverwritten(file, func([]byte) bool { return false }); err != nil {
+		if err := mayReplace(file, func([]byte) bool { return false }, "name a new file"); err != nil {
 			return err
 		}
 	}
@@ -58,7 +58,7 @@ func (e *env) demo(c *cli.Context, dir string) error {
 			return err
 		}
 	}
-	fmt.Fprintf(e.stdout, "%s: %d shows of %s, %d takes of %d songs, %d planted faults\n", tour, len(truth.Shows), truth.Band, len(truth.Takes), len(truth.Songs), len(truth.Faults))
+	e.printf("%s: %d shows of %s, %d takes of %d songs, %d planted faults\n", tour, len(truth.Shows), truth.Band, len(truth.Takes), len(truth.Songs), len(truth.Faults))
 	if c.Bool("recordings-only") {
 		return nil
 	}
@@ -68,9 +68,9 @@ func (e *env) demo(c *cli.Context, dir string) error {
 		file = filepath.Join(dir, "demo.nightreel") // never the user's own
 	}
 	step := func(args ...string) error {
-		fmt.Fprintf(e.stdout, "\n$ nightreel %s\n", shellWords(args))
+		e.printf("\n$ nightreel %s\n", shellWords(args))
 		full := append([]string{"--catalog", file}, args...)
-		if status := run(c.Context, full, e.stdout, e.stderr, e.terminal); status != statusDone {
+		if status := e.run(c.Context, full); status != statusDone {
 			if c.Context.Err() != nil {
 				return c.Context.Err()
 			}
@@ -86,7 +86,7 @@ func (e *env) demo(c *cli.Context, dir string) error {
 	with := typed() + " --catalog " + shellWords([]string{file})
 	night := truth.Shows[len(truth.Shows)-1]
 	last := night.Date
-	_, err = fmt.Fprintf(e.stdout, `
+	err = e.printf(`
 The session is in %[1]s: open sheet.html there, and listen to the files.
 Go on with, for example:
   %[2]s tracks --show %[3]s

@@ -25,7 +25,7 @@ func (e *env) devicesCommand() *cli.Command {
 			if c.Bool("json") {
 				return e.printJSON(all)
 			}
-			t := newTable("device", ">outputs", "rates")
+			t := newTable("~device", ">outputs", "~rates")
 			for _, d := range all {
 				outputs, rates := "?", []string{}
 				if d.Outputs > 0 {
@@ -40,10 +40,10 @@ func (e *env) devicesCommand() *cli.Command {
 				}
 				t.row(name, outputs, strings.Join(rates, ", "))
 			}
-			if err := t.print(e.stdout); err != nil {
+			if err := e.printTable(t); err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(e.stdout, "%s; and null (no sound), file:PATH (writes what would be played to a WAV file)\n", count(len(all), "device"))
+			err = e.printf("%s; and null (no sound), file:PATH (writes what would be played to a WAV file)\n", count(len(all), "device"))
 			return err
 		},
 	}

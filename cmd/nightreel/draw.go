@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/gdamore/tcell/v2"
+	"github.com/rivo/uniseg"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -32,24 +32,37 @@ func (v *view) text(x, y int, style tcell.Style, format string, args ...any) int
 	if y < 0 || y >= h {
 		return x
 	}
-	for _, r := range fmt.Sprintf(format, args...) {
-		if x >= w {
+	for rest, state := inline(fmt.Sprintf(format, args...)), -1; rest != ""; {
+		var letter string
+		var wide int
+		letter, rest, wide, state = uniseg.FirstGraphemeClusterInString(rest, state)
+		if x+wide > w {
 			break
 		}
-		v.screen.SetContent(x, y, r, nil, style)
-		x++
+		runes := []rune(letter)
+		v.screen.SetContent(x, y, runes[0], runes[1:], style)
+		x += wide
 	}
 	return x
 }
 
-// fits returns the first text that is no wider than width, or the last.
+// right writes a text that ends before the right edge, and returns where it begins.
+func (v *view) right(y int, style tcell.Style, format string, args ...any) int {
+	w, _ := v.screen.Size()
+	text := inline(fmt.Sprintf(format, args...))
+	x := max(0, w-displayWidth(text)-1)
+	v.text(x, y, style, "%s", text)
+	return x
+}
+
+// fits returns the first text that is no wider than width, or as much of the last as is.
 func fits(width int, texts ...string) string {
 	for _, s := range texts {
-		if utf8.RuneCountInString(s) <= width {
+		if s = inline(s); displayWidth(s) <= width {
 			return s
 		}
 	}
-	return texts[len(texts)-1]
+	return cut(inline(texts[len(texts)-1]), width)
 }
 
 // bar fills a line with a style.
@@ -107,19 +120,20 @@ func (v *view) drawPlay() {
 	title, style := v.headline()
 	v.bar(0, style)
 	v.text(1, 0, style, "%s", title)
-	right := fmt.Sprintf("session %d, desk %s ", prog.Session, prog.Desk)
-	if len(title)+len(right)+3 < w {
-		v.text(w-len(right), 0, style, "%s", right)
+	if right := fmt.Sprintf("session %d, desk %s", prog.Session, prog.Desk); displayWidth(title)+displayWidth(right)+4 < w {
+		v.right(0, style, "%s", right)
 	}
 
 	item := prog.Items[v.st.Item]
-	x := v.text(1, 2, strong, "%d/%d  %s", v.st.Item+1, len(prog.Items), item.Song)
-	x = v.text(x+2, 2, plain, "%s, rig %s", item.Show, item.Rig)
+	end := v.right(2, strong, "%s of %s", catalog.ClockTenths(v.st.AtS), catalog.ClockTenths(v.st.LengthS)) - 2
+	x := v.text(1, 2, strong, "%s", fits(end-1, fmt.Sprintf("%d/%d  %s", v.st.Item+1, len(prog.Items), item.Song)))
+	place := fmt.Sprintf("  %s, rig %s", item.Show, item.Rig)
 	if n := v.passed(0); n >= 0 {
-		v.text(x, 2, plain, ", past marker %d %s", n+1, item.Markers[n].Label)
+		place += fmt.Sprintf(", past marker %d %s", n+1, item.Markers[n].Label)
 	}
-	times := fmt.Sprintf("%s of %s", catalog.ClockTenths(v.st.AtS), catalog.ClockTenths(v.st.LengthS))
-	v.text(w-len(times)-1, 2, strong, "%s", times)
+	if end-x > len("  2031-08-01") {
+		v.text(x, 2, plain, "%s", fits(end-x, place))
+	}
 	v.drawPosition(3)
 
 	next := "then it stops"
@@ -148,7 +162,7 @@ func (v *view) drawPlay() {
 	figures := fmt.Sprintf("%.1f s ahead, disk waits %d, late blocks %d, callback %.2f ms", v.st.BufferS, v.st.Underruns, v.st.LateBlocks, v.st.MaxCallbackMS)
 	v.text(1, h-3, dim, "%s", fits(w-2, fmt.Sprintf("%s, %g kHz, to %s   %s", v.st.Device, float64(v.st.Rate)/1000, v.st.Connected, figures), figures))
 	if v.message != "" {
-		v.text(1, h-2, warning, "%s", v.message)
+		v.text(1, h-2, warning, "%s", fits(w-2, v.message))
 	}
 	if v.typing {
 		end := v.text(1, h-1, strong, ":%s", string(v.typed))
@@ -213,46 +227,56 @@ func (v *view) drawInputs(top, bottom int) {
 		v.first = v.selected - page + 1
 	}
 	v.first = max(0, min(v.first, len(v.st.Inputs)-page))
+	notes := 0 // all bars are equally long, so that levels can be compared
+	for _, in := range v.st.Inputs {
+		note, _ := noteOf(in)
+		notes = max(notes, displayWidth(note))
+	}
 	for i := v.first; i < len(v.st.Inputs) && i < v.first+page; i++ {
 		k := i - v.first
-		v.drawInput(1+k/rows*width, top+k%rows, width-1, i)
+		v.drawInput(1+k/rows*width, top+k%rows, width-1, notes, i)
 	}
 	if v.first+page < len(v.st.Inputs) || v.first > 0 {
-		v.text(w-24, top-1, dim, "inputs %d to %d of %d", v.first+1, min(len(v.st.Inputs), v.first+page), len(v.st.Inputs))
+		v.right(top-1, dim, "inputs %d to %d of %d", v.first+1, min(len(v.st.Inputs), v.first+page), len(v.st.Inputs))
 	}
 }
 
 // drawInput draws one input: number, channel, peak, trim and what is special.
-func (v *view) drawInput(x, y, width, i int) {
+func (v *view) drawInput(x, y, width, notes, i int) {
 	in := v.st.Inputs[i]
 	name := plain
 	if i == v.selected {
 		name = inverse
 	}
-	channel := []rune(in.Channel)
-	if len(channel) > 14 {
-		channel = append(channel[:13], '…')
+	letters := 14
+	if width < 42 && notes > 0 {
+		letters = 10 // leaves the bar what is needed to be read
 	}
-	v.text(x, y, name, "%3d %-14s", in.DeskInput, string(channel))
-	note, style := "", dim
-	switch {
-	case in.Back:
-		note, style = "on stage", strong
-	case in.Status != catalog.Playback:
-		note = string(in.Status)
-	case in.Muted:
-		note, style = "muted", warning
-	}
-	if in.TrimDB != 0 && note == "" {
-		note = fmt.Sprintf("%+.1f dB", in.TrimDB)
-	}
-	level := v.text(x+19, y, plain, "%6s", decibels(meter.Level(v.hold[i])))
+	channel := cut(inline(in.Channel), letters)
+	v.text(x, y, name, "%3d %s%s", in.DeskInput, channel, strings.Repeat(" ", letters-displayWidth(channel)))
+	level := v.text(x+letters+5, y, plain, "%6s", decibels(meter.Level(v.hold[i])))
 	room := width - (level - x) - 1
-	if note != "" {
-		v.text(level+1+room-len(note), y, style, "%s", note)
-		room -= len(note) + 1
+	if notes > 0 {
+		note, style := noteOf(in)
+		v.text(level+1+room-displayWidth(note), y, style, "%s", note)
+		room -= notes + 1
 	}
 	v.meter(level+1, y, room, v.hold[i])
+}
+
+// noteOf returns what is special about an input; "" where nothing is.
+func noteOf(in playback.InputStatus) (string, tcell.Style) {
+	switch {
+	case in.Back:
+		return "on stage", strong
+	case in.Status != catalog.Playback:
+		return string(in.Status), dim
+	case in.Muted:
+		return "muted", warning
+	case in.TrimDB != 0:
+		return signed(in.TrimDB) + " dB", dim
+	}
+	return "", dim
 }
 
 // meterFloor is the level in dBFS at which a meter begins.
@@ -291,26 +315,35 @@ func (v *view) drawBack() {
 	v.text(1, 0, resting, "%s", title)
 	v.text(1, 1, plain, "%s", fits(w-2, "Switch each input back on the desk, hear it live, then tick it. An input left on playback is a dead microphone in the show.",
 		"Switch each input back on the desk, hear it live, then tick it."))
-	rows := h - 5
-	columns := max(1, min((w-1)/26, (len(list)+max(1, rows)-1)/max(1, rows)))
-	page := max(1, rows*columns)
-	from := v.selected / page * page
+	rows := max(1, h-6)
+	columns := max(1, min((w-1)/26, (len(list)+rows-1)/rows))
+	page := rows * columns
+	from := v.ticking / page * page
 	for i := from; i < len(list) && i < from+page; i++ {
 		style := plain
-		if i == v.selected {
+		if i == v.ticking {
 			style = inverse
 		}
 		box := "[ ]"
 		if list[i].Back {
 			box = "[x]"
 		}
-		v.text(1+(i-from)/max(1, rows)*26, 3+(i-from)%max(1, rows), style, "%s %3d %-16.16s", box, list[i].DeskInput, list[i].Channel)
+		v.text(1+(i-from)/rows*26, 3+(i-from)%rows, style, "%s %3d %s", box, list[i].DeskInput, cut(inline(list[i].Channel), 16))
+	}
+	if page < len(list) {
+		openElsewhere := open
+		for _, b := range list[from:min(len(list), from+page)] {
+			if !b.Back {
+				openElsewhere--
+			}
+		}
+		v.text(1, h-3, warning, "lines %d to %d of %d; %d more are open: ↑↓ and PgUp, PgDn go there", from+1, min(len(list), from+page), len(list), openElsewhere)
 	}
 	if v.message != "" {
-		v.text(1, h-2, warning, "%s", v.message)
+		v.text(1, h-2, warning, "%s", fits(w-2, v.message))
 	}
 	v.bar(h-1, inverse)
-	v.text(1, h-1, inverse, "%s", fits(w-2, "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave (exit status 3 while inputs are open)", "SPACE quiet  ↑↓ choose  t tick  Esc back to playing  q leave"))
+	v.text(1, h-1, inverse, "%s", fits(w-2, "SPACE quiet  ↑↓ choose  t tick  u untick  Esc back to playing  q leave (exit status 3 while inputs are open)", "SPACE quiet  ↑↓ choose  t tick  u untick  Esc back to playing  q leave"))
 }
 
 // keysHelp lists the keys.

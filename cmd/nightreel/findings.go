@@ -24,9 +24,6 @@ func (e *env) findingsCommand() *cli.Command {
 			jsonFlag(),
 		},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments, or accept or reopen"); err != nil {
-				return err
-			}
 			day, err := date(c, "show")
 			if err != nil {
 				return err
@@ -59,7 +56,7 @@ func (e *env) findingsCommand() *cli.Command {
 		Subcommands: []*cli.Command{
 			{
 				Name:      "accept",
-				Usage:     "quiet a known finding; it stays quiet after another scan",
+				Usage:     "accept a known finding: no list shows it any more, after another scan either",
 				ArgsUsage: "ID…",
 				Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
 				Action: func(c *cli.Context) error {
@@ -70,7 +67,7 @@ func (e *env) findingsCommand() *cli.Command {
 			},
 			{
 				Name:      "reopen",
-				Usage:     "take acceptance back",
+				Usage:     "open accepted findings again",
 				ArgsUsage: "ID…",
 				Action: func(c *cli.Context) error {
 					return e.editFindings(c, "open again", func(store *catalog.Store, id catalog.FindingID) error {
@@ -110,18 +107,6 @@ func (e *env) printFindings(c *cli.Context, store *catalog.Store, found []catalo
 	return err
 }
 
-// findingWidth is how wide sentences are printed at most: what a laptop's terminal
-// shows and a person reads in one look.
-const findingWidth = 100
-
-// textWidth returns how wide sentences are printed here.
-func (e *env) textWidth() int {
-	if width := columns(e.stdout); width > 20 {
-		return min(width, findingWidth)
-	}
-	return findingWidth
-}
-
 // listFindings prints findings by show and rig, what hurts most first, each with its
 // sentence below it. Those that are alike stand below one line.
 func (e *env) listFindings(found []catalog.Finding, open int, all bool) error {
@@ -138,9 +123,9 @@ func (e *env) listFindings(found []catalog.Finding, open int, all bool) error {
 		}
 		if h := fmt.Sprintf("%s, rig %s", f.Show, f.Rig); h != head {
 			head = h
-			fmt.Fprintf(e.stdout, "%s\n", head)
+			e.println(wrapped(head, "", e.textWidth()))
 		}
-		id, place := fmt.Sprint(f.ID), fmt.Sprintf("%s to %s", catalog.Clock(f.StartS()), catalog.Clock(f.EndS()))
+		id, place := fmt.Sprint(f.ID), span(f.StartS(), f.EndS())
 		if n > 1 {
 			id, place = "", count(n, "finding")
 		}
@@ -148,26 +133,27 @@ func (e *env) listFindings(found []catalog.Finding, open int, all bool) error {
 		if f.Accepted {
 			severity = "accepted"
 		}
-		fmt.Fprintf(e.stdout, "%5s  %-8s %-15s %s, %s\n", id, severity, f.Kind.Words(), f.About(), place)
+		about := fmt.Sprintf("%5s  %-8s %-15s ", id, severity, f.Kind.Words())
+		e.println(about + cut(inline(f.About()), e.textWidth()-displayWidth(about)-len(place)-2) + ", " + place)
 		for _, f := range shown[:n] {
 			text := f.Text
 			if f.Note != "" {
 				text += " [" + f.Note + "]"
 			}
-			text = wrapped(text, "       ", e.textWidth())
+			id := ""
 			if n > 1 {
-				text = fmt.Sprintf("%5d", f.ID) + strings.TrimPrefix(text, "     ") // in the indent
+				id = fmt.Sprint(f.ID)
 			}
-			fmt.Fprintln(e.stdout, text)
+			e.item(fmt.Sprintf("%5s  ", id), "%s", text)
 		}
-		fmt.Fprintln(e.stdout)
+		e.println("")
 		shown = shown[n:]
 	}
 	summary := count(open, "finding")
 	if accepted := len(found) - open; accepted > 0 {
 		summary += fmt.Sprintf(", %d accepted", accepted)
 	}
-	_, err := fmt.Fprintln(e.stdout, summary)
+	err := e.println(summary)
 	return err
 }
 
@@ -189,7 +175,7 @@ func (e *env) editFindings(c *cli.Context, done string, edit func(*catalog.Store
 				return err
 			}
 		}
-		_, err := fmt.Fprintf(e.stdout, "%s %s\n", count(len(ids), "finding"), done)
+		err := e.printf("%s %s\n", count(len(ids), "finding"), done)
 		return err
 	})
 }

@@ -33,7 +33,7 @@ func TestFrozenParentFallsSilent(t *testing.T) {
 	for _, args := range [][]string{
 		{"scan", tour}, {"inputs", "import", filepath.Join(tour, "inputs.csv"), "--from", "2031-05-02"},
 		{"desk", "import", filepath.Join(tour, "desk-foh.csv"), "--name", "foh"},
-		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "12"},
+		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "12", "--yes"},
 		{"session", "build", "--desk", "foh", "--song", "One"},
 	} {
 		if out, err := exec.Command(program, args...).CombinedOutput(); err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"crypto/rand"
 	"encoding/hex"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -30,6 +31,9 @@ func (e *env) historyCommand() *cli.Command {
 				if err != nil {
 					return err
 				}
+				if len(steps) == 0 {
+					e.say("nothing was entered%s yet", asked(c))
+				}
 				if c.Bool("json") {
 					return e.printJSON(steps)
 				}
@@ -41,22 +45,31 @@ func (e *env) historyCommand() *cli.Command {
 
 // printHistory prints a line a fact; who and when stand beside a step's first.
 func (e *env) printHistory(steps []catalog.Step) error {
-	t := newTable("when", "author", "show", "what")
+	t := newTable("step", "when", "author", "show", "~what")
+	t.drop = []string{"author", "show"}
 	for _, step := range steps {
-		when, author := "before the history", step.Author
+		name, when, author := "", "before the history", step.Author
 		if step.At != nil {
-			when = step.At.Local().Format("2006-01-02 15:04:05")
+			name, when = step.Short(), step.At.Local().Format("2006-01-02 15:04:05")
 		}
-		for _, f := range step.Facts {
+		for i := 0; i < len(step.Facts); {
+			f, same := step.Facts[i], 1
+			for i+same < len(step.Facts) && step.Facts[i+same] == f {
+				same++ // of many files the same is said
+			}
+			i += same
 			text := f.Text
 			if f.Deleted {
 				text = "taken away: " + text
 			}
-			t.row(when, author, f.Show, text)
-			when, author = "", ""
+			if same > 1 {
+				text += fmt.Sprintf(" (%d times)", same)
+			}
+			t.row(name, when, author, f.Show, text)
+			name, when, author = "", "", ""
 		}
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 // deviceID returns this machine's id, which lies in the user's configuration

@@ -184,8 +184,8 @@ func TestPlayThroughAnAudioServer(t *testing.T) {
 		{"scan", tour}, {"inputs", "import", filepath.Join(tour, "inputs.csv"), "--from", "2031-05-02"},
 		{"setlist", "import", filepath.Join(tour, "2031-05-02 Harbour Hall, Tidewick", "setlist.txt"), "--show", "2031-05-02"},
 		{"desk", "import", filepath.Join(tour, "desk-foh.csv"), "--name", "foh"},
-		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "6"},
-		{"takes", "set", "--show", "2031-05-05", "--song", "Two", "--start", "12", "--end", "16"},
+		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "6", "--yes"},
+		{"takes", "set", "--show", "2031-05-05", "--song", "Two", "--start", "12", "--end", "16", "--yes"},
 		{"session", "build", "--desk", "foh", "--song", "One", "--song", "Two"},
 		{"session", "render", filepath.Join(work, "render")},
 	} {

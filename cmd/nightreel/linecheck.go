@@ -21,8 +21,9 @@ func (e *env) linecheckCommand() *cli.Command {
 		Description: "Play or tap each input in turn, or record the band's own check; a few inputs are enough.\n" +
 			"Nothing that is measured is stored. A file with a number in its name is that track; any other is\n" +
 			"the channel of its name.\n" +
-			"A level is the mean of the peaks, as a meter shows them, in the louder half of the seconds in which\n" +
-			"the input was played. It is compared with the median of stretches of the tour of the same length.\n" +
+			"A level is the mean of the peaks, as a meter shows them, in the louder half of the seconds in\n" +
+			"which the input was played. It is compared with the median of stretches of the tour of the same\n" +
+			"length.\n" +
 			"The tone of an input is compared only if it was played for 20 s or more.\n" +
 			"With --fail-on-findings the exit status is 3 if an input is not ok.",
 		Flags: []cli.Flag{
@@ -83,14 +84,15 @@ func (e *env) linecheckCommand() *cli.Command {
 
 func (e *env) printLinecheck(r linecheck.Report) error {
 	if len(r.Inputs) > 0 {
-		fmt.Fprintln(e.stdout, wrapped(linecheckSummary(r.Inputs)+": "+linecheckAgainst(r.Against), "", e.textWidth()))
+		e.sentence("", "%s: %s", linecheckSummary(r.Inputs), linecheckAgainst(r.Against))
 	}
 	t := newTable(">track", "channel", "status", ">played", ">level", ">tour", ">differs", ">gain")
+	t.drop = []string{"tour", "level"}
 	number := func(v *float64, none string) string {
 		if v == nil {
 			return none
 		}
-		return fmt.Sprintf("%.1f", *v)
+		return rounded("%.1f", *v)
 	}
 	for _, in := range r.Inputs {
 		gain := ""
@@ -107,17 +109,17 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		}
 		t.row(fmt.Sprint(in.Track), in.Channel, string(in.Status), played, number(in.Level, "silent"), number(in.Usual, "-"), differs, gain)
 	}
-	if err := t.print(e.stdout); err != nil {
+	if err := e.printTable(t); err != nil {
 		return err
 	}
 	first := true
 	for _, in := range r.Inputs {
 		for _, text := range in.Text {
 			if first {
-				fmt.Fprintln(e.stdout)
+				e.println("")
 				first = false
 			}
-			fmt.Fprintln(e.stdout, wrapped(text, "  ", e.textWidth()))
+			e.sentence("  ", "%s", text)
 		}
 	}
 	if groups := r.AlikeGroups(); len(groups) > 0 {
@@ -125,10 +127,15 @@ func (e *env) printLinecheck(r linecheck.Report) error {
 		for _, g := range groups {
 			all = append(all, strings.Join(g[:len(g)-1], ", ")+" and "+g[len(g)-1])
 		}
-		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("too alike to hear whether they are exchanged: "+strings.Join(all, "; ")+". Tap or name each one while you watch its meter.", "", e.textWidth()))
+		e.println("")
+		e.sentence("", "too alike to hear whether they are exchanged: %s. Tap or name each one while you watch its meter.", strings.Join(all, "; "))
 	}
 	if len(r.NotRecorded) > 0 {
-		fmt.Fprintf(e.stdout, "\n%s\n", wrapped("not recorded: "+strings.Join(r.NotRecorded, ", "), "", e.textWidth()))
+		e.println("")
+		e.sentence("", "not recorded: %s", strings.Join(r.NotRecorded, ", "))
+	}
+	if len(r.Problems) > 0 {
+		e.println("")
 	}
 	return e.printProblems(r.Problems)
 }

@@ -25,6 +25,7 @@ func main() {
 	// instead of waking threads to take them over: a tenth of a scan's time.
 	runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + 1)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once, even if a disk does not answer
 	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd())))
 	stop()
 	os.Exit(status)
@@ -33,7 +34,13 @@ func main() {
 // run executes one command line, without the program's name, and returns the
 // exit status. Progress is shown on stderr where that is a terminal.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer, terminal bool) int {
-	e := &env{stdout: stdout, stderr: stderr, terminal: terminal}
+	out, messages := &output{to: stdout, width: lineWidth(stdout)}, &output{to: stderr}
+	defer out.flush()
+	defer messages.flush()
+	return (&env{stdout: out, stderr: messages, screen: stderr, width: out.width, terminal: terminal}).run(ctx, args)
+}
+
+func (e *env) run(ctx context.Context, args []string) int {
 	app := newApp(e)
 	args, err := arrange(app, args)
 	if err == nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -33,47 +34,71 @@ func (e *env) noteCommand() *cli.Command {
 					return e.withStore(c, func(store *catalog.Store) error {
 						n, err := store.AddNote(c.Context, day, c.Args().First())
 						if err == nil {
-							_, err = fmt.Fprintf(e.stdout, "%s  %s\n", n.Show, n.Text)
+							err = e.item(string(n.Show)+"  ", "%s", n.Text)
 						}
 						return err
 					})
 				},
 			},
 			{
-				Name:  "list",
-				Usage: "list the notes",
-				Flags: []cli.Flag{showFlag("only this show"), jsonFlag()},
+				Name:    "list",
+				Aliases: []string{"show"},
+				Usage:   "list the notes",
+				Flags:   []cli.Flag{showFlag("only this show"), jsonFlag()},
+				Action:  e.listNotes,
+			},
+			{
+				Name:      "delete",
+				Usage:     "delete a note",
+				ArgsUsage: "ID",
 				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+					if err := arguments(c, 1, 1, "the note's id"); err != nil {
 						return err
 					}
-					day, err := date(c, "show")
-					if err != nil {
-						return err
+					id, err := strconv.ParseInt(c.Args().First(), 10, 64)
+					if err != nil || id < 1 {
+						return &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a note; nightreel note list lists them", c.Args().First())}
 					}
 					return e.withStore(c, func(store *catalog.Store) error {
-						show, err := knownShow(c.Context, store, day)
+						n, err := store.DeleteNote(c.Context, catalog.NoteID(id))
 						if err != nil {
 							return err
 						}
-						notes, err := store.Notes(c.Context, show)
-						if err != nil {
-							return err
-						}
-						if len(notes) == 0 {
-							e.say("no notes%s; nightreel note add TEXT --show DATE writes one", asked(c))
-						}
-						if c.Bool("json") {
-							return e.printJSON(notes)
-						}
-						t := newTable("show", "note")
-						for _, n := range notes {
-							t.row(string(n.Show), n.Text)
-						}
-						return t.print(e.stdout)
+						return e.sentence("", "%s: %q is deleted; nightreel undo brings it back", n.Show, inline(n.Text))
 					})
 				},
 			},
 		},
 	}
+}
+
+func (e *env) listNotes(c *cli.Context) error {
+	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+		return err
+	}
+	day, err := date(c, "show")
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		show, err := knownShow(c.Context, store, day)
+		if err != nil {
+			return err
+		}
+		notes, err := store.Notes(c.Context, show)
+		if err != nil {
+			return err
+		}
+		if len(notes) == 0 {
+			e.say("no notes%s; nightreel note add TEXT --show DATE writes one", asked(c))
+		}
+		if c.Bool("json") {
+			return e.printJSON(notes)
+		}
+		t := newTable(">id", "show", "~note")
+		for _, n := range notes {
+			t.row(fmt.Sprint(n.ID), string(n.Show), n.Text)
+		}
+		return e.printTable(t)
+	})
 }

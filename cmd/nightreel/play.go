@@ -18,16 +18,18 @@ import (
 
 func (e *env) playCommand(idFlag cli.Flag) *cli.Command {
 	return &cli.Command{
-		Name:  "play",
-		Usage: "feed the desk from a session, live",
-		Description: "Recorded show level in a PA or in-ear monitors can hurt people: the cautions come first, and nothing\n" +
-			"sounds before they are acknowledged. It starts at -20 dB. In a terminal it fills the screen; else, and\n" +
-			"with --plain, it takes one command a line from standard input (help lists them). It goes on where the\n" +
-			"session was left. Exit status 3: inputs were fed and not ticked back to the stage.",
+		Name:      "play",
+		Usage:     "feed the desk from a session, live",
+		ArgsUsage: "[ID]",
+		Description: "Recorded show level in a PA or in-ear monitors can hurt people: the cautions come first, and\n" +
+			"nothing sounds before they are acknowledged. It starts at -20 dB. In a terminal it fills the\n" +
+			"screen; else, and with --plain, it takes one command a line from standard input (help lists\n" +
+			"them). It goes on where the session was left. Exit status 3: inputs were fed and not ticked\n" +
+			"back to the stage.",
 		Flags: []cli.Flag{
 			idFlag,
-			&cli.StringFlag{Name: "device", Usage: "`NAME` of a sound device (nightreel devices), null, or file:PATH; the system's default where not given"},
-			&cli.IntFlag{Name: "rate", Usage: "play at this rate in `HZ`; the recording's where not given"},
+			&cli.StringFlag{Name: "device", Usage: "`NAME` of a sound device (nightreel devices), null, or file:PATH", DefaultText: "the system's default"},
+			&cli.IntFlag{Name: "rate", Usage: "play at this rate in `HZ`", DefaultText: "the recording's"},
 			&cli.BoolFlag{Name: "convert-rate", Usage: "convert recordings at another rate"},
 			&cli.StringSliceFlag{Name: "rig", Usage: "`CHANNEL=RIG`: feed this channel from another rig; may be given again"},
 			&cli.Float64Flag{Name: "pre-roll", Usage: "`SECONDS` before each song"},
@@ -40,7 +42,10 @@ func (e *env) playCommand(idFlag cli.Flag) *cli.Command {
 }
 
 func (e *env) playSession(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments"); err != nil {
+	if err := addressed(c, "id", "the id of a session"); err != nil {
+		return err
+	}
+	if err := atLeast(c, 0, "pre-roll"); err != nil {
 		return err
 	}
 	rigs := map[string]string{}
@@ -88,15 +93,15 @@ func (e *env) askCautions(c *cli.Context, ask bool) (read bool, err error) {
 	if c.Bool("json") {
 		return false, nil
 	}
-	fmt.Fprintln(e.stdout, "Before any sound comes:")
+	e.println("Before any sound comes:")
 	for _, caution := range session.Cautions() {
-		fmt.Fprintf(e.stdout, "%s\n", "  - "+strings.TrimLeft(wrapped(caution.Text, "    ", e.textWidth()), " "))
+		e.item("  - ", "%s", caution.Text)
 	}
 	if !ask {
-		_, err = fmt.Fprintln(e.stdout, "Type acknowledge when all of it is done.")
+		err = e.println("Type acknowledge if you have read this and follow it.")
 		return false, err
 	}
-	fmt.Fprint(e.stdout, "\nType yes when all of it is done; anything else leaves: ")
+	e.print("\nType yes if you have read this and follow it; anything else leaves: ")
 	line, _ := bufio.NewReader(os.Stdin).ReadString('\n')
 	if strings.ToLower(strings.TrimSpace(line)) != "yes" {
 		return false, fmt.Errorf("not started: the cautions were not acknowledged")
@@ -141,7 +146,7 @@ func notBack(open []catalog.BackInput) string {
 }
 
 func (e *env) printBack(list []catalog.BackInput) error {
-	fmt.Fprintln(e.stdout, "\nBack to the stage before doors; hear each one live:")
+	e.println("\nBack to the stage before doors; hear each one live:")
 	t := newTable("", ">input", "channel")
 	for _, b := range list {
 		box := "[ ]"
@@ -150,7 +155,7 @@ func (e *env) printBack(list []catalog.BackInput) error {
 		}
 		t.row(box, fmt.Sprint(b.DeskInput), b.Channel)
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 func (e *env) backCommand(idFlag cli.Flag) *cli.Command {
@@ -162,7 +167,7 @@ func (e *env) backCommand(idFlag cli.Flag) *cli.Command {
 		Flags: []cli.Flag{
 			idFlag,
 			&cli.BoolFlag{Name: "all", Usage: "tick every input"},
-			&cli.BoolFlag{Name: "untick", Usage: "take the ticks of the inputs named back"},
+			&cli.BoolFlag{Name: "untick", Usage: "remove the ticks of the inputs named"},
 			jsonFlag(),
 		},
 		Action: e.backToStage,

@@ -2,12 +2,8 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"os"
 	"path/filepath"
 	"time"
-
-	"golang.org/x/term"
 )
 
 // progressTick is how often a progress line is drawn anew: often enough to look
@@ -29,11 +25,11 @@ func (e *env) watch(quiet bool, line func() string) (stop func()) {
 		for {
 			select {
 			case <-done:
-				fmt.Fprint(e.stderr, "\r\x1b[K")
+				fmt.Fprint(e.screen, "\r\x1b[K")
 				return
 			case <-tick.C:
 				if s := line(); s != "" {
-					fmt.Fprint(e.stderr, "\r\x1b[K"+cut(s, columns(e.stderr)-1))
+					fmt.Fprint(e.screen, "\r\x1b[K"+progressLine(s, columns(e.screen)-1))
 				}
 			}
 		}
@@ -41,24 +37,13 @@ func (e *env) watch(quiet bool, line func() string) (stop func()) {
 	return func() { close(done); <-gone }
 }
 
-// columns returns how wide the terminal behind w is, 0 where there is none.
-func columns(w io.Writer) int {
-	if f, ok := w.(*os.File); ok {
-		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
-			return width
-		}
+// progressLine returns as much of a line as a width shows, so that it does not wrap: what
+// has wrapped cannot be drawn over. Nothing is cut for a width that makes no sense.
+func progressLine(text string, width int) string {
+	if text = inline(text); width > 20 {
+		return cut(text, width)
 	}
-	return 0
-}
-
-// cut returns as much of a line as a width shows, so that it does not wrap: what
-// has wrapped cannot be drawn over. Nothing is cut for a width that makes no
-// sense.
-func cut(line string, width int) string {
-	if r := []rune(line); width > 20 && len(r) > width {
-		return string(r[:width-1]) + "…"
-	}
-	return line
+	return text
 }
 
 // fileName returns what a progress line has room for of a path.

@@ -14,7 +14,7 @@ func TestCut(t *testing.T) {
 		{"Übergang, Häuser, Müller und Söhne", 24, "Übergang, Häuser, Mülle…"},
 		{"59.3 MB of 81.4 MB, 236.1 MB/s", -1, "59.3 MB of 81.4 MB, 236.1 MB/s"},
 	} {
-		if got := cut(c.line, c.width); got != c.want {
+		if got := progressLine(c.line, c.width); got != c.want {
 			t.Errorf("%d: %q, want %q", c.width, got, c.want)
 		}
 	}

@@ -2,19 +2,16 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"strings"
-	"unicode/utf8"
 )
 
 // The terminal's rules. Standard output carries the result and nothing else:
 // a table, or with --json one document. Progress, warnings and errors go to
 // standard error; progress only where that is a terminal, and never with
 // --json. An error reads "nightreel: FILE: what happened: cause", followed by a
-// "hint:" line where something is known that helps.
+// "hint:" line where something is known that helps. What everything is printed through
+// stands in output.go, and what keeps lists within the terminal's width in table.go.
 
 // Exit statuses, published in the help and the README.
 const (
@@ -50,122 +47,26 @@ func (e *env) report(ctx context.Context, err error) int {
 	case err == nil:
 		return statusDone
 	case errors.As(err, &found):
-		fmt.Fprintf(e.stderr, "nightreel: %s\n", found.text)
+		e.say("nightreel: %s", found.text)
 		return statusFound
 	case errors.As(err, &usage):
-		fmt.Fprintf(e.stderr, "%v\nhint: %s\n", usage, usage.Hint())
+		e.failed("", err)
 		return statusUsage
 	case errors.Is(err, context.Canceled) && ctx.Err() != nil:
-		fmt.Fprintln(e.stderr, "nightreel: interrupted; what was finished is kept; run the same command again to go on")
+		e.say("nightreel: interrupted; what was finished is kept; run the same command again to go on")
 		return statusInterrupted
 	}
-	fmt.Fprintf(e.stderr, "nightreel: %v\n", err)
-	var hinter interface{ Hint() string }
-	if errors.As(err, &hinter) && hinter.Hint() != "" {
-		fmt.Fprintf(e.stderr, "hint: %s\n", hinter.Hint())
-	}
+	e.failed("nightreel: ", err)
 	return statusFailed
 }
 
-// warn prints a warning to standard error.
-func (e *env) warn(format string, args ...any) {
-	fmt.Fprintf(e.stderr, "warning: "+format+"\n", args...)
-}
-
-// say prints a sentence to standard error.
-func (e *env) say(format string, args ...any) { fmt.Fprintf(e.stderr, format+"\n", args...) }
-
-// tell prints on standard error what else happened.
-func (e *env) tell(sentences []string) {
-	for _, s := range sentences {
-		fmt.Fprintln(e.stderr, s)
+// failed prints an error, and a hint where one is known that helps.
+func (e *env) failed(before string, err error) {
+	e.say("%s%v", before, err)
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) && hinter.Hint() != "" {
+		e.say("hint: %s", hinter.Hint())
 	}
-}
-
-// printJSON prints one document.
-func (e *env) printJSON(v any) error {
-	enc := json.NewEncoder(e.stdout)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
-}
-
-// printJSONLine prints one document of many on a line of its own.
-func (e *env) printJSONLine(v any) error {
-	enc := json.NewEncoder(e.stdout)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
-}
-
-// table collects rows and prints them in aligned columns.
-type table struct {
-	head []string // a leading '>' aligns the column to the right
-	rows [][]string
-}
-
-func newTable(head ...string) *table { return &table{head: head} }
-
-func (t *table) row(cells ...string) { t.rows = append(t.rows, cells) }
-
-// print writes the table; nothing where it has no rows.
-func (t *table) print(w io.Writer) error {
-	if len(t.rows) == 0 {
-		return nil
-	}
-	right := make([]bool, len(t.head))
-	width := make([]int, len(t.head))
-	head := make([]string, len(t.head))
-	for i, h := range t.head {
-		head[i], right[i] = strings.CutPrefix(h, ">")
-		width[i] = utf8.RuneCountInString(head[i])
-	}
-	for _, r := range t.rows {
-		for i, cell := range r {
-			width[i] = max(width[i], utf8.RuneCountInString(cell))
-		}
-	}
-	for _, r := range append([][]string{head}, t.rows...) {
-		var line strings.Builder
-		for i, cell := range r {
-			pad := strings.Repeat(" ", width[i]-utf8.RuneCountInString(cell))
-			if i > 0 {
-				line.WriteString("  ")
-			}
-			if right[i] {
-				line.WriteString(pad + cell)
-			} else {
-				line.WriteString(cell + pad)
-			}
-		}
-		if _, err := fmt.Fprintln(w, strings.TrimRight(line.String(), " ")); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// wrapped breaks a text into lines of at most width characters, each behind
-// the indent.
-func wrapped(text, indent string, width int) string {
-	var b strings.Builder
-	column := 0
-	for _, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case column == 0:
-			b.WriteString(indent)
-			column = len(indent)
-		case column+1+n > width:
-			b.WriteString("\n" + indent)
-			column = len(indent)
-		default:
-			b.WriteByte(' ')
-			column++
-		}
-		b.WriteString(word)
-		column += n
-	}
-	return b.String()
 }
 
 // size writes a size as the trade does, in powers of ten.

@@ -25,13 +25,14 @@ var rooms = map[string][]string{
 	"nightreel/internal/sound":     {"nightreel/catalog", "nightreel/internal/{spectrum,stats}"},                                                                  // from the catalog alone
 	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,envelope,tracks,meter,sound,spectrum,evidence,findings,stats}"},               // a minute of this afternoon against the tour
 	"nightreel/internal/envelope":  {"nightreel/catalog", "nightreel/internal/{meter,stats}"},                                                                     // the one bridge from stored parts to arithmetic
-	"nightreel/internal/lists":     {"nightreel/catalog", "golang.org/x/text/"},                                                                                   // lists as people write them
+	"nightreel/internal/csvfile":   {},                                                                                                                            // comma-separated values that no spreadsheet runs
+	"nightreel/internal/lists":     {"nightreel/catalog", "nightreel/internal/csvfile", "golang.org/x/text/"},                                                     // lists as people write them
 	"nightreel/internal/scan":      {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,meter,spectrum}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night
 	"nightreel/internal/evaluate":  {"nightreel/catalog", "nightreel/internal/", "gitlab.com/gomidi/midi/v2/smf", "gonum.org/v1/gonum/dsp/fourier"},               // makes nights and counts; for developers
 	"nightreel/internal/songs":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,evidence,stats}"},                                          // from the catalog alone
 	"nightreel/internal/findings":  {"nightreel/catalog", "nightreel/internal/{meter,spectrum,sound,evidence,stats}"},                                             // judges: evidence in, findings out
-	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,sound,stats}"},                                             // from the catalog alone
-	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{meter,envelope,wavfile,tracks,stats}"},                                             // builds and renders
+	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,spectrum,sound,stats}"},                                     // from the catalog alone
+	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,wavfile,tracks,stats}"},                                     // builds and renders
 	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile,tracks}", "github.com/gofrs/flock"},                                  // feeds the desk; knows the catalog only outside of the player's process
 	"nightreel/internal/verdict":   {"nightreel/catalog", "nightreel/internal/refresh"},                                                                           // is a show whole
 	"nightreel/internal/overview":  {"nightreel/catalog", "nightreel/internal/verdict"},                                                                           // the tour at a glance
@@ -43,7 +44,7 @@ var rooms = map[string][]string{
 	"nightreel/internal/refresh":   {"nightreel/catalog", "nightreel/internal/{rigs,songs,findings,compare,envelope,evidence,lists}"},                             // what is stale, brought up to date in one order
 	"nightreel/internal/evidence":  {"nightreel/catalog", "nightreel/internal/{meter,envelope,sound,stats}"},                                                      // what is known of a show when it is judged, and which other shows count
 	"nightreel/internal/rigs":      {"nightreel/catalog", "nightreel/internal/{envelope,meter}"},                                                                  // from the catalog alone
-	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2"},
+	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2", "github.com/rivo/uniseg"},
 
 	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                // the only room with the sound library; for the player's process
 	"nightreel/internal/playback/pattern":  {},                                                                                                           // test signal
@@ -144,6 +145,10 @@ func TestHouse(t *testing.T) {
 				switch {
 				case p.Name != "main" && (strings.HasPrefix(call, "fmt.Print") || pkg.Name == "log" || call == "os.Exit"):
 					t.Errorf("%s: %s: only cmd prints, logs or leaves", path, call)
+				case p.ImportPath == "nightreel/cmd/nightreel" && strings.HasPrefix(call, "fmt.Fprint") && name != "output.go" && name != "progress.go":
+					t.Errorf("%s: %s: print through output.go, which keeps names from acting upon the terminal", path, call)
+				case pkg.Name == "csv" && sel.Sel.Name == "NewWriter" && p.ImportPath != "nightreel/internal/csvfile" && p.ImportPath != "nightreel/internal/demo":
+					t.Errorf("%s: %s: write through csvfile, so that no spreadsheet runs a name", path, call)
 				case call == "time.Now" && !slices.Contains(clocks, p.ImportPath):
 					t.Errorf("%s: time.Now: this package is given the time", path)
 				}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -28,7 +27,7 @@ func (e *env) scanCommand() *cli.Command {
 			&cli.StringFlag{Name: "venue", Usage: "the show's venue `NAME`"},
 			&cli.StringFlag{Name: "name-pattern", Usage: "how file names are made, for example `PATTERN` \"{track} {name}_{segment}\""},
 			&cli.BoolFlag{Name: "check", Usage: "read unchanged files too and compare their checksums; what differs, or cannot be read in the catalog, is measured again"},
-			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale"},
+			&cli.Float64Flag{Name: "clip-level", Usage: "count samples from `DBFS` up as full scale", DefaultText: "the largest value"},
 			&cli.BoolFlag{Name: "fail-on-findings", Usage: "exit with status 3 when there are findings, or files that could not be read"},
 			jsonFlag(),
 		},
@@ -122,6 +121,12 @@ type scanDoc struct {
 }
 
 func (e *env) printScan(r scan.Result, s state) error {
+	if err := e.printProblems(r.Problems); err != nil { // first, so that what came of the scan is what stays in sight
+		return err
+	}
+	if len(r.Problems) > 0 {
+		e.println("")
+	}
 	if err := e.printShows(s); err != nil {
 		return err
 	}
@@ -129,36 +134,7 @@ func (e *env) printScan(r scan.Result, s state) error {
 	if r.Seconds > 0 && r.BytesRead > 0 {
 		speed = fmt.Sprintf(" in %.1f s, %s/s", r.Seconds, size(int64(float64(r.BytesRead)/r.Seconds)))
 	}
-	if _, err := fmt.Fprintf(e.stdout, "%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed); err != nil {
-		return err
-	}
-	return e.printProblems(r.Problems)
-}
-
-// printProblems prints what a person should know about files, each below its
-// folder, nothing where there is nothing.
-func (e *env) printProblems(problems []scan.Problem) error {
-	if len(problems) > 0 {
-		fmt.Fprintf(e.stdout, "\n%s:\n", count(len(problems), "problem"))
-	}
-	folder := ""
-	for i, p := range problems {
-		if dir := filepath.Dir(p.File); dir != folder {
-			folder = dir
-			fmt.Fprintf(e.stdout, "  %s\n", folder)
-		}
-		at := ""
-		if p.Offset > 0 {
-			at = fmt.Sprintf(" (at byte %d)", p.Offset)
-		}
-		if _, err := fmt.Fprintf(e.stdout, "    %s: %s%s\n", filepath.Base(p.File), p.Problem, at); err != nil {
-			return err
-		}
-		if p.Hint != "" && (i+1 == len(problems) || problems[i+1].Hint != p.Hint) { // once for all files that it is about
-			fmt.Fprintln(e.stdout, wrapped("hint: "+p.Hint, "      ", e.textWidth()))
-		}
-	}
-	return nil
+	return e.printf("%s read, %s%s\n", count(r.FilesRead, "file"), size(r.BytesRead), speed)
 }
 
 func (e *env) verifyCommand() *cli.Command {
@@ -171,7 +147,7 @@ func (e *env) verifyCommand() *cli.Command {
 		Action: e.verify,
 		Subcommands: []*cli.Command{{
 			Name:      "accept",
-			Usage:     "take a changed file for right as it was last measured",
+			Usage:     "accept a changed file as it was last measured",
 			ArgsUsage: "FILE…",
 			Flags:     []cli.Flag{&cli.StringFlag{Name: "note", Usage: "why, as `TEXT`"}},
 			Action: func(c *cli.Context) error {
@@ -182,7 +158,7 @@ func (e *env) verifyCommand() *cli.Command {
 					if err := scan.Accept(c.Context, store, c.Args().Slice(), c.String("note")); err != nil {
 						return err
 					}
-					_, err := fmt.Fprintf(e.stdout, "%s accepted\n", count(c.Args().Len(), "changed file"))
+					err := e.printf("%s accepted\n", count(c.Args().Len(), "changed file"))
 					return err
 				})
 			},
@@ -191,9 +167,6 @@ func (e *env) verifyCommand() *cli.Command {
 }
 
 func (e *env) verify(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments, or accept"); err != nil {
-		return err
-	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err
@@ -220,7 +193,7 @@ func (e *env) verify(c *cli.Context) error {
 
 func (e *env) printVerified(c *cli.Context, store *catalog.Store, show catalog.ShowKey, files []scan.Verified) error {
 	bad := 0
-	t := newTable("status", "file", "")
+	t := newTable("status", "/file", "~")
 	for _, f := range files {
 		if f.Status != scan.OK {
 			bad++
@@ -230,8 +203,8 @@ func (e *env) printVerified(c *cli.Context, store *catalog.Store, show catalog.S
 	var err error
 	if c.Bool("json") {
 		err = e.printJSON(files)
-	} else if err = t.print(e.stdout); err == nil && len(files) > 0 {
-		_, err = fmt.Fprintf(e.stdout, "%d of %s ok\n", len(files)-bad, count(len(files), "file"))
+	} else if err = e.printTable(t); err == nil && len(files) > 0 {
+		err = e.printf("%d of %s ok\n", len(files)-bad, count(len(files), "file"))
 	}
 	switch {
 	case err != nil:
@@ -255,7 +228,7 @@ func (e *nothingError) Hint() string  { return e.hint }
 func (e *env) relocateCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "relocate",
-		Usage:     "say that a drive or folder is somewhere else now",
+		Usage:     "correct where a drive or folder is",
 		ArgsUsage: "OLD NEW",
 		Flags:     []cli.Flag{jsonFlag()},
 		Action: func(c *cli.Context) error {
@@ -271,7 +244,7 @@ func (e *env) relocateCommand() *cli.Command {
 					return e.printJSON(moved)
 				}
 				for _, v := range moved {
-					if _, err := fmt.Fprintf(e.stdout, "%s is at %s now\n", v.Name, v.Root); err != nil {
+					if err := e.printf("%s is at %s now\n", v.Name, v.Root); err != nil {
 						return err
 					}
 				}

@@ -3,12 +3,14 @@ package main
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -29,11 +31,19 @@ func (e *env) serveCommand() *cli.Command {
 			&cli.StringFlag{Name: "listen", Usage: "`ADDRESS` as host:port; port 0 takes a free one", Value: "127.0.0.1:8420"},
 			&cli.StringSliceFlag{Name: "host", Usage: "another `NAME` that the server is opened by"},
 			&cli.StringSliceFlag{Name: "folder", Usage: "a `DIR` that may be scanned from the web app, beside those scanned before"},
-			&cli.StringFlag{Name: "renders", Usage: "`DIR` that sessions are rendered below; sessions beside the catalog where not given"},
+			&cli.StringFlag{Name: "renders", Usage: "`DIR` that sessions are rendered below", DefaultText: "sessions, beside the catalog"},
 		},
 		Action: func(c *cli.Context) error {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
+			}
+			if _, _, err := net.SplitHostPort(c.String("listen")); err != nil {
+				return &usageError{command: commandPath(c), text: fmt.Sprintf("--listen: %q is no address as host:port, such as 127.0.0.1:8420", c.String("listen"))}
+			}
+			for _, dir := range c.StringSlice("folder") {
+				if st, err := os.Stat(dir); err != nil || !st.IsDir() {
+					return &usageError{command: commandPath(c), text: fmt.Sprintf("--folder: %q is no folder; is its drive mounted?", dir)}
+				}
 			}
 			with := e.withNew // whoever starts with the web app has none yet
 			if c.String("catalog") != "" {
@@ -68,7 +78,7 @@ func (e *env) serve(c *cli.Context, store *catalog.Store) error {
 	}
 	l, err := (&net.ListenConfig{}).Listen(c.Context, "tcp", c.String("listen"))
 	if err != nil {
-		return fmt.Errorf("could not serve: %w", err)
+		return &listenError{c.String("listen"), err}
 	}
 	defer l.Close()
 	s, err := web.New(c.Context, opt)
@@ -76,11 +86,30 @@ func (e *env) serve(c *cli.Context, store *catalog.Store) error {
 		return err
 	}
 	defer s.Close()
-	fmt.Fprintf(e.stdout, "nightreel is at %s with %s; Ctrl-C ends it\n", strings.Join(addresses(l.Addr()), " and "), store.Path())
+	e.printf("nightreel is at %s with %s; Ctrl-C ends it\n", strings.Join(addresses(l.Addr()), " and "), store.Path())
 	if !local {
-		fmt.Fprintf(e.stdout, "to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
+		e.printf("to look and listen: %s\nto operate:         %s\nThe line is not encrypted: use it on a network that you trust.\n", opt.Look, opt.Operate)
 	}
 	return s.Serve(c.Context, l) // nil after Ctrl-C, which is how it is meant to end
+}
+
+// listenError says that no address could be listened on.
+type listenError struct {
+	address string
+	err     error
+}
+
+func (e *listenError) Error() string {
+	return fmt.Sprintf("could not serve at %s: %v", e.address, e.err)
+}
+func (e *listenError) Unwrap() error { return e.err }
+
+// Hint says what to do about it.
+func (e *listenError) Hint() string {
+	if errors.Is(e.err, syscall.EADDRINUSE) {
+		return "another program, or another nightreel serve, listens there: end it, or name another port: --listen 127.0.0.1:8421; port 0 takes a free one"
+	}
+	return "--listen HOST:PORT takes an address of this machine; 127.0.0.1:8420 if not given"
 }
 
 // addresses are what a browser opens: where all of this machine's addresses are

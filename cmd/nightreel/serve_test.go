@@ -2,7 +2,9 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -99,5 +101,20 @@ func TestServeNetwork(t *testing.T) {
 		if r.StatusCode != want {
 			t.Errorf("pass-phrase %q: status %d, want %d", phrase, r.StatusCode, want)
 		}
+	}
+}
+
+// A port that another program has is named, with what to do.
+func TestServeOnAUsedPort(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	var messages bytes.Buffer
+	status := run(t.Context(), []string{"serve", "--listen", l.Addr().String()}, io.Discard, &messages, false)
+	if text := messages.String(); status != statusFailed || !strings.Contains(text, "could not serve at "+l.Addr().String()) || !strings.Contains(text, "hint: another program") {
+		t.Errorf("status %d: %s", status, text)
 	}
 }

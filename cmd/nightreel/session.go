@@ -19,7 +19,7 @@ import (
 )
 
 func (e *env) sessionCommand() *cli.Command {
-	idFlag := &cli.Int64Flag{Name: "id", Usage: "the session's `ID`; the newest where not given"}
+	idFlag := &cli.Int64Flag{Name: "id", Usage: "the session's `ID`", DefaultText: "the newest"}
 	return &cli.Command{
 		Name:  "session",
 		Usage: "playback sessions: takes, patch and trims, ready to feed a desk",
@@ -31,8 +31,8 @@ func (e *env) sessionCommand() *cli.Command {
 					&cli.StringFlag{Name: "desk", Usage: "the desk's `NAME`, needed"},
 					&cli.StringSliceFlag{Name: "song", Usage: "`TITLE` of a song; may be given again, in playing order"},
 					showFlag("that night's whole set, where no song is given"),
-					&cli.StringFlag{Name: "pick", Usage: "which take of each song: `latest`, cleanest, typical, loudest or a date", Value: "latest"},
-					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from; main where not given"},
+					&cli.StringFlag{Name: "pick", Usage: "which take of each song, `WHICH`: latest, cleanest, typical, loudest or a date", Value: "latest"},
+					&cli.StringFlag{Name: "rig", Usage: "the record rig's `NAME` to play from", DefaultText: "main"},
 					&cli.StringSliceFlag{Name: "only", Usage: "a `CHANNEL` or group to play back; all others stay on the stage"},
 					&cli.BoolFlag{Name: "beyond", Usage: fmt.Sprintf("trims beyond %d dB are meant", catalog.AskTrimDB)},
 					&cli.StringSliceFlag{Name: "except", Usage: "a `CHANNEL` or group that stays on the stage"},
@@ -47,11 +47,12 @@ func (e *env) sessionCommand() *cli.Command {
 				Action: e.listSessions,
 			},
 			{
-				Name:  "show",
-				Usage: "print a session: what every desk input gets",
-				Flags: []cli.Flag{idFlag, jsonFlag()},
+				Name:      "show",
+				Usage:     "print a session: what every desk input gets",
+				ArgsUsage: "[ID]",
+				Flags:     []cli.Flag{idFlag, jsonFlag()},
 				Action: func(c *cli.Context) error {
-					if err := arguments(c, 0, 0, "no arguments"); err != nil {
+					if err := addressed(c, "id", "the id of a session"); err != nil {
 						return err
 					}
 					return e.withSession(c, func(_ *catalog.Store, ses catalog.Session) error {
@@ -62,7 +63,7 @@ func (e *env) sessionCommand() *cli.Command {
 			{
 				Name:      "render",
 				Usage:     "write a session's audio, one file an input or one file a take",
-				ArgsUsage: "DIR",
+				ArgsUsage: "[ID] DIR",
 				Description: "Files whose trim is 0 are bit-identical to the recording. Run again, it goes on where it was\n" +
 					"stopped.",
 				Flags: []cli.Flag{
@@ -70,7 +71,7 @@ func (e *env) sessionCommand() *cli.Command {
 					&cli.BoolFlag{Name: "poly", Usage: "one polyphonic file a take"},
 					&cli.Float64Flag{Name: "pre-roll", Usage: "`SECONDS` before the take"},
 					&cli.Float64Flag{Name: "post-roll", Usage: "`SECONDS` after the take"},
-					&cli.IntFlag{Name: "bits", Usage: "`BITS` a sample, 16, 24 or 32; as the recording where not given"},
+					&cli.IntFlag{Name: "bits", Usage: "`BITS` a sample: 16, 24 or 32", DefaultText: "as the recording"},
 					&cli.BoolFlag{Name: "overwrite", Usage: "replace files that an earlier render made of something else"},
 					jsonFlag(),
 				},
@@ -79,16 +80,56 @@ func (e *env) sessionCommand() *cli.Command {
 			{
 				Name:      "sheet",
 				Usage:     "write the sheet: what to switch to playback, and back to the stage",
-				ArgsUsage: "FILE",
+				ArgsUsage: "[ID] FILE",
 				Description: "A page to print where FILE ends in .html, a table where it ends in .csv; - prints the table.\n" +
 					"An earlier sheet in FILE is replaced, any other file only with --overwrite.",
 				Flags:  []cli.Flag{idFlag, &cli.BoolFlag{Name: "overwrite", Usage: "replace FILE even if it is no sheet"}},
 				Action: e.sessionSheet,
 			},
+			{
+				Name:        "delete",
+				Usage:       "delete a session; what was rendered of it stays",
+				ArgsUsage:   "ID",
+				Description: "Refused while inputs that it fed are not ticked back to the stage.",
+				Flags:       []cli.Flag{idFlag},
+				Action:      e.deleteSession,
+			},
 			e.playCommand(idFlag),
 			e.backCommand(idFlag),
 		},
 	}
+}
+
+// idFirst lets a session's id stand before the other argument, and returns that one.
+func idFirst(c *cli.Context, what string) (string, error) {
+	most := 2
+	if c.IsSet("id") {
+		most = 1
+	}
+	if err := arguments(c, 1, most, what); err != nil {
+		return "", err
+	}
+	if c.Args().Len() == 2 {
+		if err := c.Set("id", c.Args().First()); err != nil {
+			return "", &usageError{command: commandPath(c), text: fmt.Sprintf("%q is not the id of a session; nightreel session list lists them", c.Args().First())}
+		}
+	}
+	return c.Args().Get(c.Args().Len() - 1), nil
+}
+
+func (e *env) deleteSession(c *cli.Context) error {
+	if err := addressed(c, "id", "the id of a session"); err != nil {
+		return err
+	}
+	if err := need(c, "id"); err != nil {
+		return err
+	}
+	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
+		if err := store.DeleteSession(c.Context, ses.ID); err != nil {
+			return err
+		}
+		return e.sentence("", "session %d is deleted; nightreel undo brings it back, with another id", ses.ID)
+	})
 }
 
 func (e *env) listSessions(c *cli.Context) error {
@@ -106,7 +147,7 @@ func (e *env) listSessions(c *cli.Context) error {
 		if c.Bool("json") {
 			return e.printJSON(all)
 		}
-		t := newTable(">id", "built", "desk", "takes")
+		t := newTable(">id", "built", "desk", "~takes")
 		for _, s := range all {
 			var takes []string
 			for _, item := range s.Items {
@@ -114,7 +155,7 @@ func (e *env) listSessions(c *cli.Context) error {
 			}
 			t.row(fmt.Sprint(s.ID), s.CreatedAt.Local().Format("2006-01-02 15:04"), s.Desk, strings.Join(takes, ", "))
 		}
-		return t.print(e.stdout)
+		return e.printTable(t)
 	})
 }
 
@@ -135,6 +176,11 @@ func (e *env) buildSession(c *cli.Context) error {
 	}
 	if err := need(c, "desk"); err != nil {
 		return err
+	}
+	if _, err := catalog.ParseShowKey(c.String("pick")); err != nil {
+		if err := oneOf(c, "pick", append(session.Picks(), "a date as YYYY-MM-DD")...); err != nil {
+			return err
+		}
 	}
 	day, err := date(c, "show")
 	if err != nil {
@@ -159,10 +205,12 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 	if c.Bool("json") {
 		return e.printJSON(ses)
 	}
-	fmt.Fprintf(e.stdout, "session %d for desk %s\n", ses.ID, ses.Desk)
+	e.sentence("", "session %d for desk %s", ses.ID, ses.Desk)
 	for i, item := range ses.Items {
-		fmt.Fprintf(e.stdout, "\n%d. %s, %s, rig %s, %s long: %s\n", i+1, item.Song, item.Show, item.Rig, catalog.Clock(item.EndS-item.StartS), item.Why)
-		t := newTable(">input", "channel", "from", ">track", ">trim dB", "why")
+		e.println("")
+		e.item(fmt.Sprintf("%d. ", i+1), "%s, %s, rig %s, %s long: %s", item.Song, item.Show, item.Rig, catalog.Clock(item.EndS-item.StartS), item.Why)
+		t := newTable(">input", "channel", "from", ">track", ">trim dB", "~why")
+		t.drop = []string{"track"}
 		for _, in := range ses.Inputs {
 			if in.Item != i {
 				continue
@@ -173,15 +221,15 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 			}
 			t.row(fmt.Sprint(in.DeskInput), in.Channel, string(in.Status), track, trim, in.Why)
 		}
-		if err := t.print(e.stdout); err != nil {
+		if err := e.printTable(t); err != nil {
 			return err
 		}
 	}
 	if len(ses.Problems) > 0 {
-		fmt.Fprintln(e.stdout, "\nmind:")
+		e.println("\nmind:")
 	}
 	for _, p := range ses.Problems {
-		if _, err := fmt.Fprintf(e.stdout, "  %s\n", p); err != nil {
+		if err := e.item("  ", "%s", p); err != nil {
 			return err
 		}
 	}
@@ -189,8 +237,15 @@ func (e *env) printSession(c *cli.Context, ses catalog.Session) error {
 }
 
 func (e *env) renderSession(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one folder"); err != nil {
+	dir, err := idFirst(c, "one folder")
+	if err != nil {
 		return err
+	}
+	if err := atLeast(c, 0, "pre-roll", "post-roll"); err != nil {
+		return err
+	}
+	if bits := c.Int("bits"); c.IsSet("bits") && bits != 16 && bits != 24 && bits != 32 {
+		return &usageError{command: commandPath(c), text: fmt.Sprintf("--bits must be 16, 24 or 32, not %d", bits)}
 	}
 	return e.withSession(c, func(store *catalog.Store, ses catalog.Session) error {
 		var p session.Progress
@@ -200,7 +255,7 @@ func (e *env) renderSession(c *cli.Context) error {
 			return fmt.Sprintf("take %d of %d, %s  %s", s.Item, s.Items, pace(s.Bytes, s.BytesTotal, began), fileName(s.Current))
 		})
 		rendered, err := session.Render(c.Context, store, ses, session.RenderOptions{
-			Dir: c.Args().First(), Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
+			Dir: dir, Poly: c.Bool("poly"), PreRollS: c.Float64("pre-roll"), PostRollS: c.Float64("post-roll"), BitDepth: c.Int("bits"), Overwrite: c.Bool("overwrite"),
 		}, &p)
 		stop()
 		if err != nil {
@@ -209,15 +264,22 @@ func (e *env) renderSession(c *cli.Context) error {
 		if c.Bool("json") {
 			return e.printJSON(rendered)
 		}
-		identical := 0
+		identical, there := 0, 0
 		for _, f := range rendered.Files {
 			if f.BitIdentical {
 				identical++
 			}
+			if f.Skipped {
+				there++
+			}
 		}
-		fmt.Fprintf(e.stdout, "%s in %s, %s; %d bit-identical to the recording\n", count(len(rendered.Files), "file"), c.Args().First(), size(rendered.Bytes), identical)
+		before := ""
+		if there > 0 {
+			before = fmt.Sprintf("; %d of them were there already", there)
+		}
+		e.printf("%s in %s, %s written; %d bit-identical to the recording%s\n", count(len(rendered.Files), "file"), dir, size(rendered.Bytes), identical, before)
 		for _, problem := range rendered.Problems {
-			fmt.Fprintf(e.stdout, "  %s\n", problem)
+			e.item("  ", "%s", problem)
 		}
 		return e.printCautions()
 	})
@@ -226,9 +288,9 @@ func (e *env) renderSession(c *cli.Context) error {
 // printCautions shows what must be known before recorded show level meets a
 // sound system. It stands wherever playback is built or started.
 func (e *env) printCautions() error {
-	fmt.Fprintln(e.stdout, "\nBefore you play any of it:")
+	e.println("\nBefore you play any of it:")
 	for _, caution := range session.Cautions() {
-		if _, err := fmt.Fprintf(e.stdout, "  - %s\n", caution.Text); err != nil {
+		if err := e.item("  - ", "%s", caution.Text); err != nil {
 			return err
 		}
 	}
@@ -236,10 +298,10 @@ func (e *env) printCautions() error {
 }
 
 func (e *env) sessionSheet(c *cli.Context) error {
-	if err := arguments(c, 1, 1, "one file"); err != nil {
+	path, err := idFirst(c, "one file")
+	if err != nil {
 		return err
 	}
-	path := c.Args().First()
 	var write func(io.Writer, session.Sheet) error
 	switch ext := strings.ToLower(filepath.Ext(path)); {
 	case ext == ".html" || ext == ".htm":
@@ -258,21 +320,29 @@ func (e *env) sessionSheet(c *cli.Context) error {
 			return write(e.stdout, sheet)
 		}
 		if !c.Bool("overwrite") {
-			if err := notOverwritten(path, session.IsSheet); err != nil {
+			if err := mayReplace(path, session.IsSheet, "name another file, or add --overwrite; only an earlier sheet is replaced unasked"); err != nil {
 				return err
 			}
 		}
 		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(e.stdout, "%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
+		err = e.printf("%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
 		return err
 	})
 }
 
-// notOverwritten returns an error if there is a file at path, unless its first 4 KB
-// are as ours says, or it is empty.
-func notOverwritten(path string, ours func([]byte) bool) error {
+// existsError says that a file is in the way.
+type existsError struct{ path, hint string }
+
+func (e *existsError) Error() string { return e.path + ": not written: there is another file already" }
+
+// Hint says what to do about it.
+func (e *existsError) Hint() string { return e.hint }
+
+// mayReplace refuses a path that holds a file, unless the file is empty or, by its
+// first 4 KB, one of ours.
+func mayReplace(path string, ours func(head []byte) bool, hint string) error {
 	f, err := os.Open(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -286,15 +356,7 @@ func notOverwritten(path string, ours func([]byte) bool) error {
 	if err == io.EOF || n > 0 && ours(head[:n]) {
 		return nil
 	}
-	return &takenError{path}
-}
-
-// takenError says that there is another file where one was to be written.
-type takenError struct{ path string }
-
-func (e *takenError) Error() string { return e.path + ": not written: there is another file already" }
-func (e *takenError) Hint() string {
-	return "choose another name or move the file away; --overwrite replaces it where a command has that option"
+	return &existsError{path, hint}
 }
 
 // writeWhole writes a file under a temporary name, syncs it and renames it, so

@@ -33,7 +33,7 @@ func (e *env) showCommands() []*cli.Command {
 			withShow(func(c *cli.Context, store *catalog.Store, show catalog.ShowKey) (scan.Result, error) {
 				return scan.Rename(c.Context, store, show, c.Args().First(), nil)
 			})),
-		edit("move", "give recordings to another show", "", 0, 0, "no arguments", []cli.Flag{id, &cli.StringFlag{Name: "to", Usage: "the `SHOW`, needed; it is made if there is none of that address"}},
+		edit("move", "give recordings to another show", "", 0, 0, "no arguments", []cli.Flag{id, &cli.StringFlag{Name: "to", Usage: "the `SHOW`, needed; a new one is made if no show has that address"}},
 			func(c *cli.Context, store *catalog.Store) (scan.Result, error) {
 				if err := need(c, "to"); err != nil {
 					return scan.Result{}, err
@@ -97,7 +97,7 @@ func splitShow(c *cli.Context, store *catalog.Store) (scan.Result, error) {
 	if text := c.String("at"); text != "" {
 		s, ok := lists.ParseClock(text)
 		if !ok {
-			return scan.Result{}, &usageError{command: commandPath(c), text: fmt.Sprintf("--at: %q is no time of day, as 19:30 is", text)}
+			return scan.Result{}, &usageError{command: commandPath(c), text: fmt.Sprintf("--at: %q is not a time of day such as 19:30", text)}
 		}
 		at.Clock = time.Duration(s * float64(time.Second))
 	} else if at.Recordings, err = recordingIDs(c, 1, -1); err != nil {

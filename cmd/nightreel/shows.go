@@ -20,9 +20,6 @@ func (e *env) showsCommand() *cli.Command {
 		Flags:       []cli.Flag{jsonFlag()},
 		Subcommands: e.showCommands(),
 		Action: func(c *cli.Context) error {
-			if c.Args().Present() {
-				return parentAction(c.Command.Subcommands)(c)
-			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				s, err := stateOf(c.Context, store, "")
 				if err != nil {
@@ -86,6 +83,7 @@ func showDocs(s state) []showDoc {
 // printShows prints the shows, and below the table why one is not whole.
 func (e *env) printShows(s state) error {
 	t := newTable("show", "venue", "verdict", ">id", "rig", "format", ">tracks", ">files", ">length", "starts", ">takes", ">findings")
+	t.drop = []string{"starts", "format", "files", "takes", "tracks", "findings"}
 	for i, sh := range s.shows {
 		takes, findings := fmt.Sprint(sh.Takes), fmt.Sprint(sh.Findings)
 		show, venue, word := string(sh.Key), sh.Venue, verdictWord(s.verdicts[i].Verdict)
@@ -108,7 +106,7 @@ func (e *env) printShows(s state) error {
 			show, venue, word, takes, findings = "", "", "", "", "" // said once a show
 		}
 	}
-	if err := t.print(e.stdout); err != nil {
+	if err := e.printTable(t); err != nil {
 		return err
 	}
 	first := true
@@ -117,10 +115,10 @@ func (e *env) printShows(s state) error {
 			continue
 		}
 		if first {
-			fmt.Fprintln(e.stdout)
+			e.println("")
 			first = false
 		}
-		if _, err := fmt.Fprintln(e.stdout, wrapped(fmt.Sprintf("%s %s: %s", v.Sign(), s.shows[i].Key, v.Text()), "", e.textWidth())); err != nil {
+		if err := e.item(v.Sign()+" ", "%s: %s", s.shows[i].Key, v.Text()); err != nil {
 			return err
 		}
 	}
@@ -143,11 +141,12 @@ func format(r catalog.Recording) string {
 
 func (e *env) tracksCommand() *cli.Command {
 	return &cli.Command{
-		Name:  "tracks",
-		Usage: "list the tracks of a night with their figures",
-		Flags: []cli.Flag{showFlag("the show, needed"), jsonFlag()},
+		Name:      "tracks",
+		Usage:     "list the tracks of a night with their figures",
+		ArgsUsage: "SHOW",
+		Flags:     []cli.Flag{showFlag("the show"), jsonFlag()},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments"); err != nil {
+			if err := addressed(c, "show", "one show"); err != nil {
 				return err
 			}
 			day, err := neededShow(c)
@@ -172,10 +171,11 @@ func (e *env) tracksCommand() *cli.Command {
 					return e.printJSON(tracks)
 				}
 				t := newTable(append([]string{"rig", ">track", "channel", "recorded as", ">length"}, figureHeads...)...)
+				t.drop = figureDrop
 				for _, tr := range tracks {
 					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, catalog.Clock(tr.DurationS)}, figureCells(tr.Figures)...)...)
 				}
-				return t.print(e.stdout)
+				return e.printTable(t)
 			})
 		},
 	}

@@ -20,9 +20,6 @@ func (e *env) songsCommand() *cli.Command {
 		Usage: "list the songs of the tour",
 		Flags: []cli.Flag{jsonFlag()},
 		Action: func(c *cli.Context) error {
-			if err := arguments(c, 0, 0, "no arguments, or alias or rename"); err != nil {
-				return err
-			}
 			return e.withStore(c, func(store *catalog.Store) error {
 				all, err := store.Songs(c.Context)
 				if err != nil {
@@ -39,11 +36,11 @@ func (e *env) songsCommand() *cli.Command {
 				if c.Bool("json") {
 					return e.printJSON(all)
 				}
-				t := newTable("song", ">takes", ">shows", "also called")
+				t := newTable("song", ">takes", ">shows", "~also called")
 				for _, s := range all {
 					t.row(s.Title, fmt.Sprint(s.Takes), fmt.Sprint(s.Shows), strings.Join(s.Aliases, ", "))
 				}
-				return t.print(e.stdout)
+				return e.printTable(t)
 			})
 		},
 		Subcommands: []*cli.Command{
@@ -67,7 +64,7 @@ func (e *env) songsCommand() *cli.Command {
 						if err != nil {
 							return err
 						}
-						e.say("%q is no other name of %q any more", c.Args().First(), title)
+						e.say("%q is no longer another name of %q", c.Args().First(), title)
 						return e.refresh(c.Context, store, false, nil, nil)
 					})
 				},
@@ -90,6 +87,9 @@ func (e *env) aliasSong(c *cli.Context) error {
 		if err == nil && merged != nil {
 			e.say("%q (%s on %s) is the same song as %q now; nightreel songs unalias %q takes that back",
 				merged.Title, count(merged.Takes, "take"), count(merged.Shows, "show"), c.Args().First(), merged.Title)
+		}
+		if err == nil && merged == nil {
+			e.sentence("", "%q is another name of %q now", inline(alias), inline(c.Args().First()))
 		}
 		return err
 	})
@@ -122,9 +122,6 @@ func (e *env) takesCommand() *cli.Command {
 }
 
 func (e *env) listTakes(c *cli.Context) error {
-	if err := arguments(c, 0, 0, "no arguments, or set, split, merge, rename or delete"); err != nil {
-		return err
-	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err
@@ -161,8 +158,9 @@ func (e *env) takeCommands() []*cli.Command {
 			Usage: "place a take by hand, or correct one",
 			Flags: []cli.Flag{
 				showFlag("the show, needed"), songFlag(),
-				&cli.IntFlag{Name: "nth", Usage: "which of the song's takes on that night", Value: 1},
-				timeFlag("start", "where it begins"), timeFlag("end", "where it ends"), jsonFlag(),
+				&cli.IntFlag{Name: "nth", Usage: "the song's `N`th take on that night", Value: 1},
+				timeFlag("start", "where it begins"), timeFlag("end", "where it ends"),
+				&cli.BoolFlag{Name: "yes", Usage: "place it even if takes that it lies over go"}, jsonFlag(),
 			},
 			Action: e.setTake,
 		},
@@ -172,7 +170,7 @@ func (e *env) takeCommands() []*cli.Command {
 			ArgsUsage: "ID",
 			Flags: []cli.Flag{
 				timeFlag("at", "where the second begins"),
-				&cli.StringFlag{Name: "title", Usage: "`TITLE` of the second; the same where not given"}, jsonFlag(),
+				&cli.StringFlag{Name: "song", Aliases: []string{"title"}, Usage: "`TITLE` of the second; the same if not given"}, jsonFlag(),
 			},
 			Action: e.splitTake,
 		},
@@ -185,7 +183,7 @@ func (e *env) takeCommands() []*cli.Command {
 		},
 		{
 			Name:      "rename",
-			Usage:     "enter that a take is another song",
+			Usage:     "give a take another song's title",
 			ArgsUsage: "ID TITLE",
 			Flags:     []cli.Flag{jsonFlag()},
 			Action:    e.renameTake,
@@ -207,6 +205,9 @@ func (e *env) setTake(c *cli.Context) error {
 	if err := need(c, "show", "song", "start", "end"); err != nil {
 		return err
 	}
+	if err := atLeast(c, 1, "nth"); err != nil {
+		return err
+	}
 	day, err := date(c, "show")
 	if err != nil {
 		return err
@@ -220,7 +221,7 @@ func (e *env) setTake(c *cli.Context) error {
 		return err
 	}
 	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-		take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end})
+		take, err := songs.Set(c.Context, store, songs.SetRequest{Show: day, Song: c.String("song"), Nth: c.Int("nth"), StartS: start, EndS: end, Keep: !c.Bool("yes")})
 		return []catalog.Take{take}, err
 	})
 }
@@ -241,7 +242,7 @@ func (e *env) splitTake(c *cli.Context) error {
 		return err
 	}
 	return e.editTakes(c, func(store *catalog.Store) ([]catalog.Take, error) {
-		return songs.Split(c.Context, store, id, at, c.String("title"))
+		return songs.Split(c.Context, store, id, at, c.String("song"))
 	})
 }
 
@@ -298,6 +299,10 @@ func (e *env) deleteTake(c *cli.Context) error {
 // what came out.
 func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catalog.Take, error)) error {
 	return e.withResults(c, func(store *catalog.Store) error {
+		before, err := store.Takes(c.Context, catalog.TakeFilter{})
+		if err != nil {
+			return err
+		}
 		takes, err := edit(store)
 		if err != nil {
 			return err
@@ -311,8 +316,35 @@ func (e *env) editTakes(c *cli.Context, edit func(store *catalog.Store) ([]catal
 		if err := e.printTakes(c, takes); err != nil {
 			return err
 		}
+		after, err := store.Takes(c.Context, catalog.TakeFilter{})
+		if err != nil {
+			return err
+		}
+		e.tell(movedTakes(before, after, takes))
+		e.say("nightreel undo takes this back")
 		return e.refresh(c.Context, store, c.Bool("json"), shows, nil)
 	})
+}
+
+// movedTakes returns a sentence for each take that moved or went beside those that were
+// edited.
+func movedTakes(before, after, edited []catalog.Take) []string {
+	now := map[catalog.TakeID]catalog.Take{}
+	for _, t := range after {
+		now[t.ID] = t
+	}
+	var lines []string
+	for _, old := range before {
+		t, there := now[old.ID]
+		switch {
+		case slices.ContainsFunc(edited, func(t catalog.Take) bool { return t.ID == old.ID }):
+		case !there:
+			lines = append(lines, fmt.Sprintf("take %d of %q on %s (%s to %s) is gone", old.ID, old.Song, old.Show, catalog.ClockTenths(old.StartS()), catalog.ClockTenths(old.EndS())))
+		case t.StartFrame != old.StartFrame || t.EndFrame != old.EndFrame:
+			lines = append(lines, fmt.Sprintf("take %d of %q on %s gave way: it is from %s to %s now", t.ID, t.Song, t.Show, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS())))
+		}
+	}
+	return lines
 }
 
 func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
@@ -320,15 +352,12 @@ func (e *env) printTakes(c *cli.Context, takes []catalog.Take) error {
 		return e.printJSON(takes)
 	}
 	t := newTable(">id", "show", ">start", ">end", ">length", "song", "found by", ">sure")
+	t.drop = []string{"end", "sure", "found by"}
 	for _, take := range takes {
-		title := take.Song
-		if take.Nth > 1 {
-			title += fmt.Sprintf(" (%d)", take.Nth)
-		}
 		t.row(fmt.Sprint(take.ID), string(take.Show), catalog.ClockTenths(take.StartS()), catalog.ClockTenths(take.EndS()), catalog.Clock(take.EndS()-take.StartS()),
-			title, string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
+			titled(take.Song, take.Nth), string(take.FoundBy), fmt.Sprintf("%.0f %%", 100*take.Confidence))
 	}
-	return t.print(e.stdout)
+	return e.printTable(t)
 }
 
 // seconds reads an option that holds a time.

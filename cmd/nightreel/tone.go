@@ -1,9 +1,6 @@
 package main
 
 import (
-	"fmt"
-	"math"
-
 	"nightreel/internal/compare"
 )
 
@@ -14,12 +11,13 @@ func (e *env) printTone(r compare.ToneComparison, last int) error {
 	if last > 0 && len(takes) > last {
 		takes = takes[len(takes)-last:]
 	}
-	fmt.Fprintf(e.stdout, "%s: %s, sound against each channel's median in dB by octave, its level apart\n\n", r.Song, count(len(r.Takes), "take"))
+	e.sentence("", "%s: %s, sound against each channel's median in dB by octave, its level apart", r.Song, count(len(r.Takes), "take"))
+	e.println("")
 	if !r.HasTone() {
-		_, err := fmt.Fprintln(e.stdout, "nothing is known of the sound of these nights: they were scanned before it was kept")
-		return err
+		return e.sentence("", "The tone of these takes is not known: they are too short, or an earlier nightreel scanned their nights; then nightreel scan DIR reads it.")
 	}
 	table := newTable("channel", "show", ">level", ">31.5", ">63", ">125", ">250", ">500", ">1k", ">2k", ">4k", ">8k", ">16k")
+	table.drop = []string{"16k", "31.5", "8k", "63"}
 	for _, ch := range r.Channels {
 		name := ch.Channel
 		for _, t := range takes {
@@ -27,25 +25,14 @@ func (e *env) printTone(r compare.ToneComparison, last int) error {
 				if v.Take != t.Take {
 					continue
 				}
-				show := string(t.Show)
-				if t.Nth > 1 {
-					show += fmt.Sprintf(" (%d)", t.Nth)
-				}
-				row := []string{name, show, tone(float64(v.Louder))}
+				row := []string{name, titled(string(t.Show), t.Nth), signed(float64(v.Louder))}
 				for _, d := range v.Octaves() {
-					row = append(row, tone(d))
+					row = append(row, signed(d))
 				}
 				table.row(row...)
 				name = ""
 			}
 		}
 	}
-	return table.print(e.stdout)
-}
-
-func tone(db float64) string {
-	if math.IsNaN(db) || math.IsInf(db, 0) {
-		return "-"
-	}
-	return signed(db)
+	return e.printTable(table)
 }

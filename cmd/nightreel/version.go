@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"runtime/debug"
 
 	"github.com/urfave/cli/v2"
@@ -33,7 +32,7 @@ func (e *env) versionCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
-			_, err := fmt.Fprintf(e.stdout, "%s version %s\n", c.App.Name, c.App.Version)
+			err := e.printf("%s version %s\n", c.App.Name, c.App.Version)
 			return err
 		},
 	}

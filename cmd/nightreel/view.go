@@ -2,28 +2,42 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
 	"github.com/gdamore/tcell/v2"
 
+	"nightreel/catalog"
 	"nightreel/internal/playback"
 )
 
 // view is the full screen of session play: what feeds the desk, where it is,
 // every input's level, and the list back to the stage.
 type view struct {
-	player *playback.Player
+	player player
 	screen tcell.Screen
 	st     playback.Status
 	hold   []float64 // peak of every input in dBFS, falling slowly
 
 	page     page
 	selected int    // index into st.Inputs
+	ticking  int    // index into the list back to the stage
 	first    int    // first input on the screen
 	message  string // answer to the last key
 	typing   bool   // a command is being typed
 	typed    []rune
+}
+
+// player is what the view needs of a [playback.Player].
+type player interface {
+	Program() *playback.Program
+	Status() playback.Status
+	Subscribe() (<-chan playback.Status, func())
+	Do(context.Context, playback.Command) error
+	BackToStage() (list []catalog.BackInput, fed bool)
+	Tick(ctx context.Context, deskInput int, back bool) error
+	Err() error
 }
 
 type page int
@@ -34,7 +48,7 @@ const (
 	pageBack // the list back to the stage; the way out
 )
 
-func newView(p *playback.Player) *view {
+func newView(p player) *view {
 	v := &view{player: p}
 	v.hear(p.Status())
 	return v
@@ -112,10 +126,19 @@ func (v *view) hear(st playback.Status) {
 func (v *view) do(ctx context.Context, c playback.Command) {
 	v.message = ""
 	if err := v.player.Do(ctx, c); err != nil {
-		v.message = err.Error()
+		v.refused(err)
 		return
 	}
 	v.take(v.player.Status())
+}
+
+// refused keeps why something was not done, and what helps.
+func (v *view) refused(err error) {
+	v.message = err.Error()
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) && hinter.Hint() != "" {
+		v.message += "; " + hinter.Hint()
+	}
 }
 
 // key does what a key means, and returns true where it leaves.
@@ -150,7 +173,12 @@ func (v *view) key(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 // moveKey moves the selection.
 func (v *view) moveKey(ev *tcell.EventKey) bool {
 	step := map[tcell.Key]int{tcell.KeyUp: -1, tcell.KeyDown: 1, tcell.KeyPgUp: -8, tcell.KeyPgDn: 8}[ev.Key()]
-	v.selected = max(0, min(v.selected+step, len(v.st.Inputs)-1))
+	if v.page == pageBack {
+		list, _ := v.player.BackToStage()
+		v.ticking = max(0, min(v.ticking+step, len(list)-1))
+	} else {
+		v.selected = max(0, min(v.selected+step, len(v.st.Inputs)-1))
+	}
 	return step != 0
 }
 
@@ -211,7 +239,7 @@ func (v *view) playKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 	case '-':
 		v.do(ctx, playback.Command{Do: playback.Trim, Input: in.DeskInput, DB: db(in.TrimDB - 0.5)})
 	case 't':
-		v.tick(ctx, in)
+		v.toggle(ctx, in.DeskInput)
 	case 'i':
 		v.do(ctx, playback.Command{Do: playback.Identify})
 	case 'o':
@@ -237,7 +265,19 @@ func (v *view) leave(ctx context.Context) bool {
 		return true
 	}
 	v.page, v.message = pageBack, ""
+	v.ticking = nextOpen(list, 0)
 	return false
+}
+
+// nextOpen returns the index of the first line of the list that is not ticked, from one
+// on and round; from itself where none is.
+func nextOpen(list []catalog.BackInput, from int) int {
+	for n := range list {
+		if i := (from + n) % len(list); !list[i].Back {
+			return i
+		}
+	}
+	return max(0, min(from, len(list)-1))
 }
 
 func (v *view) backKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
@@ -246,20 +286,39 @@ func (v *view) backKey(ctx context.Context, ev *tcell.EventKey) (leave bool) {
 		v.page = pagePlay
 	case ev.Rune() == 'q':
 		return true
-	case v.selected < len(v.st.Inputs) && (ev.Rune() == 't' || ev.Key() == tcell.KeyEnter):
-		v.tick(ctx, v.st.Inputs[v.selected])
-		v.selected = min(v.selected+1, len(v.st.Inputs)-1)
+	case ev.Rune() == 't' || ev.Key() == tcell.KeyEnter:
+		v.tick(ctx, true)
+	case ev.Rune() == 'u':
+		v.tick(ctx, false)
 	}
 	return false
 }
 
-func (v *view) tick(ctx context.Context, in playback.InputStatus) {
+// tick ticks the line that is chosen and goes on to the next open one, or takes its tick
+// back. A key that is held down never undoes what it did.
+func (v *view) tick(ctx context.Context, back bool) {
+	v.message = ""
+	list, _ := v.player.BackToStage()
+	if v.ticking >= len(list) {
+		return
+	}
+	if err := v.player.Tick(ctx, list[v.ticking].DeskInput, back); err != nil {
+		v.refused(err)
+		return
+	}
+	if list, _ = v.player.BackToStage(); back {
+		v.ticking = nextOpen(list, v.ticking)
+	}
+}
+
+// toggle ticks a desk input, or takes its tick back.
+func (v *view) toggle(ctx context.Context, deskInput int) {
 	v.message = ""
 	list, _ := v.player.BackToStage()
 	for _, b := range list {
-		if b.DeskInput == in.DeskInput {
-			if err := v.player.Tick(ctx, in.DeskInput, !b.Back); err != nil {
-				v.message = err.Error()
+		if b.DeskInput == deskInput {
+			if err := v.player.Tick(ctx, deskInput, !b.Back); err != nil {
+				v.refused(err)
 			}
 		}
 	}

@@ -85,8 +85,8 @@ func TestFullScreen(t *testing.T) {
 	for _, args := range [][]string{
 		{"scan", tour}, {"inputs", "import", filepath.Join(tour, "inputs.csv"), "--from", "2031-05-02"},
 		{"desk", "import", filepath.Join(tour, "desk-foh.csv"), "--name", "foh"},
-		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "12"},
-		{"takes", "set", "--show", "2031-05-05", "--song", "Two", "--start", "12", "--end", "16"},
+		{"takes", "set", "--show", "2031-05-02", "--song", "One", "--start", "2", "--end", "12", "--yes"},
+		{"takes", "set", "--show", "2031-05-05", "--song", "Two", "--start", "12", "--end", "16", "--yes"},
 		{"session", "build", "--desk", "foh", "--song", "One", "--song", "Two", "--only", "drums"},
 	} {
 		if out, err := exec.Command(program, args...).CombinedOutput(); err != nil {
@@ -98,7 +98,7 @@ func TestFullScreen(t *testing.T) {
 	s.tmux("new-session", "-d", "-x", "100", "-y", "30", "-e", "LC_ALL=C.UTF-8", program+" session play --device jack; echo left with $?; sleep 60")
 	t.Cleanup(func() { exec.Command("tmux", "-L", s.name, "kill-server").Run() })
 
-	s.sees("Mute first", "Local rules come first", "Type yes when all of it is done")
+	s.sees("Mute first", "Local rules come first", "Type yes if you have read this")
 	s.keys("yes", "Enter")
 	s.sees("SILENT, STOPPED", "1/2  One", "level -20.0 dB", "Kick In", "Snare Top", "then Two")
 	s.keys("p")

@@ -114,7 +114,7 @@ func (p *wordParser) command(verb string) playback.Command {
 		}
 		return playback.Command{Do: playback.ToneOff}
 	}
-	p.err = fmt.Errorf("is no command here; help lists them")
+	p.err = fmt.Errorf("there is no such command; help lists them")
 	return playback.Command{}
 }
 
@@ -159,7 +159,7 @@ func (p *wordParser) number(what string) float64 {
 	}
 	x, err := strconv.ParseFloat(strings.Replace(w, "−", "-", 1), 64)
 	if err != nil {
-		p.err = fmt.Errorf("%q is no number: %s?", w, what)
+		p.err = fmt.Errorf("%q is not a number: %s?", w, what)
 	}
 	return x
 }
@@ -171,7 +171,7 @@ func (p *wordParser) whole(what string) int {
 	}
 	n, err := strconv.Atoi(w)
 	if err != nil || n < 1 {
-		p.err = fmt.Errorf("%q is no number from 1: %s?", w, what)
+		p.err = fmt.Errorf("%q is not a number from 1 on: %s?", w, what)
 	}
 	return n
 }

@@ -1,12 +1,12 @@
 package compare
 
 import (
-	"encoding/csv"
 	"io"
 	"math"
 	"strconv"
 	"strings"
 
+	"nightreel/internal/csvfile"
 	"nightreel/internal/meter"
 )
 
@@ -18,7 +18,7 @@ const figureColumns = "sample_peak_dbfs,true_peak_dbtp,rms_dbfs,loudness_lufs,ma
 // figures under the names of their JSON fields. Silence is "-inf"; a figure that
 // was not measured is empty.
 func WriteLevelsCSV(w io.Writer, levels []TakeLevel) error {
-	out := csv.NewWriter(w)
+	out := csvfile.NewWriter(w)
 	if err := out.Write(strings.Split("take,show,song,channel,rig,track,start_s,end_s,"+figureColumns, ",")); err != nil {
 		return err
 	}
@@ -38,7 +38,7 @@ func WriteLevelsCSV(w io.Writer, levels []TakeLevel) error {
 // reasons (separated by "; "), gain_db, gain_change_db. As in [WriteLevelsCSV]
 // silence is "-inf", and a figure that was not measured is empty.
 func (c Comparison) WriteCSV(w io.Writer) error {
-	out := csv.NewWriter(w)
+	out := csvfile.NewWriter(w)
 	if err := out.Write(strings.Split("song,channel,show,take,rig,track,"+figureColumns+",median_rms_dbfs,delta_db,change_db,outlier,reasons,gain_db,gain_change_db", ",")); err != nil {
 		return err
 	}

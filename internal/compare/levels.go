@@ -24,6 +24,7 @@ type TakeLevel struct {
 	Take    catalog.TakeID  `json:"take"`
 	Show    catalog.ShowKey `json:"show"`
 	Song    string          `json:"song"`
+	Nth     int             `json:"nth"` // which of the song's takes in the show, from 1
 	Channel string          `json:"channel"`
 	Rig     string          `json:"rig"`
 	Track   int             `json:"track"`
@@ -65,7 +66,7 @@ func Levels(ctx context.Context, store *catalog.Store, f Filter) ([]TakeLevel, e
 					continue
 				}
 				levels = append(levels, TakeLevel{
-					Take: t.ID, Show: t.Show, Song: t.Song, Channel: track.Channel, Rig: r.Rig, Track: track.Number,
+					Take: t.ID, Show: t.Show, Song: t.Song, Nth: t.Nth, Channel: track.Channel, Rig: r.Rig, Track: track.Number,
 					StartS: r.Seconds(start), EndS: r.Seconds(end), Figures: figures[track.ID],
 				})
 			}

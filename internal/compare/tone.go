@@ -2,7 +2,6 @@ package compare
 
 import (
 	"context"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
@@ -11,6 +10,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 	"nightreel/internal/meter"
 	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
@@ -191,7 +191,7 @@ func (v ToneValue) Octaves() []float64 {
 // take, rig, track, band_hz, level_db, median_db, louder_db, delta_db. Silence
 // is "-inf"; an unknown value is empty.
 func (c ToneComparison) WriteCSV(w io.Writer) error {
-	out := csv.NewWriter(w)
+	out := csvfile.NewWriter(w)
 	if err := out.Write([]string{"song", "channel", "show", "take", "rig", "track", "band_hz", "level_db", "median_db", "louder_db", "delta_db"}); err != nil {
 		return err
 	}

@@ -1,13 +1,13 @@
 package lists
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"sort"
 	"strconv"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 )
 
 const (
@@ -95,5 +95,5 @@ func WriteDesk(w io.Writer, inputs []catalog.DeskInput) error {
 		}
 		rows = append(rows, []string{strconv.Itoa(in.Input), in.Channel, gainText(in.GainDB), output})
 	}
-	return csv.NewWriter(w).WriteAll(rows)
+	return csvfile.NewWriter(w).WriteAll(rows)
 }

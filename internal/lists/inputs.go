@@ -1,12 +1,12 @@
 package lists
 
 import (
-	"encoding/csv"
 	"io"
 	"sort"
 	"strconv"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 )
 
 const (
@@ -75,7 +75,7 @@ func WriteInputs(w io.Writer, inputs []catalog.Input) error {
 	for _, in := range inputs {
 		rows = append(rows, []string{strconv.Itoa(in.Track), in.Channel, gainText(in.GainDB), in.Group, in.Notes})
 	}
-	return csv.NewWriter(w).WriteAll(rows)
+	return csvfile.NewWriter(w).WriteAll(rows)
 }
 
 // gainText formats a gain, "" if it is unknown.

@@ -42,6 +42,7 @@ func TestReadInputs(t *testing.T) {
 		{"title above, blank lines", "Some tour,,,,\n\n;;\ntrack,channel,gain,group,notes\n\n1,Kick In,24,Drums,gate\n,,,,\n2,Bass DI,-3.5,,\n", two},
 		{"unknown columns", "track,stand,channel,gain,group,notes\n1,short,Kick In,24,Drums,gate\n2,,Bass DI,-3.5,,\n", two},
 		{"out of order", "track,channel,gain,group,notes\n2,Bass DI,-3.5,,\n01,Kick In,+24.0,Drums,gate\n", two},
+		{"whole numbers as spreadsheets write them", "track;channel;gain;group;notes\n1.0;Kick In;24;Drums;gate\n2,00;Bass DI;-3,5;;\n", two},
 		{"unused tracks", "track,channel,gain,group,notes\n1,Kick In,24,Drums,gate\n2,Bass DI,-3.5,,\n3,,,,spare\n4,,-,,\n", two},
 		{"short rows", "track,channel,gain,group,notes\n1,Kick In,24,Drums,gate\n2,Bass DI,-3.5\n", two},
 		{"quoted", "track,channel,notes\n7,\"Vocal, lead\",\"12\"\" stand\nleft of centre\"\n", []catalog.Input{in(7, "Vocal, lead", nil, "", `12" stand left of centre`)}},
@@ -201,6 +202,9 @@ func TestInputsRoundTrip(t *testing.T) {
 	var b bytes.Buffer
 	if err := WriteInputs(&b, want); err != nil {
 		t.Fatal(err)
+	}
+	if !strings.Contains(b.String(), "'=1+1") {
+		t.Errorf("a spreadsheet would run a name: %s", b.String())
 	}
 	got, err := ReadInputs(&b, "written")
 	if err != nil {

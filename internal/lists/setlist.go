@@ -3,6 +3,7 @@ package lists
 import (
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -33,13 +34,20 @@ import (
 // song. Times without hours that look like times of day (20:31, 20:36 …) are an
 // error, since they may be minutes and seconds.
 func ReadSetList(r io.Reader, name string) ([]catalog.SetListEntry, error) {
+	return ReadSetListWithin(r, name, math.Inf(1))
+}
+
+// ReadSetListWithin reads a set list of a show whose reference recording lasts lengthS
+// seconds. A start or an end, counted from the recording's first sample, that lies more
+// than a second behind its end is *Error.
+func ReadSetListWithin(r io.Reader, name string, lengthS float64) ([]catalog.SetListEntry, error) {
 	text, err := readText(r, name)
 	if err != nil {
 		return nil, err
 	}
 	var entries []catalog.SetListEntry
 	if isTable(text, name) {
-		entries, err = tableEntries(text, name)
+		entries, err = tableEntries(text, name, lengthS)
 	} else {
 		entries = plainEntries(text)
 	}
@@ -82,7 +90,7 @@ func isTable(text, name string) bool {
 	return t != nil && (t.columns[setStart] >= 0 || t.columns[setClock] >= 0 || t.columns[setLength] >= 0)
 }
 
-func tableEntries(text, name string) ([]catalog.SetListEntry, error) {
+func tableEntries(text, name string, lengthS float64) ([]catalog.SetListEntry, error) {
 	t, err := readTable(text, name, setRoles())
 	if err != nil {
 		return nil, err
@@ -90,7 +98,7 @@ func tableEntries(text, name string) ([]catalog.SetListEntry, error) {
 	if t.columns[setStart] >= 0 && t.columns[setClock] >= 0 {
 		return nil, &Error{File: name, Line: t.line, Column: t.heads[t.columns[setClock]], Problem: fmt.Sprintf("two columns say when a song starts, the other is %q", t.heads[t.columns[setStart]]), Remedy: "keep one of them"}
 	}
-	order := order{t: t, role: setStart}
+	order := order{t: t, role: setStart, lengthS: lengthS}
 	if t.columns[setClock] >= 0 {
 		order.role = setClock
 	}
@@ -126,6 +134,7 @@ type order struct {
 	last     *float64 // the previous start, seconds
 	lastLine int
 	long     bool // a start was not in the form mm:ss
+	lengthS  float64
 }
 
 // late reports whether the first start is so late, and written with hours, that
@@ -210,6 +219,9 @@ func (o *order) time(r row, role int, text string) (float64, error) {
 	s, err := ParseTime(text)
 	if err != nil {
 		return 0, o.t.fail(r, role, fmt.Sprintf("%q is not a time from the recording's start", text), "write mm:ss or h:mm:ss, such as 4:05 or 1:02:03.4; put times of day under time")
+	}
+	if s > o.lengthS+1 {
+		return 0, o.t.fail(r, role, fmt.Sprintf("%q lies behind the end of the recording, which lasts %s", text, catalog.Clock(o.lengthS)), "correct the time, or scan the rest of the recording first; times of day stand under time")
 	}
 	return s, nil
 }

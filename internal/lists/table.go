@@ -9,6 +9,7 @@ import (
 	"unicode"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 )
 
 const (
@@ -226,7 +227,7 @@ func read(r *csv.Reader) (row, error) {
 	}
 	line, _ := r.FieldPos(0)
 	for i, c := range cells {
-		cells[i] = tidy(c)
+		cells[i] = tidy(csvfile.Fuse(c)) // what we wrote comes back as it was
 	}
 	return row{line, cells}, nil
 }

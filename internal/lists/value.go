@@ -23,7 +23,11 @@ func (t *table) number(r row, role int, what string) (int, error) {
 	if text == "" {
 		return 0, t.fail(r, role, "the "+what+" is missing", remedy)
 	}
-	n, err := strconv.ParseUint(strings.TrimSuffix(strings.TrimPrefix(text, "#"), "."), 10, 32)
+	whole := strings.TrimSuffix(strings.TrimPrefix(text, "#"), ".")
+	for _, fraction := range []string{".0", ",0", ".00", ",00"} { // as spreadsheets write whole numbers
+		whole = strings.TrimSuffix(whole, fraction)
+	}
+	n, err := strconv.ParseUint(whole, 10, 32)
 	if err != nil || n < 1 || n > maxNumber {
 		if strings.ContainsAny(text, "-–/+&") {
 			remedy += "; write a line for each side of a pair"

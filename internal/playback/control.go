@@ -2,6 +2,7 @@ package playback
 
 import (
 	"fmt"
+	"strings"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -90,6 +91,23 @@ type Command struct {
 	Beyond  bool     `json:"beyond,omitempty"` // the person confirms a trim that, with the session's, is beyond catalog.AskTrimDB
 }
 
+// words names what a command asks for, as messages do.
+func (v Verb) words() string {
+	switch v {
+	case Locate:
+		return "go to a place"
+	case LoopFrom, LoopTo, LoopOn, LoopOff:
+		return "loop"
+	case AtEnd:
+		return "at the song's end"
+	case Fade:
+		return "fade time"
+	case LineUp:
+		return "line-up tone"
+	}
+	return strings.ReplaceAll(strings.ReplaceAll(string(v), "pre_", "pre-"), "_", " ")
+}
+
 // State is what the player is doing.
 type State string
 
@@ -168,7 +186,7 @@ type RefusedError struct {
 	Help string
 }
 
-func (e *RefusedError) Error() string { return fmt.Sprintf("%s: not done: %s", e.Do, e.Why) }
+func (e *RefusedError) Error() string { return fmt.Sprintf("%s: not done: %s", e.Do.words(), e.Why) }
 
 // Hint returns what to do about it.
 func (e *RefusedError) Hint() string { return e.Help }

@@ -66,7 +66,7 @@ func (e *Engine) Do(c Command) error {
 		}
 	case Next:
 		if at.item+1 >= len(e.rules.lengths) {
-			return refuse("this is the last item", "")
+			return refuse("this is the last song", "")
 		}
 		e.jump(e.rules.start(at.item + 1))
 	case Previous:
@@ -105,7 +105,7 @@ func (e *Engine) Do(c Command) error {
 		e.setGain(i)
 	case AtEnd:
 		if c.Then != "next" && c.Then != "stop" {
-			return refuse(`what to do at an item's end is "next" or "stop"`, "")
+			return refuse(`what comes at a song's end is "next" or "stop"`, "")
 		}
 		e.rules.stop, e.rerule = c.Then == "stop", true
 	case Fade:
@@ -195,13 +195,16 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	case ToMarker:
 		markers := e.prog.Items[at.item].Markers
 		if c.Marker < 0 || c.Marker >= len(markers) {
-			return refuse(fmt.Sprintf("this item has %d markers", len(markers)), "")
+			if len(markers) == 0 {
+				return refuse("this song has no marker", "")
+			}
+			return refuse(fmt.Sprintf("the song's markers are 1 to %d", len(markers)), "")
 		}
 		to.frame = int64(math.Round(markers[c.Marker].AtS*float64(e.rate))) - e.rules.preRoll
 	default:
 		if c.Item != nil {
 			if *c.Item < 0 || *c.Item >= len(e.rules.lengths) {
-				return refuse(fmt.Sprintf("there is no such item; the session has %d", len(e.rules.lengths)), "")
+				return refuse(fmt.Sprintf("the songs are 1 to %d", len(e.rules.lengths)), "")
 			}
 			to = e.rules.start(*c.Item)
 		}
@@ -214,7 +217,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	}
 	last := e.rules.lengths[to.item] - int64(e.frames(safeFade))
 	if c.Do == Locate && to.frame > last {
-		return refuse(fmt.Sprintf("the item is %.1f s long", float64(e.rules.lengths[to.item])/float64(e.rate)), "")
+		return refuse(fmt.Sprintf("the song is %.1f s long", float64(e.rules.lengths[to.item])/float64(e.rate)), "")
 	}
 	if c.Do != Locate { // stay in the item
 		to.frame = max(to.frame, e.rules.start(to.item).frame)
@@ -253,7 +256,7 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 		l.to, l.on = frame(c.AtS, at.frame), true
 	case LoopOn:
 		if c.Item != nil && (*c.Item < 0 || *c.Item >= len(e.rules.lengths)) {
-			return refuse(fmt.Sprintf("there is no such item; the session has %d", len(e.rules.lengths)), "")
+			return refuse(fmt.Sprintf("the songs are 1 to %d", len(e.rules.lengths)), "")
 		}
 		if c.Item != nil && *c.Item != l.item {
 			l = loopSpan{item: *c.Item}
@@ -264,10 +267,10 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 	}
 	short := max(minLoopS, 2*float64(e.rules.fade)/float64(e.rate))
 	if c.Do == LoopFrom && l.from >= e.rules.lengths[l.item] {
-		return refuse("the loop's start is not within the item", "")
+		return refuse("the loop's start is not within the song", "")
 	}
 	if l.on && (l.to-l.from < int64(e.frames(short)) || l.from < -int64(maxPreRollS*e.rate) || l.to > e.rules.lengths[l.item]+int64(e.rate)) {
-		return refuse(fmt.Sprintf("a loop needs an end at least %.1f s after its start, within the item", short), "set its start and its end")
+		return refuse(fmt.Sprintf("a loop needs an end at least %.1f s after its start, within the song", short), "set its start and its end")
 	}
 	e.rules.loop, e.rerule = l, true
 	// A person who sets a loop behind the present position wants to hear it.

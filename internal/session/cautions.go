@@ -30,8 +30,8 @@ func Cautions() []Caution {
 		{"stage", "Clear the stage: nobody on it, nobody close to a loudspeaker, nobody wearing in-ears. Tell everybody in the room before sound comes. Inputs left on the stage are live and can feed back."},
 		{"slowly", "Bring up slowly: level all the way down, one quiet input first, see that it arrives where the patch says, then raise. Keep a hand on the mute."},
 		{"hearing", "Mind your hearing: NIOSH (98-126) recommends at most 85 dBA for 8 hours and half the time for every 3 dB more: 94 dBA for 1 hour, 100 dBA for 15 minutes. Directive 2003/10/EC sets the upper action value at 85 dB(A) over 8 hours or 137 dB(C) peak, the limit at 87 dB(A) or 140 dB(C). WHO (2022) asks venues to stay below 100 dB LAeq over 15 minutes. nightreel measures no sound pressure: use a sound level meter."},
-		{"back", "Back to the stage before doors: switch every input back, tick each on the list, hear each one live, and sign. An input left on playback is a dead microphone in the show."},
-		{"local", "Local rules come first: the venue's rules, the law, and licensed or competent persons for power, rigging, sound exposure and safety. This sheet replaces none of them."},
+		{"back", "Back to the stage before doors: switch every input back, tick each on the list, and hear each one live. An input left on playback is a dead microphone in the show."},
+		{"local", "Local rules come first: the venue's rules, the law, and licensed or competent persons for power, rigging, sound exposure and safety. nightreel replaces none of them."},
 	}
 }
 

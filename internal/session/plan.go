@@ -25,6 +25,7 @@ type itemPlan struct {
 	item    catalog.SessionItem
 	rec     catalog.Recording
 	poly    bool
+	name    string // of the item's folder or file
 	folder  string // the item's folder, or with poly the one that its file lies in
 	part    string // hidden folder in which the item is written
 	from    int64  // frame of the recording that is rendered first; negative if the pre-roll begins before the recording
@@ -73,7 +74,7 @@ func newItemPlan(ctx context.Context, store *catalog.Store, ses catalog.Session,
 	plan.from = it.StartFrame - plan.pre
 	plan.frames = plan.pre + it.EndFrame - it.StartFrame + int64(math.Round(opt.PostRollS*rate))
 	name := itemName(i, len(ses.Items), it)
-	plan.folder = filepath.Join(opt.Dir, name)
+	plan.name, plan.folder = name, filepath.Join(opt.Dir, name)
 	plan.part = filepath.Join(opt.Dir, "."+name+".part")
 	if opt.Poly {
 		plan.folder = opt.Dir

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -85,6 +86,43 @@ func (e *ExistsError) Hint() string {
 	return "render into another folder; nightreel overwrites only files that it rendered"
 }
 
+// MixedError reports that a folder holds what another session's render made. A person
+// who loads the folder would load both.
+type MixedError struct {
+	Dir   string
+	Other string // the name of one of the other session's takes there
+}
+
+func (e *MixedError) Error() string {
+	return fmt.Sprintf("%s: not rendered: %q of another session is there", e.Dir, e.Other)
+}
+
+// Hint returns what to do about it.
+func (e *MixedError) Hint() string {
+	return "render into another folder, or delete the other session's files"
+}
+
+// apart refuses a folder with takes that are not this session's.
+func apart(dir string, plans []*itemPlan) error {
+	own := map[string]bool{}
+	for _, plan := range plans {
+		own[plan.name], own[plan.name+".wav"] = true, true
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil // it is not there yet; makeRoom says what else is wrong
+	}
+	for _, e := range entries {
+		if !own[e.Name()] && itemNames.MatchString(e.Name()) {
+			return &MixedError{dir, e.Name()}
+		}
+	}
+	return nil
+}
+
+// itemNames matches what itemName makes, as a folder or as a polyphonic file.
+var itemNames = regexp.MustCompile(`^\d{2,} .*\(\d{4}-\d{2}-\d{2}[^)]*\)(\.wav)?$`)
+
 // SpaceError reports that the disk cannot hold the render. Nothing was written.
 type SpaceError struct {
 	Dir        string
@@ -117,7 +155,7 @@ func (e *SpaceError) Hint() string {
 // out. A failed write or a cancelled ctx ends the render; the files listed
 // beside the error are finished.
 //
-// Errors: *[ExistsError] and *[SpaceError] before anything is written,
+// Errors: *[ExistsError], *[MixedError] and *[SpaceError] before anything is written,
 // *[RenderError] for invalid options.
 func Render(ctx context.Context, store *catalog.Store, ses catalog.Session, opt RenderOptions, p *Progress) (Rendered, error) {
 	began := time.Now()
@@ -145,6 +183,9 @@ func Render(ctx context.Context, store *catalog.Store, ses catalog.Session, opt 
 		}
 		audio += bytes
 		need += bytes + int64(files)*headerBytes
+	}
+	if err := apart(opt.Dir, plans); err != nil {
+		return finish(err)
 	}
 	if need > 0 {
 		if err := makeRoom(opt.Dir, need); err != nil {

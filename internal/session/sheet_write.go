@@ -3,7 +3,6 @@ package session
 import (
 	"bytes"
 	_ "embed"
-	"encoding/csv"
 	"fmt"
 	"html/template"
 	"io"
@@ -11,6 +10,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/csvfile"
 )
 
 //go:embed sheet.html
@@ -35,7 +35,7 @@ func WriteSheetHTML(w io.Writer, s Sheet) error {
 // WriteSheetCSV writes the session's patch, a line for every item and desk
 // input, with an empty column to tick inputs back to the stage.
 func WriteSheetCSV(w io.Writer, s Sheet) error {
-	c := csv.NewWriter(w)
+	c := csvfile.NewWriter(w)
 	c.Write(sheetColumns)
 	for _, in := range s.inputs {
 		it := s.Order[in.Item]

@@ -18,6 +18,34 @@ type SetRequest struct {
 	// StartS and EndS are seconds from the first frame of the show's reference
 	// recording.
 	StartS, EndS float64
+	// Keep refuses to place the take if another one would go for it.
+	Keep bool
+}
+
+// VanishError says that takes would go if another were placed as asked.
+type VanishError struct {
+	Song         string
+	Show         catalog.ShowKey
+	StartS, EndS float64
+	Gone         []catalog.Take
+}
+
+func (e *VanishError) Error() string {
+	return fmt.Sprintf("show %s: %q was not placed from %s to %s: %s would go for it", e.Show, e.Song, catalog.ClockTenths(e.StartS), catalog.ClockTenths(e.EndS), describe(e.Gone))
+}
+
+// Hint says what to do about it.
+func (e *VanishError) Hint() string {
+	return "correct the times, or add --yes; nightreel undo takes it back"
+}
+
+// describe names takes with their places.
+func describe(takes []catalog.Take) string {
+	words := make([]string, len(takes))
+	for i, t := range takes {
+		words[i] = fmt.Sprintf("take %d of %q (%s to %s)", t.ID, t.Song, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS()))
+	}
+	return strings.Join(words, " and ")
 }
 
 // OverlapError reports that a take would overlap takes that a person placed.
@@ -29,11 +57,7 @@ type OverlapError struct {
 }
 
 func (e *OverlapError) Error() string {
-	others := make([]string, len(e.With))
-	for i, t := range e.With {
-		others[i] = fmt.Sprintf("take %d of %q (%s to %s)", t.ID, t.Song, catalog.ClockTenths(t.StartS()), catalog.ClockTenths(t.EndS()))
-	}
-	return fmt.Sprintf("show %s: could not place %q from %s to %s: it would overlap %s, placed by hand", e.Show, e.Song, catalog.ClockTenths(e.StartS), catalog.ClockTenths(e.EndS), strings.Join(others, " and "))
+	return fmt.Sprintf("show %s: could not place %q from %s to %s: it would overlap %s, placed by hand", e.Show, e.Song, catalog.ClockTenths(e.StartS), catalog.ClockTenths(e.EndS), describe(e.With))
 }
 
 // Hint says what to do about it.
@@ -43,8 +67,9 @@ func (e *OverlapError) Hint() string { return "move or delete the other take fir
 // audio: figures follow from what was measured.
 //
 // Overlapping takes that a finder placed are cut to what is left of them. They
-// are removed if less than half is left, or if they are of the same song. If a
-// person placed the overlapping take, Set fails with *[OverlapError].
+// are removed if less than half is left, or if they are of the same song; with
+// [SetRequest.Keep], Set then fails with *[VanishError]. If a person placed the
+// overlapping take, Set fails with *[OverlapError].
 func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take, error) {
 	e, err := newEdit(ctx, store, r.Show)
 	if err != nil {
@@ -75,6 +100,7 @@ func Set(ctx context.Context, store *catalog.Store, r SetRequest) (catalog.Take,
 	if last := e.ref.Seconds(e.ref.Frames); !(r.StartS >= 0 && r.StartS < r.EndS && r.EndS <= last+1) {
 		return catalog.Take{}, e.outside(title, r.StartS, r.EndS)
 	}
+	e.keep = r.Keep
 	saved, err := e.save(ctx, store, nil, e.person(t, e.ref.Frame(r.StartS), e.ref.Frame(r.EndS)))
 	if err != nil {
 		return catalog.Take{}, err

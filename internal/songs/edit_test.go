@@ -81,6 +81,7 @@ func TestSetRefuses(t *testing.T) {
 		{"no end", songs.SetRequest{Song: "B", StartS: 110, EndS: math.Inf(1)}},
 		{"no title", songs.SetRequest{Song: " ", StartS: 110, EndS: 120}},
 		{"a third take of one", songs.SetRequest{Song: "B", Nth: 3, StartS: 110, EndS: 120}},
+		{"a take that would go and is to be kept", songs.SetRequest{Song: "B", StartS: 110, EndS: 290, Keep: true}},
 		{"over a person's take", songs.SetRequest{Song: "B", StartS: 90, EndS: 120}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -13,6 +13,7 @@ type edit struct {
 	date  catalog.ShowKey
 	ref   catalog.Recording
 	takes []catalog.Take // on the reference recording
+	keep  bool           // no other take may go
 }
 
 func newEdit(ctx context.Context, store *catalog.Store, date catalog.ShowKey) (edit, error) {
@@ -122,6 +123,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 			return nil, overlap
 		}
 	}
+	var vanish []catalog.Take
 	for _, old := range e.takes {
 		if gone[old.ID] || old.FoundBy == catalog.ByPerson {
 			continue
@@ -131,7 +133,7 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 			n.found = append(n.found, candidate{title: t.Song, start: t.StartFrame, end: t.EndFrame})
 		}
 		if !n.accept(candidate{title: old.Song, start: old.StartFrame, end: old.EndFrame}) {
-			remove = append(remove, old.ID)
+			remove, vanish = append(remove, old.ID), append(vanish, old)
 			continue
 		}
 		c := n.found[len(n.found)-1]
@@ -139,6 +141,9 @@ func (e edit) save(ctx context.Context, store *catalog.Store, remove []catalog.T
 			old.StartFrame, old.EndFrame = c.start, c.end
 			changed = append(changed, old)
 		}
+	}
+	if e.keep && len(vanish) > 0 {
+		return nil, &VanishError{takes[0].Song, e.date, takes[0].StartS(), takes[0].EndS(), vanish}
 	}
 	if err := store.EditTakes(ctx, remove, changed); err != nil {
 		return nil, err

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 )
 
 // Role says what a person may do.
@@ -247,7 +248,8 @@ func guesser(r *http.Request) string {
 
 // localPath keeps a redirection on this server.
 func localPath(to string) string {
-	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+	// Browsers drop tabs and line feeds from an address and read \ as /: then "/<tab>/evil" leads elsewhere.
+	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.Contains(to, `\`) || strings.ContainsFunc(to, unicode.IsControl) {
 		return "/"
 	}
 	return to

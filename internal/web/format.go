@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
@@ -121,5 +122,13 @@ func asJSON(v any) (string, error) {
 	return string(b), err
 }
 
-// escape makes a text safe inside markup that is not a template's.
-func escape(s string) string { return html.EscapeString(s) }
+// escape makes a text safe inside markup that is not a template's. Characters that XML 1.0
+// does not allow (section 2.2) become U+FFFD, so that an SVG stays well-formed.
+func escape(s string) string {
+	return html.EscapeString(strings.Map(func(r rune) rune { // which reads a byte that is no UTF-8 as U+FFFD
+		if r < ' ' && r != '\t' && r != '\n' && r != '\r' || r == 0xfffe || r == 0xffff {
+			return utf8.RuneError
+		}
+		return r
+	}, s))
+}

@@ -1,8 +1,11 @@
 package web_test
 
 import (
+	"bytes"
 	"context"
+	"encoding/xml"
 	"fmt"
+	"io"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -380,6 +383,18 @@ func TestExports(t *testing.T) {
 		}
 		if status, _, body := s.ask(t, "GET", path+"/plot.svg"+q, nil, nil); status != 200 || !strings.Contains(string(body), "new bass rig") || !strings.Contains(string(body), "Bass DI") {
 			t.Errorf("SVG by %q: %d %.60s", measure, status, body)
+		}
+	}
+	hostile := "a <rig>\x1b[31m\x00\x07\u0085\uffff\xff & more"
+	if _, err := s.store.AddNote(t.Context(), "2031-05-05", hostile); err != nil {
+		t.Fatal(err)
+	}
+	_, _, body := s.ask(t, "GET", path+"/plot.svg", nil, nil)
+	for d := xml.NewDecoder(bytes.NewReader(body)); ; {
+		if _, err := d.Token(); err == io.EOF {
+			break
+		} else if err != nil {
+			t.Fatalf("the SVG is not well-formed: %v", err)
 		}
 	}
 	p := open(t, s, 1280, 900, false)

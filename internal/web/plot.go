@@ -93,7 +93,7 @@ func (p *plotter) axes(v *songView) {
 	every := (p.n + plotLabels - 1) / plotLabels
 	for i, t := range v.Takes {
 		if i%every == 0 {
-			fmt.Fprintf(p, `<text class="soft" text-anchor="middle" x="%.1f" y="%d">%s%s</text>`, p.x(i), plotHeight-plotBottom+18, shortDate(t.Show), nth(t.Nth))
+			fmt.Fprintf(p, `<text class="soft" text-anchor="middle" x="%.1f" y="%d">%s%s</text>`, p.x(i), plotHeight-plotBottom+18, escape(shortDate(t.Show)), nth(t.Nth))
 		}
 	}
 }
@@ -134,7 +134,7 @@ func (p *plotter) dot(val compare.Value) {
 		return
 	}
 	y := p.y(d)
-	fmt.Fprintf(p, `<g><title>%s: %s dB%s</title>`, val.Show, signed(val.Delta), escape(because(val.Reasons)))
+	fmt.Fprintf(p, `<g><title>%s: %s dB%s</title>`, escape(string(val.Show)), signed(val.Delta), escape(because(val.Reasons)))
 	switch {
 	case math.IsInf(d, 0):
 		fmt.Fprintf(p, `<text class="out" text-anchor="middle" x="%.1f" y="%.1f">✕</text>`, x, y)
@@ -161,7 +161,7 @@ func (p *plotter) notes(v *songView) {
 			continue
 		}
 		x := p.x(at) - (p.x(1)-p.x(0))/2
-		fmt.Fprintf(p, `<g><title>%s: %s</title><line class="note" x1="%.1f" x2="%.1f" y1="%d" y2="%d"/>`, n.Show, escape(n.Text), x, x, plotTop, plotHeight-plotBottom)
+		fmt.Fprintf(p, `<g><title>%s: %s</title><line class="note" x1="%.1f" x2="%.1f" y1="%d" y2="%d"/>`, escape(string(n.Show)), escape(n.Text), x, x, plotTop, plotHeight-plotBottom)
 		fmt.Fprintf(p, `<text class="noted" x="%.1f" y="%d">%s</text></g>`, x+3, plotHeight-plotBottom+34+i%2*14, escape(short(n.Text, 28)))
 	}
 }

@@ -84,13 +84,16 @@ func TestRoles(t *testing.T) {
 	})
 	login := func(phrase string) (string, *http.Cookie) {
 		t.Helper()
-		_, h, _ := s.ask(t, "POST", "/login", url.Values{"phrase": {phrase}, "to": {"//evil.example"}, "name": {"Ada"}}, nil)
+		var h http.Header
+		for _, to := range []string{"/\t/evil.example", "/\x0b/evil.example", `/\evil.example`, "/\n/evil.example", "http://evil.example", "//evil.example"} {
+			_, h, _ = s.ask(t, "POST", "/login", url.Values{"phrase": {phrase}, "to": {to}, "name": {"Ada"}}, nil)
+			if h.Get("Location") != "/" {
+				t.Errorf("the log-in leads from %q to %q", to, h.Get("Location"))
+			}
+		}
 		cookies := (&http.Response{Header: h}).Cookies()
 		if len(cookies) != 1 {
 			return "", nil
-		}
-		if h.Get("Location") != "/" {
-			t.Errorf("the log-in leads to %q", h.Get("Location"))
 		}
 		return cookies[0].Name + "=" + cookies[0].Value, cookies[0]
 	}
