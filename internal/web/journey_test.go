@@ -244,6 +244,15 @@ func TestKeyboardOnly(t *testing.T) {
 	p.press(kb.Enter)
 	p.until(`location.pathname.startsWith("/night/") && document.querySelector('#night')?.dataset.drawn > 0`)
 	p.until(`document.querySelector('#lane .take.chosen')`)
+	// The page lists its keys, and a list that is open takes no other.
+	p.press("?", "x")
+	p.until(`document.querySelector("dialog[open]")`)
+	listed := eval[string](p, `[...document.querySelectorAll("dialog kbd")].map((k) => k.textContent).join(" ")`)
+	if want := "? Space Esc L ← → Shift ← Shift → ↑ ↓ Home End J K + − 0 Z Page up Page down X G N R Delete Ctrl Z Ctrl Y"; listed != want {
+		t.Errorf("the page lists %q, want %q", listed, want)
+	}
+	p.press(kb.Escape)
+	p.until(`!document.querySelector("dialog") && document.querySelector("#undo").disabled`)
 	p.press("0") // the whole night
 	tabTo(`document.activeElement.closest(".strips th")`)
 	p.press(kb.End)
@@ -324,6 +333,32 @@ func TestNarrow(t *testing.T) {
 		if bg := eval[string](p, `getComputedStyle(document.documentElement).backgroundColor`); name != "sheet" && bg != "rgb(18, 17, 14)" {
 			t.Errorf("%s in the dark is on %s", name, bg)
 		}
+	}
+}
+
+// TestThemes: a theme that was chosen holds on the next page from its first paint
+// on, and "as the system" follows the system again.
+func TestThemes(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, true)
+	p.visit("/")
+	choose := func(theme string) {
+		p.do(chromedp.Evaluate[chromedp.Void](`(() => { const c = document.querySelector("#theme"); c.value = ` + quote(theme) + `; c.dispatchEvent(new Event("change")); })()`))
+	}
+	const paper = `getComputedStyle(document.documentElement).backgroundColor`
+	for _, theme := range []struct{ name, paper string }{{"", "rgb(18, 17, 14)"}, {"light", "rgb(244, 240, 229)"}, {"dim", "rgb(6, 5, 4)"}, {"", "rgb(18, 17, 14)"}} {
+		choose(theme.name)
+		p.visit("/findings")
+		if now := eval[string](p, paper); now != theme.paper {
+			t.Errorf("%q: the paper is %s, want %s", theme.name, now, theme.paper)
+		}
+		if at := eval[string](p, `document.querySelector("#theme").value`); at != theme.name {
+			t.Errorf("the choice stands on %q, want %q", at, theme.name)
+		}
+	}
+	// A script that a browser runs before it goes on reading: neither a module nor deferred.
+	if !eval[bool](p, `(() => { const s = document.querySelector('head script[src$="theme.js"]'); return !s.type && !s.defer && !s.async; })()`) {
+		t.Error("the theme comes after the first paint")
 	}
 }
 

@@ -76,6 +76,19 @@ func TestTransport(t *testing.T) {
 	other := open(t, s, 1000, 800, false)
 	other.visit("/findings")
 	other.until(`!document.querySelector('#stage').hidden && document.querySelector('#stage').textContent.startsWith("Feeding")`)
+	// No key starts a sound there; the space bar silences the desk.
+	other.press("j", "l")
+	other.until(`document.querySelector('#say').textContent.includes("no key starts a sound") && document.querySelector('#ear').hidden`)
+	other.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.finding .listen').focus()`))
+	other.press(" ")
+	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+	other.until(`document.querySelector('#stage').textContent.startsWith("Armed and silent")`)
+	other.press(" ") // on a button that listens it starts nothing either
+	if !eval[bool](other, `document.querySelector('#ear').hidden`) {
+		t.Error("the space bar began to listen")
+	}
+	p.click("[data-do=play]")
+	p.until(`document.querySelector('#feeding').classList.contains("on")`)
 	other.visit("/transport")
 	other.until(`document.querySelector('#hands').hidden && document.querySelector('#not-mine').textContent.includes("this machine")`)
 	if status, _, body := s.ask(t, "POST", "/transport/do", nil, map[string]string{"Content-Type": "application/json"}); status != 400 {
@@ -127,11 +140,12 @@ func TestTransport(t *testing.T) {
 	p.until(`document.querySelectorAll('#ticks input:checked').length === 1`)
 	other.visit("/")
 	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of session 1 not ticked back")`, n-1))
-	// It is the loudest of the page: nothing else is as large, and it has the colour of a fault.
+	// It is the loudest of the page: nothing else is as large, it has the colour of an alarm, and it stays
+	// in sight.
 	if loud := eval[string](other, `(() => { const b = document.querySelector("#stage"), size = (e) => parseFloat(getComputedStyle(e).fontSize);
 		const larger = [...document.querySelectorAll("body *")].filter((e) => e !== b && !b.contains(e) && e.innerText?.trim() && e.checkVisibility() && size(e) >= size(b));
-		const probe = document.createElement("i"); probe.style.color = "var(--fault)"; document.body.append(probe);
-		return [larger.map((e) => e.outerHTML.slice(0, 60)).slice(0, 3).join(), getComputedStyle(b).backgroundColor === getComputedStyle(probe).color].join(); })()`); loud != ",true" {
+		const probe = document.createElement("i"); probe.style.color = "var(--alarm)"; document.body.append(probe);
+		return [larger.map((e) => e.outerHTML.slice(0, 60)).slice(0, 3).join(), getComputedStyle(b).backgroundColor === getComputedStyle(probe).color, getComputedStyle(b.parentNode).position].join(); })()`); loud != ",true,sticky" {
 		t.Errorf("an open list is not the loudest of the page: %s", loud)
 	}
 	other.visit("/transport?session=1")
@@ -172,7 +186,8 @@ func TestInputsOnTheTransport(t *testing.T) {
 	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
 	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
 	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+1.0"`)
-	p.press("-", "m") // the line that has the focus
+	p.do(chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(8))) // with Shift: the line that has the focus
+	p.press("m")
 	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+0.5" && document.querySelector('.meter[data-input="2"] .mute').getAttribute("aria-pressed") === "true"`)
 	p.press(kb.ArrowDown)
 	if at := eval[string](p, `document.activeElement.closest(".meter").dataset.input`); at != "3" {

@@ -1,5 +1,5 @@
 // The desk inputs that are fed: level, live trim and mute of each.
-import { $, $$ } from "./app.js";
+import { $, $$, keys } from "./app.js";
 
 const floorDB = -60; // at the bar's left end
 const fall = 2; // dB from one status to the next: a peak can be read
@@ -13,13 +13,9 @@ export class Inputs {
       if (!button) return;
       if (button.classList.contains("mute")) this.mute(row); else this.trim(row, Number(button.dataset.trim));
     });
-    box.addEventListener("keydown", (e) => {
-      const row = e.target.closest(".meter"), keys = { m: () => this.mute(row), "+": () => this.trim(row, 0.5), "=": () => this.trim(row, 0.5), "-": () => this.trim(row, -0.5), ArrowDown: () => this.go(row, e.target, 1), ArrowUp: () => this.go(row, e.target, -1) };
-      if (!keys[e.key] || e.ctrlKey || e.metaKey || e.altKey) return;
-      e.preventDefault();
-      e.stopPropagation();
-      keys[e.key]();
-    });
+    const line = (f) => (e) => { const row = e.target.closest(".meter"); return !!row && f(row, e.target); };
+    keys({ m: line((row) => this.mute(row)), "Shift+ArrowUp": line((row) => { this.trim(row, 0.5); }), "Shift+ArrowDown": line((row) => { this.trim(row, -0.5); }),
+      ArrowDown: line((row, from) => this.go(row, from, 1)), ArrowUp: line((row, from) => this.go(row, from, -1)) });
   }
 
   mute(row) { if (this.mine) this.command({ do: "mute", input: Number(row.dataset.input), on: !row.classList.contains("muted") }); }

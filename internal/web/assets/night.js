@@ -1,7 +1,7 @@
 // One night: the levels of all channels, drawn from the envelope, with the songs
 // above them. Times are seconds from the first frame of the show's reference
 // recording; a track's own seconds are those less its recording's offset.
-import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, on, parseClock, say } from "./app.js";
+import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, listenByKey, on, parseClock, say } from "./app.js";
 import { hands } from "./hands.js";
 import { Lane } from "./lane.js";
 import { atCursor, findingsAt, levelAt, nextFinding } from "./readout.js";
@@ -248,7 +248,7 @@ async function start() {
   // ---- songs
 
   const songs = new Songs(s, date, { apply, lane, redraw, fetchFigures, view });
-  const acts = { ...songs.acts, "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s), back: () => pan(-0.5), forward: () => pan(0.5) };
+  const acts = { ...songs.acts, hear: () => hear(), "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s), back: () => pan(-0.5), forward: () => pan(0.5) };
   for (const [id, f] of Object.entries(acts)) $(`#${id}`)?.addEventListener("click", f);
   $("#rig").addEventListener("change", (e) => { s.rec = s.doc.recordings.find((r) => r.id === Number(e.target.value)); s.strips = s.whole = null; built = ""; apply(s.doc); });
   $("#channel-filter").addEventListener("input", () => { filterRows(); redraw(); });
@@ -258,14 +258,14 @@ async function start() {
     setCursor(t, true);
   });
 
-  function hear() {
+  function hear(start = listen) {
     const track = s.doc.tracks.find((t) => t.id === s.row);
     if (!track) return;
     if (earing.on && earing.track === track.id) { hush(); return; }
-    listen(track.id, s.cursor - offset(track.recording), track.channel);
+    start(track.id, s.cursor - offset(track.recording), track.channel);
   }
 
-  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname: () => songs.unname(), findingStep });
+  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear: () => hear(listenByKey), acts, unname: () => songs.unname(), findingStep });
 
   function fromHash() {
     const take = /^#take-(\d+)$/.exec(location.hash), at = /^#at-([\d.]+)-(\d+)-(\d+)$/.exec(location.hash);
@@ -283,7 +283,7 @@ async function start() {
   }
   addEventListener("hashchange", () => { fromHash(); apply(s.doc); });
   addEventListener("resize", () => { redraw(); fetchStrips(); });
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
+  document.addEventListener("theme", redraw);
   document.addEventListener("ear", lines);
   // A change by another window or command: only what differs is drawn again.
   let soon = 0;

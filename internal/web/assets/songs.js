@@ -78,5 +78,11 @@ export class Songs {
     $("#title").select();
     $("#naming button.main").textContent = what;
   }
-  unname() { $("#naming").hidden = true; this.naming = null; }
+  /** unname closes the title's form; false where it was closed. */
+  unname() {
+    const was = !$("#naming").hidden;
+    $("#naming").hidden = true;
+    this.naming = null;
+    return was;
+  }
 }

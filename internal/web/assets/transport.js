@@ -1,20 +1,10 @@
 // The transport: what leaves the outputs, and the hands on it.
-import { $, $$, clock, el, getJSON, on, operates, parseClock, post, say, typing } from "./app.js";
+import { $, $$, clock, el, getJSON, keys, on, operates, parseClock, post, say, transport as command } from "./app.js";
 import { Inputs } from "./inputs.js";
 
 const root = $("#transport");
 const running = root.dataset.running === "true";
 let mine = false, status = null, program = null, dragging = false;
-
-async function command(c) {
-  try {
-    const response = await fetch("/transport/do", { method: "POST", body: JSON.stringify(c), headers: { "Content-Type": "application/json", Accept: "application/json" } });
-    if (response.ok) return true;
-    const said = await response.json();
-    say(said.problem, said.hint);
-  } catch { say("The server does not answer.", "The outputs fall silent when it is gone."); }
-  return false;
-}
 
 const inputs = running ? new Inputs($("#meters"), command) : null;
 
@@ -191,21 +181,10 @@ function setUp() {
   const place = $("#place");
   place.addEventListener("input", () => { dragging = true; $("#at").textContent = clock(Number(place.value), true); });
   place.addEventListener("change", () => { dragging = false; command({ do: "locate", at_s: Number(place.value) }); });
-  // While anything sounds the space bar is silence, whatever has the focus, a
-  // field too; it never starts anything.
-  addEventListener("keydown", (e) => {
-    if (e.key !== " " || !operates() || !sounds()) return;
-    e.preventDefault();
-    e.stopImmediatePropagation();
-    if (!e.repeat) command({ do: "fade_out" });
-  }, true);
-  addEventListener("keyup", (e) => { if (e.key === " " && !typing(e)) e.preventDefault(); }, true); // or a button that has the focus is pressed
-  document.addEventListener("keydown", (e) => {
-    if (!mine || typing(e) || e.target.matches("input[type=range]")) return;
-    const keys = { p: () => command({ do: status?.state === "playing" ? "pause" : "play" }), ArrowLeft: () => command({ do: "skip", by_s: -10 }), ArrowRight: () => command({ do: "skip", by_s: 10 }),
-      "[": () => command({ do: "loop_from" }), "]": () => command({ do: "loop_to" }), l: () => $("#loop").click() };
-    if (keys[e.key]) { e.preventDefault(); keys[e.key](); }
-  });
+  const hand = (f) => () => mine && f();
+  keys({ p: hand(() => { command({ do: status?.state === "playing" ? "pause" : "play" }); }),
+    ArrowLeft: hand(() => { command({ do: "skip", by_s: -10 }); }), ArrowRight: hand(() => { command({ do: "skip", by_s: 10 }); }),
+    "[": hand(() => { command({ do: "loop_from" }); }), "]": hand(() => { command({ do: "loop_to" }); }), o: hand(() => $("#loop").click()) });
 }
 if (running) setUp();
 
