@@ -105,6 +105,16 @@ func weekday(d catalog.ShowKey) string {
 	return t.Format("Mon")
 }
 
+// longDay writes a show's day, "Tue 6 May 2031", and its name where the date has
+// several shows.
+func longDay(d catalog.ShowKey) string {
+	t, err := time.Parse(time.DateOnly, string(d.Date()))
+	if err != nil {
+		return string(d)
+	}
+	return t.Format("Mon 2 Jan 2006") + string(d[len(time.DateOnly):])
+}
+
 // shortDate writes a show as a column's head: day and month, "2 May", and
 // its name where the date has several.
 func shortDate(d catalog.ShowKey) string {

@@ -81,7 +81,7 @@ func TestAssistantsEvening(t *testing.T) {
 		}
 	}
 	p.visit("/")
-	p.until(`document.querySelector('#grid .whole')`)
+	p.until(`document.querySelector('#nights .says')`)
 }
 
 // TestEngineersAfternoon: 14:00. Takes are picked, a session is built, adjusted,
