@@ -145,7 +145,11 @@ func TestDragABoundary(t *testing.T) {
 		return takes[0].EndS()
 	}
 	before := end()
+	all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
+	must(t, err)
+	count, second := len(all), all[1].StartS()
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take').focus()`))
+	p.until(fmt.Sprintf(`document.querySelector('#cursor-time').textContent === %s`, quote(catalog.ClockTenths(all[0].StartS()))))
 	p.until(`document.querySelector('#figures-of').textContent.startsWith("Figures of ")`)
 	box := eval[[]float64](p, `(() => { const b = document.querySelector('#lane .take .edge.end').getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`)
 	p.do(chromedp.DragAndDropXY(box[0], box[1], box[0]-40, box[1], 8))
@@ -165,6 +169,38 @@ func TestDragABoundary(t *testing.T) {
 		t.Errorf("done again, the end is at %.2f, was at %.2f", now, after)
 	}
 
+	// Dragged over its neighbour, it stops there and says so; a finger that trembles
+	// moves nothing.
+	drag := func(by float64, kind string) {
+		t.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
+			const e = document.querySelector('#lane .take .edge.end'), b = e.getBoundingClientRect();
+			e.setPointerCapture = () => {};
+			for (const [what, by] of [["down", 0], ["move", %f], ["up", %f]]) e.dispatchEvent(new PointerEvent("pointer" + what, {clientX: b.x + 5 + by, clientY: b.y + 5, pointerId: 9, pointerType: %s, bubbles: true, cancelable: true}));
+		})()`, by, by, quote(kind))))
+	}
+	drag(8, "touch")
+	drag(600, "mouse")
+	p.until(`document.querySelector('#say').textContent.includes("The edge stops at ")`)
+	p.until(`document.querySelector('#undo').title.startsWith("Undo moving")`)
+	takes := func() []catalog.Take {
+		t.Helper()
+		all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
+		must(t, err)
+		return all
+	}
+	if all := takes(); len(all) != count || all[1].StartS() != second || all[0].EndS() > second+0.01 || all[0].EndS() < second-0.11 {
+		t.Errorf("dragged over its neighbour: %d songs of %d, the first ends at %.2f, the second began at %.2f and begins at %.2f", len(all), count, all[0].EndS(), second, all[1].StartS())
+	}
+	if at := eval[string](p, `document.querySelector('#cursor-time').textContent`); !strings.HasPrefix(at, catalog.Clock(second)[:6]) {
+		t.Errorf("the cursor does not go along with the edge: %s, %.1f", at, second)
+	}
+	p.click("#undo")
+	p.until(`!document.querySelector('#redo').disabled`)
+	if now := end(); now != after {
+		t.Errorf("a trembling finger moved the end from %.2f to %.2f", after, now)
+	}
+
 	// The same by keys: three tenths later.
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take .edge.end').focus()`))
 	p.press(kb.ArrowRight, kb.ArrowRight, kb.ArrowRight, kb.Enter)
@@ -172,6 +208,19 @@ func TestDragABoundary(t *testing.T) {
 	p.until(`document.querySelector('#redo').disabled && document.querySelector('#undo').title.startsWith("Undo moving")`)
 	if now := end(); now < after+0.2 || now > after+0.4 {
 		t.Errorf("moved by keys, the end is at %.2f, was at %.2f", now, after)
+	}
+
+	// After a split the part behind is the one that is selected.
+	p.do(chromedp.SetValue(chromedp.CSS("#goto"), catalog.ClockTenths(second+3)))
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('#lane .take')[1].focus(); document.querySelector('#goto').dispatchEvent(new Event("change"))`))
+	p.click("#split")
+	p.until(fmt.Sprintf(`document.querySelectorAll('#lane .take').length === %d && document.querySelectorAll('#lane .take')[2].classList.contains("chosen")`, count+1))
+
+	// A finding of the list is gone to.
+	p.click("#night-findings button:last-child")
+	p.until(`document.querySelector('#night-findings button[aria-current]')`)
+	if wraps := eval[bool](p, `[...document.querySelectorAll('#night-findings .says')].every((e) => e.scrollWidth <= e.clientWidth)`); !wraps {
+		t.Error("a finding's sentence is cut")
 	}
 }
 

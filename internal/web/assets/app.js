@@ -15,10 +15,11 @@ export function clock(s, tenths = false) {
   return tenths ? `${text}.${n % 10}` : text;
 }
 
-/** parseClock reads ss, mm:ss or h:mm:ss; NaN for anything else. */
+/** parseClock reads ss, mm:ss or h:mm:ss; NaN for anything else, such as 99:99. */
 export function parseClock(text) {
   if (!/^\s*(\d+:){0,2}\d+([.,]\d+)?\s*$/.test(text)) return NaN;
-  return text.trim().replace(",", ".").split(":").reduce((sum, part) => sum * 60 + Number(part), 0);
+  const parts = text.trim().replace(",", ".").split(":").map(Number);
+  return parts.slice(1).some((v) => v >= 60) ? NaN : parts.reduce((sum, part) => sum * 60 + part, 0);
 }
 
 /** db writes a level: null is silence, undefined is not measured. */
@@ -26,6 +27,13 @@ export function db(v, digits = 1) {
   if (v === undefined) return "–";
   if (v === null) return "silent";
   return v.toFixed(digits).replace("-", "−");
+}
+
+/** showMore fades out the end of a bar that scrolls sideways, as long as more of it is behind. */
+export function showMore(bar) {
+  const look = () => bar.classList.toggle("more-behind", bar.scrollWidth - bar.clientWidth - bar.scrollLeft > 4);
+  bar.addEventListener("scroll", look, { passive: true });
+  new ResizeObserver(look).observe(bar);
 }
 
 let saying;

@@ -107,10 +107,13 @@ export function drawWave(c, wave, s, colours) {
     const low = wave.at[2 * i], high = wave.at[2 * i + 1];
     c.fillRect(x0 + i * step, middle - high * tall, Math.max(step, 1), Math.max(1, (high - low) * tall));
   }
-  c.fillStyle = colours.soft;
   c.font = `${10 * em()}px system-ui, sans-serif`;
   const peak = 20 * Math.log10(loudest / 32767);
-  c.fillText(`peak ${peak.toFixed(0).replace("-", "−")} dBFS`, 4, c.h - 4);
+  const text = `peak ${peak.toFixed(0).replace("-", "−")} dBFS`;
+  c.fillStyle = colours.sheet; // or the wave goes through the letters
+  c.fillRect(0, c.h - 13 * em(), c.measureText(text).width + 8, 13 * em());
+  c.fillStyle = colours.soft;
+  c.fillText(text, 4, c.h - 4);
 }
 
 /** drawMap draws the whole night small: the loudest channel, and the songs. */
