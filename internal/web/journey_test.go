@@ -80,6 +80,24 @@ func TestAssistantsEvening(t *testing.T) {
 			t.Errorf("the catalog has %+v", f)
 		}
 	}
+
+	// The rest at once, with one note.
+	p.press("c")
+	p.until(`document.querySelectorAll('.finding .tick:checked').length === 1`)
+	p.click("#choose-all")
+	p.press("a")
+	p.until(`document.activeElement.closest('#several')`)
+	p.press("all looked at")
+	p.press(kb.Enter)
+	p.until(`document.querySelectorAll('.finding').length === 0`)
+	if findings, err = s.store.Findings(t.Context(), catalog.FindingFilter{}); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range findings {
+		if !f.Accepted || fmt.Sprint(f.ID) != first && f.Note != "all looked at" {
+			t.Errorf("not accepted with the others: %+v", f)
+		}
+	}
 	p.visit("/")
 	p.until(`document.querySelector('#nights .says')`)
 }

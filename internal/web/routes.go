@@ -50,6 +50,7 @@ func (s *Server) routes() http.Handler {
 	page("/findings", s.findingsPage, s.judged(of(shows, recordings, files, parts, lists, findings)))
 	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
 	post("/findings/{id}", s.editFinding)
+	post("/findings", s.acceptFindings)
 
 	song := of(shows, recordings, measured, lists, songs, takes, notes)
 	page("/song/{id}", s.songPage, song)

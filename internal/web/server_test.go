@@ -142,6 +142,8 @@ func TestBadInput(t *testing.T) {
 		{"POST", "/lists/inputs", url.Values{"from": {"2031-05-03"}, "text": {long}}, 413},
 		{"POST", "/findings/1?do=%zz", url.Values{}, 400},
 		{"POST", "/findings/1", url.Values{"do": {"dance"}}, 400},
+		{"POST", "/findings", url.Values{"note": {"x"}}, 400},
+		{"POST", "/findings", url.Values{"finding": {"1", "99999"}}, 404},
 		{"POST", "/findings/99999", url.Values{"do": {"accept"}}, 404},
 		{"POST", "/lists/inputs", url.Values{"from": {"soon"}, "text": {"track\tchannel\n1\tKick"}}, 400},
 		{"POST", "/lists/inputs", url.Values{"from": {"2031-05-02"}, "text": {"no headings"}}, 400},

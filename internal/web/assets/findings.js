@@ -29,6 +29,47 @@ function hear(row, start = listen) {
   start(track, from, row.dataset.name);
 }
 
+// ---- several at once
+
+const ticked = new Set();
+const ticks = () => $$(".finding .tick");
+function count() {
+  for (const t of ticks()) t.checked = ticked.has(t.closest(".finding").dataset.id);
+  const n = ticks().filter((t) => t.checked).length;
+  $("#several").hidden = !ticks().length;
+  $("#several-acts").hidden = !n;
+  $("#choose-all").checked = n > 0 && n === ticks().length;
+  $("#chosen-count").textContent = n ? `${n} of ${ticks().length} chosen` : "choose all that are shown";
+}
+function tick(row, on) {
+  if (!row || !$(".tick", row)) return false;
+  on ? ticked.add(row.dataset.id) : ticked.delete(row.dataset.id);
+  count();
+}
+async function acceptTicked(note) {
+  const form = new URLSearchParams({ note });
+  for (const t of ticks()) if (t.checked) form.append("finding", t.closest(".finding").dataset.id);
+  if (await post("/findings", form) === null) return;
+  hush();
+  ticked.clear();
+  document.activeElement.blur();
+  $("#several").reset();
+  await refresh();
+  count();
+}
+const several = $("#several");
+if (several) {
+  document.addEventListener("change", (e) => {
+    const on = e.target.checked;
+    if (e.target.matches(".tick")) tick(e.target.closest(".finding"), on);
+    if (e.target.id === "choose-all") for (const t of ticks()) tick(t.closest(".finding"), on);
+  });
+  several.addEventListener("submit", (e) => { e.preventDefault(); acceptTicked(several.note.value); });
+  document.addEventListener("fresh", count);
+  keys({ c: () => tick(current(), !ticked.has(chosen)) });
+  count();
+}
+
 async function accept(row, note) {
   const next = row.nextElementSibling || row.previousElementSibling;
   if (await post(`/findings/${row.dataset.id}`, { do: "accept", note }) === null) return;
@@ -54,7 +95,7 @@ document.addEventListener("submit", (e) => {
 keys({
   j: () => step(1), ArrowDown: () => step(1), k: () => step(-1), ArrowUp: () => step(-1),
   l: () => hear(current(), listenByKey),
-  a: () => $(".accept input", current() || document.createElement("i"))?.focus(),
+  a: () => (ticked.size ? several.note : $(".accept input", current() || document.createElement("i")))?.focus(),
   v: () => { const link = current() && $(".acts a", current()); if (link) location.href = link.href; },
   Escape: (e) => !!e.target.closest(".accept") && choose(current()),
 });

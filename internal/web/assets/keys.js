@@ -19,6 +19,7 @@ const meanings = new Map([ // as they are listed
   ["j", ["J", "next finding"]],
   ["k", ["K", "finding before"]],
   ["a", ["A", "accept the finding, with a note"]],
+  ["c", ["C", "choose the finding, to accept several"]],
   ["v", ["V", "view the finding in its night"]],
   ["+", ["+", "zoom in"]],
   ["-", ["−", "zoom out"]],
