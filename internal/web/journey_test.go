@@ -117,16 +117,26 @@ func TestEngineersAfternoon(t *testing.T) {
 	choose("#song-add", "Marrow Lane")
 	choose("#song-add", "Salt on the Wire")
 	p.until(`document.querySelectorAll('#order li').length === 2`)
+	if offers := eval[string](p, `[...document.querySelectorAll("#order li:first-child option")].map((o) => o.textContent).join("; ")`); !strings.Contains(offers, "2031-05-05, 0:06, 12 kHz: 1 fault;") {
+		t.Errorf("the takes are offered as %s", offers)
+	}
+	choose("#order li:last-child select", "2031-05-02")
 	choose("#order li:first-child select", "2031-05-03")
+	p.until(`document.querySelector("#rates").textContent.includes("11.025 kHz and 12 kHz")`)
+	choose("#order li:last-child select", "")
 	p.click("#build button.main")
-	p.until(`location.pathname === "/session/2" && document.querySelector('.item')`)
-	p.until(`document.body.innerText.includes("1. Marrow Lane, 2031-05-03")`)
+	p.until(`location.pathname === "/session/2" && document.querySelector('#matrix')`)
+	p.until(`document.querySelector('.order').innerText.includes("Marrow Lane, 2031-05-03")`)
 
 	// One input stays on the stage, one is trimmed by hand.
-	choose(`select[name="status-0-1"]`, "stage")
-	p.do(chromedp.SetValue(chromedp.CSS(`input[name="trim-0-2"]`), "-3"))
+	for _, c := range []struct{ input, field, value string }{{"1", "#cell-status", "stage"}, {"2", "#cell-trim", "-3"}} {
+		p.click(`#matrix tr[data-input="` + c.input + `"] button[data-item="0"]`)
+		choose(c.field, c.value)
+		p.click("#cell-set")
+		p.until(`!document.querySelector("#cell[open]")`)
+	}
 	p.click("#adjust .keep button")
-	p.until(`location.pathname === "/session/3" && document.querySelector('.item')`)
+	p.until(`location.pathname === "/session/3" && document.querySelector('#matrix')`)
 	ses, err := s.store.Session(t.Context(), 3)
 	if err != nil {
 		t.Fatal(err)

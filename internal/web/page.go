@@ -47,7 +47,7 @@ var templates = sync.OnceValues(func() (map[string]*template.Template, error) {
 	funcs := template.FuncMap{
 		"asset": func(name string) string { return "/assets/" + assetHash() + "/" + name },
 		"clock": catalog.Clock, "tenths": catalog.ClockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
-		"count": count, "answer": stateOf, "night": nightPath, "venue": venue, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery, "severities": severities, "mark": func(s catalog.Severity) string { return marks[s] }, "longday": longDay,
+		"count": count, "answer": stateOf, "night": nightPath, "venue": venue, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery, "severities": severities, "mark": func(s catalog.Severity) string { return marks[s] }, "longday": longDay, "trim": trim,
 		"safe": func(b []byte) template.HTML { return template.HTML(b) }, // written by plot.go and table.go, which escape
 	}
 	names, err := fs.Glob(embedded, "templates/*.html")

@@ -28,7 +28,7 @@ func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) error {
 		j.Done, j.Total, j.Current = at.Bytes, at.BytesTotal, at.Current
 		j.Stage = fmt.Sprintf("take %d of %d", at.Item, at.Items)
 	}
-	err = s.jobs.start(renderJob, fmt.Sprintf("Rendering session %d", ses.ID), look, func(ctx context.Context) (string, []string, error) {
+	err = s.jobs.start(renderJob, fmt.Sprintf("Rendering playback session %d", ses.ID), look, func(ctx context.Context) (string, []string, error) {
 		out, err := session.Render(ctx, s.store, ses, opt, &p)
 		identical := 0
 		for _, f := range out.Files {

@@ -67,7 +67,7 @@ func (s *Server) routes() http.Handler {
 	post("/lists/setlist", s.saveSetList)
 	post("/lists/read", s.readList)
 
-	page("/sessions", s.sessionsPage, of(shows, recordings, lists, desks, songs, takes, sessions))
+	page("/sessions", s.sessionsPage, s.judged(of(shows, recordings, files, parts, lists, desks, songs, takes, sessions)))
 	page("/session/{id}", s.sessionPage, of(sessions))
 	page("/session/{id}/sheet", s.sheet, of(sessions, shows))
 	page("/session/{id}/sheet.csv", s.sheetCSV, of(sessions, shows))

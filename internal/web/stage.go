@@ -58,7 +58,7 @@ type transportDoc struct {
 type goneError struct{}
 
 func (goneError) Error() string { return "nothing is open: the transport was closed" }
-func (goneError) Hint() string  { return "open a session first" }
+func (goneError) Hint() string  { return "open a playback session first" }
 
 // heldError says that somebody else holds the transport.
 type heldError struct{ holder string }
@@ -193,7 +193,7 @@ func (g *stage) tellOpen() {
 		if i > 0 {
 			f.Text += "; "
 		}
-		f.Text += fmt.Sprintf("%s of session %d not ticked back to the stage", count(u.Open, "input"), u.Session)
+		f.Text += fmt.Sprintf("%s of playback session %d not ticked back to the stage", count(u.Open, "input"), u.Session)
 	}
 	g.s.hub.send(feedingEvent, f, true)
 }

@@ -139,7 +139,7 @@ func TestTransport(t *testing.T) {
 	other.click("#ticks input")
 	p.until(`document.querySelectorAll('#ticks input:checked').length === 1`)
 	other.visit("/")
-	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of session 1 not ticked back")`, n-1))
+	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of playback session 1 not ticked back")`, n-1))
 	// It is the loudest of the page: nothing else is as large, it has the colour of an alarm, and it stays
 	// in sight.
 	if loud := eval[string](other, `(() => { const b = document.querySelector("#stage"), size = (e) => parseFloat(getComputedStyle(e).fontSize);

@@ -208,7 +208,7 @@ function earBar() {
   ear.addEventListener("error", async () => {
     if (!ear.src) return;
     try { await get(ear.src, { headers: { Range: "bytes=0-0", Accept: "application/json" } }); } catch (e) { say(e.message, e.hint); return; }
-    say("This browser cannot play the recording.", "Listen to a rendered session instead.");
+    say("This browser cannot play the recording.", "Listen to a rendered playback session instead.");
   });
   return bar;
 }
