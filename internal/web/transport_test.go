@@ -71,6 +71,12 @@ func TestTransport(t *testing.T) {
 	p.click("[data-do=play]")
 	p.until(`document.querySelector('#feeding').classList.contains("on") && /^Feeding \d+ inputs from 2031-05-0\d$/.test(document.querySelector('#feeding').textContent)`)
 	p.until(`[...document.querySelectorAll('.meter .peak')].some((m) => /\d/.test(m.textContent))`)
+	p.until(`/^0:00:\d\d$/.test(document.querySelector('#left').textContent) && document.querySelector('#left-all').textContent > document.querySelector('#left').textContent`)
+	p.until(`[...document.querySelectorAll('#groups button')].some((b) => b.textContent === "Mute drums")`)
+	p.click("#groups button")
+	p.until(`document.querySelector('#groups button').getAttribute("aria-pressed") === "true" && document.querySelectorAll('.meter.muted').length > 2`)
+	p.click("#groups button")
+	p.until(`document.querySelectorAll('.meter.muted').length === 0`)
 
 	// Another window sees it on every page, has no hand on it, and can silence it.
 	other := open(t, s, 1000, 800, false)
@@ -136,6 +142,9 @@ func TestTransport(t *testing.T) {
 	other.until(`document.querySelector('#transport').dataset.running === "false" && document.querySelectorAll('#ticks input').length > 3`)
 	p.until(`document.querySelector('#transport').dataset.running === "false"`)
 	n := eval[int](other, `document.querySelectorAll('#ticks input').length`)
+	if at := eval[float64](other, `document.querySelector('#open').getBoundingClientRect().top`); at > 700 {
+		t.Errorf("the form to open the next one begins at %v px, below the screen", at)
+	}
 	other.click("#ticks input")
 	p.until(`document.querySelectorAll('#ticks input:checked').length === 1`)
 	other.visit("/")
@@ -217,6 +226,21 @@ func TestInputsOnTheTransport(t *testing.T) {
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-do=play]').focus()`))
 	p.press(" ")
 	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+
+	// A clip mark stays until it is cleared, and comes again with the next cut.
+	marks := eval[string](p, `import(document.querySelector('script[src$="transport.js"]').src.replace("transport.js", "inputs.js")).then(({Inputs}) => {
+		const box = document.createElement("div");
+		box.innerHTML = '<div class="meter" data-input="7"><span class="bar"><i></i></span><button class="clip"></button><span class="peak"></span></div>';
+		const inputs = new Inputs(box, () => true), row = box.firstChild, seen = [];
+		for (const [peak, cut] of [[-3, 0], [0, 0], [-30, 0], ["clear"], [-30, 0], [-30, 5], ["clear"], [-30, 5], [-30, 6]]) {
+			if (peak === "clear") inputs.clear(row); else { inputs.held.clear(); inputs.draw({item: 0, inputs: [{desk_input: 7, peak_dbfs: peak, limited_samples: cut, status: "playback", muted: false}]}); }
+			seen.push(row.classList.contains("clipped") ? "▲" : "-");
+		}
+		return seen.join("");
+	})`)
+	if marks != "-▲▲--▲--▲" {
+		t.Errorf("clip marks come and go as %s", marks)
+	}
 
 	// Who does not hold it sees who does, and can only silence and tick.
 	other := open(t, s, 820, 1100, false)

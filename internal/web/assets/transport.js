@@ -20,6 +20,7 @@ function hold(doc) {
   for (const b of $$("#place, #items button")) b.disabled = !mine;
   const other = $("#not-mine");
   if (other) { other.hidden = mine; $("#who-holds").textContent = `${doc.holder} holds the transport.`; }
+  drawGroups(doc.groups || []);
   inputs.mine = mine;
   inputs.program = program;
   if (doc.status) draw(doc.status);
@@ -46,6 +47,12 @@ function drawTicks(doc) {
   if (focus) $(`[data-tick="${focus}"]`)?.focus();
 }
 
+function drawGroups(groups) {
+  if (!$("#groups") || $("#groups").children.length) return;
+  $("#groups").replaceChildren(...groups.map((g) => el("button", { class: "group-mute", onclick: () => inputs.group(g.inputs) }, `Mute ${g.name}`)));
+  $$("#groups button").forEach((b, i) => { b.inputs = groups[i].inputs; });
+}
+
 // ---- where it stands
 
 const sounds = () => ["playing", "tone", "waiting"].includes(status?.state);
@@ -65,6 +72,7 @@ function draw(st) {
   $("#song").textContent = item ? `${st.item + 1}. ${item.song}` : "–";
   if (!dragging) $("#at").textContent = clock(st.at_s, true);
   $("#of").textContent = `of ${clock(st.length_s)}${st.next >= 0 ? `, then ${program?.items[st.next]?.song}` : st.at_end === "stop" ? ", then it stops" : ", the last"}`;
+  drawLeft(st);
   $("#buffer").textContent = `${st.buffer_s.toFixed(1)} s`;
   $("#underruns").textContent = st.underruns;
   $("#late").textContent = st.late_blocks;
@@ -75,6 +83,15 @@ function draw(st) {
   drawMarks(st);
   trouble(st.problems || []);
   inputs.draw(st);
+}
+
+// What is left of the song, and of the songs that follow it by themselves.
+function drawLeft(st) {
+  const song = Math.max(0, st.length_s - st.at_s), loops = st.loop.on && st.loop.item === st.item;
+  const rest = (program?.items || []).slice(st.item + 1).reduce((sum, i) => sum + i.length_s, 0);
+  $("#left").textContent = loops ? "loop" : clock(song);
+  $("#left-all").textContent = clock(song + rest);
+  for (const b of $$("#groups button")) b.setAttribute("aria-pressed", b.inputs.every((n) => st.inputs.find((i) => i.desk_input === n)?.muted));
 }
 
 function drawHands(st) {
@@ -160,6 +177,7 @@ function setUp() {
   click("[data-item]", (b) => command({ do: "locate", item: Number(b.dataset.item) }));
   click("[data-level]", (b) => status && level(status.level_db + Number(b.dataset.level)));
   click("#loop", () => command({ do: status?.loop.on ? "loop_off" : "loop_on" }));
+  click("#clear-clips", () => inputs.clearAll());
   click("#identify", () => tone(false));
   click("#line-up", () => tone(true));
   click("#fade-out", () => command({ do: "fade_out" }));
