@@ -54,6 +54,7 @@ func (s *Server) routes() http.Handler {
 
 	song := of(shows, recordings, measured, lists, songs, takes, notes)
 	page("/song/{id}", s.songPage, song)
+	post("/song/{id}", s.editSong)
 	page("/song/{id}/plot.svg", s.songPlot, song)
 	page("/song/{id}/levels.csv", s.songCSV, song)
 

@@ -113,6 +113,7 @@ func TestRoles(t *testing.T) {
 		{"looker", looker, "POST", "/scan", 403},
 		{"looker", looker, "POST", "/findings/1", 403},
 		{"looker", looker, "POST", "/findings", 403},
+		{"looker", looker, "POST", "/song/1", 403},
 		{"looker", looker, "POST", "/night/2031-05-02/takes", 403},
 		{"operator", operator, "GET", "/", 200},
 		{"operator", operator, "POST", "/scan", 400},
