@@ -241,7 +241,7 @@ func pages(t *testing.T, s *site) map[string]string {
 	all := map[string]string{
 		"tour": "/", "night": "/night/2031-05-03#take-4", "findings": "/findings?show=all", "song": fmt.Sprintf("/song/%d", songs[0].ID),
 		"lists": "/lists", "desk": "/lists/desk/FOH", "new-desk": "/lists/desk/new", "sessions": "/sessions", "session": "/session/1", "sheet": "/session/1/sheet",
-		"transport": "/transport", "show": "/night/2031-05-05/edit", "scan": "/scan", "problem": "/night/1999-01-01",
+		"transport": "/transport", "show": "/night/2031-05-05/edit", "scan": "/scan", "linecheck": "/linecheck", "problem": "/night/1999-01-01",
 	}
 	for _, g := range songs {
 		if g.Title == "Salt on the Wire" {

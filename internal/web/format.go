@@ -42,6 +42,22 @@ func signed(l meter.Level) string {
 	return strings.Replace(fmt.Sprintf("%+.1f", float64(l)), "-", "−", 1)
 }
 
+// figure writes a number with one decimal; none if there is no number.
+func figure(v *float64, none string) string {
+	if v == nil {
+		return none
+	}
+	return strings.Replace(fmt.Sprintf("%.1f", *v), "-", "−", 1)
+}
+
+// change writes a difference with its sign; "" if there is none.
+func change(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return signed(meter.Level(*v))
+}
+
 // gain writes a preamp gain that may not be known.
 func gain(db *float64) string {
 	if db == nil {

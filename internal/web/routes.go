@@ -80,6 +80,11 @@ func (s *Server) routes() http.Handler {
 
 	live("/scan", s.scanPage)
 	post("/scan", s.startScan)
+	post("/verify", s.verify)
+	post("/verify/accept", s.acceptFile)
+	post("/relocate", s.relocate)
+	live("/linecheck", s.linePage)
+	post("/linecheck", s.checkLine)
 	live("/data/jobs", s.jobsData)
 	post("/jobs/{kind}/stop", s.stopJob)
 

@@ -60,6 +60,7 @@ export const getJSON = async (url, options) => (await get(url, options)).json();
 export async function post(url, fields = {}) {
   try {
     const response = await answer(await fetch(url, { method: "POST", body: new URLSearchParams(fields), headers: { Accept: "application/json" } }));
+    $("#say").replaceChildren(); // what went wrong before
     return response.status === 204 ? {} : await response.json();
   } catch (e) {
     say(e instanceof Refused ? e.message : "The server does not answer.", e.hint || (e instanceof Refused ? "" : "Is nightreel still running?"));
@@ -171,7 +172,7 @@ export function drawJob(job) {
     j.state === "running" ? el("span", {}, j.stage || "") : el("span", {}, j.result || ""),
     j.state === "running" && j.total ? el("progress", { max: j.total, value: j.done, "aria-label": `How far ${j.title} is` }) : null,
     j.state === "running" && j.total ? el("span", {}, `${Math.floor(100 * j.done / j.total)} %`) : null,
-    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, j.state === "running" ? "watch" : "details"))));
+    el("a", { href: { render: "/sessions", linecheck: "/linecheck" }[j.kind] || "/scan" }, j.state === "running" ? "watch" : "details"))));
 }
 on("job", (job) => {
   // A refresh that ended well is visible on the page itself: only its warnings are shown here.

@@ -1,13 +1,11 @@
 // One playback session: adjusting inputs, rendering with progress.
-import { $, $$, clock, el, getJSON, on, operates, post, say } from "./app.js";
+import { $, $$, clock, el, getJSON, on, operates, post } from "./app.js";
 
 for (const form of [$("#adjust"), $("#render")]) {
   form?.addEventListener("submit", async (e) => {
     e.preventDefault();
-    const response = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)), headers: { Accept: "application/json" } });
-    const doc = await response.json();
-    if (!response.ok) { say(doc.problem, doc.hint); return; }
-    if (form.id === "adjust") location.href = doc.to;
+    const doc = await post(form.action, new FormData(form));
+    if (doc && form.id === "adjust") location.href = doc.to;
   });
 }
 

@@ -1,5 +1,5 @@
 // Building a session: songs in playing order, a take for each, or a way to pick it.
-import { $, $$, el, say } from "./app.js";
+import { $, $$, el, post } from "./app.js";
 
 const form = $("#build");
 if (form) {
@@ -29,9 +29,7 @@ if (form) {
   order.addEventListener("change", rates);
   form.addEventListener("submit", async (e) => {
     e.preventDefault();
-    const response = await fetch("/sessions", { method: "POST", body: new URLSearchParams(new FormData(form)), headers: { Accept: "application/json" } });
-    const doc = await response.json();
-    if (!response.ok) { say(doc.problem, doc.hint); return; }
-    location.href = doc.to;
+    const doc = await post("/sessions", new FormData(form));
+    if (doc) location.href = doc.to;
   });
 }
