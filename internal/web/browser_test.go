@@ -22,6 +22,10 @@ import (
 	"nightreel/internal/playback"
 )
 
+// elsewhere is a name that leads to this machine and that the browser does not take
+// for it, so that pages are used as from another machine.
+const elsewhere = "stage.test"
+
 // browser is headless Chromium, one for all tests. Debian's package; a test
 // that misses it skips on a laptop and fails in CI.
 var browser = sync.OnceValues(func() (context.Context, error) {
@@ -30,7 +34,7 @@ var browser = sync.OnceValues(func() (context.Context, error) {
 		return nil, err
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("force-color-profile", "srgb"))
+		chromedp.Flag("host-resolver-rules", "MAP "+elsewhere+" 127.0.0.1"), chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("force-color-profile", "srgb"))
 	allocator, cancel := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancelBrowser := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {})) // a newer Chromium sends events that the library does not know
 	closeBrowser = func() { cancelBrowser(); cancel() }

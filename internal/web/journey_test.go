@@ -297,6 +297,29 @@ func TestTwoBrowsers(t *testing.T) {
 	}
 }
 
+// TestFromAnotherMachine: over plain http, by a name that is not loopback, a person
+// logs in, writes a note and logs out. There browsers send no Sec-Fetch-Site.
+func TestFromAnotherMachine(t *testing.T) {
+	s := demoSite(t, func(o *web.Options) { o.Look, o.Operate, o.Hosts = "look here", "hands on", []string{elsewhere} })
+	there := *s
+	there.url = strings.Replace(s.url, "127.0.0.1", elsewhere, 1)
+	p := open(t, &there, 1000, 800, false)
+	p.visit("/night/2031-05-03")
+	p.until(`location.pathname === "/login"`)
+	p.do(chromedp.SendKeys(chromedp.CSS(`input[name=phrase]`), "hands on"))
+	p.click("button.main")
+	p.until(`document.querySelector('#night')?.dataset.drawn > 0`)
+	p.do(chromedp.SendKeys(chromedp.CSS(`form[action$="/note"] input`), "said from the stage"))
+	p.click(`form[action$="/note"] button`)
+	p.until(`document.querySelector(".notes").innerText.includes("said from the stage")`)
+	p.click(".who button")
+	p.until(`location.pathname === "/login"`)
+	// What is refused all the same is a page of ours, with a hint.
+	if status, _, body := s.ask(t, "POST", "/login", url.Values{"phrase": {"hands on"}}, map[string]string{"Origin": "null", "Accept": "text/html"}); status != 403 || !strings.Contains(string(body), "open nightreel&#39;s own page") {
+		t.Errorf("from another site: %d %s", status, body)
+	}
+}
+
 // TestKeyboardOnly: from the tour to a take, a new song, its name, and listening,
 // without a mouse.
 func TestKeyboardOnly(t *testing.T) {

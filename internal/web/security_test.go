@@ -67,7 +67,7 @@ func TestHeaders(t *testing.T) {
 		if strings.Contains(csp, "unsafe") {
 			t.Errorf("%s: %q", path, csp)
 		}
-		for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cross-Origin-Resource-Policy": "same-origin"} {
+		for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Referrer-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin"} {
 			if h.Get(name) != want {
 				t.Errorf("%s: %s is %q", path, name, h.Get(name))
 			}
