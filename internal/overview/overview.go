@@ -17,7 +17,8 @@ type State string
 // The states of a song on a night.
 const (
 	Clean    State = "clean"     // a take without open findings
-	Found    State = "reported"  // a take with findings that are not accepted
+	Found    State = "reported"  // a take with findings within it that are not accepted
+	AsNight  State = "as_night"  // a take with only findings that last all night
 	NotFound State = "not_found" // on the set list, no take
 	None     State = ""          // not known to have been played
 )
@@ -32,7 +33,49 @@ type Glance struct {
 type Night struct {
 	catalog.Show
 	verdict.Verdict
+	LengthS float64 `json:"length_s"` // from the first frame of the reference recording to the end of the longest one
+	Open    Counts  `json:"open"`
 }
+
+// Counts are open findings, counted by severity.
+type Counts struct {
+	Faults   int `json:"faults"`
+	Warnings int `json:"warnings"`
+	Notes    int `json:"notes"`
+}
+
+// Count counts one more finding.
+func (c *Counts) Count(s catalog.Severity) {
+	switch s {
+	case catalog.FaultSeverity:
+		c.Faults++
+	case catalog.WarningSeverity:
+		c.Warnings++
+	default:
+		c.Notes++
+	}
+}
+
+// Plus adds up two counts.
+func (c Counts) Plus(o Counts) Counts {
+	return Counts{c.Faults + o.Faults, c.Warnings + o.Warnings, c.Notes + o.Notes}
+}
+
+// Worst is the most urgent severity that was counted; "" for none.
+func (c Counts) Worst() catalog.Severity {
+	switch {
+	case c.Faults > 0:
+		return catalog.FaultSeverity
+	case c.Warnings > 0:
+		return catalog.WarningSeverity
+	case c.Notes > 0:
+		return catalog.NoteSeverity
+	}
+	return ""
+}
+
+// Sum is how many findings were counted.
+func (c Counts) Sum() int { return c.Faults + c.Warnings + c.Notes }
 
 // Song is a row, with a cell a night.
 type Song struct {
@@ -47,8 +90,14 @@ type Cell struct {
 	Take     catalog.TakeID `json:"take"`
 	Takes    int            `json:"takes"`
 	LengthS  float64        `json:"length_s"`
-	Findings int            `json:"findings"`
+	Open     Counts         `json:"open"` // findings that touch the takes, but for those that last all night
+	AllNight Counts         `json:"all_night"`
 }
+
+// nightLong is the part of its recording that a finding covers at least if it says
+// something about the night and nothing about a song: a track that is missing, a
+// polarity (chosen: a last song after the encore's pause may be cut off).
+const nightLong = 0.9
 
 // Tour returns the tour at a glance. working says that a refresh is running: see
 // [verdict.Load].
@@ -79,13 +128,30 @@ func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, erro
 	}
 	g := Glance{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
 	column, row := map[catalog.ShowKey]int{}, map[catalog.SongID]int{}
-	byRecording := map[catalog.RecordingID][]catalog.OpenSpan{}
+	byRecording, allNight := map[catalog.RecordingID][]catalog.OpenSpan{}, map[catalog.RecordingID][]catalog.OpenSpan{}
+	frames := map[catalog.RecordingID]int64{}
+	for _, s := range shows {
+		for _, rec := range s.Recordings {
+			frames[rec.ID] = rec.Frames
+		}
+	}
 	for _, f := range findings {
-		byRecording[f.Recording] = append(byRecording[f.Recording], f)
+		into := byRecording
+		if float64(f.End-f.Start) >= nightLong*float64(frames[f.Recording]) {
+			into = allNight
+		}
+		into[f.Recording] = append(into[f.Recording], f)
 	}
 	for i, s := range shows {
 		column[s.Key] = i
-		g.Nights = append(g.Nights, Night{Show: s, Verdict: verdicts[i].Verdict})
+		n := Night{Show: s, Verdict: verdicts[i].Verdict}
+		for _, rec := range s.Recordings {
+			n.LengthS = max(n.LengthS, rec.OffsetS+rec.Seconds(rec.Frames))
+			for _, f := range slices.Concat(byRecording[rec.ID], allNight[rec.ID]) {
+				n.Open.Count(f.Severity)
+			}
+		}
+		g.Nights = append(g.Nights, n)
 	}
 	for i, s := range songs {
 		row[s.ID] = i
@@ -106,9 +172,13 @@ func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, erro
 		if c.Takes == 1 {
 			c.Take, c.LengthS, c.State = t.ID, t.EndS()-t.StartS(), Clean
 		}
-		c.Findings += Touching(byRecording[t.RecordingID], t.StartFrame, t.EndFrame)
-		if c.Findings > 0 {
+		c.Open = c.Open.Plus(Touching(byRecording[t.RecordingID], t.StartFrame, t.EndFrame))
+		c.AllNight = c.AllNight.Plus(Touching(allNight[t.RecordingID], t.StartFrame, t.EndFrame))
+		switch {
+		case c.Open.Sum() > 0:
 			c.State = Found
+		case c.AllNight.Sum() > 0:
+			c.State = AsNight
 		}
 	}
 	// A title without a night would be an empty row.
@@ -119,12 +189,12 @@ func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, erro
 }
 
 // Touching counts the findings that touch a span of their recording.
-func Touching(findings []catalog.OpenSpan, start, end int64) int {
-	n := 0
+func Touching(findings []catalog.OpenSpan, start, end int64) Counts {
+	var c Counts
 	for _, f := range findings {
 		if f.Start < end && max(f.End, f.Start+1) > start {
-			n++
+			c.Count(f.Severity)
 		}
 	}
-	return n
+	return c
 }

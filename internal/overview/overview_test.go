@@ -63,9 +63,9 @@ func TestTour(t *testing.T) {
 	finding := func(kind catalog.FindingKind, start, end int64) catalog.Finding {
 		return catalog.Finding{Track: 1, Kind: kind, StartFrame: start * rate, EndFrame: end * rate, Severity: catalog.WarningSeverity, Evidence: catalog.Evidence{}}
 	}
-	// The first finding ends where B begins, so it touches A alone; the last
-	// lies in B and is accepted.
-	if err := store.ReplaceFindings(ctx, recs["2031-05-02"].ID, []catalog.Finding{finding(catalog.Clipped, 90, 100), finding(catalog.Dropout, 250, 250), finding(catalog.FlatTop, 150, 160)}); err != nil {
+	// The first finding ends where B begins, so it touches A alone; the third lies
+	// in B and is accepted; the last lasts all night.
+	if err := store.ReplaceFindings(ctx, recs["2031-05-02"].ID, []catalog.Finding{finding(catalog.Clipped, 90, 100), finding(catalog.Dropout, 250, 250), finding(catalog.FlatTop, 150, 160), finding(catalog.Hum, 0, 599)}); err != nil {
 		t.Fatal(err)
 	}
 	findings, err := store.Findings(ctx, catalog.FindingFilter{Kind: catalog.FlatTop})
@@ -97,13 +97,16 @@ func TestTour(t *testing.T) {
 			t.Errorf("night %s: %s; want %s", n.Date, n.Text(), want)
 		}
 	}
-	want := [][]overview.State{{overview.Found, overview.Clean, overview.None, overview.None}, {overview.Clean, overview.NotFound, overview.None, overview.None}}
+	want := [][]overview.State{{overview.Found, overview.Clean, overview.None, overview.None}, {overview.AsNight, overview.NotFound, overview.None, overview.None}}
 	for r, song := range g.Songs {
 		for c, cell := range song.Cells {
 			if cell.State != want[r][c] {
 				t.Errorf("%s on night %d is %q, want %q", song.Title, c+1, cell.State, want[r][c])
 			}
 		}
+	}
+	if n, c := g.Nights[0], g.Songs[0].Cells[0]; n.LengthS != 600 || n.Open != (overview.Counts{Warnings: 3}) || c.Open != (overview.Counts{Warnings: 1}) || c.AllNight != c.Open {
+		t.Errorf("the first night is %v s long with %+v, its A has %+v and %+v all night", n.LengthS, n.Open, c.Open, c.AllNight)
 	}
 	if c := g.Songs[0].Cells[1]; c.Takes != 2 || c.LengthS != 100 {
 		t.Errorf("A was played twice: %+v", c)

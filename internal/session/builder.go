@@ -230,7 +230,7 @@ func (n *night) otherRig(c *candidate, channel string) string {
 func (b *builder) problems(ctx context.Context, c *candidate) ([]string, error) {
 	found := []string{}
 	add := func(in *input, text string) {
-		found = append(found, fmt.Sprintf("%s, desk input %d %s: %s", c.title(), in.DeskInput, in.Channel, text))
+		found = append(found, problemHead(c.item(), in.SessionInput)+": "+text)
 	}
 	for _, note := range c.notes {
 		found = append(found, c.title()+": "+note)

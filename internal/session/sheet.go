@@ -41,7 +41,7 @@ type SheetInput struct {
 	DeskInput int           `json:"desk_input"`
 	Channel   string        `json:"channel"`
 	Output    int           `json:"output"`
-	Sources   []SheetSource `json:"sources"` // empty for an input that stays
+	Sources   []SheetSource `json:"sources"` // the usual one first; none for an input that stays
 	Why       string        `json:"why"`     // for an input that stays
 }
 
@@ -49,19 +49,30 @@ type SheetInput struct {
 type SheetSource struct {
 	Items  string              `json:"items"` // numbers, "1, 3", or "all"
 	Status catalog.InputStatus `json:"status"`
-	Show   catalog.ShowKey     `json:"show"`
 	Rig    string              `json:"rig"`
 	Track  int                 `json:"track"`
 	TrimDB float64             `json:"trim_db"`
 }
 
-// NewSheet makes a session's sheet.
+// Columns deals the inputs to switch out to n columns, of equal length but for the
+// last: for paper, where a column has its own heading.
+func (s Sheet) Columns(n int) [][]SheetInput {
+	columns := [][]SheetInput{}
+	for c := range slices.Chunk(s.Switch, max(1, (len(s.Switch)+n-1)/n)) {
+		columns = append(columns, c)
+	}
+	return columns
+}
+
+// Others are the inputs that some items feed in another way than most do.
+func (s Sheet) Others() []SheetInput {
+	return slices.DeleteFunc(slices.Clone(s.Switch), func(in SheetInput) bool { return len(in.Sources) < 2 })
+}
+
+// NewSheet lays a session out for paper.
 func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (Sheet, error) {
 	s := Sheet{Session: ses.ID, Desk: ses.Desk, CreatedAt: ses.CreatedAt, Cautions: cautionTexts(),
-		Switch: []SheetInput{}, Stay: []SheetInput{}, Questions: slices.Clone(ses.Problems), Order: []SheetItem{}, inputs: ses.Inputs}
-	if s.Questions == nil {
-		s.Questions = []string{}
-	}
+		Switch: []SheetInput{}, Stay: []SheetInput{}, Questions: Troubles(ses), Order: []SheetItem{}, inputs: ses.Inputs}
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
 		return Sheet{}, err
@@ -87,7 +98,7 @@ func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (S
 	}
 	slices.Sort(numbers)
 	for _, n := range numbers {
-		row, plays := sheetInput(ses.Items, byInput[n])
+		row, plays := sheetInput(byInput[n])
 		if plays {
 			s.Switch = append(s.Switch, row)
 		} else {
@@ -97,9 +108,9 @@ func NewSheet(ctx context.Context, store *catalog.Store, ses catalog.Session) (S
 	return s, nil
 }
 
-// sheetInput collects the sources of a desk input over the items; the same
-// source in several items becomes one line.
-func sheetInput(items []catalog.SessionItem, all []catalog.SessionInput) (row SheetInput, plays bool) {
+// sheetInput gathers what a desk input gets over the items; the same source in
+// several items is one line.
+func sheetInput(all []catalog.SessionInput) (row SheetInput, plays bool) {
 	row = SheetInput{DeskInput: all[0].DeskInput, Channel: all[0].Channel, Output: all[0].Output, Sources: []SheetSource{}}
 	sources := []SheetSource{}
 	at := [][]string{}
@@ -108,7 +119,7 @@ func sheetInput(items []catalog.SessionItem, all []catalog.SessionInput) (row Sh
 		src := SheetSource{Status: in.Status}
 		if in.Status == catalog.Playback {
 			plays = true
-			src.Show, src.Rig, src.Track, src.TrimDB = items[in.Item].Show, in.Rig, in.Track, in.TrimDB
+			src.Rig, src.Track, src.TrimDB = in.Rig, in.Track, in.TrimDB
 		} else if !slices.Contains(reasons, in.Why) {
 			reasons = append(reasons, in.Why)
 		}
@@ -123,12 +134,18 @@ func sheetInput(items []catalog.SessionItem, all []catalog.SessionInput) (row Sh
 		row.Why = strings.Join(reasons, "; ")
 		return row, false
 	}
+	usual := 0 // what feeds the input in most items
 	for i := range sources {
 		sources[i].Items = strings.Join(at[i], ", ")
+		plays, more := sources[i].Status == catalog.Playback, len(at[i]) > len(at[usual])
+		if plays && (more || sources[usual].Status != catalog.Playback) {
+			usual = i
+		}
 	}
 	if len(sources) == 1 {
 		sources[0].Items = "all"
 	}
-	row.Sources = sources
+	row.Sources = append(row.Sources, sources[usual])
+	row.Sources = append(row.Sources, slices.Delete(sources, usual, usual+1)...)
 	return row, true
 }

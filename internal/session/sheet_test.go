@@ -34,22 +34,22 @@ func TestNewSheet(t *testing.T) {
 	fx, ses := afternoon(t)
 	s, err := session.NewSheet(t.Context(), fx.store, ses)
 	ok(t, err)
-	if len(s.Cautions) != len(session.Cautions()) || s.Cautions[0] != session.Cautions()[0].Text || !slices.Equal(s.Questions, ses.Problems) || s.Desk != "FOH" || s.Session != ses.ID {
+	if len(s.Cautions) != len(session.Cautions()) || s.Cautions[0] != session.Cautions()[0].Text || !slices.Equal(s.Questions, session.Troubles(ses)) || s.Desk != "FOH" || s.Session != ses.ID {
 		t.Errorf("%+v", s)
 	}
 	lines := []string{}
 	for _, in := range s.Switch {
 		for _, src := range in.Sources {
-			lines = append(lines, fmt.Sprint(in.DeskInput, " ", in.Channel, " from ", in.Output, ", items ", src.Items, ": ", src.Status, " ", src.Show, " ", src.Rig, " ", src.Track, " ", src.TrimDB))
+			lines = append(lines, fmt.Sprint(in.DeskInput, " ", in.Channel, " from ", in.Output, ", items ", src.Items, ": ", src.Status, " ", src.Rig, " ", src.Track, " ", src.TrimDB))
 		}
 	}
 	want := []string{
-		"1 Kick In from 1, items 1: playback 2031-05-05 main 2 0",
-		"1 Kick In from 1, items 2: playback 2031-05-03 main 1 -3",
-		"2 Snare Top from 2, items 1: playback 2031-05-05 main 3 0",
-		"2 Snare Top from 2, items 2: playback 2031-05-03 main 2 0",
-		"5 Lead Vox from 17, items 1: playback 2031-05-05 main 1 0",
-		"5 Lead Vox from 17, items 2: missing   0 0",
+		"1 Kick In from 1, items 1: playback main 2 0",
+		"1 Kick In from 1, items 2: playback main 1 -3",
+		"2 Snare Top from 2, items 1: playback main 3 0",
+		"2 Snare Top from 2, items 2: playback main 2 0",
+		"5 Lead Vox from 17, items 1: playback main 1 0",
+		"5 Lead Vox from 17, items 2: missing  0 0",
 	}
 	if !slices.Equal(lines, want) {
 		t.Errorf("switch\n%s\nwant\n%s", strings.Join(lines, "\n"), strings.Join(want, "\n"))
@@ -79,9 +79,9 @@ func TestSheetHTML(t *testing.T) {
 	ok(t, session.WriteSheetHTML(&b, s))
 	page := b.String()
 	for _, want := range []string{
-		"Playback session 1", "Switch to playback", "Back to the stage, before doors", "Missing or questionable", "Running order",
+		"Playback session 1", "Switch to playback", "back to the stage before doors", "Patch", "Missing or questionable", "Running order",
 		"NIOSH (98-126)", "2003/10/EC", "Local rules come first", "all 3 inputs are back on the stage", "signature",
-		"Over &amp; &lt;Out&gt;", "2031-05-03, main, track 1", `<td class="n">-3.0</td>`, "silent: missing", "2031-05-05, Hall of 2031-05-05, main", "0:01", "48 kHz",
+		"Over &amp; &lt;Out&gt;", "main 1, trim -3.0 in 2", "silent: missing", "2031-05-05, Hall of 2031-05-05, main", "0:01", "48 kHz",
 		"left on the stage as asked (except Talkback)", "clipped at 0:00:00.5", `<meta name="viewport"`, "@page",
 	} {
 		if !strings.Contains(page, want) {
@@ -95,7 +95,7 @@ func TestSheetHTML(t *testing.T) {
 		t.Errorf("%d boxes for %d inputs", n, len(s.Switch))
 	}
 	order := []int{}
-	for _, head := range []string{"Before anything is switched", "Switch to playback", "Back to the stage", "Missing or questionable", "Running order"} {
+	for _, head := range []string{"Before anything is switched", "Switch to playback", "Patch", "Missing or questionable", "Running order"} {
 		order = append(order, strings.Index(page, ">"+head)+strings.Index(page, "</b>"+head))
 	}
 	if !slices.IsSorted(order) {
@@ -127,7 +127,28 @@ func TestSheetCSV(t *testing.T) {
 	}
 }
 
-// A session without any input on playback still makes a sheet.
+// What several songs have in common is said once, with the songs.
+func TestTroublesSayEachThingOnce(t *testing.T) {
+	items := []catalog.SessionItem{{Song: "Slow: Lantern", Show: "2031-05-02"}, {Song: "Ninety Doors", Show: "2031-05-03"}, {Song: "Ninety Doors", Show: "2031-05-05"}}
+	ses := catalog.Session{Items: items, Problems: []string{
+		"Slow: Lantern (2031-05-02), desk input 9 Kick Out: rig main recorded no track of this channel on 2031-05-02; no other take is better",
+		"Slow: Lantern (2031-05-02), desk input 4 Hat: clipped; no other take is better",
+		"Ninety Doors (2031-05-03), desk input 9 Kick Out: rig main recorded no track of this channel on 2031-05-03; no other take is better",
+		"Ninety Doors (2031-05-05), desk input 9 Kick Out: rig main recorded no track of this channel on 2031-05-05; no other take is better",
+		"Ninety Doors (2031-05-05), desk input 4 Hat: clipped; no other take is better",
+		"the items have different sample rates"}}
+	for i := range items {
+		ses.Inputs = append(ses.Inputs, catalog.SessionInput{Item: i, DeskInput: 9, Channel: "Kick Out"}, catalog.SessionInput{Item: i, DeskInput: 4, Channel: "Hat"})
+	}
+	want := []string{"9 Kick Out, in all songs: rig main recorded no track of this channel; no other take is better",
+		"4 Hat, in Slow: Lantern (2031-05-02), Ninety Doors (2031-05-05): clipped; no other take is better",
+		"the items have different sample rates"}
+	if got := session.Troubles(ses); !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// A session without anything on playback still makes a sheet.
 func TestSheetEmpty(t *testing.T) {
 	fx := newTour(t)
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Except: []string{"Drums", "Vocals"}})

@@ -14,7 +14,7 @@ import (
 )
 
 // TestAccessible runs axe-core (WCAG 2.0 to 2.2, levels A and AA, and its best
-// practices) over every page in both themes: nothing serious or critical may be
+// practices) over every page in every theme: nothing serious or critical may be
 // found. The script comes in through the debugger, as the pages' policy lets no
 // page load it.
 func TestAccessible(t *testing.T) {
@@ -53,14 +53,18 @@ func TestAccessible(t *testing.T) {
 			}
 		}
 	}
-	for _, dark := range []bool{false, true} {
+	for _, theme := range []string{"light", "dark", "dim"} {
 		rules := all
-		if dark {
+		if theme != "light" {
 			rules = colours
 		}
-		p := open(t, s, 1280, 900, dark)
+		p := open(t, s, 1280, 900, theme == "dark")
+		if theme == "dim" {
+			p.visit("/assets/none")
+			p.do(chromedp.Evaluate[chromedp.Void](`localStorage.setItem("theme", "dim")`))
+		}
 		for name, path := range pages(t, s) {
-			if name == "sheet" && dark {
+			if name == "sheet" && theme != "light" {
 				continue // paper is white
 			}
 			p.visit(path)
@@ -73,16 +77,16 @@ func TestAccessible(t *testing.T) {
 				p.click(".finding .listen")
 				p.until(`!document.querySelector('#ear').hidden`)
 			}
-			check(p, fmt.Sprintf("%s, dark %v", name, dark), rules)
+			check(p, name+", "+theme, rules)
 		}
 		p.openSession(1)
 		p.do(chromedp.Evaluate[chromedp.Void](`for (const d of document.querySelectorAll("details")) d.open = true`))
 		p.click("[data-do=play]")
 		p.until(`document.querySelector('#feeding').classList.contains("on")`)
-		check(p, fmt.Sprintf("transport running, dark %v", dark), rules)
+		check(p, "transport running, "+theme, rules)
 		p.click("#close")
 		p.until(`document.querySelector('#transport').dataset.running === "false" && document.querySelector('#open')`)
-		check(p, fmt.Sprintf("transport closed, dark %v", dark), rules)
+		check(p, "transport closed, "+theme, rules)
 	}
 	empty := serve(t, filepath.Join(t.TempDir(), "empty.nightreel"), nil)
 	locked := serve(t, filepath.Join(t.TempDir(), "locked.nightreel"), func(o *web.Options) { o.Look, o.Operate = "a", "b" })

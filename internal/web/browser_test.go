@@ -22,6 +22,10 @@ import (
 	"nightreel/internal/playback"
 )
 
+// elsewhere is a name that leads to this machine and that the browser does not take
+// for it, so that pages are used as from another machine.
+const elsewhere = "stage.test"
+
 // browser is headless Chromium, one for all tests. Debian's package; a test
 // that misses it skips on a laptop and fails in CI.
 var browser = sync.OnceValues(func() (context.Context, error) {
@@ -30,7 +34,7 @@ var browser = sync.OnceValues(func() (context.Context, error) {
 		return nil, err
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("force-color-profile", "srgb"))
+		chromedp.Flag("host-resolver-rules", "MAP "+elsewhere+" 127.0.0.1"), chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("force-color-profile", "srgb"))
 	allocator, cancel := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancelBrowser := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {})) // a newer Chromium sends events that the library does not know
 	closeBrowser = func() { cancelBrowser(); cancel() }
@@ -241,7 +245,7 @@ func pages(t *testing.T, s *site) map[string]string {
 	all := map[string]string{
 		"tour": "/", "night": "/night/2031-05-03#take-4", "findings": "/findings?show=all", "song": fmt.Sprintf("/song/%d", songs[0].ID),
 		"lists": "/lists", "desk": "/lists/desk/FOH", "new-desk": "/lists/desk/new", "sessions": "/sessions", "session": "/session/1", "sheet": "/session/1/sheet",
-		"transport": "/transport", "show": "/night/2031-05-05/edit", "scan": "/scan", "problem": "/night/1999-01-01",
+		"transport": "/transport", "show": "/night/2031-05-05/edit", "scan": "/scan", "linecheck": "/linecheck", "problem": "/night/1999-01-01",
 	}
 	for _, g := range songs {
 		if g.Title == "Salt on the Wire" {

@@ -23,7 +23,8 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
-	// Its colours follow the reader's system, which takes a style of its own.
+	// A picture is a document of its own, with a style of its own: the page turns its
+	// colours over in the dark.
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img"><title>%s</title><style>%s</style>`, evidenceWidth, evidenceHeight,
@@ -40,34 +41,56 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		b.WriteString(evidencePath("peak", strip.Columns, 0))
-		b.WriteString(evidencePath("rms", strip.Columns, 1))
+		b.WriteString(evidenceArea(strip.Columns))
+		b.WriteString(evidenceLine(strip.Columns))
 	}
 	b.WriteString(`</svg>`)
 	w.Write([]byte(b.String()))
 	return nil
 }
 
-const evidenceStyle = `.span{fill:#e8b04a;fill-opacity:.35}.rule{stroke:#8886;stroke-width:.5}.peak{fill:#9aa7b0}.rms{fill:#2b4a66}` +
-	`@media (prefers-color-scheme:dark){.peak{fill:#5d6b75}.rms{fill:#a9c7e0}.span{fill-opacity:.4}}`
+const evidenceStyle = `.span{fill:#e8b04a;fill-opacity:.35}.rule{stroke:#8886;stroke-width:.5}.rms{fill:#8f897c}.peak{fill:none;stroke:#26241f}`
 
 // evidenceY places a level, dBFS, from the top edge.
 func evidenceY(db float64) float64 {
 	return min(evidenceHeight, max(0, db/evidenceFloorDB*evidenceHeight))
 }
 
-// evidencePath draws one of a strip's two levels as an area.
-func evidencePath(class string, columns []byte, offset int) string {
+// evidenceArea draws a strip's RMS as an area.
+func evidenceArea(columns []byte) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<path class="%s" d="`, class)
+	b.WriteString(`<path class="rms" d="`)
 	for c := 0; 2*c < len(columns); c++ {
-		code := columns[2*c+offset]
+		code := columns[2*c+1]
 		if code < 2 {
 			continue
 		}
 		if y := evidenceY(float64(int(code)-255) / 2); y < evidenceHeight {
 			fmt.Fprintf(&b, "M%d %dV%.1fh2V%d", 2*c, evidenceHeight, y, evidenceHeight)
 		}
+	}
+	b.WriteString(`"/>`)
+	return b.String()
+}
+
+// evidenceLine draws a strip's peak as a thin line, with gaps where nothing was
+// recorded.
+func evidenceLine(columns []byte) string {
+	var b strings.Builder
+	b.WriteString(`<path class="peak" d="`)
+	command := 'M'
+	for c := 0; 2*c < len(columns); c++ {
+		code := columns[2*c]
+		if code == 0 {
+			command = 'M'
+			continue
+		}
+		y := float64(evidenceHeight)
+		if code > 1 {
+			y = evidenceY(float64(int(code)-255) / 2)
+		}
+		fmt.Fprintf(&b, "%c%d %.1fh2", command, 2*c, y)
+		command = 'L'
 	}
 	b.WriteString(`"/>`)
 	return b.String()

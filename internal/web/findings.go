@@ -330,3 +330,33 @@ func (s *Server) editFinding(w http.ResponseWriter, r *http.Request) error {
 	w.WriteHeader(http.StatusNoContent)
 	return nil
 }
+
+// acceptFindings accepts several findings with one note: none if one of them is
+// not there any more.
+func (s *Server) acceptFindings(w http.ResponseWriter, r *http.Request) error {
+	ids := []catalog.FindingID{}
+	for _, text := range r.Form["finding"] {
+		id, err := number(text, "finding")
+		if err != nil {
+			return err
+		}
+		found, err := s.store.Findings(r.Context(), catalog.FindingFilter{ID: catalog.FindingID(id)})
+		if err != nil {
+			return err
+		}
+		if len(found) == 0 {
+			return &catalog.NotFoundError{Kind: "finding", Name: text, Try: "a later refresh may have replaced it; none was accepted"}
+		}
+		ids = append(ids, found[0].ID)
+	}
+	if len(ids) == 0 {
+		return &badRequest{"no finding was chosen", "tick the findings first"}
+	}
+	for _, id := range ids {
+		if err := s.store.AcceptFinding(r.Context(), id, strings.TrimSpace(r.FormValue("note"))); err != nil {
+			return err
+		}
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}

@@ -43,6 +43,22 @@ func signed(l meter.Level) string {
 	return strings.Replace(fmt.Sprintf("%+.1f", float64(l)), "-", "−", 1)
 }
 
+// figure writes a number with one decimal; none if there is no number.
+func figure(v *float64, none string) string {
+	if v == nil {
+		return none
+	}
+	return strings.Replace(fmt.Sprintf("%.1f", *v), "-", "−", 1)
+}
+
+// change writes a difference with its sign; "" if there is none.
+func change(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return signed(meter.Level(*v))
+}
+
 // gain writes a preamp gain that may not be known.
 func gain(db *float64) string {
 	if db == nil {
@@ -104,6 +120,16 @@ func weekday(d catalog.ShowKey) string {
 		return ""
 	}
 	return t.Format("Mon")
+}
+
+// longDay writes a show's day, "Tue 6 May 2031", and its name where the date has
+// several shows.
+func longDay(d catalog.ShowKey) string {
+	t, err := time.Parse(time.DateOnly, string(d.Date()))
+	if err != nil {
+		return string(d)
+	}
+	return t.Format("Mon 2 Jan 2006") + string(d[len(time.DateOnly):])
 }
 
 // shortDate writes a show as a column's head: day and month, "2 May", and

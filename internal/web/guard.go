@@ -18,12 +18,18 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 // this server, and bounds it.
 func (s *Server) guard(next http.Handler) http.Handler {
 	crossOrigin := http.NewCrossOriginProtection() // by Sec-Fetch-Site, else Origin against Host; every request that may change something
+	crossOrigin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.fail(w, r, http.StatusForbidden, "refused: a page of another site sent this", "open nightreel's own page and do it there; if this was its own page, reload it, or update the browser")
+	}))
 	inner := crossOrigin.Handler(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		// Not "no-referrer": with it a form is sent with "Origin: null". Over http, from
+		// any but a loopback address, a browser sends no Sec-Fetch-Site either, and the
+		// form could not be told from one of another site.
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")

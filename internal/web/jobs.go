@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -13,8 +14,7 @@ import (
 	"nightreel/internal/refresh"
 )
 
-// jobs runs long work in the background: at most one scan, one render and one
-// refresh at a time. Every open page follows them.
+// jobs runs long work in the background: at most one of each kind at a time. Every open page follows them.
 type jobs struct {
 	s      *Server
 	ctx    context.Context
@@ -32,7 +32,7 @@ type jobs struct {
 
 // Job is the state of a job as pages get it.
 type Job struct {
-	Kind    string   `json:"kind"`  // "scan", "render" or "refresh"
+	Kind    string   `json:"kind"`  // see the constants below
 	State   string   `json:"state"` // "running", "done", "failed" or "stopped"
 	Title   string   `json:"title"`
 	Stage   string   `json:"stage"`   // what is being done
@@ -50,7 +50,12 @@ const (
 	scanJob    = "scan"
 	renderJob  = "render"
 	refreshJob = "refresh"
+	verifyJob  = "verify"
+	lineJob    = "linecheck"
 )
+
+// titlesDone is how a job's title begins once the job is done.
+var titlesDone = strings.NewReplacer("Scanning ", "Scanned ", "Rendering ", "Rendered ", "Verifying ", "Verified ", "Checking ", "Checked ", "Bringing songs and findings up to date", "Songs and findings are up to date")
 
 const progressTick = 300 * time.Millisecond
 
@@ -118,9 +123,13 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 		last.Seconds, last.Result, last.State = j.s.opt.Now().Sub(began).Seconds(), result, "done"
 		last.Lines = append([]string{}, lines...)
 		switch {
+		case err == nil:
+			last.Title = titlesDone.Replace(title)
 		case errors.Is(err, context.Canceled):
+			last.Title += ": stopped"
 			last.State, last.Result = "stopped", "Stopped. What was finished is kept; start it again and it goes on from there."
-		case err != nil:
+		default:
+			last.Title += ": failed"
 			last.State, last.Result, last.Hint = "failed", err.Error(), hintOf(err)
 			j.s.log.Warn("job failed", "kind", kind, "title", title, "error", err)
 		}
@@ -131,10 +140,9 @@ func (j *jobs) start(kind, title string, look func(*Job), run func(ctx context.C
 	return nil
 }
 
-// turn says that a job that works results out began or ended: pages show what is
-// being worked out.
+// turn says that a job began or ended whose results pages show.
 func (j *jobs) turn(kind string) {
-	if kind == refreshJob || kind == scanJob {
+	if kind != renderJob {
 		j.s.hub.send("changed", map[string]int64{"turn": j.turns.Add(1)}, false)
 	}
 }
@@ -185,7 +193,7 @@ func (j *jobs) all() []Job {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	out := []Job{}
-	for _, kind := range []string{scanJob, renderJob, refreshJob} {
+	for _, kind := range []string{scanJob, verifyJob, lineJob, renderJob, refreshJob} {
 		if job, ok := j.latest[kind]; ok {
 			out = append(out, job)
 		}
@@ -230,7 +238,7 @@ func (j *jobs) refreshNext() {
 			return "", report.Learned, err
 		}
 		warnings, err := refresh.Warnings(ctx, j.s.store, first)
-		return fmt.Sprintf("Songs and findings are up to date: %s placed, %s judged.", count(len(report.Placed), "show"), count(len(report.Judged), "show")), append(warnings, report.Learned...), err
+		return fmt.Sprintf("%s placed, %s judged.", count(len(report.Placed), "show"), count(len(report.Judged), "show")), append(warnings, report.Learned...), err
 	}); err != nil {
 		j.mu.Lock()
 		j.first, j.stale = append(j.first, first...), true

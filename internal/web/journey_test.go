@@ -83,8 +83,26 @@ func TestAssistantsEvening(t *testing.T) {
 			t.Errorf("the catalog has %+v", f)
 		}
 	}
+
+	// The rest at once, with one note.
+	p.press("c")
+	p.until(`document.querySelectorAll('.finding .tick:checked').length === 1`)
+	p.click("#choose-all")
+	p.press("a")
+	p.until(`document.activeElement.closest('#several')`)
+	p.press("all looked at")
+	p.press(kb.Enter)
+	p.until(`document.querySelectorAll('.finding').length === 0`)
+	if findings, err = s.store.Findings(t.Context(), catalog.FindingFilter{}); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range findings {
+		if !f.Accepted || fmt.Sprint(f.ID) != first && f.Note != "all looked at" {
+			t.Errorf("not accepted with the others: %+v", f)
+		}
+	}
 	p.visit("/")
-	p.until(`document.querySelector('#grid .whole')`)
+	p.until(`document.querySelector('#nights .says')`)
 }
 
 // TestEngineersAfternoon: 14:00. Takes are picked, a session is built, adjusted,
@@ -102,16 +120,26 @@ func TestEngineersAfternoon(t *testing.T) {
 	choose("#song-add", "Marrow Lane")
 	choose("#song-add", "Salt on the Wire")
 	p.until(`document.querySelectorAll('#order li').length === 2`)
+	if offers := eval[string](p, `[...document.querySelectorAll("#order li:first-child option")].map((o) => o.textContent).join("; ")`); !strings.Contains(offers, "2031-05-05, 0:06, 12 kHz: 1 fault;") {
+		t.Errorf("the takes are offered as %s", offers)
+	}
+	choose("#order li:last-child select", "2031-05-02")
 	choose("#order li:first-child select", "2031-05-03")
+	p.until(`document.querySelector("#rates").textContent.includes("11.025 kHz and 12 kHz")`)
+	choose("#order li:last-child select", "")
 	p.click("#build button.main")
-	p.until(`location.pathname === "/session/2" && document.querySelector('.item')`)
-	p.until(`document.body.innerText.includes("1. Marrow Lane, 2031-05-03")`)
+	p.until(`location.pathname === "/session/2" && document.querySelector('#matrix')`)
+	p.until(`document.querySelector('.order').innerText.includes("Marrow Lane, 2031-05-03")`)
 
 	// One input stays on the stage, one is trimmed by hand.
-	choose(`select[name="status-0-1"]`, "stage")
-	p.do(chromedp.SetValue(chromedp.CSS(`input[name="trim-0-2"]`), "-3"))
+	for _, c := range []struct{ input, field, value string }{{"1", "#cell-status", "stage"}, {"2", "#cell-trim", "-3"}} {
+		p.click(`#matrix tr[data-input="` + c.input + `"] button[data-item="0"]`)
+		choose(c.field, c.value)
+		p.click("#cell-set")
+		p.until(`!document.querySelector("#cell[open]")`)
+	}
 	p.click("#adjust .keep button")
-	p.until(`location.pathname === "/session/3" && document.querySelector('.item')`)
+	p.until(`location.pathname === "/session/3" && document.querySelector('#matrix')`)
 	ses, err := s.store.Session(t.Context(), 3)
 	if err != nil {
 		t.Fatal(err)
@@ -148,7 +176,11 @@ func TestDragABoundary(t *testing.T) {
 		return takes[0].EndS()
 	}
 	before := end()
+	all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
+	must(t, err)
+	count, second := len(all), all[1].StartS()
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take').focus()`))
+	p.until(fmt.Sprintf(`document.querySelector('#cursor-time').textContent === %s`, quote(catalog.ClockTenths(all[0].StartS()))))
 	p.until(`document.querySelector('#figures-of').textContent.startsWith("Figures of ")`)
 	box := eval[[]float64](p, `(() => { const b = document.querySelector('#lane .take .edge.end').getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`)
 	p.do(chromedp.DragAndDropXY(box[0], box[1], box[0]-40, box[1], 8))
@@ -168,6 +200,38 @@ func TestDragABoundary(t *testing.T) {
 		t.Errorf("done again, the end is at %.2f, was at %.2f", now, after)
 	}
 
+	// Dragged over its neighbour, it stops there and says so; a finger that trembles
+	// moves nothing.
+	drag := func(by float64, kind string) {
+		t.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
+			const e = document.querySelector('#lane .take .edge.end'), b = e.getBoundingClientRect();
+			e.setPointerCapture = () => {};
+			for (const [what, by] of [["down", 0], ["move", %f], ["up", %f]]) e.dispatchEvent(new PointerEvent("pointer" + what, {clientX: b.x + 5 + by, clientY: b.y + 5, pointerId: 9, pointerType: %s, bubbles: true, cancelable: true}));
+		})()`, by, by, quote(kind))))
+	}
+	drag(8, "touch")
+	drag(600, "mouse")
+	p.until(`document.querySelector('#say').textContent.includes("The edge stops at ")`)
+	p.until(`document.querySelector('#undo').title.startsWith("Undo moving")`)
+	takes := func() []catalog.Take {
+		t.Helper()
+		all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
+		must(t, err)
+		return all
+	}
+	if all := takes(); len(all) != count || all[1].StartS() != second || all[0].EndS() > second+0.01 || all[0].EndS() < second-0.11 {
+		t.Errorf("dragged over its neighbour: %d songs of %d, the first ends at %.2f, the second began at %.2f and begins at %.2f", len(all), count, all[0].EndS(), second, all[1].StartS())
+	}
+	if at := eval[string](p, `document.querySelector('#cursor-time').textContent`); !strings.HasPrefix(at, catalog.Clock(second)[:6]) {
+		t.Errorf("the cursor does not go along with the edge: %s, %.1f", at, second)
+	}
+	p.click("#undo")
+	p.until(`!document.querySelector('#redo').disabled`)
+	if now := end(); now != after {
+		t.Errorf("a trembling finger moved the end from %.2f to %.2f", after, now)
+	}
+
 	// The same by keys: three tenths later.
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#lane .take .edge.end').focus()`))
 	p.press(kb.ArrowRight, kb.ArrowRight, kb.ArrowRight, kb.Enter)
@@ -175,6 +239,19 @@ func TestDragABoundary(t *testing.T) {
 	p.until(`document.querySelector('#redo').disabled && document.querySelector('#undo').title.startsWith("Undo moving")`)
 	if now := end(); now < after+0.2 || now > after+0.4 {
 		t.Errorf("moved by keys, the end is at %.2f, was at %.2f", now, after)
+	}
+
+	// After a split the part behind is the one that is selected.
+	p.do(chromedp.SetValue(chromedp.CSS("#goto"), catalog.ClockTenths(second+3)))
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('#lane .take')[1].focus(); document.querySelector('#goto').dispatchEvent(new Event("change"))`))
+	p.click("#split")
+	p.until(fmt.Sprintf(`document.querySelectorAll('#lane .take').length === %d && document.querySelectorAll('#lane .take')[2].classList.contains("chosen")`, count+1))
+
+	// A finding of the list is gone to.
+	p.click("#night-findings button:last-child")
+	p.until(`document.querySelector('#night-findings button[aria-current]')`)
+	if wraps := eval[bool](p, `[...document.querySelectorAll('#night-findings .says')].every((e) => e.scrollWidth <= e.clientWidth)`); !wraps {
+		t.Error("a finding's sentence is cut")
 	}
 }
 
@@ -223,6 +300,29 @@ func TestTwoBrowsers(t *testing.T) {
 	}
 }
 
+// TestFromAnotherMachine: over plain http, by a name that is not loopback, a person
+// logs in, writes a note and logs out. There browsers send no Sec-Fetch-Site.
+func TestFromAnotherMachine(t *testing.T) {
+	s := demoSite(t, func(o *web.Options) { o.Look, o.Operate, o.Hosts = "look here", "hands on", []string{elsewhere} })
+	there := *s
+	there.url = strings.Replace(s.url, "127.0.0.1", elsewhere, 1)
+	p := open(t, &there, 1000, 800, false)
+	p.visit("/night/2031-05-03")
+	p.until(`location.pathname === "/login"`)
+	p.do(chromedp.SendKeys(chromedp.CSS(`input[name=phrase]`), "hands on"))
+	p.click("button.main")
+	p.until(`document.querySelector('#night')?.dataset.drawn > 0`)
+	p.do(chromedp.SendKeys(chromedp.CSS(`form[action$="/note"] input`), "said from the stage"))
+	p.click(`form[action$="/note"] button`)
+	p.until(`document.querySelector(".notes").innerText.includes("said from the stage")`)
+	p.click(".who button")
+	p.until(`location.pathname === "/login"`)
+	// What is refused all the same is a page of ours, with a hint.
+	if status, _, body := s.ask(t, "POST", "/login", url.Values{"phrase": {"hands on"}}, map[string]string{"Origin": "null", "Accept": "text/html"}); status != 403 || !strings.Contains(string(body), "open nightreel&#39;s own page") {
+		t.Errorf("from another site: %d %s", status, body)
+	}
+}
+
 // TestKeyboardOnly: from the tour to a take, a new song, its name, and listening,
 // without a mouse.
 func TestKeyboardOnly(t *testing.T) {
@@ -247,6 +347,15 @@ func TestKeyboardOnly(t *testing.T) {
 	p.press(kb.Enter)
 	p.until(`location.pathname.startsWith("/night/") && document.querySelector('#night')?.dataset.drawn > 0`)
 	p.until(`document.querySelector('#lane .take.chosen')`)
+	// The page lists its keys, and a list that is open takes no other.
+	p.press("?", "x")
+	p.until(`document.querySelector("dialog[open]")`)
+	listed := eval[string](p, `[...document.querySelectorAll("dialog kbd")].map((k) => k.textContent).join(" ")`)
+	if want := "? Space Esc L ← → Shift ← Shift → ↑ ↓ Home End J K + − 0 Z Page up Page down X G N R Delete Ctrl Z Ctrl Y"; listed != want {
+		t.Errorf("the page lists %q, want %q", listed, want)
+	}
+	p.press(kb.Escape)
+	p.until(`!document.querySelector("dialog") && document.querySelector("#undo").disabled`)
 	p.press("0") // the whole night
 	tabTo(`document.activeElement.closest(".strips th")`)
 	p.press(kb.End)
@@ -327,6 +436,32 @@ func TestNarrow(t *testing.T) {
 		if bg := eval[string](p, `getComputedStyle(document.documentElement).backgroundColor`); name != "sheet" && bg != "rgb(18, 17, 14)" {
 			t.Errorf("%s in the dark is on %s", name, bg)
 		}
+	}
+}
+
+// TestThemes: a theme that was chosen holds on the next page from its first paint
+// on, and "as the system" follows the system again.
+func TestThemes(t *testing.T) {
+	s := demoSite(t, nil)
+	p := open(t, s, 1280, 900, true)
+	p.visit("/")
+	choose := func(theme string) {
+		p.do(chromedp.Evaluate[chromedp.Void](`(() => { const c = document.querySelector("#theme"); c.value = ` + quote(theme) + `; c.dispatchEvent(new Event("change")); })()`))
+	}
+	const paper = `getComputedStyle(document.documentElement).backgroundColor`
+	for _, theme := range []struct{ name, paper string }{{"", "rgb(18, 17, 14)"}, {"light", "rgb(244, 240, 229)"}, {"dim", "rgb(6, 5, 4)"}, {"", "rgb(18, 17, 14)"}} {
+		choose(theme.name)
+		p.visit("/findings")
+		if now := eval[string](p, paper); now != theme.paper {
+			t.Errorf("%q: the paper is %s, want %s", theme.name, now, theme.paper)
+		}
+		if at := eval[string](p, `document.querySelector("#theme").value`); at != theme.name {
+			t.Errorf("the choice stands on %q, want %q", at, theme.name)
+		}
+	}
+	// A script that a browser runs before it goes on reading: neither a module nor deferred.
+	if !eval[bool](p, `(() => { const s = document.querySelector('head script[src$="theme.js"]'); return !s.type && !s.defer && !s.async; })()`) {
+		t.Error("the theme comes after the first paint")
 	}
 }
 

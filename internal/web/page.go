@@ -18,6 +18,7 @@ import (
 	"github.com/zeebo/xxh3"
 
 	"nightreel/catalog"
+	"nightreel/internal/linecheck"
 	"nightreel/internal/lists"
 	"nightreel/internal/playback"
 	"nightreel/internal/scan"
@@ -47,7 +48,7 @@ var templates = sync.OnceValues(func() (map[string]*template.Template, error) {
 	funcs := template.FuncMap{
 		"asset": func(name string) string { return "/assets/" + assetHash() + "/" + name },
 		"clock": catalog.Clock, "tenths": catalog.ClockTenths, "minutes": minutes, "length": func(t catalog.Take) string { return minutes(t.EndS() - t.StartS()) }, "db": decibels, "signed": signed, "khz": kilohertz, "words": words, "gain": gain, "turned": turned,
-		"count": count, "answer": stateOf, "night": nightPath, "venue": venue, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery,
+		"count": count, "answer": stateOf, "night": nightPath, "venue": venue, "size": size, "json": asJSON, "day": weekday, "short": shortDate, "percent": percent, "queryescape": urlQuery, "severities": severities, "mark": func(s catalog.Severity) string { return marks[s] }, "longday": longDay, "trim": trim, "figure": figure, "change": change, "lineSign": func(st linecheck.Status) sign { return lineSigns[st] },
 		"safe": func(b []byte) template.HTML { return template.HTML(b) }, // written by plot.go and table.go, which escape
 	}
 	names, err := fs.Glob(embedded, "templates/*.html")
@@ -202,7 +203,7 @@ func statusOf(err error) int {
 		is[*heldError](err), is[goneError](err), is[*playback.RefusedError](err), is[*playback.OpenError](err), is[*playback.BusyError](err),
 		is[*tracks.UnreadableError](err), is[*tracks.ChangedError](err): // mostly a drive that is not plugged in
 		return http.StatusConflict
-	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err), is[*scan.WordError](err),
+	case is[*badRequest](err), is[*lists.Error](err), is[*lists.TimeError](err), is[*session.RequestError](err), is[*session.RenderError](err), is[*session.ExistsError](err), is[*scan.WordError](err), is[*linecheck.NotReadError](err),
 		is[*tracks.SpanError](err):
 		return http.StatusBadRequest
 	}

@@ -127,7 +127,7 @@ func (p *plotter) curve(class string, values []compare.Value) {
 }
 
 // dot marks a take: a circle, a triangle where it stands out, a cross at the
-// bottom where the channel was silent.
+// bottom where the channel was silent, an arrow with the value beyond the scale.
 func (p *plotter) dot(val compare.Value) {
 	x, d := p.x(p.takes[val.Take]), float64(val.Delta)
 	if math.IsNaN(d) {
@@ -138,6 +138,12 @@ func (p *plotter) dot(val compare.Value) {
 	switch {
 	case math.IsInf(d, 0):
 		fmt.Fprintf(p, `<text class="out" text-anchor="middle" x="%.1f" y="%.1f">✕</text>`, x, y)
+	case math.Abs(d) > p.bound:
+		arrow := "⇑"
+		if d < 0 {
+			arrow = "⇓"
+		}
+		fmt.Fprintf(p, `<text class="out" text-anchor="middle" x="%.1f" y="%.1f">%s %s</text>`, x, y+5, arrow, signed(val.Delta))
 	case val.Outlier:
 		fmt.Fprintf(p, `<path class="out" d="M%.1f %.1fl7 12h-14z"/>`, x, y-7)
 	default:

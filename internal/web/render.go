@@ -28,15 +28,25 @@ func (s *Server) renderSession(w http.ResponseWriter, r *http.Request) error {
 		j.Done, j.Total, j.Current = at.Bytes, at.BytesTotal, at.Current
 		j.Stage = fmt.Sprintf("take %d of %d", at.Item, at.Items)
 	}
-	err = s.jobs.start(renderJob, fmt.Sprintf("Rendering session %d", ses.ID), look, func(ctx context.Context) (string, []string, error) {
+	err = s.jobs.start(renderJob, fmt.Sprintf("Rendering playback session %d", ses.ID), look, func(ctx context.Context) (string, []string, error) {
 		out, err := session.Render(ctx, s.store, ses, opt, &p)
-		identical := 0
+		identical, there := 0, 0
 		for _, f := range out.Files {
+			if f.Skipped {
+				there++
+			}
 			if f.BitIdentical {
 				identical++
 			}
 		}
-		return fmt.Sprintf("%s in %s, %s; %d bit-identical to the recording.", count(len(out.Files), "file"), opt.Dir, size(out.Bytes), identical), out.Problems, err
+		written := size(out.Bytes) + " written"
+		if there > 0 {
+			written = fmt.Sprintf("%d there already, %s", there, written)
+		}
+		if there == len(out.Files) {
+			written = "all there already"
+		}
+		return fmt.Sprintf("%s in %s: %s; %d bit-identical to the recording.", count(len(out.Files), "file"), opt.Dir, written, identical), out.Problems, err
 	})
 	if err != nil {
 		return err

@@ -50,9 +50,11 @@ func (s *Server) routes() http.Handler {
 	page("/findings", s.findingsPage, s.judged(of(shows, recordings, files, parts, lists, findings)))
 	page("/findings/{id}/evidence.svg", s.evidence, s.ofNight(s.nightOfFinding, recordings, parts, findings))
 	post("/findings/{id}", s.editFinding)
+	post("/findings", s.acceptFindings)
 
 	song := of(shows, recordings, measured, lists, songs, takes, notes)
 	page("/song/{id}", s.songPage, song)
+	post("/song/{id}", s.editSong)
 	page("/song/{id}/plot.svg", s.songPlot, song)
 	page("/song/{id}/levels.csv", s.songCSV, song)
 
@@ -66,7 +68,7 @@ func (s *Server) routes() http.Handler {
 	post("/lists/setlist", s.saveSetList)
 	post("/lists/read", s.readList)
 
-	page("/sessions", s.sessionsPage, of(shows, recordings, lists, desks, songs, takes, sessions))
+	page("/sessions", s.sessionsPage, s.judged(of(shows, recordings, files, parts, lists, desks, songs, takes, sessions)))
 	page("/session/{id}", s.sessionPage, of(sessions))
 	page("/session/{id}/sheet", s.sheet, of(sessions, shows))
 	page("/session/{id}/sheet.csv", s.sheetCSV, of(sessions, shows))
@@ -78,6 +80,11 @@ func (s *Server) routes() http.Handler {
 
 	live("/scan", s.scanPage)
 	post("/scan", s.startScan)
+	post("/verify", s.verify)
+	post("/verify/accept", s.acceptFile)
+	post("/relocate", s.relocate)
+	live("/linecheck", s.linePage)
+	post("/linecheck", s.checkLine)
 	live("/data/jobs", s.jobsData)
 	post("/jobs/{kind}/stop", s.stopJob)
 

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"nightreel/catalog"
 	"nightreel/internal/refresh"
@@ -15,14 +16,20 @@ import (
 
 type scanView struct {
 	Folders   []string
+	Drives    []string // mounted, and not among Folders
 	AnyFolder bool
 	Jobs      []Job
-	Problem   string
+	Volumes   []catalog.Volume
+	Shows     []catalog.Show
+	Bad       []badFile
+	Verified  time.Time // when this server compared files last; zero: never
+	Files     int       // that it compared then
 }
 
-// Watched are the jobs that read recordings and work out what follows.
+// Watched are the jobs that read recordings and work out what follows, but for
+// renders and line checks, which pages of their own show.
 func (v scanView) Watched() []Job {
-	return slices.DeleteFunc(slices.Clone(v.Jobs), func(j Job) bool { return j.Kind == renderJob })
+	return slices.DeleteFunc(slices.Clone(v.Jobs), func(j Job) bool { return j.Kind == renderJob || j.Kind == lineJob })
 }
 
 // folders returns the places that may be scanned.
@@ -39,12 +46,43 @@ func (s *Server) folders(ctx context.Context) ([]string, error) {
 	return slices.Compact(all), nil
 }
 
+// offered returns the folders that a person may choose from: known ones, and where
+// any may be named, the drives that are mounted now.
+func (s *Server) offered(ctx context.Context) ([]string, error) {
+	all, err := s.folders(ctx)
+	if s.opt.AnyFolder {
+		for _, d := range s.opt.Drives() {
+			if !slices.Contains(all, d) {
+				all = append(all, d)
+			}
+		}
+	}
+	return all, err
+}
+
 func (s *Server) scanPage(w http.ResponseWriter, r *http.Request) error {
-	folders, err := s.folders(r.Context())
-	if err != nil {
+	ctx := r.Context()
+	v := scanView{AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()}
+	var err error
+	if v.Folders, err = s.folders(ctx); err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "scan.html", "Scan", scanView{Folders: folders, AnyFolder: s.opt.AnyFolder, Jobs: s.jobs.all()})
+	if v.Drives, err = s.offered(ctx); err != nil {
+		return err
+	}
+	v.Drives = v.Drives[len(v.Folders):]
+	if v.Volumes, err = s.store.Volumes(ctx); err != nil {
+		return err
+	}
+	if v.Shows, err = s.store.Shows(ctx, catalog.ShowFilter{}); err != nil {
+		return err
+	}
+	if v.Bad, err = s.badFiles(ctx); err != nil {
+		return err
+	}
+	at, files := s.verified.last()
+	v.Verified, v.Files = at, len(files)
+	return s.render(w, r, http.StatusOK, "scan.html", "Scan", v)
 }
 
 func (s *Server) startScan(w http.ResponseWriter, r *http.Request) error {
@@ -60,10 +98,6 @@ func (s *Server) startScan(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) scan(r *http.Request) error {
-	known, err := s.folders(r.Context())
-	if err != nil {
-		return err
-	}
 	if err := r.ParseForm(); err != nil {
 		return err
 	}
@@ -72,11 +106,8 @@ func (s *Server) scan(r *http.Request) error {
 		if d = strings.TrimSpace(d); d == "" {
 			continue
 		}
-		if !slices.Contains(known, d) && !s.opt.AnyFolder {
-			return &badRequest{fmt.Sprintf("%s may not be scanned from the browser", d), "start the server with --folder " + d}
-		}
-		if !filepath.IsAbs(d) {
-			return &badRequest{fmt.Sprintf("%s is no absolute path", d), "write the folder's path from the root of the disk"}
+		if err := s.mayRead(r.Context(), d); err != nil {
+			return err
 		}
 		dirs = append(dirs, d)
 	}
@@ -85,9 +116,11 @@ func (s *Server) scan(r *http.Request) error {
 	}
 	opt := scan.Options{Check: r.FormValue("check") != "", Rig: strings.TrimSpace(r.FormValue("rig")), Venue: strings.TrimSpace(r.FormValue("venue"))}
 	if day := strings.TrimSpace(r.FormValue("date")); day != "" {
-		if opt.Date, err = catalog.ParseDate(day); err != nil {
+		d, err := catalog.ParseDate(day)
+		if err != nil {
 			return &badRequest{err.Error(), ""}
 		}
+		opt.Date = d
 	}
 	var p scan.Progress
 	var results refresh.Progress
@@ -126,7 +159,11 @@ func (s *Server) scan(r *http.Request) error {
 		for _, show := range result.Shows {
 			findings += show.Findings
 		}
-		return fmt.Sprintf("%s, %s read, %s open on %s.", count(result.FilesRead, "file"), size(result.BytesRead), count(findings, "finding"), count(len(result.Shows), "night")), lines, err
+		read := "Nothing was new"
+		if result.FilesRead > 0 {
+			read = fmt.Sprintf("%s, %s read", count(result.FilesRead, "file"), size(result.BytesRead))
+		}
+		return fmt.Sprintf("%s; %s open on %s.", read, count(findings, "finding"), count(len(result.Shows), "night")), lines, err
 	})
 }
 

@@ -67,7 +67,7 @@ func TestHeaders(t *testing.T) {
 		if strings.Contains(csp, "unsafe") {
 			t.Errorf("%s: %q", path, csp)
 		}
-		for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cross-Origin-Resource-Policy": "same-origin"} {
+		for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Referrer-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin"} {
 			if h.Get(name) != want {
 				t.Errorf("%s: %s is %q", path, name, h.Get(name))
 			}
@@ -115,6 +115,8 @@ func TestRoles(t *testing.T) {
 		{"looker", looker, "GET", "/", 200},
 		{"looker", looker, "POST", "/scan", 403},
 		{"looker", looker, "POST", "/findings/1", 403},
+		{"looker", looker, "POST", "/findings", 403},
+		{"looker", looker, "POST", "/song/1", 403},
 		{"looker", looker, "POST", "/night/2031-05-02/takes", 403},
 		{"operator", operator, "GET", "/", 200},
 		{"operator", operator, "POST", "/scan", 400},

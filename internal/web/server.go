@@ -23,6 +23,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/refresh"
+	"nightreel/internal/scan"
 )
 
 // Options are the choices of New.
@@ -39,6 +40,8 @@ type Options struct {
 	// from before. With AnyFolder a person may name any.
 	Folders   []string
 	AnyFolder bool
+	// Drives lists the drives that are mounted now; nil is [scan.Drives].
+	Drives func() []string
 	// Renders is the folder that sessions are rendered below.
 	Renders string
 	// Player is the argv that starts the player; nil is this program's own.
@@ -62,6 +65,9 @@ type Server struct {
 	doors   *doors
 	stage   *stage
 	handler http.Handler
+
+	verified verification
+	line     lineCheck
 }
 
 // New makes the server and starts to watch the catalog until ctx ends.
@@ -80,6 +86,9 @@ func New(ctx context.Context, opt Options) (*Server, error) {
 	}
 	if opt.Renders == "" {
 		opt.Renders = filepath.Join(filepath.Dir(opt.Store.Path()), "sessions")
+	}
+	if opt.Drives == nil {
+		opt.Drives = scan.Drives
 	}
 	w, err := opt.Store.Watch(ctx)
 	if err != nil {

@@ -113,6 +113,10 @@ func TestBadInput(t *testing.T) {
 		{"GET", "/song/x", nil, 400},
 		{"GET", "/song/99999", nil, 404},
 		{"GET", "/song/1?measure=smell", nil, 400},
+		{"POST", "/song/1", url.Values{"do": {"sing"}}, 400},
+		{"POST", "/song/1", url.Values{"do": {"rename"}, "title": {" "}}, 400},
+		{"POST", "/song/99999", url.Values{"do": {"rename"}, "title": {"X"}}, 404},
+		{"POST", "/song/1", url.Values{"do": {"unalias"}, "alias": {"X"}}, 404},
 		{"GET", "/findings?show=nonsense", nil, 400},
 		{"GET", "/findings?after=-5", nil, 200},
 		{"GET", "/findings/0/evidence.svg", nil, 400},
@@ -142,6 +146,8 @@ func TestBadInput(t *testing.T) {
 		{"POST", "/lists/inputs", url.Values{"from": {"2031-05-03"}, "text": {long}}, 413},
 		{"POST", "/findings/1?do=%zz", url.Values{}, 400},
 		{"POST", "/findings/1", url.Values{"do": {"dance"}}, 400},
+		{"POST", "/findings", url.Values{"note": {"x"}}, 400},
+		{"POST", "/findings", url.Values{"finding": {"1", "99999"}}, 404},
 		{"POST", "/findings/99999", url.Values{"do": {"accept"}}, 404},
 		{"POST", "/lists/inputs", url.Values{"from": {"soon"}, "text": {"track\tchannel\n1\tKick"}}, 400},
 		{"POST", "/lists/inputs", url.Values{"from": {"2031-05-02"}, "text": {"no headings"}}, 400},
@@ -355,5 +361,38 @@ func TestStopsWhileStarting(t *testing.T) {
 	defer l.Close()
 	if err := s.server.Serve(ctx, l); err != nil {
 		t.Error(err)
+	}
+}
+
+// TestSongNames: a song gets another title and another name; a name that is a song
+// of its own is refused, and makes one song of two only if a person says so.
+func TestSongNames(t *testing.T) {
+	s := demoSite(t, nil)
+	lane, err := s.store.Song(t.Context(), "Marrow Lane")
+	must(t, err)
+	path := "/song/" + itoa(lane.ID)
+	for _, step := range []struct {
+		form   url.Values
+		status int
+		songs  int // that there are then
+		names  string
+	}{
+		{url.Values{"do": {"rename"}, "title": {"Marrow Road"}}, 200, 5, "Marrow Road: Marrow Lane"},
+		{url.Values{"do": {"alias"}, "alias": {"MR"}}, 200, 5, "Marrow Road: MR, Marrow Lane"},
+		{url.Values{"do": {"alias"}, "alias": {"Slow Weather"}}, 409, 5, "Marrow Road: MR, Marrow Lane"},
+		{url.Values{"do": {"alias"}, "alias": {"Slow Weather"}, "merge": {"1"}}, 200, 4, "Marrow Road: MR, Marrow Lane, Slow Weather"},
+		{url.Values{"do": {"unalias"}, "alias": {"Slow Weather"}}, 200, 5, "Marrow Road: MR, Marrow Lane"},
+	} {
+		status, _, body := s.ask(t, "POST", path, step.form, nil)
+		if status != step.status || status == 409 && !strings.Contains(string(body), "tick that they are") {
+			t.Errorf("%v: %d %s", step.form, status, body)
+		}
+		all, err := s.store.Songs(t.Context())
+		must(t, err)
+		song, err := s.store.Song(t.Context(), "Marrow Road")
+		must(t, err)
+		if got := song.Title + ": " + strings.Join(song.Aliases, ", "); len(all) != step.songs || got != step.names {
+			t.Errorf("after %v there are %d songs, and %s; want %d, %s", step.form, len(all), got, step.songs, step.names)
+		}
 	}
 }

@@ -10,7 +10,9 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/overview"
 	"nightreel/internal/session"
+	"nightreel/internal/verdict"
 )
 
 type sessionsView struct {
@@ -24,10 +26,18 @@ type sessionsView struct {
 	Desk     string            // of the newest session; the next one is mostly for the same desk
 }
 
-// songTakes is a song with the takes that may be chosen.
+// songTakes is a song with the takes that may be chosen, the latest first.
 type songTakes struct {
 	catalog.Song
-	All []catalog.Take
+	Choices []takeChoice
+}
+
+// takeChoice is a take as the form offers it, in words.
+type takeChoice struct {
+	Show   catalog.ShowKey `json:"show"`
+	Length string          `json:"length"`
+	Rate   string          `json:"rate"`
+	Open   string          `json:"open"` // what was found about it: "1 fault, 2 warnings"
 }
 
 func (s *Server) sessionsPage(w http.ResponseWriter, r *http.Request) error {
@@ -35,7 +45,7 @@ func (s *Server) sessionsPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "sessions.html", "Sessions", v)
+	return s.render(w, r, http.StatusOK, "sessions.html", "Playback sessions", v)
 }
 
 func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
@@ -62,13 +72,13 @@ func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
 	if err != nil {
 		return v, err
 	}
-	bySong := map[catalog.SongID][]catalog.Take{}
-	for _, t := range takes {
-		bySong[t.SongID] = append(bySong[t.SongID], t)
+	choices, err := s.takeChoices(ctx, takes, v.Shows)
+	if err != nil {
+		return v, err
 	}
 	for _, g := range songs {
-		if all := bySong[g.ID]; len(all) > 0 {
-			slices.Reverse(all) // the latest first
+		if all := choices[g.ID]; len(all) > 0 {
+			slices.Reverse(all)
 			v.Songs = append(v.Songs, songTakes{g, all})
 		}
 	}
@@ -100,6 +110,42 @@ func (s *Server) builderView(ctx context.Context) (sessionsView, error) {
 	return v, nil
 }
 
+// takeChoices returns what a person may choose of each song: the first take of each
+// show, with its rate and what is open about it.
+func (s *Server) takeChoices(ctx context.Context, takes []catalog.Take, shows []catalog.Show) (map[catalog.SongID][]takeChoice, error) {
+	spans, err := s.store.OpenSpans(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	open := map[catalog.RecordingID][]catalog.OpenSpan{}
+	for _, f := range spans {
+		open[f.Recording] = append(open[f.Recording], f)
+	}
+	verdicts, err := verdict.LoadWith(ctx, s.store, shows, spans, s.jobs.working())
+	if err != nil {
+		return nil, err
+	}
+	unknown := map[catalog.ShowKey]bool{}
+	for i, v := range verdicts {
+		unknown[shows[i].Key] = !v.Known()
+	}
+	choices := map[catalog.SongID][]takeChoice{}
+	for _, t := range takes {
+		if all := choices[t.SongID]; len(all) > 0 && all[len(all)-1].Show == t.Show {
+			continue
+		}
+		c := takeChoice{t.Show, minutes(t.EndS() - t.StartS()), kilohertz(t.SampleRate), severities(overview.Touching(open[t.RecordingID], t.StartFrame, t.EndFrame))}
+		switch {
+		case c.Open == "" && unknown[t.Show]:
+			c.Open = "not wholly read or judged"
+		case c.Open == "":
+			c.Open = "clean"
+		}
+		choices[t.SongID] = append(choices[t.SongID], c)
+	}
+	return choices, nil
+}
+
 // buildSession builds a session from a form: a desk, and songs in playing order with
 // a pick each, or a show for its whole set.
 func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
@@ -128,7 +174,7 @@ func (s *Server) buildSession(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Session %d is built.", ses.ID))
+	return s.kept(w, r, fmt.Sprintf("/session/%d", ses.ID), fmt.Sprintf("Playback session %d is built.", ses.ID))
 }
 
 // filled returns those texts that are not blank.
@@ -138,17 +184,12 @@ func filled(all []string) []string {
 
 type sessionView struct {
 	Session  catalog.Session
-	Items    []itemView
+	Rows     []matrixRow
+	Troubles []string
 	Playing  int // desk inputs on playback in any item
 	Cautions []session.Caution
 	Renders  string // folder that renders go below
 	Folder   string
-}
-
-type itemView struct {
-	catalog.SessionItem
-	Number int
-	Inputs []catalog.SessionInput
 }
 
 // sessionOf returns the session that an address names.
@@ -165,22 +206,13 @@ func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	v := sessionView{Session: ses, Cautions: session.Cautions(), Renders: s.opt.Renders, Folder: fmt.Sprintf("session %d", ses.ID)}
-	playing := map[int]bool{}
-	for i, it := range ses.Items {
-		item := itemView{SessionItem: it, Number: i + 1}
-		for _, in := range ses.Inputs {
-			if in.Item == i {
-				item.Inputs = append(item.Inputs, in)
-				if in.Status == catalog.Playback {
-					playing[in.DeskInput] = true
-				}
-			}
+	v := sessionView{Session: ses, Rows: matrix(ses), Troubles: session.Troubles(ses), Cautions: session.Cautions(), Renders: s.opt.Renders, Folder: fmt.Sprintf("session %d", ses.ID)}
+	for _, row := range v.Rows {
+		if row.Usual.Status == catalog.Playback {
+			v.Playing++
 		}
-		v.Items = append(v.Items, item)
 	}
-	v.Playing = len(playing)
-	return s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Session %d", ses.ID), v)
+	return s.render(w, r, http.StatusOK, "session.html", fmt.Sprintf("Playback session %d", ses.ID), v)
 }
 
 // adjustSession stores a copy of a session with some inputs changed. The form has
@@ -212,7 +244,7 @@ func (s *Server) adjustSession(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.kept(w, r, fmt.Sprintf("/session/%d", next.ID), fmt.Sprintf("Session %d is kept beside session %d.", next.ID, ses.ID))
+	return s.kept(w, r, fmt.Sprintf("/session/%d", next.ID), fmt.Sprintf("Playback session %d is kept beside %d.", next.ID, ses.ID))
 }
 
 // sheetPolicy is that of the sheet, a page of its own with its style in it.
@@ -227,7 +259,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) sheetCSV(w http.ResponseWriter, r *http.Request) error {
 	return s.sendSheet(w, r, "text/csv; charset=utf-8", func(b *bytes.Buffer, sheet session.Sheet) error {
-		w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("session %d.csv", sheet.Session)))
+		w.Header().Set("Content-Disposition", attachment(fmt.Sprintf("playback session %d.csv", sheet.Session)))
 		return session.WriteSheetCSV(b, sheet)
 	})
 }

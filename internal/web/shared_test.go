@@ -38,18 +38,18 @@ func TestSharedDropout(t *testing.T) {
 		t.Errorf("marked are %q, want %q", got, want)
 	}
 	p.picture("shared-night")
-	// F goes to it once: as many steps as there are findings lead back.
-	p.press("f")
+	// J goes to it once: as many steps as there are findings lead back.
+	p.press("j")
 	at := `document.querySelector("#cursor-time").textContent + document.querySelector(".chosen th").textContent`
 	first := eval[string](p, at)
 	round := 0
 	for ok := true; ok && round < 20; round++ {
-		p.press("f")
+		p.press("j")
 		ok = eval[string](p, at) != first
 	}
 	all, err := s.store.Findings(t.Context(), catalog.FindingFilter{Recording: findings[0].RecordingID})
 	if err != nil || round != len(all) {
-		t.Errorf("F came round after %d steps, want %d findings, %v", round, len(all), err)
+		t.Errorf("J came round after %d steps, want %d findings, %v", round, len(all), err)
 	}
 
 	for _, channel := range []string{"", want[0], want[len(want)-1]} {

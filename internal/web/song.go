@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -20,6 +21,7 @@ type songView struct {
 	Chosen   *compare.Channel // nil where no channel was recorded
 	compare.Comparison
 	Outliers []outlier // of the chosen channel
+	Tone     []toneRow // of the chosen channel, by take
 	Plot     []byte    // markup
 	Table    []byte
 	Query    string // of the same channel and measure, for exports
@@ -97,8 +99,79 @@ func (s *Server) songPage(w http.ResponseWriter, r *http.Request) error {
 	if v.Chosen != nil {
 		v.Plot = plot(&v, false)
 		v.Table = deviationTable(&v)
+		if v.Tone, err = s.toneRows(r.Context(), &v); err != nil {
+			return err
+		}
 	}
 	return s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
+}
+
+// toneRow is how a channel sounded in one take.
+type toneRow struct {
+	Show    catalog.ShowKey
+	Take    catalog.TakeID
+	Nth     int
+	Octaves []meter.Level // against the channel's median, its level apart
+}
+
+// octaves name the columns of a toneRow by their mid-band frequencies.
+var octaves = []string{"31.5 Hz", "63 Hz", "125 Hz", "250 Hz", "500 Hz", "1 kHz", "2 kHz", "4 kHz", "8 kHz", "16 kHz"}
+
+// Octaves are the headings of the tone by take.
+func (v songView) Octaves() []string { return octaves }
+
+// toneRows returns the tone of the chosen channel, take by take; none where the
+// nights were scanned before tone was kept.
+func (s *Server) toneRows(ctx context.Context, v *songView) ([]toneRow, error) {
+	c, err := compare.Tone(ctx, s.store, v.Song.Title, v.Channel)
+	if err != nil || !c.HasTone() {
+		return nil, err
+	}
+	rows := []toneRow{}
+	for _, val := range c.Channels[0].Values {
+		row := toneRow{Show: val.Show, Take: val.Take}
+		for _, t := range c.Takes {
+			if t.Take == val.Take {
+				row.Nth = t.Nth
+			}
+		}
+		for _, db := range val.Octaves() {
+			row.Octaves = append(row.Octaves, meter.Level(db))
+		}
+		rows = append(rows, row)
+	}
+	return rows, nil
+}
+
+// editSong changes a song's names. The form says what to do:
+//
+//	do=rename    title
+//	do=alias     alias, merge: the alias is a song of its own, and the two are one
+//	do=unalias   alias
+func (s *Server) editSong(w http.ResponseWriter, r *http.Request) error {
+	id, err := number(r.PathValue("id"), "song")
+	if err != nil {
+		return err
+	}
+	song := catalog.SongID(id)
+	switch r.FormValue("do") {
+	case "rename":
+		err = s.store.RenameSong(r.Context(), song, r.FormValue("title"))
+	case "alias":
+		_, err = s.store.AddAlias(r.Context(), song, r.FormValue("alias"), r.FormValue("merge") != "")
+	case "unalias":
+		_, err = s.store.RemoveAlias(r.Context(), r.FormValue("alias"))
+	default:
+		err = &badRequest{"choose what to do with the song's names", ""}
+	}
+	if is[*catalog.MergeError](err) { // its own hint is for the command line
+		return &conflict{err.Error(), "if the two are one song, tick that they are; removing the other name takes that back"}
+	}
+	if err != nil {
+		return asked(err)
+	}
+	s.jobs.refresh()
+	return s.kept(w, r, fmt.Sprintf("/song/%d", song), "The names are changed.")
 }
 
 func (s *Server) songPlot(w http.ResponseWriter, r *http.Request) error {

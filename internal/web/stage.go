@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -49,16 +50,42 @@ type transportDoc struct {
 	Status  *playback.Status    `json:"status"`
 	Program *programDoc         `json:"program,omitempty"`
 	Opened  *playback.Opened    `json:"opened,omitempty"`
+	Groups  []groupDoc          `json:"groups,omitempty"`
 	Back    []catalog.BackInput `json:"back"`
 	Fed     bool                `json:"fed"` // sound was made: the list is to be ticked
 	Ended   string              `json:"ended"`
+}
+
+// groupDoc is a group of the input list with its desk inputs.
+type groupDoc struct {
+	Name   string `json:"name"`
+	Inputs []int  `json:"inputs"`
+}
+
+// groups returns the groups of a session's inputs, in the order of the patch.
+func groups(ses catalog.Session) []groupDoc {
+	all := []groupDoc{}
+	for _, in := range ses.Inputs {
+		if in.Group == "" {
+			continue
+		}
+		i := slices.IndexFunc(all, func(g groupDoc) bool { return g.Name == in.Group })
+		if i < 0 {
+			i = len(all)
+			all = append(all, groupDoc{Name: in.Group})
+		}
+		if !slices.Contains(all[i].Inputs, in.DeskInput) {
+			all[i].Inputs = append(all[i].Inputs, in.DeskInput)
+		}
+	}
+	return all
 }
 
 // goneError says that no player runs.
 type goneError struct{}
 
 func (goneError) Error() string { return "nothing is open: the transport was closed" }
-func (goneError) Hint() string  { return "open a session first" }
+func (goneError) Hint() string  { return "open a playback session first" }
 
 // heldError says that somebody else holds the transport.
 type heldError struct{ holder string }
@@ -193,7 +220,7 @@ func (g *stage) tellOpen() {
 		if i > 0 {
 			f.Text += "; "
 		}
-		f.Text += fmt.Sprintf("%s of session %d not ticked back to the stage", count(u.Open, "input"), u.Session)
+		f.Text += fmt.Sprintf("%s of playback session %d not ticked back to the stage", count(u.Open, "input"), u.Session)
 	}
 	g.s.hub.send(feedingEvent, f, true)
 }
@@ -294,6 +321,7 @@ func (g *stage) doc(ctx context.Context, id catalog.SessionID) (transportDoc, er
 	if player != nil {
 		st, opened := player.Status(), player.Opened()
 		d.Running, d.Status, d.Opened, d.Program = true, &st, &opened, newProgramDoc(player.Program())
+		d.Groups = groups(ses)
 		d.Back, d.Fed = player.BackToStage()
 		return d, nil
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
 	"nightreel/internal/overview"
 	"nightreel/internal/verdict"
@@ -24,8 +25,36 @@ func (v tourView) Latest() []overview.Night {
 	return nights
 }
 
+// Legend explains each sign of the page once.
+func (v tourView) Legend() []sign {
+	return []sign{{"clean", "✓", "clean, whole"}, {"fault", "✕", "fault, not whole"}, {"warning", "▲", "warning"}, {"note", "•", "note"}, {"as_night", "″", "only what lasts all night"},
+		{"not_found", "?", "on the set list, not found"}, {"unread", "…", "not read"}, {"unread", "○", "not judged"}, {"working", "↻", "being worked out"}}
+}
+
+// sign is a shape with its colour's class and its meaning.
+type sign struct{ Class, Sign, Words string }
+
+// AllKnown reports whether every night is wholly read and judged.
+func (v tourView) AllKnown() bool {
+	return !slices.ContainsFunc(v.Nights, func(n overview.Night) bool { return !n.Known() })
+}
+
 // LastColumn is the index of the last night.
 func (v tourView) LastColumn() int { return len(v.Nights) - 1 }
+
+// severities words counts of findings: "1 fault, 2 warnings"; "" for none.
+func severities(c overview.Counts) string {
+	all := []string{}
+	for _, n := range []struct {
+		n    int
+		word string
+	}{{c.Faults, "fault"}, {c.Warnings, "warning"}, {c.Notes, "note"}} {
+		if n.n > 0 {
+			all = append(all, count(n.n, n.word))
+		}
+	}
+	return strings.Join(all, ", ")
+}
 
 // stateOf is the class of a verdict's state.
 func stateOf(v verdict.Verdict) string {
@@ -58,7 +87,7 @@ func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) error {
 func tourRows(g overview.Glance) []byte {
 	var b bytes.Buffer
 	for _, song := range g.Songs {
-		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d">%s</a></th>`, song.ID, escape(song.Title))
+		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d" title="%[2]s">%[2]s</a></th>`, song.ID, escape(song.Title))
 		for i, c := range song.Cells {
 			night := escape(nightPath(g.Nights[i].Key))
 			switch c.State {
@@ -73,11 +102,19 @@ func tourRows(g overview.Glance) []byte {
 			if c.Takes > 1 {
 				fmt.Fprintf(&b, `<span class="times"> ×%d</span>`, c.Takes)
 			}
-			if c.State == overview.Found {
-				fmt.Fprintf(&b, ` <span class="state reported">▲<span class="hidden"> %s</span></span></a></td>`, count(c.Findings, "finding"))
-			} else {
-				b.WriteString(` <span class="state clean">✓<span class="hidden"> clean</span></span></a></td>`)
+			b.WriteString(" ")
+			switch n := g.Nights[i]; {
+			case c.State == overview.Found:
+				worst := c.Open.Worst()
+				fmt.Fprintf(&b, `<span class="state %s">%s<span class="hidden"> %s</span></span>`, worst, marks[worst], severities(c.Open))
+			case !n.Known(): // a list of findings that is empty says nothing
+				fmt.Fprintf(&b, `<span class="state %s">%s<span class="hidden"> %s</span></span>`, stateOf(n.Verdict), n.Sign(), escape(n.Text()))
+			case c.State == overview.AsNight:
+				fmt.Fprintf(&b, `<span class="state as_night">″<span class="hidden"> all night: %s</span></span>`, severities(c.AllNight))
+			default:
+				b.WriteString(`<span class="state clean">✓<span class="hidden"> clean</span></span>`)
 			}
+			b.WriteString("</a></td>")
 		}
 		b.WriteString("</tr>\n")
 	}

@@ -71,11 +71,30 @@ func TestTransport(t *testing.T) {
 	p.click("[data-do=play]")
 	p.until(`document.querySelector('#feeding').classList.contains("on") && /^Feeding \d+ inputs from 2031-05-0\d$/.test(document.querySelector('#feeding').textContent)`)
 	p.until(`[...document.querySelectorAll('.meter .peak')].some((m) => /\d/.test(m.textContent))`)
+	p.until(`/^0:00:\d\d$/.test(document.querySelector('#left').textContent) && document.querySelector('#left-all').textContent > document.querySelector('#left').textContent`)
+	p.until(`[...document.querySelectorAll('#groups button')].some((b) => b.textContent === "Mute drums")`)
+	p.click("#groups button")
+	p.until(`document.querySelector('#groups button').getAttribute("aria-pressed") === "true" && document.querySelectorAll('.meter.muted').length > 2`)
+	p.click("#groups button")
+	p.until(`document.querySelectorAll('.meter.muted').length === 0`)
 
 	// Another window sees it on every page, has no hand on it, and can silence it.
 	other := open(t, s, 1000, 800, false)
 	other.visit("/findings")
 	other.until(`!document.querySelector('#stage').hidden && document.querySelector('#stage').textContent.startsWith("Feeding")`)
+	// No key starts a sound there; the space bar silences the desk.
+	other.press("j", "l")
+	other.until(`document.querySelector('#say').textContent.includes("no key starts a sound") && document.querySelector('#ear').hidden`)
+	other.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.finding .listen').focus()`))
+	other.press(" ")
+	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+	other.until(`document.querySelector('#stage').textContent.startsWith("Armed and silent")`)
+	other.press(" ") // on a button that listens it starts nothing either
+	if !eval[bool](other, `document.querySelector('#ear').hidden`) {
+		t.Error("the space bar began to listen")
+	}
+	p.click("[data-do=play]")
+	p.until(`document.querySelector('#feeding').classList.contains("on")`)
 	other.visit("/transport")
 	other.until(`document.querySelector('#hands').hidden && document.querySelector('#not-mine').textContent.includes("this machine")`)
 	if status, _, body := s.ask(t, "POST", "/transport/do", nil, map[string]string{"Content-Type": "application/json"}); status != 400 {
@@ -123,15 +142,19 @@ func TestTransport(t *testing.T) {
 	other.until(`document.querySelector('#transport').dataset.running === "false" && document.querySelectorAll('#ticks input').length > 3`)
 	p.until(`document.querySelector('#transport').dataset.running === "false"`)
 	n := eval[int](other, `document.querySelectorAll('#ticks input').length`)
+	if at := eval[float64](other, `document.querySelector('#open').getBoundingClientRect().top`); at > 700 {
+		t.Errorf("the form to open the next one begins at %v px, below the screen", at)
+	}
 	other.click("#ticks input")
 	p.until(`document.querySelectorAll('#ticks input:checked').length === 1`)
 	other.visit("/")
-	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of session 1 not ticked back")`, n-1))
-	// It is the loudest of the page: nothing else is as large, and it has the colour of a fault.
+	other.until(fmt.Sprintf(`document.querySelector('#stage').textContent.startsWith("%d inputs of playback session 1 not ticked back")`, n-1))
+	// It is the loudest of the page: nothing else is as large, it has the colour of an alarm, and it stays
+	// in sight.
 	if loud := eval[string](other, `(() => { const b = document.querySelector("#stage"), size = (e) => parseFloat(getComputedStyle(e).fontSize);
 		const larger = [...document.querySelectorAll("body *")].filter((e) => e !== b && !b.contains(e) && e.innerText?.trim() && e.checkVisibility() && size(e) >= size(b));
-		const probe = document.createElement("i"); probe.style.color = "var(--fault)"; document.body.append(probe);
-		return [larger.map((e) => e.outerHTML.slice(0, 60)).slice(0, 3).join(), getComputedStyle(b).backgroundColor === getComputedStyle(probe).color].join(); })()`); loud != ",true" {
+		const probe = document.createElement("i"); probe.style.color = "var(--alarm)"; document.body.append(probe);
+		return [larger.map((e) => e.outerHTML.slice(0, 60)).slice(0, 3).join(), getComputedStyle(b).backgroundColor === getComputedStyle(probe).color, getComputedStyle(b.parentNode).position].join(); })()`); loud != ",true,sticky" {
 		t.Errorf("an open list is not the loudest of the page: %s", loud)
 	}
 	other.visit("/transport?session=1")
@@ -172,7 +195,8 @@ func TestInputsOnTheTransport(t *testing.T) {
 	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
 	p.click(`.meter[data-input="2"] [data-trim="0.5"]`)
 	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+1.0"`)
-	p.press("-", "m") // the line that has the focus
+	p.do(chromedp.KeyEvent(kb.ArrowDown, chromedp.KeyModifiers(8))) // with Shift: the line that has the focus
+	p.press("m")
 	p.until(`document.querySelector('.meter[data-input="2"] output').textContent === "+0.5" && document.querySelector('.meter[data-input="2"] .mute').getAttribute("aria-pressed") === "true"`)
 	p.press(kb.ArrowDown)
 	if at := eval[string](p, `document.activeElement.closest(".meter").dataset.input`); at != "3" {
@@ -202,6 +226,21 @@ func TestInputsOnTheTransport(t *testing.T) {
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-do=play]').focus()`))
 	p.press(" ")
 	p.until(`document.querySelector('#feeding').dataset.state === "paused"`)
+
+	// A clip mark stays until it is cleared, and comes again with the next cut.
+	marks := eval[string](p, `import(document.querySelector('script[src$="transport.js"]').src.replace("transport.js", "inputs.js")).then(({Inputs}) => {
+		const box = document.createElement("div");
+		box.innerHTML = '<div class="meter" data-input="7"><span class="bar"><i></i></span><button class="clip"></button><span class="peak"></span></div>';
+		const inputs = new Inputs(box, () => true), row = box.firstChild, seen = [];
+		for (const [peak, cut] of [[-3, 0], [0, 0], [-30, 0], ["clear"], [-30, 0], [-30, 5], ["clear"], [-30, 5], [-30, 6]]) {
+			if (peak === "clear") inputs.clear(row); else { inputs.held.clear(); inputs.draw({item: 0, inputs: [{desk_input: 7, peak_dbfs: peak, limited_samples: cut, status: "playback", muted: false}]}); }
+			seen.push(row.classList.contains("clipped") ? "▲" : "-");
+		}
+		return seen.join("");
+	})`)
+	if marks != "-▲▲--▲--▲" {
+		t.Errorf("clip marks come and go as %s", marks)
+	}
 
 	// Who does not hold it sees who does, and can only silence and tick.
 	other := open(t, s, 820, 1100, false)

@@ -1,21 +1,10 @@
 // What every page shares: asking the server, saying what went wrong, listening
 // to a channel, and staying fresh when the catalog changes.
+import { $, $$, el } from "./dom.js";
+import { keys, onSpace } from "./keys.js";
+export { $, $$, el, keys };
 
-export const $ = (selector, root = document) => root.querySelector(selector);
-export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
 export const operates = () => document.body.hasAttribute("data-operates");
-
-export function el(name, attributes = {}, ...children) {
-  const e = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (key === "class") e.className = value;
-    else if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
-    else if (value === true) e.setAttribute(key, "");
-    else if (value !== false && value != null) e.setAttribute(key, value);
-  }
-  e.append(...children.filter((c) => c != null));
-  return e;
-}
 
 /** clock writes seconds as h:mm:ss, with tenths where asked for. */
 export function clock(s, tenths = false) {
@@ -26,10 +15,11 @@ export function clock(s, tenths = false) {
   return tenths ? `${text}.${n % 10}` : text;
 }
 
-/** parseClock reads ss, mm:ss or h:mm:ss; NaN for anything else. */
+/** parseClock reads ss, mm:ss or h:mm:ss; NaN for anything else, such as 99:99. */
 export function parseClock(text) {
   if (!/^\s*(\d+:){0,2}\d+([.,]\d+)?\s*$/.test(text)) return NaN;
-  return text.trim().replace(",", ".").split(":").reduce((sum, part) => sum * 60 + Number(part), 0);
+  const parts = text.trim().replace(",", ".").split(":").map(Number);
+  return parts.slice(1).some((v) => v >= 60) ? NaN : parts.reduce((sum, part) => sum * 60 + part, 0);
 }
 
 /** db writes a level: null is silence, undefined is not measured. */
@@ -37,6 +27,13 @@ export function db(v, digits = 1) {
   if (v === undefined) return "–";
   if (v === null) return "silent";
   return v.toFixed(digits).replace("-", "−");
+}
+
+/** showMore fades out the end of a bar that scrolls sideways, as long as more of it is behind. */
+export function showMore(bar) {
+  const look = () => bar.classList.toggle("more-behind", bar.scrollWidth - bar.clientWidth - bar.scrollLeft > 4);
+  bar.addEventListener("scroll", look, { passive: true });
+  new ResizeObserver(look).observe(bar);
 }
 
 let saying;
@@ -63,6 +60,7 @@ export const getJSON = async (url, options) => (await get(url, options)).json();
 export async function post(url, fields = {}) {
   try {
     const response = await answer(await fetch(url, { method: "POST", body: new URLSearchParams(fields), headers: { Accept: "application/json" } }));
+    $("#say").replaceChildren(); // what went wrong before
     return response.status === 204 ? {} : await response.json();
   } catch (e) {
     say(e instanceof Refused ? e.message : "The server does not answer.", e.hint || (e instanceof Refused ? "" : "Is nightreel still running?"));
@@ -147,13 +145,19 @@ on("changed", () => {
 
 // ---- every page shows what leaves the outputs
 
+export const feeding = { on: false };
 on("feeding", (f) => {
+  feeding.on = f.on;
   const box = $("#stage");
   box.hidden = !f.text || document.body.classList.contains("page-transport") && !f.open;
   box.classList.toggle("on", f.on);
   box.classList.toggle("open", f.open);
   box.replaceChildren(el("a", { href: "/transport" }, f.text), f.holder ? el("span", { class: "small" }, ` held by ${f.holder}`) : "");
 });
+
+// What sticks below the page's head has to know how tall that is.
+const head = $("#head");
+new ResizeObserver(() => document.documentElement.style.setProperty("--head", `${head.offsetHeight}px`)).observe(head);
 
 // ---- jobs
 
@@ -168,7 +172,7 @@ export function drawJob(job) {
     j.state === "running" ? el("span", {}, j.stage || "") : el("span", {}, j.result || ""),
     j.state === "running" && j.total ? el("progress", { max: j.total, value: j.done, "aria-label": `How far ${j.title} is` }) : null,
     j.state === "running" && j.total ? el("span", {}, `${Math.floor(100 * j.done / j.total)} %`) : null,
-    el("a", { href: j.kind === "render" ? "/sessions" : "/scan" }, j.state === "running" ? "watch" : "details"))));
+    el("a", { href: { render: "/sessions", linecheck: "/linecheck" }[j.kind] || "/scan" }, j.state === "running" ? "watch" : "details"))));
 }
 on("job", (job) => {
   // A refresh that ended well is visible on the page itself: only its warnings are shown here.
@@ -205,7 +209,7 @@ function earBar() {
   ear.addEventListener("error", async () => {
     if (!ear.src) return;
     try { await get(ear.src, { headers: { Range: "bytes=0-0", Accept: "application/json" } }); } catch (e) { say(e.message, e.hint); return; }
-    say("This browser cannot play the recording.", "Listen to a rendered session instead.");
+    say("This browser cannot play the recording.", "Listen to a rendered playback session instead.");
   });
   return bar;
 }
@@ -220,6 +224,11 @@ export function listen(track, from, name) {
   ear.src = `/listen/${track}?from=${earing.from.toFixed(3)}`;
   ear.play().catch(() => {});
 }
+/** listenByKey is listen for keys: while the desk is fed no key starts a sound. */
+export function listenByKey(...what) {
+  if (feeding.on) { say("The desk is being fed: no key starts a sound.", "The button Listen does."); return; }
+  listen(...what);
+}
 export function hush() { if (ear) ear.pause(); }
 
 /** submitOnChange sends a form as soon as a choice is made. It restores the focus on the next page, so that arrow keys in a list go on working. */
@@ -229,8 +238,25 @@ export function submitOnChange(form) {
   if (form && path === location.pathname) { sessionStorage.removeItem("focus"); form.elements[name]?.focus(); }
 }
 
-/** typing tells whether keys belong to a field. */
-export const typing = (e) => e.target.matches("input:not([type=checkbox]):not([type=range]), textarea, select") || e.ctrlKey || e.metaKey || e.altKey;
-
 if (!document.body.classList.contains("page-login")) stayFresh();
-document.addEventListener("keydown", (e) => { if (e.key === "Escape") hush(); });
+
+/** transport sends a command to the player, and reports whether it was taken. */
+export async function transport(c) {
+  try {
+    const response = await fetch("/transport/do", { method: "POST", body: JSON.stringify(c), headers: { "Content-Type": "application/json", Accept: "application/json" } });
+    if (response.ok) return true;
+    const said = await response.json();
+    say(said.problem, said.hint);
+  } catch { say("The server does not answer.", "The outputs fall silent when it is gone."); }
+  return false;
+}
+
+keys({ Escape: () => { const was = earing.on; hush(); return was; } });
+// On the transport a field gives way too: a hand on the space bar means silence.
+onSpace((inField, repeat) => {
+  const sounds = feeding.on && operates(), field = inField && !document.body.classList.contains("page-transport");
+  if (field || !sounds && !earing.on) return false;
+  hush();
+  if (sounds && !repeat) transport({ do: "fade_out" });
+  return true;
+});

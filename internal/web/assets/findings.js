@@ -1,5 +1,5 @@
 // The assistant's working list: one finding after the other, hands on the keys.
-import { $, $$, earing, hush, listen, post, refresh, submitOnChange, typing } from "./app.js";
+import { $, $$, earing, hush, keys, listen, listenByKey, post, refresh, submitOnChange } from "./app.js";
 
 let chosen = "";
 
@@ -21,12 +21,53 @@ function step(by) {
   choose(all[Math.min(all.length - 1, Math.max(0, i + by))]);
 }
 
-function hear(row) {
+function hear(row, start = listen) {
   const track = Number(row?.dataset.track);
   if (!track) return;
   const from = Number(row.dataset.listen);
   if (earing.on && earing.track === track && earing.from === from) { hush(); return; }
-  listen(track, from, row.dataset.name);
+  start(track, from, row.dataset.name);
+}
+
+// ---- several at once
+
+const ticked = new Set();
+const ticks = () => $$(".finding .tick");
+function count() {
+  for (const t of ticks()) t.checked = ticked.has(t.closest(".finding").dataset.id);
+  const n = ticks().filter((t) => t.checked).length;
+  $("#several").hidden = !ticks().length;
+  $("#several-acts").hidden = !n;
+  $("#choose-all").checked = n > 0 && n === ticks().length;
+  $("#chosen-count").textContent = n ? `${n} of ${ticks().length} chosen` : "choose all that are shown";
+}
+function tick(row, on) {
+  if (!row || !$(".tick", row)) return false;
+  on ? ticked.add(row.dataset.id) : ticked.delete(row.dataset.id);
+  count();
+}
+async function acceptTicked(note) {
+  const form = new URLSearchParams({ note });
+  for (const t of ticks()) if (t.checked) form.append("finding", t.closest(".finding").dataset.id);
+  if (await post("/findings", form) === null) return;
+  hush();
+  ticked.clear();
+  document.activeElement.blur();
+  $("#several").reset();
+  await refresh();
+  count();
+}
+const several = $("#several");
+if (several) {
+  document.addEventListener("change", (e) => {
+    const on = e.target.checked;
+    if (e.target.matches(".tick")) tick(e.target.closest(".finding"), on);
+    if (e.target.id === "choose-all") for (const t of ticks()) tick(t.closest(".finding"), on);
+  });
+  several.addEventListener("submit", (e) => { e.preventDefault(); acceptTicked(several.note.value); });
+  document.addEventListener("fresh", count);
+  keys({ c: () => tick(current(), !ticked.has(chosen)) });
+  count();
 }
 
 async function accept(row, note) {
@@ -51,20 +92,12 @@ document.addEventListener("submit", (e) => {
   e.preventDefault();
   accept(e.target.closest(".finding"), e.target.note.value);
 });
-document.addEventListener("keydown", (e) => {
-  if (e.key === "Escape" && e.target.closest(".accept")) { choose(current()); return; }
-  if (typing(e)) return;
-  const row = current();
-  switch (e.key) {
-    case "j": case "ArrowDown": step(1); break;
-    case "k": case "ArrowUp": step(-1); break;
-    case " ": if (e.target.closest("button, a, summary")) return; hear(row); break;
-    case "l": hear(row); break;
-    case "a": $(".accept input", row || document.createElement("i"))?.focus(); break;
-    case "n": { const link = row && $(".acts a", row); if (link) location.href = link.href; break; }
-    default: return;
-  }
-  e.preventDefault();
+keys({
+  j: () => step(1), ArrowDown: () => step(1), k: () => step(-1), ArrowUp: () => step(-1),
+  l: () => hear(current(), listenByKey),
+  a: () => (ticked.size ? several.note : $(".accept input", current() || document.createElement("i")))?.focus(),
+  v: () => { const link = current() && $(".acts a", current()); if (link) location.href = link.href; },
+  Escape: (e) => !!e.target.closest(".accept") && choose(current()),
 });
 document.addEventListener("fresh", () => choose(current() || rows()[0], document.activeElement === document.body)); // who is elsewhere stays there
 submitOnChange($("#choose"));

@@ -1,5 +1,5 @@
 // Hands on the night: mouse, fingers and keys.
-import { $, operates, typing } from "./app.js";
+import { $, keys, operates } from "./app.js";
 
 export function hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname, findingStep }) {
   $("#ruler canvas").addEventListener("pointerdown", (e) => setCursor(timeAt(e.clientX)));
@@ -26,25 +26,14 @@ export function hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, wi
     if (part) { pan(part); e.preventDefault(); e.stopPropagation(); }
   });
 
-  document.addEventListener("keydown", (e) => {
-    if ((e.ctrlKey || e.metaKey) && !e.target.matches("input, textarea")) {
-      const act = e.key === "z" ? (e.shiftKey ? "redo" : "undo") : e.key === "y" ? "redo" : "";
-      if (act && operates()) { e.preventDefault(); $(`#${act}`).click(); }
-      return;
-    }
-    if (e.key === "Escape") unname();
-    if (typing(e) || e.target.closest(".edge")) return;
-    const span = s.to - s.from;
-    const press = (id) => () => { const b = $(`#${id}`); if (b && !b.disabled) b.click(); };
-    const keys = {
-      ArrowLeft: () => setCursor(s.cursor - (e.shiftKey ? span / 10 : span / 200), true), ArrowRight: () => setCursor(s.cursor + (e.shiftKey ? span / 10 : span / 200), true),
-      ArrowUp: () => stepRow(-1), ArrowDown: () => stepRow(1),
-      "+": acts["zoom-in"], "=": acts["zoom-in"], "-": acts["zoom-out"], "0": acts["zoom-all"], z: press("zoom-take"),
-      PageUp: acts.back, PageDown: acts.forward, Home: () => setCursor(0, true), End: () => setCursor(s.doc.length_s, true),
-      f: () => findingStep(1), F: () => findingStep(-1),
-      l: hear, s: press("split"), m: press("merge"), r: press("rename"), n: press("add"), Delete: press("delete"),
-    };
-    const f = keys[e.key];
-    if (f) { e.preventDefault(); f(); }
+  const move = (part) => () => setCursor(s.cursor + part * (s.to - s.from), true);
+  const press = (id) => () => { const b = $(`#${id}`); if (b && !b.disabled) b.click(); };
+  keys({
+    ArrowLeft: move(-1 / 200), ArrowRight: move(1 / 200), "Shift+ArrowLeft": move(-1 / 10), "Shift+ArrowRight": move(1 / 10),
+    ArrowUp: () => stepRow(-1), ArrowDown: () => stepRow(1),
+    "+": acts["zoom-in"], "-": acts["zoom-out"], 0: acts["zoom-all"], z: press("zoom-take"),
+    PageUp: acts.back, PageDown: acts.forward, Home: () => setCursor(0, true), End: () => setCursor(s.doc.length_s, true),
+    j: () => findingStep(1), k: () => findingStep(-1), l: hear, Escape: unname,
   });
+  if (operates()) keys({ x: press("split"), g: press("merge"), r: press("rename"), n: press("add"), Delete: press("delete"), "Ctrl+z": press("undo"), "Ctrl+y": press("redo") });
 }

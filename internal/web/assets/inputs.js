@@ -1,5 +1,5 @@
 // The desk inputs that are fed: level, live trim and mute of each.
-import { $, $$ } from "./app.js";
+import { $, $$, keys } from "./app.js";
 
 const floorDB = -60; // at the bar's left end
 const fall = 2; // dB from one status to the next: a peak can be read
@@ -7,19 +7,33 @@ const shown = (v, digits) => v.toFixed(digits).replace("-", "−");
 
 export class Inputs {
   constructor(box, command) {
-    Object.assign(this, { command, mine: false, program: null, held: new Map(), rows: new Map($$(".meter", box).map((m) => [Number(m.dataset.input), m])) });
+    Object.assign(this, { command, mine: false, program: null, held: new Map(), limited: new Map(), rows: new Map($$(".meter", box).map((m) => [Number(m.dataset.input), m])) });
     box.addEventListener("click", (e) => {
       const row = e.target.closest(".meter"), button = e.target.closest("button");
       if (!button) return;
-      if (button.classList.contains("mute")) this.mute(row); else this.trim(row, Number(button.dataset.trim));
+      if (button.classList.contains("clip")) this.clear(row); else if (button.classList.contains("mute")) this.mute(row); else this.trim(row, Number(button.dataset.trim));
     });
-    box.addEventListener("keydown", (e) => {
-      const row = e.target.closest(".meter"), keys = { m: () => this.mute(row), "+": () => this.trim(row, 0.5), "=": () => this.trim(row, 0.5), "-": () => this.trim(row, -0.5), ArrowDown: () => this.go(row, e.target, 1), ArrowUp: () => this.go(row, e.target, -1) };
-      if (!keys[e.key] || e.ctrlKey || e.metaKey || e.altKey) return;
-      e.preventDefault();
-      e.stopPropagation();
-      keys[e.key]();
-    });
+    const line = (f) => (e) => { const row = e.target.closest(".meter"); return !!row && f(row, e.target); };
+    keys({ m: line((row) => this.mute(row)), "Shift+ArrowUp": line((row) => { this.trim(row, 0.5); }), "Shift+ArrowDown": line((row) => { this.trim(row, -0.5); }),
+      ArrowDown: line((row, from) => this.go(row, from, 1)), ArrowUp: line((row, from) => this.go(row, from, -1)) });
+  }
+
+  // A clip mark stays until somebody clears it: nobody looks at 64 meters at once.
+  clear(row) {
+    row.classList.remove("clipped");
+    this.limited.set(Number(row.dataset.input), row.limited || 0);
+    this.clips();
+  }
+  clearAll() { for (const row of this.rows.values()) this.clear(row); }
+  clips() {
+    const n = [...this.rows.values()].filter((r) => r.classList.contains("clipped")).length, all = $("#clear-clips");
+    if (all) { all.hidden = !n; all.textContent = `Clear ${n} clip ${n === 1 ? "mark" : "marks"}`; }
+  }
+
+  /** group mutes all inputs of a group, or opens them all where all are muted. */
+  async group(inputs) {
+    const rows = inputs.map((i) => this.rows.get(i)).filter(Boolean), on = !rows.every((r) => r.classList.contains("muted"));
+    for (const r of rows) if (r.classList.contains("muted") !== on && !await this.command({ do: "mute", input: Number(r.dataset.input), on })) return;
   }
 
   mute(row) { if (this.mine) this.command({ do: "mute", input: Number(row.dataset.input), on: !row.classList.contains("muted") }); }
@@ -50,6 +64,8 @@ export class Inputs {
       this.held.set(i.desk_input, peak);
       $("i", m).style.width = `${Math.max(0, Math.min(100, 100 * (1 - peak / floorDB)))}%`;
       const full = peak >= -0.1, plays = i.status === "playback";
+      m.limited = i.limited_samples || 0;
+      if ((full && plays && !i.muted || m.limited > (this.limited.get(i.desk_input) || 0)) && !m.classList.contains("clipped")) { m.classList.add("clipped"); this.clips(); }
       m.classList.toggle("full", full);
       m.classList.toggle("muted", i.muted);
       m.classList.toggle("off", !plays);
@@ -57,7 +73,7 @@ export class Inputs {
       const mute = $(".mute", m), out = $("output", m);
       if (!mute) return;
       mute.setAttribute("aria-pressed", i.muted);
-      for (const b of $$("button", m)) b.disabled = !this.mine;
+      for (const b of $$("button:not(.clip)", m)) b.disabled = !this.mine;
       if (m.asked) return;
       m.trim = i.trim_db;
       out.textContent = this.signed(i.trim_db);

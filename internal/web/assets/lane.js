@@ -1,10 +1,13 @@
 // The songs of the night above the strips, with edges that can be moved by hand
 // or by arrow keys.
-import { clock, el, operates } from "./app.js";
+import { clock, el, operates, say } from "./app.js";
+
+// A finger that rests on an edge trembles by this much.
+const slackPX = 10;
 
 export class Lane {
-  constructor(box, state, { edit, choose, redraw }) {
-    Object.assign(this, { box, s: state, edit, choose, redraw, held: null });
+  constructor(box, state, { edit, choose, redraw, setCursor }) {
+    Object.assign(this, { box, s: state, edit, choose, redraw, setCursor, held: null });
   }
 
   /** draw makes the songs anew. */
@@ -35,12 +38,13 @@ export class Lane {
   edge(t, which, name) {
     const field = which === "start" ? "start_s" : "end_s";
     const e = el("div", { class: `edge ${which}`, "data-key": `${which}-${t.id}`, tabindex: 0, role: "slider", "aria-label": `${which === "start" ? "Start" : "End"} of ${name}`, "aria-valuemin": 0, "aria-valuemax": this.s.doc.length_s.toFixed(1), "aria-valuenow": t[field].toFixed(1), "aria-valuetext": clock(t[field], true) });
-    const bounds = (v) => which === "start" ? Math.min(Math.max(0, v), t.end_s - 0.2) : Math.max(Math.min(this.s.doc.length_s, v), t.start_s + 0.2);
     const move = (v) => {
-      t[field] = Math.round(bounds(v) * 10) / 10; // levels are known on this grid
+      const [to, stop] = this.bounded(t, which, v);
+      if (stop && this.held && !this.held.told) { this.held.told = true; say(`The edge stops at ${stop.song}.`, `To give ${t.song} more, move the edge of ${stop.song} first.`); }
+      t[field] = Math.round(to * 10) / 10; // levels are known on this grid
       e.setAttribute("aria-valuenow", t[field].toFixed(1));
       e.setAttribute("aria-valuetext", clock(t[field], true));
-      document.getElementById("cursor-time").textContent = clock(t[field], true);
+      this.setCursor(t[field]); // so that the edge can be listened to
       this.redraw();
     };
     const before = () => ({ start: t.start_s, end: t.end_s });
@@ -60,9 +64,13 @@ export class Lane {
       e.focus({ preventScroll: true });
       e.setPointerCapture(p.pointerId);
       e.classList.add("held");
-      this.held = { x: p.clientX, at: t[field] };
+      this.held = { x: p.clientX, at: t[field], still: p.pointerType === "mouse" ? 0 : slackPX };
     });
-    e.addEventListener("pointermove", (p) => { if (this.held) move(this.held.at + (p.clientX - this.held.x) / this.s.width() * (this.s.to - this.s.from)); });
+    e.addEventListener("pointermove", (p) => {
+      if (!this.held || Math.abs(p.clientX - this.held.x) < this.held.still) return;
+      this.held.still = 0;
+      move(this.held.at + (p.clientX - this.held.x) / this.s.width() * (this.s.to - this.s.from));
+    });
     const drop = () => { e.classList.remove("held"); if (this.held) commit(); };
     e.addEventListener("pointerup", drop);
     e.addEventListener("pointercancel", drop);
@@ -81,6 +89,20 @@ export class Lane {
     });
     e.addEventListener("blur", () => { if (this.timer) commit(); });
     return e;
+  }
+
+  // bounded keeps an edge within the night, and out of its neighbours: it returns
+  // where the edge may go, and the song that stopped it.
+  bounded(t, which, v) {
+    const others = this.s.doc.takes.filter((o) => o !== t), least = 0.2;
+    if (which === "end") {
+      const next = others.filter((o) => o.start_s >= t.start_s).sort((a, b) => a.start_s - b.start_s)[0];
+      const stop = next && v > Math.max(next.start_s, t.end_s) ? next : null;
+      return [Math.max(stop ? Math.max(next.start_s, t.end_s) : Math.min(this.s.doc.length_s, v), t.start_s + least), stop];
+    }
+    const before = others.filter((o) => o.start_s < t.start_s).sort((a, b) => b.end_s - a.end_s)[0];
+    const stop = before && v < Math.min(before.end_s, t.start_s) ? before : null;
+    return [Math.min(stop ? Math.min(before.end_s, t.start_s) : Math.max(0, v), t.end_s - least), stop];
   }
 
   /** place puts the songs where the view has them. */

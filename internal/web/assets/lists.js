@@ -1,6 +1,6 @@
 // Lists that are edited as tables. What is kept is sent as text, as a
 // spreadsheet would give it, and read by the same rules as a file.
-import { $, $$, el, say, submitOnChange } from "./app.js";
+import { $, $$, el, post, say, submitOnChange } from "./app.js";
 
 const keys = { inputs: { track: "track", channel: "channel", gain: "gain_db", group: "group", notes: "notes" }, desk: { input: "desk_input", channel: "channel", gain: "gain_db", output: "output" } };
 
@@ -65,9 +65,8 @@ function setUp(form) {
     const text = [columns.join("\t"), ...[...body.rows].map((r) => cells(r).map((c) => `"${clean(c.value.replace("−", "-"))}"`)).filter((r) => r.some((v) => v !== '""')).map((r) => r.join("\t"))].join("\n");
     const data = new URLSearchParams(new FormData(form));
     data.set("text", text);
-    const response = await fetch(form.action, { method: "POST", body: data, headers: { Accept: "application/json" } });
-    const doc = await response.json();
-    if (!response.ok) { say(doc.problem, doc.hint); return; }
+    const doc = await post(form.action, data);
+    if (!doc) return;
     delete form.dataset.changed;
     location.href = doc.to;
   });
@@ -76,8 +75,6 @@ function setUp(form) {
 
 $("#setlist-form")?.addEventListener("submit", async (e) => {
   e.preventDefault();
-  const response = await fetch("/lists/setlist", { method: "POST", body: new URLSearchParams(new FormData(e.target)), headers: { Accept: "application/json" } });
-  const doc = await response.json();
-  if (!response.ok) { say(doc.problem, doc.hint); return; }
-  location.href = doc.to;
+  const doc = await post("/lists/setlist", new FormData(e.target));
+  if (doc) location.href = doc.to;
 });

@@ -1,9 +1,10 @@
 // One night: the levels of all channels, drawn from the envelope, with the songs
 // above them. Times are seconds from the first frame of the show's reference
 // recording; a track's own seconds are those less its recording's offset.
-import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, on, parseClock, say } from "./app.js";
+import { $, $$, clock, db, el, earing, get, getJSON, hush, listen, listenByKey, on, parseClock, say, showMore } from "./app.js";
 import { hands } from "./hands.js";
 import { Lane } from "./lane.js";
+import { NightList } from "./nightlist.js";
 import { atCursor, findingsAt, levelAt, nextFinding } from "./readout.js";
 import { Songs, songTitle } from "./songs.js";
 import { drawMap, drawRuler, drawStrip, drawWave, palette } from "./strips.js";
@@ -17,7 +18,8 @@ async function start() {
   const leastSpan = 0.05; // seconds
   const waveSpan = 10; // below, the waveform is read from the file
   const body = $("#strips tbody");
-  const lane = new Lane($("#lane"), s, { edit: (fields) => songs.edit(fields), choose: (id) => songs.choose(id), redraw });
+  const lane = new Lane($("#lane"), s, { edit: (fields) => songs.edit(fields), choose: (id) => songs.choose(id), redraw, setCursor });
+  const findingList = new NightList($("#night-findings"), s, goTo);
   const cursorLine = el("div", { class: "cursor-line" }), playLine = el("div", { class: "cursor-line play-line", hidden: true });
   root.append(cursorLine, playLine);
 
@@ -39,6 +41,7 @@ async function start() {
     if (first) { s.from = 0; s.to = Math.max(1, doc.length_s); fromHash(); }
     if (!doc.takes.some((t) => t.id === s.take)) s.take = 0;
     buildRows();
+    findingList.draw();
     lane.draw();
     songs.buttons();
     redraw();
@@ -61,7 +64,7 @@ async function start() {
       const canvas = el("canvas", { role: "img", "aria-label": `${t.channel}: level over time` + (mine.length ? `; ${mine.length} findings: ${[...new Set(mine.map((f) => f.kind))].join(", ")}` : "") });
       const row = el("tr", { "data-track": t.id, title: t.name && t.name !== t.channel ? `recorded as ${t.name}` : null },
         el("td", { class: "n" }, String(t.number)),
-        el("th", { scope: "row" }, el("button", { onclick: () => chooseRow(t.id), onfocus: () => chooseRow(t.id) }, t.channel, mine.length ? el("span", { class: "state " + worst(mine), "aria-hidden": "true" }, ` ${mark(mine)}`) : null)),
+        el("th", { scope: "row" }, el("button", { onclick: () => chooseRow(t.id), onfocus: () => chooseRow(t.id) }, el("span", { class: "name" }, t.channel), mine.length ? el("span", { class: "state " + worst(mine), "aria-hidden": "true" }, mark(mine)) : null)),
         el("td", { class: "strip" }, canvas),
         ...["rms_dbfs", "true_peak_dbtp", "loudness_lufs", "crest_factor_db"].map((name) => el("td", { class: "n f", "data-figure": name })));
       row.track = t; row.canvas = canvas; row.findings = findings.filter((f) => f.tracks.includes(t.number));
@@ -98,6 +101,13 @@ async function start() {
     chooseRow(next.row.track.id);
     next.row.scrollIntoView({ block: "nearest" });
     setCursor(next.at, true);
+  }
+  // goTo shows a finding of the list: in the row of its first channel, where it has one.
+  function goTo(f) {
+    const row = [...body.rows].find((r) => f.tracks.includes(r.track.number));
+    if (row) { chooseRow(row.track.id); row.scrollIntoView({ block: "nearest" }); }
+    setCursor(f.start_s + offset(f.recording), true);
+    findingList.mark([f.id]);
   }
   function filterRows() {
     const wanted = $("#channel-filter").value.trim().toLowerCase();
@@ -136,6 +146,7 @@ async function start() {
   function lines() {
     $("#cursor-time").textContent = clock(s.cursor, true);
     const row = [...body.rows].find((r) => r.track.id === s.row), text = row ? atCursor(s, row, offset(s.rec.id)) : "";
+    if (row) findingList.mark(findingsAt(row, s.cursor, offset(s.rec.id), 0.06).map((f) => f.id));
     if ($("#here").textContent !== text) $("#here").textContent = $("#here").title = text;
     const box = root.getBoundingClientRect(), to = body.getBoundingClientRect();
     const place = (line, t) => {
@@ -247,25 +258,27 @@ async function start() {
 
   // ---- songs
 
-  const songs = new Songs(s, date, { apply, lane, redraw, fetchFigures, view });
-  const acts = { ...songs.acts, "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s), back: () => pan(-0.5), forward: () => pan(0.5) };
+  const songs = new Songs(s, date, { apply, lane, redraw, fetchFigures, view, setCursor });
+  const acts = { ...songs.acts, hear: () => hear(), "zoom-in": () => zoom(0.5), "zoom-out": () => zoom(2), "zoom-all": () => view(0, s.doc.length_s), back: () => pan(-0.5), forward: () => pan(0.5) };
   for (const [id, f] of Object.entries(acts)) $(`#${id}`)?.addEventListener("click", f);
   $("#rig").addEventListener("change", (e) => { s.rec = s.doc.recordings.find((r) => r.id === Number(e.target.value)); s.strips = s.whole = null; built = ""; apply(s.doc); });
   $("#channel-filter").addEventListener("input", () => { filterRows(); redraw(); });
   $("#goto").addEventListener("change", (e) => {
     const t = parseClock(e.target.value);
     if (Number.isNaN(t)) { say(`"${e.target.value}" is no time.`, "Write it as seconds, mm:ss or h:mm:ss."); return; }
+    if (t > s.doc.length_s) { say(`${clock(t)} lies after the end of the night.`, `It is ${clock(s.doc.length_s)} long.`); return; }
     setCursor(t, true);
   });
+  for (const bar of $$(".tools", root)) showMore(bar);
 
-  function hear() {
+  function hear(start = listen) {
     const track = s.doc.tracks.find((t) => t.id === s.row);
     if (!track) return;
     if (earing.on && earing.track === track.id) { hush(); return; }
-    listen(track.id, s.cursor - offset(track.recording), track.channel);
+    start(track.id, s.cursor - offset(track.recording), track.channel);
   }
 
-  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear, acts, unname: () => songs.unname(), findingStep });
+  hands({ root, s, view, zoom, pan, setCursor, stepRow, timeAt, width, hear: () => hear(listenByKey), acts, unname: () => songs.unname(), findingStep });
 
   function fromHash() {
     const take = /^#take-(\d+)$/.exec(location.hash), at = /^#at-([\d.]+)-(\d+)-(\d+)$/.exec(location.hash);
@@ -283,7 +296,7 @@ async function start() {
   }
   addEventListener("hashchange", () => { fromHash(); apply(s.doc); });
   addEventListener("resize", () => { redraw(); fetchStrips(); });
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
+  document.addEventListener("theme", redraw);
   document.addEventListener("ear", lines);
   // A change by another window or command: only what differs is drawn again.
   let soon = 0;

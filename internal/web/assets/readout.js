@@ -21,7 +21,7 @@ const marks = { fault: "✕", warning: "▲", note: "•" };
 
 /** atCursor words what the selected channel does at the cursor. */
 export function atCursor(s, row, shift) {
-  const found = findingsAt(row, s.cursor, shift, 0.06).map((f) => `${f.accepted ? "accepted" : marks[f.severity]} ${f.text}`);
+  const found = findingsAt(row, s.cursor, shift, 0.06).map((f) => `${f.accepted ? "accepted" : marks[f.severity]} ${f.kind}`);
   return [`${row.track.channel} at ${clock(s.cursor, true)}: ${levelAt(s, row.track.id, s.cursor) || "–"}`, ...found].join("  ");
 }
 

@@ -1,8 +1,8 @@
 // Watching a scan.
-import { $, clock, el, getJSON, on, operates, post } from "./app.js";
+import { $, clock, el, getJSON, on, operates, post, refresh } from "./app.js";
 
 function draw(job) {
-  if (job.kind === "render") return;
+  if (["render", "linecheck"].includes(job.kind)) return;
   const running = job.state === "running";
   const bytes = (n) => n >= 1e9 ? `${(n / 1e9).toFixed(1)} GB` : `${(n / 1e6).toFixed(0)} MB`;
   const left = running && job.done > 0 && job.total > job.done ? `${clock(job.seconds * (job.total - job.done) / job.done)} left` : "";
@@ -21,13 +21,8 @@ function draw(job) {
 
 on("job", draw);
 getJSON("/data/jobs").then((all) => all.forEach(draw)).catch(() => {});
-$("#scan-form")?.addEventListener("submit", async (e) => {
+document.addEventListener("submit", async (e) => { // of parts that come later, too
+  if (!e.target.matches("#scan-form, [data-send]")) return;
   e.preventDefault();
-  const data = new URLSearchParams(new FormData(e.target));
-  const response = await fetch("/scan", { method: "POST", body: data, headers: { Accept: "application/json" } });
-  if (!response.ok) {
-    const said = await response.json();
-    const { say } = await import("./app.js");
-    say(said.problem, said.hint);
-  }
+  if (await post(e.target.action, new FormData(e.target)) !== null) refresh();
 });

@@ -8,7 +8,7 @@ export class Songs {
     Object.assign(this, { s, date, page, naming: null });
     const edit = (fields) => this.edit(fields);
     this.acts = {
-      split: () => edit({ do: "split", take: s.take, at: s.cursor, song: "" }),
+      split: () => this.split(),
       merge: () => edit({ do: "merge", take: s.take, with: this.next(this.chosen()).id }),
       delete: () => edit({ do: "delete", take: s.take }),
       undo: () => edit({ do: "undo" }),
@@ -34,6 +34,7 @@ export class Songs {
   choose(id) {
     if (this.s.take === id) return;
     this.s.take = id;
+    if (this.chosen()) this.page.setCursor(this.chosen().start_s); // what is listened to next is this song
     this.page.lane.mark();
     this.buttons();
     this.page.redraw();
@@ -61,6 +62,13 @@ export class Songs {
     return doc;
   }
 
+  // The part behind is mostly the one that needs another name.
+  async split() {
+    const at = this.s.cursor, doc = await this.edit({ do: "split", take: this.s.take, at, song: "" });
+    const behind = doc?.takes.find((t) => Math.abs(t.start_s - at) < 0.01);
+    if (behind) this.choose(behind.id);
+  }
+
   async add(song) {
     const { s } = this, before = s.doc.takes.map((t) => t.id), start = s.cursor;
     const room = Math.min(s.doc.length_s, start + 180, ...s.doc.takes.filter((t) => t.start_s > start).map((t) => t.start_s));
@@ -78,5 +86,11 @@ export class Songs {
     $("#title").select();
     $("#naming button.main").textContent = what;
   }
-  unname() { $("#naming").hidden = true; this.naming = null; }
+  /** unname closes the title's form; false where it was closed. */
+  unname() {
+    const was = !$("#naming").hidden;
+    $("#naming").hidden = true;
+    this.naming = null;
+    return was;
+  }
 }

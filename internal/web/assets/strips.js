@@ -35,27 +35,19 @@ export function drawStrip(canvas, s, track, findings, shift, colours, take) {
   const strips = s.strips, levels = strips?.at.get(track);
   if (levels) {
     // What was fetched for another view is stretched until the new one is there.
-    // One outline a level: thousands of single bars are slow to fill.
+    // One outline a level: thousands of single bars are slow to fill. The RMS is
+    // an area, the peak a line above it.
     const x0 = x(strips.from), step = (strips.to - strips.from) * scale / strips.columns;
     const first = Math.max(0, Math.floor(-x0 / step)), last = Math.min(strips.columns, Math.ceil((w - x0) / step));
-    for (const [offset, colour] of [[0, colours.peak], [1, colours.rms]]) {
-      c.fillStyle = colour;
-      c.beginPath();
-      c.moveTo(x0 + first * step, h);
-      let before = -1;
-      for (let i = first; i < last; i++) {
-        const code = levels[2 * i + offset], y = code < 2 ? h : h - part(code) * (h - 2);
-        if (y !== before) {
-          c.lineTo(x0 + i * step, before < 0 ? h : before);
-          c.lineTo(x0 + i * step, y);
-          before = y;
-        }
-      }
-      c.lineTo(x0 + last * step, before < 0 ? h : before);
-      c.lineTo(x0 + last * step, h);
-      c.closePath();
-      c.fill();
-    }
+    outline(c, levels, 1, x0, step, first, last);
+    c.lineTo(x0 + last * step, h);
+    c.closePath();
+    c.fillStyle = colours.rms;
+    c.fill();
+    outline(c, levels, 0, x0, step, first, last);
+    c.strokeStyle = colours.peak;
+    c.lineWidth = 1;
+    c.stroke();
     c.fillStyle = colours.rule; // nothing recorded: hatched
     for (let i = first; i < last; i++) {
       const at = x0 + i * step;
@@ -64,6 +56,21 @@ export function drawStrip(canvas, s, track, findings, shift, colours, take) {
   }
   for (const f of findings) drawFinding(c, f, x(f.start_s + shift), x(f.end_s + shift), colours);
   return c;
+}
+
+// outline begins a path along one of a strip's two levels: offset 0 is the peak, 1 the RMS.
+function outline(c, levels, offset, x0, step, first, last) {
+  c.beginPath();
+  c.moveTo(x0 + first * step, c.h);
+  let before = -1;
+  for (let i = first; i < last; i++) {
+    const code = levels[2 * i + offset], y = code < 2 ? c.h : c.h - part(code) * (c.h - 2);
+    if (y === before) continue;
+    c.lineTo(x0 + i * step, before < 0 ? c.h : before);
+    c.lineTo(x0 + i * step, y);
+    before = y;
+  }
+  c.lineTo(x0 + last * step, before < 0 ? c.h : before);
 }
 
 // A finding: a bar along the top, whole for a fault, dashed for a warning, dotted
@@ -100,10 +107,13 @@ export function drawWave(c, wave, s, colours) {
     const low = wave.at[2 * i], high = wave.at[2 * i + 1];
     c.fillRect(x0 + i * step, middle - high * tall, Math.max(step, 1), Math.max(1, (high - low) * tall));
   }
-  c.fillStyle = colours.soft;
   c.font = `${10 * em()}px system-ui, sans-serif`;
   const peak = 20 * Math.log10(loudest / 32767);
-  c.fillText(`peak ${peak.toFixed(0).replace("-", "−")} dBFS`, 4, c.h - 4);
+  const text = `peak ${peak.toFixed(0).replace("-", "−")} dBFS`;
+  c.fillStyle = colours.sheet; // or the wave goes through the letters
+  c.fillRect(0, c.h - 13 * em(), c.measureText(text).width + 8, 13 * em());
+  c.fillStyle = colours.soft;
+  c.fillText(text, 4, c.h - 4);
 }
 
 /** drawMap draws the whole night small: the loudest channel, and the songs. */

@@ -7,7 +7,7 @@ function choose() {
   const wanted = filter.value.trim().toLowerCase();
   for (const row of $$("#grid tbody tr")) {
     const title = $("th", row).textContent.toLowerCase();
-    row.classList.toggle("gone", !title.includes(wanted) || reported.checked && !$(".reported", row));
+    row.classList.toggle("gone", !title.includes(wanted) || reported.checked && !$(".fault, .warning, .note", row));
   }
 }
 
@@ -15,7 +15,7 @@ function lastNight(e) {
   e?.preventDefault();
   const head = $$("#grid thead tr:first-child th").at(-1);
   if (!head) return;
-  const wrap = $(".grid-wrap");
+  const wrap = head.closest(".grid-wrap");
   wrap.scrollLeft = wrap.scrollWidth;
   if (e) head.querySelector("a")?.focus({ preventScroll: true });
 }
@@ -30,8 +30,8 @@ if (filter) {
 
 // In a long tour both heads may be out of sight: a cell's title names its row and column.
 $("#main").addEventListener("mouseover", (e) => {
-  const cell = e.target.closest("#grid tbody td, #grid .whole td");
+  const cell = e.target.closest("#grid tbody td");
   if (!cell || cell.title || !cell.firstElementChild) return;
   const head = $$("#grid thead tr:first-child th")[cell.cellIndex], row = $("th", cell.parentNode).textContent;
-  cell.title = [row, head.textContent.replace(/\s+/g, " ").trim(), cell.textContent.replace(/[✓▲✕?…]/g, "").replace(/\s+/g, " ").trim()].filter(Boolean).join(", ");
+  cell.title = [row, $("a", head).title.split(":")[0], cell.textContent.replace(/[✓▲✕•″?]/g, "").replace(/\s+/g, " ").trim()].filter(Boolean).join(", ");
 });

@@ -1,20 +1,10 @@
 // The transport: what leaves the outputs, and the hands on it.
-import { $, $$, clock, el, getJSON, on, operates, parseClock, post, say, typing } from "./app.js";
+import { $, $$, clock, el, getJSON, keys, on, operates, parseClock, post, say, transport as command } from "./app.js";
 import { Inputs } from "./inputs.js";
 
 const root = $("#transport");
 const running = root.dataset.running === "true";
 let mine = false, status = null, program = null, dragging = false;
-
-async function command(c) {
-  try {
-    const response = await fetch("/transport/do", { method: "POST", body: JSON.stringify(c), headers: { "Content-Type": "application/json", Accept: "application/json" } });
-    if (response.ok) return true;
-    const said = await response.json();
-    say(said.problem, said.hint);
-  } catch { say("The server does not answer.", "The outputs fall silent when it is gone."); }
-  return false;
-}
 
 const inputs = running ? new Inputs($("#meters"), command) : null;
 
@@ -30,6 +20,7 @@ function hold(doc) {
   for (const b of $$("#place, #items button")) b.disabled = !mine;
   const other = $("#not-mine");
   if (other) { other.hidden = mine; $("#who-holds").textContent = `${doc.holder} holds the transport.`; }
+  drawGroups(doc.groups || []);
   inputs.mine = mine;
   inputs.program = program;
   if (doc.status) draw(doc.status);
@@ -56,6 +47,12 @@ function drawTicks(doc) {
   if (focus) $(`[data-tick="${focus}"]`)?.focus();
 }
 
+function drawGroups(groups) {
+  if (!$("#groups") || $("#groups").children.length) return;
+  $("#groups").replaceChildren(...groups.map((g) => el("button", { class: "group-mute", onclick: () => inputs.group(g.inputs) }, `Mute ${g.name}`)));
+  $$("#groups button").forEach((b, i) => { b.inputs = groups[i].inputs; });
+}
+
 // ---- where it stands
 
 const sounds = () => ["playing", "tone", "waiting"].includes(status?.state);
@@ -75,6 +72,7 @@ function draw(st) {
   $("#song").textContent = item ? `${st.item + 1}. ${item.song}` : "–";
   if (!dragging) $("#at").textContent = clock(st.at_s, true);
   $("#of").textContent = `of ${clock(st.length_s)}${st.next >= 0 ? `, then ${program?.items[st.next]?.song}` : st.at_end === "stop" ? ", then it stops" : ", the last"}`;
+  drawLeft(st);
   $("#buffer").textContent = `${st.buffer_s.toFixed(1)} s`;
   $("#underruns").textContent = st.underruns;
   $("#late").textContent = st.late_blocks;
@@ -85,6 +83,15 @@ function draw(st) {
   drawMarks(st);
   trouble(st.problems || []);
   inputs.draw(st);
+}
+
+// What is left of the song, and of the songs that follow it by themselves.
+function drawLeft(st) {
+  const song = Math.max(0, st.length_s - st.at_s), loops = st.loop.on && st.loop.item === st.item;
+  const rest = (program?.items || []).slice(st.item + 1).reduce((sum, i) => sum + i.length_s, 0);
+  $("#left").textContent = loops ? "loop" : clock(song);
+  $("#left-all").textContent = clock(song + rest);
+  for (const b of $$("#groups button")) b.setAttribute("aria-pressed", b.inputs.every((n) => st.inputs.find((i) => i.desk_input === n)?.muted));
 }
 
 function drawHands(st) {
@@ -170,6 +177,7 @@ function setUp() {
   click("[data-item]", (b) => command({ do: "locate", item: Number(b.dataset.item) }));
   click("[data-level]", (b) => status && level(status.level_db + Number(b.dataset.level)));
   click("#loop", () => command({ do: status?.loop.on ? "loop_off" : "loop_on" }));
+  click("#clear-clips", () => inputs.clearAll());
   click("#identify", () => tone(false));
   click("#line-up", () => tone(true));
   click("#fade-out", () => command({ do: "fade_out" }));
@@ -191,21 +199,10 @@ function setUp() {
   const place = $("#place");
   place.addEventListener("input", () => { dragging = true; $("#at").textContent = clock(Number(place.value), true); });
   place.addEventListener("change", () => { dragging = false; command({ do: "locate", at_s: Number(place.value) }); });
-  // While anything sounds the space bar is silence, whatever has the focus, a
-  // field too; it never starts anything.
-  addEventListener("keydown", (e) => {
-    if (e.key !== " " || !operates() || !sounds()) return;
-    e.preventDefault();
-    e.stopImmediatePropagation();
-    if (!e.repeat) command({ do: "fade_out" });
-  }, true);
-  addEventListener("keyup", (e) => { if (e.key === " " && !typing(e)) e.preventDefault(); }, true); // or a button that has the focus is pressed
-  document.addEventListener("keydown", (e) => {
-    if (!mine || typing(e) || e.target.matches("input[type=range]")) return;
-    const keys = { p: () => command({ do: status?.state === "playing" ? "pause" : "play" }), ArrowLeft: () => command({ do: "skip", by_s: -10 }), ArrowRight: () => command({ do: "skip", by_s: 10 }),
-      "[": () => command({ do: "loop_from" }), "]": () => command({ do: "loop_to" }), l: () => $("#loop").click() };
-    if (keys[e.key]) { e.preventDefault(); keys[e.key](); }
-  });
+  const hand = (f) => () => mine && f();
+  keys({ p: hand(() => { command({ do: status?.state === "playing" ? "pause" : "play" }); }),
+    ArrowLeft: hand(() => { command({ do: "skip", by_s: -10 }); }), ArrowRight: hand(() => { command({ do: "skip", by_s: 10 }); }),
+    "[": hand(() => { command({ do: "loop_from" }); }), "]": hand(() => { command({ do: "loop_to" }); }), o: hand(() => $("#loop").click()) });
 }
 if (running) setUp();
 
