@@ -8,7 +8,9 @@ import (
 
 // TestNextIsTheFirstInputNotHeard: in order of track, then what was not recorded.
 func TestNextIsTheFirstInputNotHeard(t *testing.T) {
-	in := func(channel string, alive bool) linecheck.Input { return linecheck.Input{Channel: channel, Alive: alive} }
+	in := func(channel string, alive bool) linecheck.Input {
+		return linecheck.Input{Channel: channel, Alive: alive}
+	}
 	for _, tt := range []struct {
 		r     linecheck.Report
 		next  string
