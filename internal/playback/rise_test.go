@@ -81,9 +81,14 @@ func checkRises(t *testing.T, seed uint64, commands int) float64 {
 	const window = 480 // frames, 10 ms
 	var last [2][]float64
 	var steepest [2]float64
+	type block struct {
+		frames int
+		opens  [2]float64 // dB, at which an output begins that is no longer muted
+	}
+	var recent []block // the last ones, of a window at least
 	for range commands {
 		level, input := e.levelNowDB(), 1+rnd.IntN(2)
-		opens := [2]float64{level + e.trimNowDB(0) + UnmuteDB, level + e.trimNowDB(1) + UnmuteDB}
+		before := [2]float64{level + e.trimNowDB(0) + UnmuteDB, level + e.trimNowDB(1) + UnmuteDB}
 		trim := e.trimNowDB(input - 1)
 		var c Command
 		switch rnd.IntN(8) {
@@ -108,14 +113,28 @@ func checkRises(t *testing.T, seed uint64, commands int) float64 {
 			t.Fatalf("%s to %v was done; it was at %v and %v", c.Do, *c.DB, level, trim)
 		}
 		out := e.pullRing(1 + rnd.IntN(4000))
+		now := block{frames: len(out) / 2}
 		for o := range 2 {
+			now.opens[o] = max(before[o], e.levelNowDB()+e.trimNowDB(o)+UnmuteDB)
+		}
+		recent = append(recent, now)
+		for sum, i := 0, len(recent)-2; i >= 0; i-- {
+			if sum += recent[i].frames; sum >= window {
+				recent = recent[i:]
+				break
+			}
+		}
+		for o := range 2 {
+			opens := now.opens[o]
+			for _, b := range recent {
+				opens = max(opens, b.opens[o])
+			}
 			all := last[o]
 			for f := o; f < len(out); f += 2 {
 				all = append(all, dbAt(out[f]))
 			}
-			opens[o] = max(opens[o], e.levelNowDB()+e.trimNowDB(o)+UnmuteDB)
 			for f := 0; f+window < len(all); f++ {
-				if all[f+window] > opens[o]+0.11 { // else it begins to rise from silence
+				if all[f+window] > opens+0.11 { // else it begins to rise from silence
 					steepest[o] = max(steepest[o], all[f+window]-max(all[f], MinLevelDB))
 				}
 			}
