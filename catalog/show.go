@@ -162,15 +162,20 @@ func (s *Store) EnsureShow(ctx context.Context, sh Show) (Show, error) {
 	return s.showOf(ctx, id)
 }
 
+// usualTime is when a show of a name usually starts, for recordings without a
+// clock. Common practice, no source.
+const usualTime = `CASE lower(s.name) WHEN 'rehearsal' THEN 'T12' WHEN 'matinee' THEN 'T14' WHEN 'afternoon' THEN 'T15' WHEN 'soundcheck' THEN 'T16'
+	WHEN 'early' THEN 'T18' WHEN 'evening' THEN 'T20' WHEN 'late' THEN 'T22' ELSE '~' END`
+
 // settleKeys sets the addresses and the order of a date's shows: by the earliest
-// start of their recordings, then by name.
+// start of their recordings, or their usual time, then by name.
 func settleKeys(ctx context.Context, tx *sql.Tx, date Date) error {
 	type row struct {
 		id   ShowID
 		name string
 	}
 	shows, err := list(ctx, tx, `SELECT s.id, s.name FROM shows s WHERE s.date = ?
-		ORDER BY coalesce((SELECT min(r.starts_at) FROM recordings r WHERE r.show_id = s.id), '~'), s.name, s.id`, []any{date},
+		ORDER BY coalesce((SELECT min(r.starts_at) FROM recordings r WHERE r.show_id = s.id), s.date || `+usualTime+`), s.name, s.id`, []any{date},
 		func(sc scanner) (r row, err error) { return r, sc.Scan(&r.id, &r.name) })
 	if err != nil {
 		return err
