@@ -26,6 +26,7 @@ func onRing(t *testing.T, p *Program, samples ...float32) *Engine {
 		}
 	}
 	e.Close()
+	e.pending.Store(nil) // the reader may have planned the change to the next song
 	full := newRing(1<<12, p.Outputs)
 	for i := range full.buf {
 		full.buf[i] = samples[i%len(samples)]
