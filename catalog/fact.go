@@ -132,7 +132,7 @@ type writing struct {
 	songs map[string]bool // keys of songs whose names must be settled
 	all   bool            // settle all songs
 	names *names          // nil until they are read
-	refs  map[fileRef]place
+	refs  map[fileRef]location
 	sums  map[string][]foundFile // nil until they are read
 	stmts map[string]*sql.Stmt
 }
@@ -151,7 +151,7 @@ func (s *Store) write(ctx context.Context, f func(w *writing) error) error {
 }
 
 func (s *Store) writing(ctx context.Context, tx *sql.Tx) *writing {
-	return &writing{s: s, tx: tx, songs: map[string]bool{}, refs: map[fileRef]place{}, stmts: map[string]*sql.Stmt{}}
+	return &writing{s: s, tx: tx, songs: map[string]bool{}, refs: map[fileRef]location{}, stmts: map[string]*sql.Stmt{}}
 }
 
 func (w *writing) close() {

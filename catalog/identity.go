@@ -64,8 +64,8 @@ func (r fileRef) name() string {
 	return "rig " + r.Show + "/" + r.Rig
 }
 
-// place is the position in this catalog that a fileRef resolves to.
-type place struct {
+// location is the position in this catalog that a fileRef resolves to.
+type location struct {
 	recording RecordingID // 0: not in this catalog
 	show      ShowID
 	start     int64 // frame of the recording at which the file starts
@@ -74,7 +74,7 @@ type place struct {
 
 // frame converts a frame that counts from the file's first sample, at the rate
 // of the reference's recording, to a frame of this catalog's recording.
-func (p place) frame(n int64, ref fileRef) int64 {
+func (p location) frame(n int64, ref fileRef) int64 {
 	if ref.Rate != p.rate && ref.Rate > 0 {
 		n = int64(math.Round(float64(n) * float64(p.rate) / float64(ref.Rate)))
 	}
@@ -83,7 +83,7 @@ func (p place) frame(n int64, ref fileRef) int64 {
 
 // foundFile is a file that a reference may resolve to.
 type foundFile struct {
-	place
+	location
 	path, sum, rig string
 	show           string // as showRef writes it
 }
@@ -99,15 +99,15 @@ const (
 func readFound(row scanner) (f foundFile, err error) {
 	var date Date
 	var name string
-	err = row.Scan(&f.recording, &f.place.show, &f.start, &f.rate, &f.path, &f.rig, &date, &name, &f.sum)
+	err = row.Scan(&f.recording, &f.location.show, &f.start, &f.rate, &f.path, &f.rig, &date, &name, &f.sum)
 	f.show = showRef(date, name)
 	return f, err
 }
 
 // refOf returns the reference to the first file of a recording.
-func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, place, error) {
+func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, location, error) {
 	var ref fileRef
-	at := place{recording: id}
+	at := location{recording: id}
 	var date Date
 	var name string
 	err := w.QueryRowContext(ctx, "SELECT s.id, s.date, s.name, r.rig, r.sample_rate FROM recordings r JOIN shows s ON s.id = r.show_id WHERE r.id = ?", id).
@@ -135,7 +135,7 @@ func (w *writing) refOf(ctx context.Context, id RecordingID) (fileRef, place, er
 //     audio is known to differ
 //   - a file with that audio elsewhere
 //   - for a recording that had no files, the rig of that name
-func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
+func (w *writing) resolve(ctx context.Context, ref fileRef) (location, error) {
 	if at, ok := w.refs[ref]; ok {
 		return at, nil
 	}
@@ -151,7 +151,7 @@ func (w *writing) resolve(ctx context.Context, ref fileRef) (place, error) {
 // position that ref, a field of body, resolves to. If the fact is a deletion, or
 // the file is not in this catalog, locate deletes the subject's row of the table,
 // and the position's recording is 0.
-func (w *writing) locate(ctx context.Context, f Fact, table string, body any, ref *fileRef) (at place, err error) {
+func (w *writing) locate(ctx context.Context, f Fact, table string, body any, ref *fileRef) (at location, err error) {
 	there, err := f.read(body)
 	if err != nil {
 		return at, err
@@ -167,7 +167,7 @@ func (w *writing) locate(ctx context.Context, f Fact, table string, body any, re
 	return at, err
 }
 
-func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
+func (w *writing) look(ctx context.Context, ref fileRef) (at location, err error) {
 	best := -1
 	consider := func(f foundFile) (inShow bool) {
 		sameSum := f.sum != "" && f.sum == ref.Sum
@@ -178,7 +178,7 @@ func (w *writing) look(ctx context.Context, ref fileRef) (at place, err error) {
 		}
 		score := 16*b2i(sameSum) + 8*b2i(samePath && !changed) + 4*b2i(f.show == ref.Show) + 2*b2i(samePath) + b2i(f.rig == ref.Rig)
 		if score > best { // files are in order of content: the first of equals wins
-			at, best = f.place, score
+			at, best = f.location, score
 		}
 		return samePath && !changed && f.show == ref.Show
 	}
@@ -237,7 +237,7 @@ func (w *writing) readSums(ctx context.Context) error {
 // refFor returns the reference to a recording for a fact that corrects another
 // one. It keeps the former reference if that resolves to the same recording, so
 // that a renamed rig, or a file that was read meanwhile, is no edit.
-func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (fileRef, place, error) {
+func (w *writing) refFor(ctx context.Context, id RecordingID, before *fileRef) (fileRef, location, error) {
 	if before != nil {
 		if at, err := w.resolve(ctx, *before); err != nil || at.recording == id {
 			return *before, at, err

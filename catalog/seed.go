@@ -222,7 +222,7 @@ func seedRecordings(ctx context.Context, w *writing, show ShowID, rig string) ([
 // recording it returns frames at 48 kHz, which wait for a recording of that rig.
 func seedSpan(ctx context.Context, w *writing, show ShowID, rig string, rec RecordingID, startS, endS float64) (ref fileRef, start, end int64, err error) {
 	ref.Rig, ref.Rate = rig, 48000
-	at := place{}
+	at := location{}
 	if rec != 0 {
 		ref, at, err = w.refOf(ctx, rec)
 	} else {

@@ -124,7 +124,7 @@ func (w *writing) sessionFact(ctx context.Context, ses Session) (sessionBody, er
 	for _, it := range ses.Items {
 		ref, at, err := w.refOf(ctx, it.Recording)
 		if gone := (*NotFoundError)(nil); errors.As(err, &gone) {
-			ref, at = fileRef{Show: string(it.Show), Rig: it.Rig, Rate: it.SampleRate}, place{}
+			ref, at = fileRef{Show: string(it.Show), Rig: it.Rig, Rate: it.SampleRate}, location{}
 		} else if err != nil {
 			return body, err
 		}

@@ -16,36 +16,36 @@ import (
 )
 
 func main() {
-	tours := flag.Int("tours", 5, "tours of each part")
+	tours := flag.Int("tours", 5, "tours of each half")
 	nights := flag.Int("nights", 5, "nights of each tour")
-	talks := flag.Int("talks", 10, "nights of talk and tuning of each part")
+	talks := flag.Int("talks", 10, "nights of talk and tuning of each half")
 	tuning := flag.Bool("tuning", true, "use the half of the material that tuning may use")
 	held := flag.Bool("held", true, "also use the half that tuning never used")
-	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each part")
+	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each half")
 	kinds := flag.String("kinds", "", "plant only these kinds of faults, separated by commas")
 	only := flag.String("only", "", "songs or faults alone")
 	why := flag.Bool("why", false, "list the mistakes, in the tuning half")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM) // so that temporary folders are removed
 	defer stop()
-	var parts []evaluate.Part
+	var halves []evaluate.Half
 	if *tuning {
-		parts = append(parts, evaluate.Tuning)
+		halves = append(halves, evaluate.Tuning)
 	}
 	if *held {
-		parts = append(parts, evaluate.Held)
+		halves = append(halves, evaluate.Held)
 	}
 	said := func(s string) { fmt.Fprintln(os.Stderr, s) }
-	for _, part := range parts {
-		reasons := *why && part == evaluate.Tuning
+	for _, half := range halves {
+		reasons := *why && half == evaluate.Tuning
 		if *only != "faults" {
-			if err := songs(ctx, part, *tours, *nights, *talks, reasons, said); err != nil {
+			if err := songs(ctx, half, *tours, *nights, *talks, reasons, said); err != nil {
 				fmt.Fprintln(os.Stderr, "evaluate:", err)
 				os.Exit(1)
 			}
 		}
 		if *only != "songs" {
-			if err := faults(ctx, part, *broken, *kinds, reasons, said); err != nil {
+			if err := faults(ctx, half, *broken, *kinds, reasons, said); err != nil {
 				fmt.Fprintln(os.Stderr, "evaluate:", err)
 				os.Exit(1)
 			}
@@ -53,8 +53,8 @@ func main() {
 	}
 }
 
-func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, reasons bool, said func(string)) error {
-	r, err := evaluate.Songs(ctx, part, tours, nights, talks, said)
+func songs(ctx context.Context, half evaluate.Half, tours, nights, talks int, reasons bool, said func(string)) error {
+	r, err := evaluate.Songs(ctx, half, tours, nights, talks, said)
 	if err != nil {
 		return err
 	}
@@ -64,35 +64,35 @@ func songs(ctx context.Context, part evaluate.Part, tours, nights, talks int, re
 	}{{"first night, set list", &r.First}, {"set list, earlier nights as found", &r.Listed}, {"the same, later nights known too", &r.Again},
 		{"set list, the first night confirmed", &r.One}, {"set list, earlier nights confirmed", &r.Confirmed}, {"no set list, two confirmed nights", &r.Unlisted},
 		{"no set list, no other night", &r.Alone}, {"no song played", &r.Talk}} {
-		fmt.Printf("%s, %s: %s\n", part, t.name, t)
+		fmt.Printf("%s, %s: %s\n", half, t.name, t)
 		if reasons {
 			list(t.Wrong)
 		}
 	}
-	fmt.Printf("%s, %s\n", part, &r.Oracle)
-	goals(part, r.Goals())
+	fmt.Printf("%s, %s\n", half, &r.Oracle)
+	goals(half, r.Goals())
 	return nil
 }
 
-func faults(ctx context.Context, part evaluate.Part, tours int, kinds string, reasons bool, said func(string)) error {
+func faults(ctx context.Context, half evaluate.Half, tours int, kinds string, reasons bool, said func(string)) error {
 	opt := evaluate.FaultOptions{Tours: tours}
 	for _, k := range strings.FieldsFunc(kinds, func(r rune) bool { return r == ',' }) {
 		opt.Kinds = append(opt.Kinds, catalog.FindingKind(k))
 	}
-	r, err := evaluate.Faults(ctx, part, opt, said)
+	r, err := evaluate.Faults(ctx, half, opt, said)
 	if err != nil {
 		return err
 	}
-	fmt.Printf("%s, faults: %s", part, r)
-	goals(part, r.Goals())
+	fmt.Printf("%s, faults: %s", half, r)
+	goals(half, r.Goals())
 	if reasons {
 		list(r.Why)
 	}
 	return nil
 }
 
-func goals(part evaluate.Part, all []evaluate.Goal) {
-	fmt.Printf("%s, goals:\n", part)
+func goals(half evaluate.Half, all []evaluate.Goal) {
+	fmt.Printf("%s, goals:\n", half)
 	for _, g := range all {
 		fmt.Println("   ", g)
 	}

@@ -146,7 +146,7 @@ func TestSizeOfTheTour(t *testing.T) {
 
 func TestPatternsAreWholeBars(t *testing.T) {
 	for _, s := range repertoire() {
-		for _, p := range []part{s.verse, s.chorus} {
+		for _, p := range []section{s.verse, s.chorus} {
 			for _, pattern := range []string{p.kick, p.snare, p.hat, p.tom, p.bass, p.guitar, p.keys} {
 				if len(pattern) != 16 || strings.Trim(pattern, ".xXo") != "" {
 					t.Errorf("%s: %q is no bar of 16 steps", s.title, pattern)

@@ -124,7 +124,7 @@ func (sc *score) strokes(pattern string, t, step float64) []hit {
 }
 
 // bar plays the instruments of one bar.
-func (sc *score) bar(p part, ch chord, sec rune, b int, t, step float64) {
+func (sc *score) bar(p section, ch chord, sec rune, b int, t, step float64) {
 	sc.kick = append(sc.kick, sc.strokes(p.kick, t, step)...)
 	sc.hat = append(sc.hat, sc.strokes(p.hat, t, step)...)
 	sc.tom = append(sc.tom, sc.strokes(p.tom, t, step)...)
@@ -180,7 +180,7 @@ func (sc *score) bar(p part, ch chord, sec rune, b int, t, step float64) {
 
 // sing adds the phrase's syllables that begin in this bar. The second voice
 // joins in the choruses, a third above; a guest sings the verses with the lead.
-func (sc *score) sing(s song, p part, tp takePlan, sec rune, b, bars int, t, step float64) {
+func (sc *score) sing(s song, p section, tp takePlan, sec rune, b, bars int, t, step float64) {
 	if sec != 'V' && sec != 'C' {
 		return
 	}

@@ -44,30 +44,30 @@ type FaultOptions struct {
 // Faults makes tours of broken nights as audio, scans them as a user would, and
 // compares the findings with the planted faults. Only one night's audio is on
 // disk at a time.
-func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
+func Faults(ctx context.Context, half Half, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
 	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
-	songs, err := songsOf(part)
+	songs, err := songsOf(half)
 	if err != nil {
 		return nil, err
 	}
-	speech, err := phrases(ctx, part)
+	speech, err := phrases(ctx, half)
 	if err != nil {
 		return nil, err
 	}
-	drums, err := strokes(ctx, part)
+	drums, err := strokes(ctx, half)
 	if err != nil {
 		return nil, err
 	}
-	render, err := newRenderer(part)
+	render, err := newRenderer(half)
 	if err != nil {
 		return nil, err
 	}
 	for i := range opt.Tours {
-		b := brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
+		b := brokenTour{half: half, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
 		if len(opt.Kinds) > 0 {
 			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // different tours from those of all kinds
 		}
-		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, opt.Tours, b.kind))
+		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", half, i+1, opt.Tours, b.kind))
 		if err := b.run(ctx, r); err != nil {
 			return nil, err
 		}
@@ -76,7 +76,7 @@ func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(stri
 }
 
 type brokenTour struct {
-	part     Part
+	half     Half
 	seed     uint64
 	kind     Timbre
 	kinds    []catalog.FindingKind // planted in turn
@@ -105,7 +105,7 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 		if err != nil {
 			return err
 		}
-		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1), truth[i], found)
+		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.half, b.seed, b.kind, i+1), truth[i], found)
 	}
 	return nil
 }
@@ -125,7 +125,7 @@ const brokenEdit = 6
 // kept returns the tour's catalog and truth, from the cache or newly made.
 // Making takes a minute, judging a second.
 func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []brokenTruth, done func(), err error) {
-	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d%s", brokenEdit, b.part, b.kind, b.seed, b.name))
+	name := filepath.Join(b.renderer.cache, fmt.Sprintf("broken-%d-%d-%d-%d%s", brokenEdit, b.half, b.kind, b.seed, b.name))
 	if f, err := os.Open(name + ".gob"); err == nil {
 		defer f.Close()
 		if err := gob.NewDecoder(f).Decode(&truth); err != nil {
@@ -165,7 +165,7 @@ func (b *brokenTour) kept(ctx context.Context) (store *catalog.Store, truth []br
 
 // make makes the tour's nights and scans them.
 func (b *brokenTour) make(ctx context.Context, store *catalog.Store) ([]brokenTruth, error) {
-	rng := rand.New(rand.NewPCG(b.seed, 3000+uint64(b.part)))
+	rng := rand.New(rand.NewPCG(b.seed, 3000+uint64(b.half)))
 	setup := boards(rng)
 	// Four songs, each in two takes; three songs a night.
 	var titles []string

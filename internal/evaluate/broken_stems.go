@@ -29,7 +29,7 @@ func (t Timbre) String() string {
 // audioStems are the instruments of one performance as they sound.
 type audioStems [sources]audio
 
-// drumFiles are recorded strokes, by part and drum: of Debian's
+// drumFiles are recorded strokes, by half and drum: of Debian's
 // hydrogen-drumkits.
 var drumFiles = [2][cymbals + 1]string{
 	Tuning: {"ForzeeStereo/Kick-*.wav", "ForzeeStereo/Snare*.wav", "ForzeeStereo/HiHatClosed-*.wav", "ForzeeStereo/Tom*.wav", "ForzeeStereo/Crash18-*.wav"},
@@ -55,9 +55,9 @@ func readAudio(ctx context.Context, path string) (audio, error) {
 }
 
 // strokes reads some recorded strokes of each drum.
-func strokes(ctx context.Context, part Part) ([cymbals + 1][]audio, error) {
+func strokes(ctx context.Context, half Half) ([cymbals + 1][]audio, error) {
 	var all [cymbals + 1][]audio
-	for d, pattern := range drumFiles[part] {
+	for d, pattern := range drumFiles[half] {
 		paths, _ := filepath.Glob(drumFolder + pattern)
 		if len(paths) == 0 {
 			return all, fmt.Errorf("%s: install Debian's package hydrogen-drumkits", drumFolder+pattern)
@@ -75,14 +75,14 @@ func strokes(ctx context.Context, part Part) ([cymbals + 1][]audio, error) {
 
 // phrases reads spoken phrases, which replace singing in these nights, in time
 // with the songs.
-func phrases(ctx context.Context, part Part) ([]audio, error) {
+func phrases(ctx context.Context, half Half) ([]audio, error) {
 	paths, _ := filepath.Glob("/usr/share/asterisk/sounds/en_US_f_Allison/*.g722")
 	if len(paths) < 100 {
 		return nil, fmt.Errorf("install Debian's package asterisk-core-sounds-en-g722")
 	}
 	var all []audio
 	for i, p := range paths {
-		if i%16 != 8*int(part) {
+		if i%16 != 8*int(half) {
 			continue
 		}
 		x, err := readAudio(ctx, p)

@@ -10,15 +10,15 @@
 // another sound font, other speech and other seeds, and is used only to report.
 package evaluate
 
-// Part is one of the two halves of the material.
-type Part int
+// Half is one of the two halves of the material.
+type Half int
 
 const (
-	Tuning Part = iota // may be used while the finders are built
+	Tuning Half = iota // may be used while the finders are built
 	Held               // tuning never used it
 )
 
-func (p Part) String() string {
+func (p Half) String() string {
 	if p == Held {
 		return "held out"
 	}

@@ -21,7 +21,7 @@ import (
 	"nightreel/internal/spectrum"
 )
 
-// The sound fonts of the two parts, as Debian installs them.
+// The sound fonts of the two halves, as Debian installs them.
 var (
 	tuningFont = "/usr/share/sounds/sf2/TimGM6mb.sf2"       // timgm6mb-soundfont
 	heldFont   = "/usr/share/sounds/sf3/FluidR3Mono_GM.sf3" // fluidr3mono-gm-soundfont
@@ -57,9 +57,9 @@ type renderer struct {
 	font, cache string
 }
 
-func newRenderer(part Part) (renderer, error) {
+func newRenderer(half Half) (renderer, error) {
 	r := renderer{font: tuningFont, cache: filepath.Join(os.TempDir(), "nightreel-evaluate")}
-	if part == Held {
+	if half == Held {
 		r.font = heldFont
 	}
 	if _, err := os.Stat(r.font); err != nil {

@@ -47,11 +47,11 @@ var (
 	heldSongs   = "/usr/share/games/doom/freedoom*.wad"            // freedoom
 )
 
-// songsOf reads the songs of a part, in order of title, each once.
-func songsOf(part Part) ([]song, error) {
+// songsOf reads the songs of a half, in order of title, each once.
+func songsOf(half Half) ([]song, error) {
 	files := map[string][]byte{}
 	pattern, need := tuningSongs, "openttd-openmsx"
-	if part == Held {
+	if half == Held {
 		pattern, need = heldSongs, "freedoom"
 	}
 	paths, _ := filepath.Glob(pattern)
@@ -60,7 +60,7 @@ func songsOf(part Part) ([]song, error) {
 		if err != nil {
 			return nil, err
 		}
-		if part == Tuning {
+		if half == Tuning {
 			files[strings.TrimSuffix(filepath.Base(path), ".mid")] = data
 			continue
 		}

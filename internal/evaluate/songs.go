@@ -27,8 +27,8 @@ type SongsReport struct {
 
 // Songs finds the songs of tours, night after night as a user would, and
 // compares them with what was played.
-func Songs(ctx context.Context, part Part, tours, nights, talks int, progress func(string)) (*SongsReport, error) {
-	m, err := newMaterial(ctx, part)
+func Songs(ctx context.Context, half Half, tours, nights, talks int, progress func(string)) (*SongsReport, error) {
+	m, err := newMaterial(ctx, half)
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,7 @@ func Songs(ctx context.Context, part Part, tours, nights, talks int, progress fu
 		if t.err != nil {
 			return nil, t.err
 		}
-		progress(fmt.Sprintf("%s: tour %d of %d", part, i+1, tours))
+		progress(fmt.Sprintf("%s: tour %d of %d", half, i+1, tours))
 		r.Oracle.tour(t.tour)
 		if err := r.tour(ctx, t.tour); err != nil {
 			return nil, err

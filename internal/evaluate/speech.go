@@ -11,9 +11,9 @@ import (
 // asterisk-core-sounds-en-wav.
 var speechFiles = "/usr/share/asterisk/sounds/en_US_f_Allison/*.wav"
 
-// speechOf analyses the spoken phrases of a part: files alternate between the
-// parts.
-func speechOf(part Part) ([]stem, error) {
+// speechOf analyses the spoken phrases of a half: files alternate between the
+// halves.
+func speechOf(half Half) ([]stem, error) {
 	paths, _ := filepath.Glob(speechFiles)
 	if len(paths) < 100 {
 		return nil, fmt.Errorf("%d recordings in %s: install Debian's package asterisk-core-sounds-en-wav", len(paths), speechFiles)
@@ -22,7 +22,7 @@ func speechOf(part Part) ([]stem, error) {
 	a := newAnalyser(rate)
 	var all []stem
 	for i, path := range paths {
-		if i%8 != 4*int(part) { // a few dozen suffice
+		if i%8 != 4*int(half) { // a few dozen suffice
 			continue
 		}
 		data, err := os.ReadFile(path)

@@ -13,25 +13,25 @@ type tour struct {
 	nights []*night
 }
 
-// material is what the tours of a part are made of.
+// material is what the tours of a half are made of.
 type material struct {
-	part   Part
+	half   Half
 	songs  []song
 	speech []stem
 	render renderer
 	noodle []*performance // tuning, noodling, line check
 }
 
-func newMaterial(ctx context.Context, part Part) (*material, error) {
-	m := &material{part: part}
+func newMaterial(ctx context.Context, half Half) (*material, error) {
+	m := &material{half: half}
 	var err error
-	if m.songs, err = songsOf(part); err != nil {
+	if m.songs, err = songsOf(half); err != nil {
 		return nil, err
 	}
-	if m.speech, err = speechOf(part); err != nil {
+	if m.speech, err = speechOf(half); err != nil {
 		return nil, err
 	}
-	if m.render, err = newRenderer(part); err != nil {
+	if m.render, err = newRenderer(half); err != nil {
 		return nil, err
 	}
 	m.noodle, err = m.noodles(ctx)
@@ -41,7 +41,7 @@ func newMaterial(ctx context.Context, part Part) (*material, error) {
 // noodles renders what musicians play between songs: strings tuned one after the
 // other, a few aimless notes, strokes on a drum that is adjusted.
 func (m *material) noodles(ctx context.Context) ([]*performance, error) {
-	rng := rand.New(rand.NewPCG(77, uint64(m.part)))
+	rng := rand.New(rand.NewPCG(77, uint64(m.half)))
 	var all []*performance
 	strings := map[int][]uint8{guitar1: {40, 45, 50, 55, 59, 64}, guitar2: {40, 45, 50, 55, 59, 64}, bass: {28, 33, 38, 43}}
 	programs := map[int]uint8{guitar1: 27, guitar2: 29, bass: 33, keys1: 4, lead: 65}
@@ -84,7 +84,7 @@ func (m *material) noodles(ctx context.Context) ([]*performance, error) {
 				at += []float64{0.15, 0.3, 0.3, 0.6}[rng.IntN(4)]
 			}
 		}
-		p, err := m.render.cached(ctx, fmt.Append(nil, "noodle ", m.part, i), func() score { return sc })
+		p, err := m.render.cached(ctx, fmt.Append(nil, "noodle ", m.half, i), func() score { return sc })
 		if err != nil {
 			return nil, err
 		}
@@ -93,9 +93,9 @@ func (m *material) noodles(ctx context.Context) ([]*performance, error) {
 	return all, nil
 }
 
-// newTour makes a tour of some nights. Its songs are drawn from the part's.
+// newTour makes a tour of some nights. Its songs are drawn from the half's.
 func (m *material) newTour(ctx context.Context, seed uint64, nights int) (*tour, error) {
-	rng := rand.New(rand.NewPCG(seed, 1000+uint64(m.part)))
+	rng := rand.New(rand.NewPCG(seed, 1000+uint64(m.half)))
 	t := &tour{setup: newSetup(rng)}
 	order := rng.Perm(len(m.songs))
 	pool := order[:min(len(order), 20)]
@@ -221,7 +221,7 @@ func depart(rng *rand.Rand, set, extra []int) []int {
 // newTalk makes a night without a song: talk, tuning, a line check, applause,
 // music from the house.
 func (m *material) newTalk(ctx context.Context, seed uint64) (*tour, error) {
-	rng := rand.New(rand.NewPCG(seed, 2000+uint64(m.part)))
+	rng := rand.New(rand.NewPCG(seed, 2000+uint64(m.half)))
 	n := &night{seed: rng.Uint64(), lengthS: between(rng, 600, 1200)}
 	for at := between(rng, 5, 20); at < n.lengthS-60; at += between(rng, 2, 20) {
 		switch {

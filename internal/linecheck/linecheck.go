@@ -100,7 +100,7 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		return r, err
 	}
 	t := tour{nights: nights}
-	line.hush(nights)
+	line.lowerQuiet(nights)
 	t.howPlayed(line.Night, line.peaks)
 	for _, n := range nights {
 		r.Against = append(r.Against, n.Voices[0].Track.Show)
@@ -131,7 +131,7 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		swaps = exchanged(all, told)
 	}
 	for _, f := range findings.Line(line.Night, nights, swaps, t.inTurn) {
-		r.tell(f)
+		r.add(f)
 	}
 	for _, p := range alike(all) {
 		a, b := &r.Inputs[p.A], &r.Inputs[p.B]
@@ -158,9 +158,9 @@ func dbfs(level *float64) string {
 	return fmt.Sprintf("%.0f dBFS", *level)
 }
 
-// tell adds a finding that comes from all inputs together to the inputs that it
+// add adds a finding that comes from all inputs together to the inputs that it
 // is about.
-func (r *Report) tell(f catalog.Finding) {
+func (r *Report) add(f catalog.Finding) {
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
 		other := f.Partner()

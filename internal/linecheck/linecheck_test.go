@@ -176,7 +176,7 @@ func TestPlayed(t *testing.T) {
 // are the other one's.
 func TestExchanged(t *testing.T) {
 	r := Report{Inputs: []Input{{Track: 1, Channel: "Hat", Suggest: rounded(6), Text: []string{"louder"}}, {Track: 2, Channel: "Tom", Tone: rounded(9), Text: []string{"unlike"}}}}
-	r.tell(catalog.Finding{Track: 1, Kind: catalog.Swapped, Tracks: []int{1, 2}, Text: "Hat sounds as Tom did."})
+	r.add(catalog.Finding{Track: 1, Kind: catalog.Swapped, Tracks: []int{1, 2}, Text: "Hat sounds as Tom did."})
 	for i, other := range []string{"Tom", "Hat"} {
 		in := r.Inputs[i]
 		if in.Status != Broken || in.Swapped != other || in.Suggest != nil || in.Tone != nil || len(in.Text) != 1 {

@@ -55,9 +55,9 @@ type recording struct {
 	sounds map[catalog.TrackID]timbre // of inputs that are played for a short while only
 }
 
-// hush lowers the quiet level of inputs to that of their channels on the tour: a
+// lowerQuiet lowers the quiet level of inputs to that of their channels on the tour: a
 // minute of a song may have no quiet second.
-func (r *recording) hush(nights []*sound.Night) {
+func (r *recording) lowerQuiet(nights []*sound.Night) {
 	for i := range r.Voices {
 		v := &r.Voices[i]
 		var quiet []float64

@@ -98,7 +98,7 @@ func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, nigh
 				prints = append(prints, [2]spectrum.Print{x.Print, y.Print})
 			}
 		}
-		night.Heed(p[0], p[1], prints)
+		night.SetCurve(p[0], p[1], prints)
 	}
 	return sounds, nil
 }

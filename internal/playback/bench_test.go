@@ -104,7 +104,7 @@ func BenchmarkRead(b *testing.B) {
 				dst, bad := make([]float32, block*channels), make([]bool, channels)
 				at := int64(0)
 				for b.Loop() {
-					s.read(dst, place{0, at}, bad, false)
+					s.read(dst, position{0, at}, bad, false)
 					if at += block; at >= 480_000 {
 						at = 0
 					}

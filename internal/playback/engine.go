@@ -60,12 +60,12 @@ type Engine struct {
 	lost     string // why the device is gone
 	state    State
 	rules    rules
-	want     *place // jump for the reader to prepare
-	rerule   bool   // the rules changed: what was read ahead may be wrong
-	playWant bool   // play when the jump is ready
-	busy     bool   // the reader prepares a ring that follows new rules
-	blocked  bool   // rerule waits for room in the ring
-	next     int    // ring that is being filled
+	want     *position // jump for the reader to prepare
+	rerule   bool      // the rules changed: what was read ahead may be wrong
+	playWant bool      // play when the jump is ready
+	busy     bool      // the reader prepares a ring that follows new rules
+	blocked  bool      // rerule waits for room in the ring
+	next     int       // ring that is being filled
 	trims    []float64
 	listed   []float64 // one an input: the highest trim that the session gives it
 	mutes    []bool

@@ -75,7 +75,7 @@ func TestProgramOfOverlappingFiles(t *testing.T) {
 	src := newSource(p, openTape)
 	defer src.close()
 	dst, bad := make([]float32, 2*(frames-2000)), make([]bool, 2)
-	src.read(dst, place{0, 0}, bad, false)
+	src.read(dst, position{0, 0}, bad, false)
 	for f := range int64(frames - 2000) {
 		for c := range 2 {
 			want := patternF(1000+f, c)

@@ -13,15 +13,15 @@ type reader struct {
 	writers [2]writer
 	fadeIn  []float32
 	bad     []bool
-	jumped  *place // target of the pending swap; nil for one that only follows new rules
-	hold    uint64 // frames held back, so that a failing file can be faded out first
-	most    int    // frames of the largest block
+	jumped  *position // target of the pending swap; nil for one that only follows new rules
+	hold    uint64    // frames held back, so that a failing file can be faded out first
+	most    int       // frames of the largest block
 }
 
 // writer is the fill state of a ring.
 type writer struct {
-	at      place  // to be read next
-	w       uint64 // frames written, published or not
+	at      position // to be read next
+	w       uint64   // frames written, published or not
 	ended   bool
 	block   int       // frames of the next block
 	tail    []float32 // audio from before a jump, still to be faded out
@@ -103,7 +103,7 @@ func (r *reader) acquire() (free int, ok bool) {
 }
 
 // begin sets the position at which the next ring starts.
-func (r *reader) begin(p place) {
+func (r *reader) begin(p position) {
 	w := &r.writers[r.e.next]
 	w.at, w.w, w.ended, w.block = p, 0, false, r.e.frames(firstBlockS)
 	w.tail, w.tailAt = w.tail[:0], 0
@@ -161,7 +161,7 @@ func (r *reader) orders() bool {
 
 // ripe reports whether a jump may take over: nothing sounds yet, enough is read,
 // or other orders have come meanwhile.
-func (r *reader) ripe(to place) bool {
+func (r *reader) ripe(to position) bool {
 	e := r.e
 	e.mu.Lock()
 	defer e.mu.Unlock()

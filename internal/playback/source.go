@@ -10,18 +10,18 @@ import (
 	"nightreel/internal/wavfile"
 )
 
-// part is an item's use of one file.
-type part struct {
+// excerpt is an item's use of one file.
+type excerpt struct {
 	file   *file
 	start  int64 // frames from the take's start to the file's first, at the file's rate
 	from   int64 // the first frame that is used, counted as start is
 	to     int64 // the frame after the last one
-	voices []partVoice
+	voices []excerptVoice
 	conv   *converter // nil if the file has the program's rate
 }
 
-// partVoice is one channel of a part.
-type partVoice struct {
+// excerptVoice is one channel of an excerpt.
+type excerptVoice struct {
 	channel int // in the file, from 0
 	output  int // from 0
 	gain    float64
@@ -31,8 +31,8 @@ type partVoice struct {
 type source struct {
 	rate, width int
 	files       []*file
-	items       [][]part // of every item, in order
-	spans       []span   // memory of one read
+	items       [][]excerpt // of every item, in order
+	spans       []span      // memory of one read
 	x, line     []float64
 	one         [1]float64
 }
@@ -52,7 +52,7 @@ func newSource(p *Program, open tracks.OpenFunc) *source {
 			from, to int64
 		}
 		at := map[use]int{}
-		parts := []part{}
+		excerpts := []excerpt{}
 		for _, v := range it.Voices {
 			gain := 1.0
 			if v.TrimDB != 0 {
@@ -70,14 +70,14 @@ func newSource(p *Program, open tracks.OpenFunc) *source {
 				}
 				k, known := at[use{f, src.From, src.To}]
 				if !known {
-					k = len(parts)
+					k = len(excerpts)
 					at[use{f, src.From, src.To}] = k
-					parts = append(parts, part{file: f, start: src.Start, from: src.From, to: src.To, conv: converters[v.Rate]})
+					excerpts = append(excerpts, excerpt{file: f, start: src.Start, from: src.From, to: src.To, conv: converters[v.Rate]})
 				}
-				parts[k].voices = append(parts[k].voices, partVoice{src.Channel, v.Output - 1, gain})
+				excerpts[k].voices = append(excerpts[k].voices, excerptVoice{src.Channel, v.Output - 1, gain})
 			}
 		}
-		s.items = append(s.items, parts)
+		s.items = append(s.items, excerpts)
 	}
 	return s
 }
@@ -123,52 +123,52 @@ type span struct {
 // silence where nothing was recorded. It marks in bad the outputs that could not
 // be read; they are silent. len(bad) is the width. With many, several files are
 // read in parallel.
-func (s *source) read(dst []float32, p place, bad []bool, many bool) {
+func (s *source) read(dst []float32, p position, bad []bool, many bool) {
 	clear(dst)
 	clear(bad)
 	n := len(dst) / s.width
-	parts := s.items[p.item]
-	if len(s.spans) < len(parts) {
-		s.spans = append(s.spans, make([]span, len(parts)-len(s.spans))...)
+	excerpts := s.items[p.item]
+	if len(s.spans) < len(excerpts) {
+		s.spans = append(s.spans, make([]span, len(excerpts)-len(s.spans))...)
 	}
-	spans := s.spans[:len(parts)]
+	spans := s.spans[:len(excerpts)]
 	if many {
 		var next atomic.Int64
 		var wg sync.WaitGroup
-		for range min(workers, len(parts)) {
+		for range min(workers, len(excerpts)) {
 			wg.Go(func() {
-				for i := int(next.Add(1)) - 1; i < len(parts); i = int(next.Add(1)) - 1 {
-					s.load(&parts[i], p.frame, n, &spans[i])
+				for i := int(next.Add(1)) - 1; i < len(excerpts); i = int(next.Add(1)) - 1 {
+					s.load(&excerpts[i], p.frame, n, &spans[i])
 				}
 			})
 		}
 		wg.Wait()
 	} else {
-		for i := range parts {
-			s.load(&parts[i], p.frame, n, &spans[i])
+		for i := range excerpts {
+			s.load(&excerpts[i], p.frame, n, &spans[i])
 		}
 	}
-	for i := range parts {
+	for i := range excerpts {
 		if spans[i].bad {
-			for _, v := range parts[i].voices {
+			for _, v := range excerpts[i].voices {
 				bad[v.output] = true
 			}
-		} else if parts[i].conv != nil {
-			s.convert(dst, &parts[i], &spans[i], p.frame)
+		} else if excerpts[i].conv != nil {
+			s.convert(dst, &excerpts[i], &spans[i], p.frame)
 		}
 	}
 	for from := 0; from < n; from += tileFrames {
 		until := min(n, from+tileFrames)
-		for i := range parts {
-			if sp := &spans[i]; !sp.bad && parts[i].conv == nil && sp.at < until && sp.at+sp.count > from {
-				s.lay(dst, &parts[i], sp, max(from, sp.at), min(until, sp.at+sp.count))
+		for i := range excerpts {
+			if sp := &spans[i]; !sp.bad && excerpts[i].conv == nil && sp.at < until && sp.at+sp.count > from {
+				s.lay(dst, &excerpts[i], sp, max(from, sp.at), min(until, sp.at+sp.count))
 			}
 		}
 	}
 }
 
 // load reads a file's share of the n frames from frame on.
-func (s *source) load(p *part, frame int64, n int, sp *span) {
+func (s *source) load(p *excerpt, frame int64, n int, sp *span) {
 	lo, hi := frame, frame+int64(n)
 	if p.conv != nil {
 		lo, hi = p.conv.needs(frame, int64(n))
@@ -184,7 +184,7 @@ func (s *source) load(p *part, frame int64, n int, sp *span) {
 }
 
 // lay decodes the frames from to until-1 of the block into their columns.
-func (s *source) lay(dst []float32, p *part, sp *span, from, until int) {
+func (s *source) lay(dst []float32, p *excerpt, sp *span, from, until int) {
 	f := p.file.Format
 	raw := sp.raw[(from-sp.at)*f.FrameBytes() : (until-sp.at)*f.FrameBytes()]
 	for _, v := range p.voices {
@@ -221,9 +221,9 @@ func lay24(to []float32, width int, raw []byte, size int, gain float64) {
 }
 
 // convert adds a file of another rate to the block from frame on. If an output
-// frame also needs the recording's next file, that file's own part adds its
+// frame also needs the recording's next file, that file's own excerpt adds its
 // share: the filter is linear.
-func (s *source) convert(dst []float32, p *part, sp *span, frame int64) {
+func (s *source) convert(dst []float32, p *excerpt, sp *span, frame int64) {
 	if sp.count == 0 {
 		return
 	}

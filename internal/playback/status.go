@@ -15,18 +15,18 @@ const maxProblems = 20
 
 // where returns the present position, or the target of a jump under way; then
 // moving is true. The caller must hold e.mu.
-func (e *Engine) where() (p place, moving bool) {
+func (e *Engine) where() (p position, moving bool) {
 	if e.want != nil {
 		return *e.want, true
 	}
 	if s := e.pending.Load(); s != nil && s.at == 0 {
-		p, _ = e.tracks[s.ring].place(0)
+		p, _ = e.tracks[s.ring].positionAt(0)
 		return p, true
 	}
 	cur := e.current.Load()
 	at := e.rings[cur].taken.Load()
 	t := &e.tracks[cur]
-	p, _ = t.place(min(at, t.ends))
+	p, _ = t.positionAt(min(at, t.ends))
 	return p, false
 }
 

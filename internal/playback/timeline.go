@@ -1,8 +1,8 @@
 package playback
 
-// place is a frame of an item, counted from the take's start; negative in the
+// position is a frame of an item, counted from the take's start; negative in the
 // pre-roll.
-type place struct {
+type position struct {
 	item  int
 	frame int64
 }
@@ -24,17 +24,17 @@ type rules struct {
 }
 
 // start returns the position at which an item begins.
-func (r *rules) start(item int) place { return place{item, -r.preRoll} }
+func (r *rules) start(item int) position { return position{item, -r.preRoll} }
 
 // run returns the number of consecutive frames from p on, and the position after
 // them; more is false if playback ends there.
-func (r *rules) run(p place) (n int64, next place, more bool) {
+func (r *rules) run(p position) (n int64, next position, more bool) {
 	if l := r.loop; l.on && l.item == p.item && p.frame < l.to {
-		return l.to - p.frame, place{l.item, l.from}, true
+		return l.to - p.frame, position{l.item, l.from}, true
 	}
 	n = max(0, r.lengths[p.item]-p.frame)
 	if r.stop || p.item+1 >= len(r.lengths) {
-		return n, place{}, false
+		return n, position{}, false
 	}
 	return n, r.start(p.item + 1), true
 }
@@ -43,7 +43,7 @@ func (r *rules) run(p place) (n int64, next place, more bool) {
 // jump is false for a ring's first mark.
 type mark struct {
 	at   uint64
-	is   place
+	is   position
 	jump bool
 }
 
@@ -53,7 +53,7 @@ type track struct {
 	ends  uint64 // frame at which the program ends, before the last fade; noEnd while it goes on
 }
 
-func (t *track) reset(is place) { t.marks, t.ends = append(t.marks[:0], mark{0, is, false}), noEnd }
+func (t *track) reset(is position) { t.marks, t.ends = append(t.marks[:0], mark{0, is, false}), noEnd }
 
 // add appends a jump and drops marks that are no longer needed.
 func (t *track) add(m mark, taken uint64) {
@@ -65,8 +65,8 @@ func (t *track) add(m mark, taken uint64) {
 	t.marks = append(t.marks, m)
 }
 
-// place returns the position of the ring's frame at, and the next jump after it.
-func (t *track) place(at uint64) (is place, next *mark) {
+// positionAt returns the position of the ring's frame at, and the next jump after it.
+func (t *track) positionAt(at uint64) (is position, next *mark) {
 	for i := range t.marks {
 		if t.marks[i].at > at {
 			return is, &t.marks[i]
@@ -80,7 +80,7 @@ func (t *track) place(at uint64) (is place, next *mark) {
 // change is where the content of a ring differs from what new rules require.
 type change struct {
 	at   uint64 // frame of the ring
-	want place
+	want position
 	jump bool // the new rules jump there: old and new audio differ, so a fade is needed
 }
 
@@ -88,7 +88,7 @@ type change struct {
 // rules require. ok is false if the ring can stay as it is.
 func (t *track) diverge(at, ready uint64, r *rules) (c change, ok bool) {
 	for {
-		is, next := t.place(at)
+		is, next := t.positionAt(at)
 		n, to, more := r.run(is)
 		wants := at + uint64(n) // the new rules jump or end there
 		holds, ends := ready, false
@@ -103,20 +103,20 @@ func (t *track) diverge(at, ready uint64, r *rules) (c change, ok bool) {
 			return change{}, false
 		case wants > holds:
 			// The ring jumps or ends, the new rules continue.
-			return change{holds, place{is.item, is.frame + int64(holds-at)}, false}, true
+			return change{holds, position{is.item, is.frame + int64(holds-at)}, false}, true
 		case wants < holds || next == nil && !ends:
 			if next == nil && !ends && wants == holds {
 				return change{}, false // exactly at the edge: the following frames are not read yet
 			}
 			if !more {
-				return change{wants, place{is.item, is.frame + n}, false}, true
+				return change{wants, position{is.item, is.frame + n}, false}, true
 			}
 			return change{wants, to, true}, true
 		case !more:
 			if ends {
 				return change{}, false
 			}
-			return change{holds, place{is.item, is.frame + n}, false}, true
+			return change{holds, position{is.item, is.frame + n}, false}, true
 		case ends || next.is != to:
 			return change{holds, to, true}, true
 		}

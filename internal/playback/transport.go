@@ -175,7 +175,7 @@ func (e *Engine) silence(seconds float64) {
 }
 
 // jump gives the reader another position.
-func (e *Engine) jump(p place) {
+func (e *Engine) jump(p position) {
 	e.want = &p
 	if e.state == Paused && p == e.rules.start(p.item) {
 		e.state = Stopped
@@ -184,7 +184,7 @@ func (e *Engine) jump(p place) {
 	}
 }
 
-func (e *Engine) locate(c Command, at place, refuse func(why, help string) error) error {
+func (e *Engine) locate(c Command, at position, refuse func(why, help string) error) error {
 	to := at
 	switch c.Do {
 	case Skip:
@@ -227,7 +227,7 @@ func (e *Engine) locate(c Command, at place, refuse func(why, help string) error
 	return nil
 }
 
-func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) error {
+func (e *Engine) loop(c Command, at position, refuse func(why, help string) error) error {
 	l := e.rules.loop
 	for _, s := range []*float64{c.AtS, c.FromS, c.ToS} {
 		if s != nil && !within(*s, -maxPreRollS, maxTimeS) {
@@ -276,7 +276,7 @@ func (e *Engine) loop(c Command, at place, refuse func(why, help string) error) 
 	// A person who sets a loop behind the present position wants to hear it.
 	lead := int64(e.frames(leadS))
 	if l.on && l.item == at.item && at.frame > l.to-lead && e.state != Unarmed {
-		e.jump(place{l.item, l.from})
+		e.jump(position{l.item, l.from})
 	}
 	return nil
 }

@@ -15,7 +15,7 @@ type lattice struct {
 	music    []stretch
 	usual    float64     // blocks of a song whose length is unknown
 	joins    []float64   // sums of ln(1-cut) over the stretches before each
-	told     [][]float64 // by title, and by first and last stretch: ln of the sound's likelihood ratio
+	sound    [][]float64 // by title, and by first and last stretch: ln of the sound's likelihood ratio
 	unknown  []float64   // the same for a song that has no title here
 	free     []int       // titles that can be recognised anywhere
 	anyone   float64     // probability that one of these is played out of turn
@@ -36,22 +36,22 @@ func newLattice(list []int, titles []wanted, music []stretch, heard recognition)
 	for i, s := range music {
 		l.joins[i+1] = l.joins[i] + logOf(1-s.cut)
 	}
-	l.told = make([][]float64, len(titles))
+	l.sound = make([][]float64, len(titles))
 	l.unknown = make([]float64, len(music)*mostStretches)
 	for t := range titles {
 		if heard.knows(t) {
 			l.free = append(l.free, t)
-			l.told[t] = make([]float64, len(music)*mostStretches)
+			l.sound[t] = make([]float64, len(music)*mostStretches)
 		}
 	}
 	for i := range music {
 		for k := i + 1; k <= min(len(music), i+mostStretches); k++ {
 			at := i*mostStretches + k - i - 1
-			said := heard.says(music[i].from, music[k-1].to)
+			odds := heard.odds(music[i].from, music[k-1].to)
 			for _, t := range l.free {
-				l.told[t][at] = said.of(t)
+				l.sound[t][at] = odds.of(t)
 			}
-			l.unknown[at] = said.none()
+			l.unknown[at] = odds.none()
 		}
 	}
 	l.stranger = unlisted
@@ -156,8 +156,8 @@ func (l lattice) take(i, k, title int) float64 {
 	if length < leastSongS*meter.BlocksPerSecond && length < expected/3 {
 		w += stats.Log(shortSong)
 	}
-	if l.told[title] != nil {
-		w += l.told[title][i*mostStretches+k-i-1]
+	if l.sound[title] != nil {
+		w += l.sound[title][i*mostStretches+k-i-1]
 	}
 	return w
 }

@@ -59,16 +59,16 @@ func (r recognition) titled(title int) float64 {
 	return p
 }
 
-// said holds, for each known song, the ln of the likelihood ratio of some
-// blocks' sound: the blocks are this song against they are not.
-type said struct {
+// soundOdds holds, for each known song, the ln of a likelihood ratio: that the
+// sound of some blocks comes from this song, against that it does not.
+type soundOdds struct {
 	recognition
 	weight []float64
 }
 
-// says returns the likelihood ratios for blocks from to to-1.
-func (r recognition) says(from, to int) said {
-	w := said{r, make([]float64, len(r.songs))}
+// odds returns the likelihood ratios for blocks from to to-1.
+func (r recognition) odds(from, to int) soundOdds {
+	w := soundOdds{r, make([]float64, len(r.songs))}
 	likes := make([]float64, len(r.songs))
 	seconds, best, next := 0.0, -1, 0.0 // the best-matching song, and the second best likeness
 	for i, s := range r.songs {
@@ -102,7 +102,7 @@ func (r recognition) says(from, to int) said {
 
 // of returns ln of the likelihood ratio that the blocks have a title, summed
 // over all songs that may have it.
-func (s said) of(title int) float64 {
+func (s soundOdds) of(title int) float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if p := song.titles[title]; p > 0 {
@@ -114,7 +114,7 @@ func (s said) of(title int) float64 {
 
 // none returns ln of the likelihood ratio that the blocks are a song without
 // any of the titles.
-func (s said) none() float64 {
+func (s soundOdds) none() float64 {
 	sum := 0.0
 	for i, song := range s.songs {
 		if song.none > 0 {

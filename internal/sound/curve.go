@@ -105,9 +105,9 @@ func (n *Night) Curve(a, b int) *Curve {
 	return c
 }
 
-// Heed sets the curve of two voices, the lower index first, from pairs of prints
+// SetCurve sets the curve of two voices, the lower index first, from pairs of prints
 // of other moments than the scan's.
-func (n *Night) Heed(a, b int, prints [][2]spectrum.Print) {
+func (n *Night) SetCurve(a, b int, prints [][2]spectrum.Print) {
 	if len(prints) < leastCells {
 		return
 	}

@@ -58,14 +58,14 @@ func TestDB(t *testing.T) {
 // A curve from prints of other moments has its maximum at the lag by which one
 // track is later, in either direction, and the inverse sign if one track's
 // polarity is inverted.
-func TestHeed(t *testing.T) {
+func TestSetCurve(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	for _, turned := range []bool{false, true} {
 		n := &Night{SampleRate: 48000, Voices: make([]Voice, 2)}
 		if n.Curve(1, 0) != nil {
 			t.Fatal("a curve of nothing")
 		}
-		n.Heed(0, 1, make([][2]spectrum.Print, leastCells-1))
+		n.SetCurve(0, 1, make([][2]spectrum.Print, leastCells-1))
 		if n.Curve(0, 1) != nil {
 			t.Error("a curve of too few moments")
 		}
@@ -84,7 +84,7 @@ func TestHeed(t *testing.T) {
 			}
 			prints = append(prints, p)
 		}
-		n.Heed(0, 1, prints)
+		n.SetCurve(0, 1, prints)
 		want := 1.0
 		if turned {
 			want = -1

@@ -28,17 +28,17 @@ const (
 	nSources
 )
 
-// place is a point in metres: x to the right as the audience sees it, y away
+// point is a position in metres: x to the right as the audience sees it, y away
 // from the audience, z up. The stage's front edge is at y = -1.
-type place struct{ x, y, z float64 }
+type point struct{ x, y, z float64 }
 
-func (p place) to(q place) float64 {
+func (p point) to(q point) float64 {
 	return math.Sqrt((p.x-q.x)*(p.x-q.x) + (p.y-q.y)*(p.y-q.y) + (p.z-q.z)*(p.z-q.z))
 }
 
 // source is something that sounds.
 type source struct {
-	at place
+	at point
 	// loud is the peak level at 1 m in dB; only differences matter. A silent
 	// source, such as an electric piano, reaches no microphone directly.
 	loud   float64
@@ -50,21 +50,21 @@ type source struct {
 
 func sources() [nSources]source {
 	return [nSources]source{
-		srcKick:    {at: place{0, 3.2, 0.3}, loud: 104, pa: 0.5, render: kickStem},
-		srcSnare:   {at: place{0.35, 3.5, 0.6}, loud: 106, pa: 0.35, render: snareStem},
-		srcWires:   {at: place{0.35, 3.5, 0.55}, loud: 96, render: wiresStem},
-		srcHat:     {at: place{0.75, 3.5, 0.9}, loud: 93, render: hatStem},
-		srcTom:     {at: place{-0.6, 3.6, 0.5}, loud: 103, pa: 0.3, render: tomStem},
-		srcCrash:   {at: place{-0.3, 3.5, 1.3}, loud: 102, pa: 0.1, render: crashStem},
-		srcBass:    {at: place{-2, 3.6, 0.4}, loud: 100, pa: 0.4, render: bassStem},
-		srcGuitarL: {at: place{-3, 3, 0.4}, loud: 103, pa: 0.25, render: guitarLStem},
-		srcGuitarR: {at: place{3, 3, 0.4}, loud: 103, pa: 0.25, render: guitarRStem},
+		srcKick:    {at: point{0, 3.2, 0.3}, loud: 104, pa: 0.5, render: kickStem},
+		srcSnare:   {at: point{0.35, 3.5, 0.6}, loud: 106, pa: 0.35, render: snareStem},
+		srcWires:   {at: point{0.35, 3.5, 0.55}, loud: 96, render: wiresStem},
+		srcHat:     {at: point{0.75, 3.5, 0.9}, loud: 93, render: hatStem},
+		srcTom:     {at: point{-0.6, 3.6, 0.5}, loud: 103, pa: 0.3, render: tomStem},
+		srcCrash:   {at: point{-0.3, 3.5, 1.3}, loud: 102, pa: 0.1, render: crashStem},
+		srcBass:    {at: point{-2, 3.6, 0.4}, loud: 100, pa: 0.4, render: bassStem},
+		srcGuitarL: {at: point{-3, 3, 0.4}, loud: 103, pa: 0.25, render: guitarLStem},
+		srcGuitarR: {at: point{3, 3, 0.4}, loud: 103, pa: 0.25, render: guitarRStem},
 		srcKeys:    {silent: true, pa: 0.3, render: keysStem},
-		srcLead:    {at: place{0, 0, 1.6}, loud: 88, pa: 0.55, render: leadStem},
-		srcSecond:  {at: place{1.8, 0.3, 1.6}, loud: 87, pa: 0.35, render: secondStem},
-		srcGuest:   {at: place{-1.8, 0.3, 1.6}, loud: 87, pa: 0.35, render: guestStem},
-		srcCrowdL:  {at: place{-4.5, -4, 1.5}, loud: 97, render: crowdStem},
-		srcCrowdR:  {at: place{4.5, -4, 1.5}, loud: 97, render: crowdStem},
+		srcLead:    {at: point{0, 0, 1.6}, loud: 88, pa: 0.55, render: leadStem},
+		srcSecond:  {at: point{1.8, 0.3, 1.6}, loud: 87, pa: 0.35, render: secondStem},
+		srcGuest:   {at: point{-1.8, 0.3, 1.6}, loud: 87, pa: 0.35, render: guestStem},
+		srcCrowdL:  {at: point{-4.5, -4, 1.5}, loud: 97, render: crowdStem},
+		srcCrowdR:  {at: point{4.5, -4, 1.5}, loud: 97, render: crowdStem},
 		// The room's reflections come from everywhere; they have a level at each
 		// microphone instead of a position.
 		srcHallL: {},
@@ -74,7 +74,7 @@ func sources() [nSources]source {
 
 // pickup is how a channel gets its sound.
 type pickup struct {
-	at  place
+	at  point
 	own int // the source it is for, -1 for none
 	// target is the peak in dBFS of its own source's loudest moment, at the
 	// preamp gain of the first night.
@@ -91,22 +91,22 @@ type pickup struct {
 
 func pickups() []pickup {
 	return []pickup{
-		kickIn:      {at: place{0, 3.12, 0.3}, own: srcKick, target: -8, reject: 14, hall: 78},
-		snareTop:    {at: place{0.35, 3.5, 0.66}, own: srcSnare, target: -4.5, reject: 8, hall: 82},
-		snareBottom: {at: place{0.35, 3.5, 0.47}, own: srcWires, target: -13, reject: 8, hall: 82},
-		hat:         {at: place{0.8, 3.55, 1.05}, own: srcHat, target: -14, reject: 9, hall: 82},
-		floorTom:    {at: place{-0.6, 3.6, 0.57}, own: srcTom, target: -9, reject: 8, hall: 82},
-		overheadL:   {at: place{-0.7, 3.6, 2}, own: srcCrash, target: -17, hall: 86},
-		overheadR:   {at: place{0.8, 3.6, 2}, own: srcCrash, target: -18, hall: 86},
+		kickIn:      {at: point{0, 3.12, 0.3}, own: srcKick, target: -8, reject: 14, hall: 78},
+		snareTop:    {at: point{0.35, 3.5, 0.66}, own: srcSnare, target: -4.5, reject: 8, hall: 82},
+		snareBottom: {at: point{0.35, 3.5, 0.47}, own: srcWires, target: -13, reject: 8, hall: 82},
+		hat:         {at: point{0.8, 3.55, 1.05}, own: srcHat, target: -14, reject: 9, hall: 82},
+		floorTom:    {at: point{-0.6, 3.6, 0.57}, own: srcTom, target: -9, reject: 8, hall: 82},
+		overheadL:   {at: point{-0.7, 3.6, 2}, own: srcCrash, target: -17, hall: 86},
+		overheadR:   {at: point{0.8, 3.6, 2}, own: srcCrash, target: -18, hall: 86},
 		bassDI:      {own: srcBass, target: -10, line: true},
-		guitarL:     {at: place{-3, 2.94, 0.4}, own: srcGuitarL, target: -9, reject: 9, hall: 82},
-		guitarR:     {at: place{3, 2.94, 0.4}, own: srcGuitarR, target: -9, reject: 9, hall: 82},
+		guitarL:     {at: point{-3, 2.94, 0.4}, own: srcGuitarL, target: -9, reject: 9, hall: 82},
+		guitarR:     {at: point{3, 2.94, 0.4}, own: srcGuitarR, target: -9, reject: 9, hall: 82},
 		keysDI:      {own: srcKeys, target: -12, line: true},
-		leadVocal:   {at: place{0, 0.05, 1.6}, own: srcLead, target: -9, reject: 6, hall: 88},
-		vocal2:      {at: place{1.8, 0.35, 1.6}, own: srcSecond, target: -10, reject: 6, hall: 88},
-		guestVocal:  {at: place{-1.8, 0.35, 1.6}, own: srcGuest, target: -10, reject: 6, hall: 88},
-		audienceL:   {at: place{-4, -2, 2}, own: srcCrowdL, target: -16, reject: 10, hall: 94},
-		audienceR:   {at: place{4, -2, 2}, own: srcCrowdR, target: -16, reject: 10, hall: 94},
+		leadVocal:   {at: point{0, 0.05, 1.6}, own: srcLead, target: -9, reject: 6, hall: 88},
+		vocal2:      {at: point{1.8, 0.35, 1.6}, own: srcSecond, target: -10, reject: 6, hall: 88},
+		guestVocal:  {at: point{-1.8, 0.35, 1.6}, own: srcGuest, target: -10, reject: 6, hall: 88},
+		audienceL:   {at: point{-4, -2, 2}, own: srcCrowdL, target: -16, reject: 10, hall: 94},
+		audienceR:   {at: point{4, -2, 2}, own: srcCrowdR, target: -16, reject: 10, hall: 94},
 		spareDI:     {own: -1, line: true},
 	}
 }
