@@ -46,10 +46,11 @@ var rooms = map[string][]string{
 	"nightreel/internal/rigs":      {"nightreel/catalog", "nightreel/internal/{envelope,meter}"},                                                                  // from the catalog alone
 	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2", "github.com/rivo/uniseg"},
 
-	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                // the only room with the sound library; for the player's process
-	"nightreel/internal/playback/pattern":  {},                                                                                                           // test signal
-	"nightreel/internal/playback/sinktest": {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,playback}", "nightreel/internal/playback/pattern"}, // what every sink is held to
-	"nightreel/internal/playback/jackrig":  {},                                                                                                           // test bench: an audio server and a capture client
+	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                                                      // the only room with the sound library; for the player's process
+	"nightreel/internal/playback/pattern":  {},                                                                                                                                                 // test signal
+	"nightreel/internal/playback/sinktest": {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,playback}", "nightreel/internal/playback/pattern", "nightreel/internal/wavfile/wavtest"}, // what every sink is held to
+	"nightreel/internal/wavfile/wavtest":   {"nightreel/internal/wavfile"},                                                                                                                     // files and samples for tests
+	"nightreel/internal/playback/jackrig":  {},                                                                                                                                                 // test bench: an audio server and a capture client
 }
 
 // clocks are the packages that may ask what time it is; all others are given

@@ -12,6 +12,7 @@ import (
 	"nightreel/internal/scan"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // TestTone scans files of known spectra: white noise, whose level by band
@@ -30,19 +31,8 @@ func TestTone(t *testing.T) {
 		for k := range x {
 			x[k] = night.gain * rms * (rng.NormFloat64() + night.sine*math.Sin(2*math.Pi*1000*float64(k)/rate))
 		}
-		raw := make([]byte, len(x)*f.FrameBytes())
-		f.Encode(raw, x)
 		dir := t.TempDir()
-		w, err := wavfile.Create(filepath.Join(dir, "01 Bass.wav"), f, wavfile.Meta{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := w.WriteFrames(raw); err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Close(); err != nil {
-			t.Fatal(err)
-		}
+		wavtest.WriteSamples(t, filepath.Join(dir, "01 Bass.wav"), f, x)
 		date := catalog.ShowKey(fmt.Sprintf("2031-05-%02d", i+1))
 		result, err := scan.Run(t.Context(), store, []string{dir}, scan.Options{Date: date.Date()}, nil)
 		if err != nil {

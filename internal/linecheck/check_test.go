@@ -12,6 +12,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/scan"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // plays writes a mono file in which a channel plays every other five seconds,
@@ -35,21 +36,7 @@ func playsWhile(t testing.TB, path string, channel int, f wavfile.Format, second
 			samples[i] += 0.1*b + 0.3*gain*a
 		}
 	}
-	raw := make([]byte, len(samples)*f.FrameBytes())
-	f.Encode(raw, samples)
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	w, err := wavfile.Create(path, f, wavfile.Meta{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.WriteFrames(raw); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	wavtest.WriteSamples(t, path, f, samples)
 }
 
 // scanned returns a catalog with some nights of one folder each and an input list.

@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // A small synthetic stage: sources that are played, and inputs that pick them
@@ -197,18 +198,7 @@ func wav(t testing.TB, dir string, inputs [][]float64) {
 	t.Helper()
 	f := wavfile.Format{SampleRate: stageRate, BitDepth: 24, ContainerBytes: 3, Channels: 1}
 	for i, x := range inputs {
-		raw := make([]byte, len(x)*f.FrameBytes())
-		f.Encode(raw, x)
-		w, err := wavfile.Create(filepath.Join(dir, fmt.Sprintf("%02d %s.wav", i+1, stageInputs[i].name)), f, wavfile.Meta{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := w.WriteFrames(raw); err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Close(); err != nil {
-			t.Fatal(err)
-		}
+		wavtest.WriteSamples(t, filepath.Join(dir, fmt.Sprintf("%02d %s.wav", i+1, stageInputs[i].name)), f, x)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 var rates = [][2]int{{44_100, 48_000}, {48_000, 44_100}, {96_000, 48_000}, {48_000, 96_000}, {88_200, 48_000}}
@@ -65,29 +66,12 @@ func sineProgram(t *testing.T, from, to int, hz float64) *Program {
 	at := int64(0)
 	for i, frames := range []int64{30_001, 20_000, 100_000} {
 		path := filepath.Join(dir, fmt.Sprintf("%d.wav", i))
-		w, err := wavfile.Create(path, format, wavfile.Meta{})
-		if err != nil {
-			t.Fatal(err)
-		}
 		x := make([]float64, frames)
 		for k := range x {
 			x[k] = 0.5 * math.Sin(2*math.Pi*hz*float64(at+int64(k))/float64(from))
 		}
-		raw := make([]byte, 4*frames)
-		format.Encode(raw, x)
-		if err := w.WriteFrames(raw); err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Close(); err != nil {
-			t.Fatal(err)
-		}
-		f, err := wavfile.Open(path)
-		if err != nil {
-			t.Fatal(err)
-		}
 		v.Sources = append(v.Sources, Source{Start: at, From: at, To: at + frames,
-			File: tracks.File{Path: path, Format: format, DataOffset: f.Info().DataOffset, Frames: frames}})
-		f.Close()
+			File: tracks.File{Path: path, Format: format, DataOffset: wavtest.WriteSamples(t, path, format, x), Frames: frames}})
 		at += frames
 	}
 	frames := at * int64(to) / int64(from)
@@ -152,18 +136,8 @@ func TestConverterAgainstSoX(t *testing.T) {
 		}
 		x[k] *= math.Sin(math.Pi * float64(k) / n) // windowed, so that the ends do not ring
 	}
-	raw := make([]byte, 4*n)
-	format.Encode(raw, x)
-	w, err := wavfile.Create(filepath.Join(dir, "in.wav"), format, wavfile.Meta{})
-	if err == nil {
-		err = w.WriteFrames(raw)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
+	raw := wavtest.Encode(format, x)
+	wavtest.Write(t, filepath.Join(dir, "in.wav"), format, wavfile.Meta{}, raw)
 	format.Decode(x, raw)
 	if out, err := exec.Command(sox, "-D", filepath.Join(dir, "in.wav"), "-e", "floating-point", "-b", "32", filepath.Join(dir, "out.wav"), "rate", "-v", "48000").CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)

@@ -4,11 +4,11 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"path/filepath"
 	"testing"
 
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // The invented tour of these tests is small enough to be scanned some hundred
@@ -183,22 +183,5 @@ func resampled(samples []float64, frames int) []float64 {
 
 func writeTrack(t *testing.T, path string, rate int, samples []float64) {
 	t.Helper()
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	f := wavfile.Format{SampleRate: rate, BitDepth: 16, ContainerBytes: 2, Channels: 1}
-	w, err := wavfile.Create(path, f, wavfile.Meta{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	raw := make([]byte, len(samples)*f.FrameBytes())
-	for i, v := range samples {
-		f.Encode(raw[i*f.FrameBytes():], []float64{v})
-	}
-	if err := w.WriteFrames(raw); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	wavtest.WriteSamples(t, path, wavfile.Format{SampleRate: rate, BitDepth: 16, ContainerBytes: 2, Channels: 1}, samples)
 }

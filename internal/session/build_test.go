@@ -13,6 +13,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/session"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // tourFixture is three nights of one song, measured, each a second long,
@@ -301,7 +302,7 @@ func TestMissing(t *testing.T) {
 	f := mono(44100, 16, 2, wavfile.PCM)
 	fx.inputs("2031-05-03", true, catalog.Input{Track: 1, Channel: "Kick In"}, catalog.Input{Track: 2, Channel: "Snare Top"}, catalog.Input{Track: 3, Channel: "Lead Vox"}, catalog.Input{Track: 9, Channel: "Sub Kick"}, catalog.Input{Track: 11, Channel: "Guest"})
 	r := rig{name: "backup", format: f, offsetS: -0.5, tracks: make([][]byte, 11), names: make([]string, 11)}
-	r.tracks[10] = noise(f, 88200, 1)
+	r.tracks[10] = wavtest.Noise(f, 88200, 1)
 	fx.record("2031-05-03", r)
 	fx.desk(catalog.DeskInput{Input: 1, Channel: "Kick In"}, catalog.DeskInput{Input: 2, Channel: "Guest"}, catalog.DeskInput{Input: 3, Channel: "Sub Kick"}, catalog.DeskInput{Input: 4, Channel: "Cowbell"})
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-03"})
@@ -348,7 +349,7 @@ func TestMissing(t *testing.T) {
 func TestRigCoversPart(t *testing.T) {
 	fx := newTour(t)
 	f := mono(48000, 24, 3, wavfile.PCM)
-	fx.record("2031-05-02", rig{name: "backup", format: f, offsetS: 0.3, names: []string{"Kick In"}, tracks: [][]byte{noise(f, 24000, 1)}})
+	fx.record("2031-05-02", rig{name: "backup", format: f, offsetS: 0.3, names: []string{"Kick In"}, tracks: [][]byte{wavtest.Noise(f, 24000, 1)}})
 	ses := fx.build(session.Request{Songs: []string{"Slow Lantern"}, Pick: "2031-05-02", Rig: "backup"})
 	if it := ses.Items[0]; it.StartFrame != 0 || it.EndFrame != 24000 || !has(ses.Problems, "rig backup started 0.2 s into the take") || !has(ses.Problems, "rig backup stopped 0.3 s before the take's end") {
 		t.Errorf("%+v, problems %q", it, ses.Problems)

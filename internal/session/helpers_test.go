@@ -3,10 +3,8 @@ package session_test
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -20,31 +18,8 @@ import (
 	"nightreel/internal/meter"
 	"nightreel/internal/session"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
-
-// noise returns frames of random samples of one track: every bit of integers is
-// random, floats lie within ±1.
-func noise(f wavfile.Format, frames, seed int) []byte {
-	r := rand.New(rand.NewPCG(uint64(seed), 2031))
-	b := make([]byte, frames*f.ContainerBytes)
-	for i := range frames {
-		at := b[i*f.ContainerBytes:]
-		switch {
-		case f.Encoding == wavfile.Float && f.ContainerBytes == 4:
-			binary.LittleEndian.PutUint32(at, math.Float32bits(float32(2*r.Float64()-1)))
-		case f.Encoding == wavfile.Float:
-			binary.LittleEndian.PutUint64(at, math.Float64bits(2*r.Float64()-1))
-		default:
-			for k := range f.ContainerBytes {
-				at[k] = byte(r.Uint32())
-			}
-			if f.BitDepth == 24 && f.ContainerBytes == 4 {
-				at[0] = 0
-			}
-		}
-	}
-	return b
-}
 
 // sine returns frames of a sine of a level in dBFS (peak), rounded to the
 // format.
@@ -53,9 +28,7 @@ func sine(f wavfile.Format, frames int, hz, dbfs float64) []byte {
 	for i := range x {
 		x[i] = math.Pow(10, dbfs/20) * math.Sin(2*math.Pi*hz*float64(i)/float64(f.SampleRate))
 	}
-	b := make([]byte, frames*f.ContainerBytes)
-	f.Encode(b, x)
-	return b
+	return wavtest.Encode(f, x)
 }
 
 // rig is one recording to be made.
@@ -161,19 +134,13 @@ func (fx *fixture) record(date catalog.ShowKey, r rig) catalog.Recording {
 
 func (fx *fixture) file(path string, f wavfile.Format, meta wavfile.Meta, raw []byte, segment, first, start int) catalog.File {
 	fx.t.Helper()
-	w, err := wavfile.Create(path, f, meta)
-	ok(fx.t, err)
-	ok(fx.t, w.WriteFrames(raw))
-	ok(fx.t, w.Close())
-	r, err := wavfile.Open(path)
-	ok(fx.t, err)
-	defer r.Close()
+	offset := wavtest.Write(fx.t, path, f, meta, raw)
 	st, err := os.Stat(path)
 	ok(fx.t, err)
 	rel, err := filepath.Rel(fx.root, path)
 	ok(fx.t, err)
 	return catalog.File{VolumeID: fx.vol.ID, Path: filepath.ToSlash(rel), Size: st.Size(), ModTime: st.ModTime(), Segment: segment, FirstTrack: first,
-		Channels: f.Channels, StartFrame: int64(start), Frames: r.Info().Frames, DataOffset: r.Info().DataOffset}
+		Channels: f.Channels, StartFrame: int64(start), Frames: int64(len(raw) / f.FrameBytes()), DataOffset: offset}
 }
 
 // measure stores the envelope of every track of a recording under a minute.

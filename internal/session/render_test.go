@@ -14,6 +14,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/session"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 var formats = []wavfile.Format{
@@ -40,7 +41,7 @@ func TestRenderIsBitIdentical(t *testing.T) {
 				fx := newFixture(t)
 				r := rig{name: "main", format: f, poly: layout.poly, split: layout.split, names: []string{"Kick In", "Snare Top", "Bass DI"}}
 				for i := range r.names {
-					r.tracks = append(r.tracks, noise(f, frames, i))
+					r.tracks = append(r.tracks, wavtest.Noise(f, frames, i))
 				}
 				rec := fx.record("2031-05-02", r)
 				fx.take(rec, "Slow Lantern", start, end)
@@ -83,7 +84,7 @@ func TestRenderPoly(t *testing.T) {
 	fx := newFixture(t)
 	r := rig{name: "main", format: f, split: []int{5000}, names: []string{"Kick In", "Snare Top", "Bass DI"}}
 	for i := range r.names {
-		r.tracks = append(r.tracks, noise(f, 20000, i))
+		r.tracks = append(r.tracks, wavtest.Noise(f, 20000, i))
 	}
 	fx.take(fx.record("2031-05-02", r), "Slow Lantern", 3000, 17000)
 	fx.desk(catalog.DeskInput{Input: 1, Channel: "Snare Top"}, catalog.DeskInput{Input: 2, Channel: "Guest"}, catalog.DeskInput{Input: 4, Channel: "Kick In"}, catalog.DeskInput{Input: 9, Channel: "Bass DI"})
@@ -140,7 +141,7 @@ func TestRenderRolls(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			fx := newFixture(t)
-			r := rig{name: "main", format: f, split: []int{10000}, names: []string{"Kick In"}, tracks: [][]byte{noise(f, 32000, 1)},
+			r := rig{name: "main", format: f, split: []int{10000}, names: []string{"Kick In"}, tracks: [][]byte{wavtest.Noise(f, 32000, 1)},
 				starts: &wavfile.Bext{OriginationDate: "2031-05-02", OriginationTime: "21:00:00", TimeReference: uint64(tt.reference)}}
 			rec := fx.record("2031-05-02", r)
 			fx.take(rec, "Slow Lantern", tt.start, tt.end)
@@ -178,7 +179,7 @@ func TestRenderRolls(t *testing.T) {
 func TestRenderGaps(t *testing.T) {
 	f := mono(8000, 24, 3, wavfile.PCM)
 	fx := newFixture(t)
-	r := rig{name: "main", format: f, split: []int{9000, 12000}, names: []string{"Kick In", "Snare Top"}, tracks: [][]byte{noise(f, 24000, 1), noise(f, 20000, 2)}}
+	r := rig{name: "main", format: f, split: []int{9000, 12000}, names: []string{"Kick In", "Snare Top"}, tracks: [][]byte{wavtest.Noise(f, 24000, 1), wavtest.Noise(f, 20000, 2)}}
 	rec := fx.record("2031-05-02", r)
 	all, err := fx.store.Files(t.Context(), catalog.FileFilter{Recording: rec.ID})
 	ok(t, err)
@@ -248,7 +249,7 @@ func simple(t *testing.T) (*fixture, catalog.Session) {
 	t.Helper()
 	f := mono(48000, 24, 3, wavfile.PCM)
 	fx := newFixture(t)
-	r := rig{name: "main", format: f, names: []string{"Kick In", "Snare Top"}, tracks: [][]byte{noise(f, 300_000, 1), noise(f, 300_000, 2)}}
+	r := rig{name: "main", format: f, names: []string{"Kick In", "Snare Top"}, tracks: [][]byte{wavtest.Noise(f, 300_000, 1), wavtest.Noise(f, 300_000, 2)}}
 	rec := fx.record("2031-05-02", r)
 	fx.take(rec, "Slow Lantern", 1000, 280_001)
 	fx.take(rec, "Harbour", 290_000, 299_000)
@@ -415,11 +416,8 @@ func TestRenderBrokenSource(t *testing.T) {
 		{"empty", "empty file", func(p string) error { return os.Truncate(p, 0) }},
 		{"cut short", "changed since it was scanned", func(p string) error { return os.Truncate(p, 600_000) }},
 		{"another file", "changed since it was scanned", func(p string) error {
-			ok(t, os.Remove(p))
-			w, err := wavfile.Create(p, mono(44100, 16, 2, wavfile.PCM), wavfile.Meta{})
-			ok(t, err)
-			ok(t, w.WriteFrames(make([]byte, 2*300_000)))
-			return w.Close()
+			wavtest.Write(t, p, mono(44100, 16, 2, wavfile.PCM), wavfile.Meta{}, make([]byte, 2*300_000))
+			return nil
 		}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

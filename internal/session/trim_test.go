@@ -11,6 +11,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/session"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // fractions converts little-endian samples to fractions of full scale. It is
@@ -190,7 +191,7 @@ func TestDitherDiffersBetweenInputs(t *testing.T) {
 // Widening without trim keeps every value and needs no dither.
 func TestWiden(t *testing.T) {
 	f := mono(48000, 16, 2, wavfile.PCM)
-	data := noise(f, 48000, 1)
+	data := wavtest.Noise(f, 48000, 1)
 	want := fractions(t, data, f)
 	x, got := trimmed(t, f, data, 0, 24)
 	for i := range x {

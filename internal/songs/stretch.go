@@ -74,13 +74,7 @@ func (a activity) stretches() []stretch {
 	runs := slices.Clone(found)
 	for i := range found {
 		s := &found[i]
-		before, after := 0, len(a.share)
-		if i > 0 {
-			before = runs[i-1].to
-		}
-		if i < len(found)-1 {
-			after = runs[i+1].from
-		}
+		before, after := around(runs, i, len(a.share))
 		s.from = a.widen(s.from, -1, before-1, low)
 		s.to = a.widen(s.to-1, 1, after, low) + 1
 	}
@@ -94,19 +88,26 @@ func (a activity) stretches() []stretch {
 	return found
 }
 
+// around returns the end of the stretch before the i-th and the start of the one
+// after it, or the recording's ends.
+func around(ss []stretch, i, blocks int) (before, after int) {
+	after = blocks
+	if i > 0 {
+		before = ss[i-1].to
+	}
+	if i < len(ss)-1 {
+		after = ss[i+1].from
+	}
+	return before, after
+}
+
 // open widens stretches as long as a line instrument plays on. It leaves a
 // pause alone if an instrument plays all through it: that is a player noodling
 // between songs.
 func (a activity) open(found []stretch) {
 	for i := range found {
 		s := &found[i]
-		before, after := 0, len(a.share)
-		if i > 0 {
-			before = found[i-1].to
-		}
-		if i < len(found)-1 {
-			after = found[i+1].from
-		}
+		before, after := around(found, i, len(a.share))
 		from, to := s.from, s.to
 		for from > before && s.from-from < mostOpeningBlocks && a.lines[from-1] {
 			from--

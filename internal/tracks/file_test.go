@@ -11,6 +11,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // A file that is not what was scanned is refused, with its name, the byte where
@@ -20,7 +21,7 @@ func TestChangedFilesAreRefused(t *testing.T) {
 		return func(t *testing.T, f catalog.File) {
 			format := pcm24
 			change(&format)
-			write(t, f.FullPath(), format, wavfile.Meta{}, make([]byte, 2000*format.FrameBytes()))
+			wavtest.Write(t, f.FullPath(), format, wavfile.Meta{}, make([]byte, 2000*format.FrameBytes()))
 		}
 	}
 	for _, c := range []struct {
@@ -35,7 +36,7 @@ func TestChangedFilesAreRefused(t *testing.T) {
 		{"another coding", other(func(f *wavfile.Format) { f.BitDepth, f.ContainerBytes, f.Encoding = 32, 4, wavfile.Float }), "float", nil},
 		{"another channel", other(func(f *wavfile.Format) { f.Channels = 2 }), "2 channels", nil},
 		{"longer header", func(t *testing.T, f catalog.File) {
-			write(t, f.FullPath(), pcm24, wavfile.Meta{Tags: map[string]string{"INAM": "Night"}}, make([]byte, 3*2000))
+			wavtest.Write(t, f.FullPath(), pcm24, wavfile.Meta{Tags: map[string]string{"INAM": "Night"}}, make([]byte, 3*2000))
 		}, "samples began at byte", func(f catalog.File) int64 { return f.DataOffset + 26 }},
 		{"cut", func(t *testing.T, f catalog.File) {
 			ok(t, os.Truncate(f.FullPath(), f.DataOffset+3*1999))

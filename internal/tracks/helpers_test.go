@@ -1,15 +1,13 @@
 package tracks
 
 import (
-	"encoding/binary"
 	"fmt"
-	"math"
-	"math/rand/v2"
 	"os"
 	"testing"
 
 	"nightreel/catalog"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 const rate = 48_000
@@ -29,30 +27,6 @@ var pcm24 = formats[2]
 
 func name(f wavfile.Format) string {
 	return fmt.Sprintf("%d bit %s in %d bytes", f.BitDepth, f.Encoding, f.ContainerBytes)
-}
-
-// noise returns random samples of a track: every bit of integers is random, floats
-// lie within ±1.
-func noise(f wavfile.Format, frames, track int) []byte {
-	r := rand.New(rand.NewPCG(uint64(track), 2031))
-	b := make([]byte, frames*f.ContainerBytes)
-	for i := range frames {
-		at := b[i*f.ContainerBytes:]
-		switch {
-		case f.Encoding == wavfile.Float && f.ContainerBytes == 4:
-			binary.LittleEndian.PutUint32(at, math.Float32bits(float32(2*r.Float64()-1)))
-		case f.Encoding == wavfile.Float:
-			binary.LittleEndian.PutUint64(at, math.Float64bits(2*r.Float64()-1))
-		default:
-			for k := range f.ContainerBytes {
-				at[k] = byte(r.Uint32())
-			}
-			if f.BitDepth == 24 && f.ContainerBytes == 4 {
-				at[0] = 0
-			}
-		}
-	}
-	return b
 }
 
 // tape is a recording on the disk.
@@ -84,7 +58,7 @@ func (tp *tape) add(first, channels, start, frames int) *catalog.File {
 	f.Channels = channels
 	raw := make([]byte, frames*f.FrameBytes())
 	for c := range channels {
-		x := noise(tp.format, frames, 1000*len(tp.files)+first+c)
+		x := wavtest.Noise(tp.format, frames, 1000*len(tp.files)+first+c)
 		copy(tp.tracks[first+c-1][start*size:], x)
 		for i := range frames {
 			copy(raw[i*f.FrameBytes()+c*size:], x[i*size:(i+1)*size])
@@ -92,7 +66,7 @@ func (tp *tape) add(first, channels, start, frames int) *catalog.File {
 	}
 	file := catalog.File{ID: catalog.FileID(len(tp.files) + 1), Root: tp.dir, Path: fmt.Sprintf("%02d.wav", len(tp.files)+1),
 		FirstTrack: first, Channels: channels, StartFrame: int64(start), Frames: int64(frames)}
-	file.DataOffset = write(tp.t, file.FullPath(), f, wavfile.Meta{}, raw)
+	file.DataOffset = wavtest.Write(tp.t, file.FullPath(), f, wavfile.Meta{}, raw)
 	st, err := os.Stat(file.FullPath())
 	ok(tp.t, err)
 	file.Size, file.ModTime = st.Size(), st.ModTime()
@@ -125,20 +99,6 @@ func (tp *tape) open(track int) *Track {
 	r := tp.reader(OpenWAV)
 	r.single = true
 	return &Track{Track: catalog.Track{Number: track}, Recording: tp.rec, reader: r}
-}
-
-// write writes a WAV file over what is there and returns the byte of its first
-// sample.
-func write(t *testing.T, path string, f wavfile.Format, meta wavfile.Meta, raw []byte) int64 {
-	t.Helper()
-	w, err := wavfile.Options{Replace: true}.Create(path, f, meta)
-	ok(t, err)
-	ok(t, w.WriteFrames(raw))
-	ok(t, w.Close())
-	r, err := wavfile.Open(path)
-	ok(t, err)
-	defer r.Close()
-	return r.Info().DataOffset
 }
 
 // disk opens files and counts; at byte bad it fails with err.

@@ -18,6 +18,7 @@ import (
 	"nightreel/internal/playback/pattern"
 	"nightreel/internal/tracks"
 	"nightreel/internal/wavfile"
+	"nightreel/internal/wavfile/wavtest"
 )
 
 // Channels is the number of outputs that the suite's session feeds; a sink may
@@ -234,20 +235,5 @@ func write(t *testing.T, path string, format wavfile.Format, from, to int64, cha
 		v := pattern.Sample(f, channel)
 		raw = append(raw, byte(v), byte(v>>8), byte(v>>16))
 	}
-	w, err := wavfile.Create(path, format, wavfile.Meta{})
-	if err == nil {
-		err = w.WriteFrames(raw)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	var f *wavfile.File
-	if err == nil {
-		f, err = wavfile.Open(path)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	return f.Info().DataOffset
+	return wavtest.Write(t, path, format, wavfile.Meta{}, raw)
 }
