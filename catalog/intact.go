@@ -8,14 +8,14 @@ import (
 	"sync/atomic"
 )
 
-// opened is the catalog's file as it was when it was opened.
+// opened is the state of the catalog's file when it was opened.
 type opened struct {
 	file    os.FileInfo  // nil: not checked
 	largest atomic.Int64 // bytes; SQLite makes a catalog's file larger and never smaller
 }
 
-// GoneError says that an open catalog's file is not in its place any more, or was
-// cut. What is written to it then is lost as soon as nightreel ends.
+// GoneError reports that the file of an open catalog was deleted, replaced or
+// cut. Later writes would be lost when nightreel ends.
 type GoneError struct {
 	File string
 	What string // what happened to it
@@ -25,7 +25,7 @@ func (e *GoneError) Error() string {
 	return e.File + ": the catalog was " + e.What + " while nightreel had it open; nothing is read from it or written to it any more"
 }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (*GoneError) Hint() string {
 	return "put the catalog, or a copy of it, back in its place and start nightreel again"
 }
@@ -57,7 +57,7 @@ func (s *Store) Intact() error {
 	}
 }
 
-// remember notes what the catalog's file is now.
+// remember stores the present identity and size of the catalog's file.
 func (s *Store) remember() error {
 	st, err := os.Stat(s.path)
 	if err != nil {

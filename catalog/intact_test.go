@@ -44,7 +44,8 @@ func TestACatalogThatIsGoneIsNotWrittenTo(t *testing.T) {
 	}
 }
 
-// A catalog whose file lacks its end is not opened, neither to read nor to write.
+// A catalog whose file lacks its end is opened neither for reading nor for
+// writing.
 func TestACutCatalogIsRefused(t *testing.T) {
 	whole := filepath.Join(t.TempDir(), "catalog.db")
 	s := reopen(t, whole)

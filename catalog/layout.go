@@ -89,8 +89,8 @@ type NewLayout struct {
 	Moved      []MovedFile
 	Words      []Word
 	// Empty are recordings without files that are deleted: earlier versions left
-	// them when two scans of a folder ran at once. What a person entered about one
-	// follows the recording of its rig that has the files.
+	// them when two scans of a folder ran at once. A person's entries about one
+	// follow the recording of its rig that has the files.
 	Empty []RecordingID
 }
 
@@ -501,7 +501,7 @@ func (w *layoutWriter) sweep(ctx context.Context, shows []Show, ids []ShowID, em
 			}
 		}
 		if !left && to == 0 && w.hadRecordings(old.ID) {
-			// Its files were none of a show; what a person wrote about it stays.
+			// Its files belonged to no show; a person's entries about it stay.
 			if _, err := exec(ctx, w.tx, "DELETE FROM shows WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM notes WHERE show_id = ?1) AND NOT EXISTS (SELECT 1 FROM set_list_entries WHERE show_id = ?1)", old.ID); err != nil {
 				return err
 			}

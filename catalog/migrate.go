@@ -76,10 +76,11 @@ func checkHeader(path string) error {
 	return checkLength(f, h[:])
 }
 
-// checkLength returns a *cutError for a file that is shorter than its header says.
-// The header gives the size of a page at byte 16, and at byte 28 how many there are
-// if the change counters at bytes 24 and 92 agree (SQLite file format, 1.3). The
-// log beside a catalog may hold pages that the file lacks, but no part of a page.
+// checkLength returns a *cutError for a file that is shorter than its header
+// says. The header has the size of a page at byte 16. It has the number of pages
+// at byte 28, which is valid if the change counters at bytes 24 and 92 agree
+// (SQLite file format, 1.3). The log beside a catalog may hold pages that the
+// file lacks, but no part of a page.
 func checkLength(f *os.File, h []byte) error {
 	st, err := f.Stat()
 	if err != nil {
@@ -102,7 +103,7 @@ func checkLength(f *os.File, h []byte) error {
 	return nil
 }
 
-// cutError says that a catalog's file lacks its end.
+// cutError reports that the end of a catalog's file is missing.
 type cutError struct{ bytes, whole int64 }
 
 func (e *cutError) Error() string {

@@ -36,7 +36,7 @@ type DamageError struct {
 
 func (e *DamageError) Error() string { return e.File + ": the catalog is damaged: " + e.Found }
 
-// Hint says what to do about it.
+// Hint returns what to do about it.
 func (e *DamageError) Hint() string {
 	return "restore a copy of the catalog, or scan the recordings into a new one"
 }
@@ -78,7 +78,7 @@ func (s *Store) update(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if err := tx.Commit(); err != nil {
 		return fmt.Errorf("%s: %w", s.path, notWritten(err))
 	}
-	return s.Intact() // what was written to a file that is gone is lost
+	return s.Intact() // writes to a deleted file would be lost
 }
 
 // notWritten wraps an error of SQLite about a change.

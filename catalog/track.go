@@ -92,8 +92,8 @@ func (s *Store) Tracks(ctx context.Context, f TrackFilter) ([]Track, error) {
 	return resolved, nil
 }
 
-// numberedApart returns the recordings that count their tracks apart from the
-// input list; see [Store.Tracks].
+// numberedApart returns the recordings whose track numbers are not the input
+// list's; see [Store.Tracks].
 func (s *Store) numberedApart(ctx context.Context, lists []InputList) (map[RecordingID]bool, error) {
 	if len(lists) == 0 {
 		return nil, nil

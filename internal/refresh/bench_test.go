@@ -116,8 +116,8 @@ func openBench(b *testing.B, path string) *catalog.Store {
 	return store
 }
 
-// storeBenchNight writes a night down: the recording, what was measured of it (of
-// the last nights), and a person's takes.
+// storeBenchNight stores a night: the recording, the measurements (of the last
+// nights), and a person's takes.
 func storeBenchNight(b *testing.B, store *catalog.Store, night int, measured [][]catalog.Part) {
 	b.Helper()
 	ctx := context.Background()
@@ -160,10 +160,10 @@ func storeBenchNight(b *testing.B, store *catalog.Store, night int, measured [][
 	}
 }
 
-// benchParts returns what was measured of each track of a night: songs of 320 s
+// benchParts returns the measurements of each track of a night: songs of 320 s
 // with pauses of 40 s, chords that change every two seconds, and neighbours that
-// pick each other up. All nights hold the same: what is measured decides the cost,
-// not what it says.
+// pick each other up. All nights have the same content: the cost depends on the
+// amount of data only.
 func benchParts() [][]catalog.Part {
 	rng := rand.New(rand.NewPCG(60, 64))
 	stage := make([]spectrum.Print, benchMinutes*spectrum.PartCells)
@@ -184,7 +184,7 @@ func benchParts() [][]catalog.Part {
 	return tracks
 }
 
-// benchLevel returns what a channel holds in a second of the night, in dB.
+// benchLevel returns the level of a channel in a second of the night, in dB.
 func benchLevel(channel, second int) float64 {
 	switch {
 	case second%360 >= 320:

@@ -328,7 +328,7 @@ func TestRefreshingGoesOnWhereItWasInterrupted(t *testing.T) {
 	}
 }
 
-// countedContext ends when it was looked at so many times.
+// countedContext is cancelled after a number of calls of Err.
 type countedContext struct {
 	context.Context
 	stop context.CancelFunc

@@ -1,12 +1,12 @@
 package spectrum
 
-// A Follower follows one take of a song, the reference, through other music by
-// its harmony.
+// A Follower matches one take of a song, the reference, with other music by its
+// harmony.
 //
 // It is dynamic time warping with steps of 0, 1 or 2 seconds and free start and
 // end in the reference. The likeness of a second is the mean of the dot products
-// of both harmonies along the best path through that second, weighted by keep for
-// each second of distance. 1 is identical, 0 is chance.
+// of both harmonies along the best path through that second, weighted by keep
+// for each second of distance. 1 is identical, 0 is chance.
 //
 // It is not safe for concurrent use.
 type Follower struct {
@@ -20,16 +20,17 @@ type Follower struct {
 }
 
 const (
-	// A row has margin cells of nothing before the reference's first second and at
-	// least as many behind its last, so that no step needs a check.
+	// A row has margin empty cells before the reference's first second and at
+	// least as many after its last, so that no step needs a check.
 	margin = Lanes
-	// nothing is a likeness that no path takes.
+	// nothing is the likeness of an empty cell: no path takes it.
 	nothing = -1e9
 )
 
 // NewFollower returns a follower of a reference of one chroma a second, each of
-// length 1, or all zero where there is no harmony. keep is the weight of a second
-// relative to its neighbour, below 1; slip is what a step of 0 or 2 seconds costs.
+// length 1, or all zero if there is no harmony. keep is the weight of a second
+// relative to its neighbour, below 1; slip is the cost of a step of 0 or 2
+// seconds.
 func NewFollower(ref []Chroma, keep, slip float32) *Follower {
 	f := &Follower{keep: keep, slip: slip, seconds: len(ref)}
 	f.stride = margin + (len(ref)+Lanes-1)/Lanes*Lanes + margin
@@ -43,10 +44,10 @@ func NewFollower(ref []Chroma, keep, slip float32) *Follower {
 	return f
 }
 
-// Follow writes the likeness of the seconds from to to-1 of music, 0 to 1 for most,
-// and for each the second of the reference that matches best. The seconds around
-// them, of which music should have some, count by their distance. A reference of
-// no length is like nothing: Follow writes nothing.
+// Follow writes the likeness of the seconds from to to-1 of music, mostly 0 to
+// 1, and for each the second of the reference that matches best. The seconds
+// around them, of which music should have some, count by their distance. If the
+// reference is empty, Follow writes nothing.
 func (f *Follower) Follow(music []Chroma, from, to int, like []float32, at []int32) {
 	if f.seconds == 0 || from >= to {
 		return
@@ -75,7 +76,7 @@ func (f *Follower) follow(music []Chroma, from, to int, like []float32, at []int
 			s[j] = sum
 		}
 	}
-	// Backwards: the path that follows a second, the second included.
+	// Backwards: the best path after a second, the second included.
 	for t := len(music) - 1; t >= 0; t-- {
 		s, a := row(f.similar, t), row(f.ahead, t)
 		if t == len(music)-1 {

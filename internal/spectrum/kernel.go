@@ -14,7 +14,7 @@ const (
 // plain Go last.
 func kernels() []kernel { return append(vectorKernels(), plain) }
 
-// fastest is the kernel of everything that is not told which to use.
+// fastest is the default kernel.
 var fastest = kernels()[0]
 
 func (k kernel) String() string {
