@@ -136,7 +136,7 @@ type night struct {
 
 // accept places a candidate where no more trusted take lies. If that cuts the
 // candidate in pieces, the longest is kept, provided that it is at least half of
-// the whole. A candidate that touches a take of the same song is a second
+// the whole. A candidate that overlaps a take of the same song is a second
 // sighting of that take and is dropped.
 func (n *night) accept(c candidate) bool {
 	c.start, c.end = max(0, c.start), min(c.end, n.ref.Frames)
