@@ -15,12 +15,12 @@
      QUADS_24(p)       the same for apart = 12; reads VB bytes
      QUADS_OF(p, at)   16 bytes each at p[0] + at, p[4] + at, …
 
-   Every channel's figures come out of the same operations in the same order as
-   in plain Go, in double precision and with no operation fused into another:
-   so all kernels agree to the last bit, and a catalog does not tell which
-   machine filled it. Vectorising across channels allows that; along time it
-   would not. What only tells where to look closer is in single precision, with
-   a margin. */
+   Every channel's figures result from the same operations in the same order as
+   in plain Go, in double precision, with no operation fused into another. So
+   all kernels agree to the last bit, and a catalog does not depend on the
+   machine that filled it. Vectorising across channels allows that; along time
+   it would not. Values that only select where to look closer are in single
+   precision, with a margin. */
 
 #include <string.h>
 #include "vector_api.h"
@@ -97,8 +97,8 @@ INLINE vi words(int type, vi v) {
 	return v;
 }
 
-/* interleaved reads more of a row than its lanes need, but no more than src has.
-   Lanes that are left over get what lies there. */
+/* interleaved reads more of a row than its lanes need, but no more than src
+   has. Unused lanes get the bytes that follow. */
 INLINE void interleaved(int type, uint32_t *dst, int64_t lanes, const uint8_t *src, int64_t size, int64_t n, int64_t stride) {
 	const int64_t quad = 4 * bytes(type);
 	const int64_t last = (lanes - 1) / Q * Q * bytes(type); /* where the last vector starts */
@@ -144,8 +144,8 @@ void NAME(interleaved)(int type, uint32_t *dst, int64_t lanes, const uint8_t *sr
 #endif
 #define TURN(a, b, ...) SHUFFLE(a, b, EACH(__VA_ARGS__))
 
-/* mono lays channels side by side, four frames at a time: within each 16 bytes
-   four times four words are turned about. */
+/* mono lays channels side by side, four frames at a time: it transposes four
+   times four words within each 16 bytes. */
 INLINE void mono(int type, uint32_t *dst, int64_t lanes, const uint8_t *const *src, int64_t n) {
 	int64_t fast = 0;
 	for (; fast + 4 <= n && fast * bytes(type) + 16 <= n * bytes(type); fast += 4)
@@ -176,8 +176,8 @@ void NAME(mono)(int type, uint32_t *dst, int64_t lanes, const uint8_t *const *sr
 
 /* ---- peaks, and where to look closer ---- */
 
-/* How far a second difference in single precision can be off, of the largest
-   sample it is made of: eight roundings of 2^-24, and a lot more. */
+/* The error bound of a second difference in single precision, relative to its
+   largest sample: eight roundings of 2^-24, with a large margin. */
 #define BEND_MARGIN 0x1p-20f
 
 INLINE vi at(const row *x, int64_t i, int k) { return *(const any_vi *)(x[i] + k); }
@@ -188,10 +188,11 @@ INLINE vf size_as_float(int floats, vu v) { return floats ? (vf)v : __builtin_co
 /* levels fills the tiles of n frames from x on, for Q channels from k on, and
    adds to s. tiles[-1] is the tile before.
 
-   A flat top of four frames or more has three steps within the tolerance, so
-   two of them lead to a pair of frames that is looked at together here, or one
-   to the single frame at the end. A sharp bend is where it begins, at most two
-   frames before. first is the number of the first tile. */
+   A flat top of at least four frames has three steps within the tolerance. So
+   either two of them lead to a pair of frames that is compared together here,
+   or one leads to the single frame at the end. The sharp bend is at its
+   beginning, at most two frames before. first is the number of the first
+   tile. */
 INLINE void levels(int floats, const row *x, int64_t n, int k, const struct plan *p, struct lanes *s, struct tile *tiles, int64_t first) {
 	const vf tolerance = all_f(p->flat_tolerance), floor = all_f(p->flat_floor), corner = all_f(p->flat_corner);
 	vf last = as_float(floats, at(x, -1, k)), step = last - as_float(floats, at(x, -2, k));
@@ -274,8 +275,8 @@ INLINE vd as_double(int floats, const uint32_t *x) {
 }
 
 /* weigh does kFilter.energy for frames [from, to) of Q channels from k on, in
-   two vectors: enough of them to fill the time that each operation waits for
-   the one before. */
+   two vectors, which fill the time that each operation waits for the one
+   before. */
 INLINE void weigh(int floats, const row *x, int64_t from, int64_t to, int k, const struct plan *p, struct lanes *s) {
 	const vd b0 = all(p->b0), b1 = all(p->b1), b2 = all(p->b2), a1 = all(p->a1), a2 = all(p->a2);
 	const vd c1 = all(p->c1), c2 = all(p->c2);
@@ -320,9 +321,9 @@ INLINE void weigh(int floats, const row *x, int64_t from, int64_t to, int k, con
 #define OUTER(TAP) TAP(0, 14, 0) TAP(1, 90, -68) TAP(2, -161, 122) TAP(3, 272, -218) TAP(4, -487, 390) TAP(5, 1125, -838)
 
 /* screened estimates the largest magnitude between the samples, in single
-   precision; x are thirteen vectors, step apart, the middle one of the frames
-   asked for. With S and D the sum and the difference of a phase and its mirror
-   image, the larger of the two is (|S| + |D|) / 2. */
+   precision. x are thirteen vectors, step apart, with the requested frames in
+   the middle. With S and D the sum and the difference of a phase and its
+   mirror image, the larger of the two is (|S| + |D|) / 2. */
 INLINE vf screened(const float *x, int64_t step, int factor) {
 #define AT(k) (*(const any_vf *)(x + (k) * step))
 	vf sums[6], differences[6], center = AT(6);
@@ -370,16 +371,16 @@ static double exact(const double *w, int factor, double least) {
 	return least;
 }
 
-/* What the screening can be off by, of the largest sample in reach: 25 roundings
-   of 2^-24, on sums of magnitudes of at most twice the bound 2.0228; and where
-   single precision runs out of exponents. */
+/* The error bound of the screening, relative to the largest sample in reach:
+   25 roundings of 2^-24, on sums of magnitudes of at most twice the bound
+   2.0228. The second term covers the underflow of single precision. */
 #define SCREEN_RELATIVE 1e-5f
 #define SCREEN_ABSOLUTE 1e-34f
 
-/* below is a float that is surely not above x. */
+/* below returns a float that is not above x. */
 INLINE float below(double x) { return (float)x * (1 - 1e-6f); }
 
-/* worth is the estimate from which on a frame is worth an exact look. */
+/* worth is the estimate from which a frame is computed exactly. */
 INLINE float worth(double least, float near) { return below(least) - (near * SCREEN_RELATIVE + SCREEN_ABSOLUTE); }
 
 /* frame_peak is exact for a frame of one channel, x its word. */
@@ -394,8 +395,8 @@ static double frame_peak(int floats, const uint32_t *x, int factor, double least
 	return exact(w, factor, least);
 }
 
-/* tile_peak returns the true peak of n frames of one channel, or least; near is
-   the largest sample in reach. */
+/* tile_peak returns the true peak of n frames of one channel, or least if
+   that is larger; near is the largest sample in reach. */
 static double tile_peak(int floats, const uint32_t *x, int64_t n, float near, int factor, double least) {
 	_Alignas(64) float narrow[TILE + 2 * REACH + Q], size[TILE];
 	for (int i = 0; i < TILE + 2 * REACH; i++) {
@@ -416,12 +417,12 @@ static double tile_peak(int floats, const uint32_t *x, int64_t n, float near, in
 	return least;
 }
 
-/* tile_peaks does tile_peak for Q channels from k on, those of which the bound
-   is above least. */
+/* tile_peaks does tile_peak for those of Q channels from k on whose bound is
+   above least. */
 INLINE void tile_peaks(int floats, const row *x, int64_t n, int k, const struct tile *t, const struct plan *p, struct lanes *s, float *least) {
 	_Alignas(64) float narrow[TILE + 2 * REACH][Q], size[TILE][Q];
 	for (int i = 0; i < TILE + 2 * REACH; i++) *(any_vf *)narrow[i] = as_float(floats, at(x, i - REACH, k));
-	/* Where the bound says no the limit is out of reach. */
+	/* If the bound excludes a lane, its limit cannot be reached. */
 	vf bound = *(any_vf *)(t->bound + k), floor = *(any_vf *)(least + k);
 	vf slack = *(any_vf *)(t->near + k) * SCREEN_RELATIVE + SCREEN_ABSOLUTE;
 	vi open = bound > floor;
@@ -443,12 +444,12 @@ INLINE void tile_peaks(int floats, const row *x, int64_t n, int k, const struct 
 	}
 }
 
-/* From so many channels on it takes less time to look at all Q of them. */
+/* From this number of channels on, computing all Q of them takes less time. */
 #define ALL_LANES 5
 
-/* true_peaks finds the true peak of every channel of a block: first where it
-   can be largest, then wherever the bounds allow it to be larger still. tiles
-   has one tile more before the block and one after. */
+/* true_peaks finds the true peak of every channel of a block: first in the
+   tile with the largest bound, then in all tiles whose bounds allow a larger
+   one. tiles has one more tile before the block and one after. */
 static void true_peaks(int floats, const row *x, const struct plan *p, struct lanes *s, struct tile *tiles) {
 	const int64_t count = (p->frames + TILE - 1) / TILE;
 	struct tile *t = tiles + 1;
@@ -515,9 +516,10 @@ static void true_peaks(int floats, const row *x, const struct plan *p, struct la
 
 /* ---- cracks ---- */
 
-/* cracks marks the tiles that isCrack in crack.go may find one in. The bends
-   are too large by their margin, twice at most with what rounding does: that is
-   taken off the sum that a bend is compared with, and off its neighbours. */
+/* cracks marks the tiles in which isCrack in crack.go may find a crack. The
+   bends are too large by their margin, at most by twice the margin after
+   rounding. That is subtracted from the sum that a bend is compared with, and
+   from its neighbours. */
 INLINE void cracks(int floats, int64_t count, int k, const struct plan *p, struct lanes *s, struct tile *tiles) {
 #define BEND(d) (*(any_vf *)(tiles[i + (d)].bend + k))
 	const vf floor = all_f(p->crack_floor), ratio = all_f(p->crack_ratio);
@@ -546,8 +548,8 @@ INLINE void measured(int floats, struct lanes *s, const struct plan *p, const ro
 	const int lanes = (int)((p->lanes + Q - 1) / Q * Q);
 	memset(s->sum, 0, sizeof *s - offsetof(struct lanes, sum));
 
-	/* The tiles before and after the block, for the bounds. There is none
-	   before the one before; nothing is asked of it but its bends. */
+	/* The tiles before and after the block, for the bounds. The first of them
+	   has no tile before it; only its bends are used. */
 	struct tile edge[2];
 	memset(edge, 0, sizeof edge);
 	for (int k = 0; k < lanes; k += Q) levels(floats, x - TILE, TILE, k, p, 0, edge + 1, 0);

@@ -1,7 +1,7 @@
 //go:build cgo && (amd64 || arm64)
 
-/* Which kernels there are, which of them this processor runs, and the way to
-   each. */
+/* The list of kernels, the test which of them this processor runs, and the
+   dispatch to each. */
 
 #include "vector_api.h"
 
