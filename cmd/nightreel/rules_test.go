@@ -17,34 +17,34 @@ import (
 // it may use, beside the standard library. The reason for a line stands behind
 // it. Whoever adds a package adds a line.
 var rooms = map[string][]string{
-	"nightreel/catalog":            {"github.com/mattn/go-sqlite3"},                                                                                               // public: no internals in its types
-	"nightreel/internal/wavfile":   {"github.com/go-audio/", "github.com/google/renameio/v2"},                                                                     // files, no figures
-	"nightreel/internal/spectrum":  {"nightreel/internal/{meter,stats}"},                                                                                          // arithmetic alone, like meter
-	"nightreel/internal/stats":     {},                                                                                                                            // arithmetic alone, the same bits on every machine
-	"nightreel/internal/meter":     {"nightreel/internal/stats"},                                                                                                  // arithmetic alone, testable without cgo
-	"nightreel/internal/sound":     {"nightreel/catalog", "nightreel/internal/{spectrum,stats}"},                                                                  // from the catalog alone
-	"nightreel/internal/linecheck": {"nightreel/catalog", "nightreel/internal/{scan,envelope,tracks,meter,sound,spectrum,evidence,findings,stats}"},               // a minute of this afternoon against the tour
-	"nightreel/internal/envelope":  {"nightreel/catalog", "nightreel/internal/{meter,stats}"},                                                                     // the one bridge from stored parts to arithmetic
-	"nightreel/internal/csvfile":   {},                                                                                                                            // comma-separated values that no spreadsheet runs
-	"nightreel/internal/lists":     {"nightreel/catalog", "nightreel/internal/csvfile", "golang.org/x/text/"},                                                     // lists as people write them
-	"nightreel/internal/scan":      {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,meter,spectrum}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night
-	"nightreel/internal/evaluate":  {"nightreel/catalog", "nightreel/internal/", "gitlab.com/gomidi/midi/v2/smf", "gonum.org/v1/gonum/dsp/fourier"},               // makes nights and counts; for developers
-	"nightreel/internal/songs":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,evidence,stats}"},                                          // from the catalog alone
-	"nightreel/internal/findings":  {"nightreel/catalog", "nightreel/internal/{meter,spectrum,sound,evidence,stats}"},                                             // judges: evidence in, findings out
-	"nightreel/internal/compare":   {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,spectrum,sound,stats}"},                                     // from the catalog alone
-	"nightreel/internal/session":   {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,wavfile,tracks,stats}"},                                     // builds and renders
-	"nightreel/internal/playback":  {"nightreel/catalog", "nightreel/internal/{meter,wavfile,tracks}", "github.com/gofrs/flock"},                                  // feeds the desk; knows the catalog only outside of the player's process
-	"nightreel/internal/verdict":   {"nightreel/catalog", "nightreel/internal/refresh"},                                                                           // is a show whole
-	"nightreel/internal/overview":  {"nightreel/catalog", "nightreel/internal/verdict"},                                                                           // the tour at a glance
-	"nightreel/internal/tracks":    {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                           // the one reader of samples
-	"nightreel/internal/web":       {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                         // asks all, judges nothing
-	"nightreel/internal/demo":      {"nightreel/internal/wavfile"},                                                                                                // makes files, knows no catalog
-	"nightreel/cmd/bench":          {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/", "github.com/hanwen/go-fuse/v2/"},                         // for developers
-	"nightreel/cmd/evaluate":       {"nightreel/catalog", "nightreel/internal/evaluate"},                                                                          // for developers
-	"nightreel/internal/refresh":   {"nightreel/catalog", "nightreel/internal/{rigs,songs,findings,compare,envelope,evidence,lists}"},                             // what is stale, brought up to date in one order
-	"nightreel/internal/evidence":  {"nightreel/catalog", "nightreel/internal/{meter,envelope,sound,stats}"},                                                      // what is known of a show when it is judged, and which other shows count
-	"nightreel/internal/rigs":      {"nightreel/catalog", "nightreel/internal/{envelope,meter}"},                                                                  // from the catalog alone
-	"nightreel/cmd/nightreel":      {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2", "github.com/rivo/uniseg"},
+	"nightreel/catalog":               {"github.com/mattn/go-sqlite3"},                                                                                               // public: no internals in its types
+	"nightreel/internal/wavfile":      {"github.com/go-audio/", "github.com/google/renameio/v2"},                                                                     // files, no figures
+	"nightreel/internal/spectrum":     {"nightreel/internal/{meter,stats}"},                                                                                          // arithmetic alone, like meter
+	"nightreel/internal/stats":        {},                                                                                                                            // arithmetic alone, the same bits on every machine
+	"nightreel/internal/meter":        {"nightreel/internal/stats"},                                                                                                  // arithmetic alone, testable without cgo
+	"nightreel/internal/channelsound": {"nightreel/catalog", "nightreel/internal/{spectrum,stats}"},                                                                  // from the catalog alone
+	"nightreel/internal/linecheck":    {"nightreel/catalog", "nightreel/internal/{scan,envelope,tracks,meter,channelsound,spectrum,evidence,findings,stats}"},        // a minute of this afternoon against the tour
+	"nightreel/internal/envelope":     {"nightreel/catalog", "nightreel/internal/{meter,stats}"},                                                                     // the one bridge from stored parts to arithmetic
+	"nightreel/internal/csvfile":      {},                                                                                                                            // comma-separated values that no spreadsheet runs
+	"nightreel/internal/lists":        {"nightreel/catalog", "nightreel/internal/csvfile", "golang.org/x/text/"},                                                     // lists as people write them
+	"nightreel/internal/scan":         {"nightreel/catalog", "nightreel/internal/{wavfile,tracks,meter,spectrum}", "github.com/zeebo/xxh3", "golang.org/x/sys/unix"}, // the only room that reads a night
+	"nightreel/internal/evaluate":     {"nightreel/catalog", "nightreel/internal/", "gitlab.com/gomidi/midi/v2/smf", "gonum.org/v1/gonum/dsp/fourier"},               // makes nights and counts; for developers
+	"nightreel/internal/songs":        {"nightreel/catalog", "nightreel/internal/{meter,envelope,spectrum,evidence,stats}"},                                          // from the catalog alone
+	"nightreel/internal/findings":     {"nightreel/catalog", "nightreel/internal/{meter,spectrum,channelsound,evidence,stats}"},                                      // judges: evidence in, findings out
+	"nightreel/internal/compare":      {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,spectrum,channelsound,stats}"},                              // from the catalog alone
+	"nightreel/internal/session":      {"nightreel/catalog", "nightreel/internal/{csvfile,meter,envelope,wavfile,tracks,stats}"},                                     // builds and renders
+	"nightreel/internal/playback":     {"nightreel/catalog", "nightreel/internal/{meter,wavfile,tracks}", "github.com/gofrs/flock"},                                  // feeds the desk; knows the catalog only outside of the player's process
+	"nightreel/internal/verdict":      {"nightreel/catalog", "nightreel/internal/refresh"},                                                                           // is a show whole
+	"nightreel/internal/tourgrid":     {"nightreel/catalog", "nightreel/internal/verdict"},                                                                           // songs × nights
+	"nightreel/internal/tracks":       {"nightreel/catalog", "nightreel/internal/wavfile"},                                                                           // the one reader of samples
+	"nightreel/internal/web":          {"nightreel/catalog", "nightreel/internal/", "github.com/zeebo/xxh3"},                                                         // asks all, judges nothing
+	"nightreel/internal/demo":         {"nightreel/internal/wavfile"},                                                                                                // makes files, knows no catalog
+	"nightreel/cmd/bench":             {"nightreel/catalog", "nightreel/internal/", "github.com/go-audio/", "github.com/hanwen/go-fuse/v2/"},                         // for developers
+	"nightreel/cmd/evaluate":          {"nightreel/catalog", "nightreel/internal/evaluate"},                                                                          // for developers
+	"nightreel/internal/refresh":      {"nightreel/catalog", "nightreel/internal/{rigs,songs,findings,compare,envelope,evidence,lists}"},                             // what is stale, brought up to date in one order
+	"nightreel/internal/evidence":     {"nightreel/catalog", "nightreel/internal/{meter,envelope,channelsound,stats}"},                                               // what is known of a show when it is judged, and which other shows count
+	"nightreel/internal/rigs":         {"nightreel/catalog", "nightreel/internal/{envelope,meter}"},                                                                  // from the catalog alone
+	"nightreel/cmd/nightreel":         {"nightreel/", "github.com/urfave/cli/v2", "golang.org/x/term", "github.com/gdamore/tcell/v2", "github.com/google/renameio/v2", "github.com/rivo/uniseg"},
 
 	"nightreel/internal/playback/device":   {"nightreel/internal/playback", "github.com/gen2brain/malgo"},                                                                                      // the only room with the sound library; for the player's process
 	"nightreel/internal/playback/pattern":  {},                                                                                                                                                 // test signal

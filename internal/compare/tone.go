@@ -10,9 +10,9 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/csvfile"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -53,7 +53,7 @@ type ToneValue struct {
 }
 
 // bandFloor, in dB, is the level below which a band counts as silent.
-const bandFloor = sound.Silence + 5
+const bandFloor = channelsound.Silence + 5
 
 // Tone compares the sound of a song's channels along the tour, all or one.
 func Tone(ctx context.Context, store *catalog.Store, song, channel string) (ToneComparison, error) {
@@ -106,7 +106,7 @@ func (n tour) tones(ctx context.Context, store *catalog.Store, t catalog.Take) (
 		if !ok {
 			continue
 		}
-		night, err := sound.Load(ctx, store, r, []sound.Span{{Song: t.Song, Start: start, End: end}})
+		night, err := channelsound.Load(ctx, store, r, []channelsound.Span{{Song: t.Song, Start: start, End: end}})
 		if err != nil {
 			return nil, err
 		}

@@ -5,9 +5,9 @@ import (
 	"errors"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 )
 
 // Open returns the sources of the evidence about a show, one for each recording.
@@ -95,7 +95,7 @@ func (l *loader) read(ctx context.Context, r catalog.Recording) (*Recording, err
 	if err != nil {
 		return nil, err
 	}
-	if n.Sound, err = sound.Load(ctx, l.store, r, Spans(n.Takes)); err != nil {
+	if n.Sound, err = channelsound.Load(ctx, l.store, r, Spans(n.Takes)); err != nil {
 		return nil, err
 	}
 	n.Tour, err = Sounds(ctx, l.store, l.near, r.Rig)
@@ -238,8 +238,8 @@ func (l *loader) past(ctx context.Context, r catalog.Recording, channel string) 
 
 // Sounds returns what the nearest other shows sound like, the nearest first: the
 // longest recording of a rig, of any rig where the show does not have it.
-func Sounds(ctx context.Context, store *catalog.Store, near Neighbours, rig string) ([]*sound.Night, error) {
-	var tour []*sound.Night
+func Sounds(ctx context.Context, store *catalog.Store, near Neighbours, rig string) ([]*channelsound.Night, error) {
+	var tour []*channelsound.Night
 	for _, key := range near.Shows() {
 		recordings, err := store.Recordings(ctx, catalog.RecordingFilter{Show: key})
 		if err != nil {
@@ -253,7 +253,7 @@ func Sounds(ctx context.Context, store *catalog.Store, near Neighbours, rig stri
 		if err != nil {
 			return nil, err
 		}
-		past, err := sound.Load(ctx, store, of, Spans(takes))
+		past, err := channelsound.Load(ctx, store, of, Spans(takes))
 		if err != nil {
 			return nil, err
 		}

@@ -2,7 +2,7 @@ package evidence
 
 import (
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/channelsound"
 )
 
 // Recording is what is known of one recording of a show when it is judged. Nothing
@@ -27,8 +27,8 @@ type Recording struct {
 
 	// Sound is what the recording sounds like, and Tour what the nearest other shows
 	// sound like, the nearest first; nil where a scan kept none of that.
-	Sound *sound.Night
-	Tour  []*sound.Night
+	Sound *channelsound.Night
+	Tour  []*channelsound.Night
 }
 
 // Take is a song as it was played, in frames of the recording.
@@ -59,7 +59,7 @@ func (r *Recording) SongAt(frame int64) *Take {
 func (r *Recording) Seconds(frames int64) float64 { return float64(frames) / float64(r.SampleRate) }
 
 // TrackOf returns the track of a voice, nil for none.
-func (r *Recording) TrackOf(v *sound.Voice) *Track {
+func (r *Recording) TrackOf(v *channelsound.Voice) *Track {
 	for i := range r.Tracks {
 		if r.Tracks[i].Number == v.Track.Number {
 			return &r.Tracks[i]
@@ -69,8 +69,8 @@ func (r *Recording) TrackOf(v *sound.Voice) *Track {
 }
 
 // Before returns a channel's voices on the other shows, the nearest first.
-func (r *Recording) Before(channel string) []*sound.Voice {
-	var all []*sound.Voice
+func (r *Recording) Before(channel string) []*channelsound.Voice {
+	var all []*channelsound.Voice
 	for _, p := range r.Tour {
 		if v := p.Find(catalog.Key(channel)); v != nil {
 			all = append(all, v)
@@ -79,11 +79,11 @@ func (r *Recording) Before(channel string) []*sound.Voice {
 	return all
 }
 
-// Spans returns takes as package sound has them.
-func Spans(takes []Take) []sound.Span {
-	var all []sound.Span
+// Spans returns takes as package channelsound has them.
+func Spans(takes []Take) []channelsound.Span {
+	var all []channelsound.Span
 	for _, t := range takes {
-		all = append(all, sound.Span{Song: t.Song, Start: t.Start, End: t.End})
+		all = append(all, channelsound.Span{Song: t.Song, Start: t.Start, End: t.End})
 	}
 	return all
 }

@@ -7,16 +7,16 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
 
 // heardNight is a night of some channels, heard; each holds the mains' lines at
 // a level in dB, or none below -120.
-func heardNight(hum map[string]float64, channels ...string) *sound.Night {
-	n := &sound.Night{SampleRate: testRate}
+func heardNight(hum map[string]float64, channels ...string) *channelsound.Night {
+	n := &channelsound.Night{SampleRate: testRate}
 	binHz := float64(testRate) / float64(spectrum.Decimation(testRate)*2*spectrum.Bins)
 	for i, name := range channels {
 		var part spectrum.Tone
@@ -29,7 +29,7 @@ func heardNight(hum map[string]float64, channels ...string) *sound.Night {
 				part.Quiet[int(math.Round(50*float64(h)/binHz))] = float32(math.Pow(10, level/10) / 8)
 			}
 		}
-		n.Voices = append(n.Voices, sound.Voice{Track: catalog.Track{Number: i + 1, Channel: channels[i]}, Parts: []spectrum.Tone{part, part, part}, High: -20})
+		n.Voices = append(n.Voices, channelsound.Voice{Track: catalog.Track{Number: i + 1, Channel: channels[i]}, Parts: []spectrum.Tone{part, part, part}, High: -20})
 	}
 	return n
 }
@@ -75,8 +75,8 @@ func TestHumOfExchanged(t *testing.T) {
 // where it stood through half of their minutes, at the mains' frequency.
 func TestHumHabit(t *testing.T) {
 	binHz := float64(testRate) / float64(spectrum.Decimation(testRate)*2*spectrum.Bins)
-	tone := func(hz float64, minutes int) func(v *sound.Voice) {
-		return func(v *sound.Voice) {
+	tone := func(hz float64, minutes int) func(v *channelsound.Voice) {
+		return func(v *channelsound.Voice) {
 			v.Parts = slices.Clone(v.Parts)
 			for i := range minutes {
 				k := int(hz / binHz)
@@ -88,10 +88,10 @@ func TestHumHabit(t *testing.T) {
 	}
 	for _, row := range []struct {
 		what string
-		past func(v *sound.Voice)
+		past func(v *channelsound.Voice)
 		want int
 	}{
-		{"quiet on other nights", func(*sound.Voice) {}, 1},
+		{"quiet on other nights", func(*channelsound.Voice) {}, 1},
 		{"a bass note beside the line in one minute of three", tone(46.2, 1), 1},
 		{"a bass note beside the line in all of them", tone(46.2, 3), 1},
 		{"the mains in one minute of three", tone(50, 1), 1},
@@ -100,7 +100,7 @@ func TestHumHabit(t *testing.T) {
 		t.Run(row.what, func(t *testing.T) {
 			n := &evidence.Recording{SampleRate: testRate, Sound: heardNight(map[string]float64{"Vocal": -52}, "Vocal")}
 			n.Tracks = append(n.Tracks, evidence.Unmeasured(n.Sound.Voices[0].Track))
-			n.Tour = []*sound.Night{heardNight(nil, "Vocal"), heardNight(nil, "Vocal")}
+			n.Tour = []*channelsound.Night{heardNight(nil, "Vocal"), heardNight(nil, "Vocal")}
 			row.past(&n.Tour[1].Voices[0])
 			if found := hum(&known{Recording: n, carried: carriedBy(n, nil, nil)}); len(found) != row.want {
 				t.Errorf("%d hum, want %d; other nights %.1f dB", len(found), row.want, humLevel(&n.Tour[1].Voices[0], binHz, 50))
@@ -133,7 +133,7 @@ func TestCracksOfExchanged(t *testing.T) {
 				}
 				remember(n, catalog.ShowKey(fmt.Sprintf("2031-04-%02d", i+1)), p)
 			}
-			n.Sound = &sound.Night{Voices: []sound.Voice{{Track: track(n, 13).Track}, {Track: track(n, 2).Track}}}
+			n.Sound = &channelsound.Night{Voices: []channelsound.Voice{{Track: track(n, 13).Track}, {Track: track(n, 2).Track}}}
 			if found := crackles(&known{Recording: n, contacts: contactsOf(n), carried: carriedBy(n, row.swaps, nil)}); len(found) != row.want {
 				t.Errorf("%d crackle, want %d: %+v", len(found), row.want, found)
 			}

@@ -6,17 +6,17 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
 
 // pairNight is a night of two channels whose waves correlate by r, the second
 // one's later by so many signs of a third of a millisecond.
-func pairNight(rng *rand.Rand, r float64, later int, channels ...string) *sound.Night {
+func pairNight(rng *rand.Rand, r float64, later int, channels ...string) *channelsound.Night {
 	// The arcsine law: of so many signs two waves differ.
 	differ := 0.5 - math.Asin(r)/math.Pi
-	n := &sound.Night{SampleRate: testRate, Voices: make([]sound.Voice, 2)}
+	n := &channelsound.Night{SampleRate: testRate, Voices: make([]channelsound.Voice, 2)}
 	for i := range n.Voices {
 		n.Voices[i].Track = catalog.Track{Number: i + 1, Channel: channels[i]}
 		n.Voices[i].Quiet = -80
@@ -89,8 +89,8 @@ func TestAlwaysAlike(t *testing.T) {
 // Two pickups that hear one thing are turned over where they were most alike;
 // two that play in one key are so at another lag.
 func TestOpposed(t *testing.T) {
-	wave := func(top int, height, decay float64) *sound.Curve {
-		var c sound.Curve
+	wave := func(top int, height, decay float64) *channelsound.Curve {
+		var c channelsound.Curve
 		for i := range c.R {
 			d := float64(i - top)
 			c.R[i] = height * math.Cos(2*math.Pi*d/16) * math.Exp(-math.Abs(d)/decay)
@@ -99,7 +99,7 @@ func TestOpposed(t *testing.T) {
 	}
 	for _, row := range []struct {
 		what string
-		now  *sound.Curve
+		now  *channelsound.Curve
 		want bool
 	}{
 		{"turned", wave(30, -0.4, 20), true},
@@ -117,8 +117,8 @@ func TestOpposed(t *testing.T) {
 
 // band is a night of channels whose waves correlate with one that none of them
 // is, each by its own share.
-func bandNight(rng *rand.Rand, r []float64, channels ...string) *sound.Night {
-	n := &sound.Night{SampleRate: testRate, Voices: make([]sound.Voice, len(channels))}
+func bandNight(rng *rand.Rand, r []float64, channels ...string) *channelsound.Night {
+	n := &channelsound.Night{SampleRate: testRate, Voices: make([]channelsound.Voice, len(channels))}
 	for i := range n.Voices {
 		n.Voices[i].Track = catalog.Track{Number: i + 1, Channel: channels[i]}
 		n.Voices[i].Quiet = -80
@@ -165,7 +165,7 @@ func TestFollows(t *testing.T) {
 			n.Tracks = append(n.Tracks, evidence.Track{Track: catalog.Track{Number: i + 1, Channel: row.names[i]}})
 		}
 		if row.past != nil {
-			n.Tour = []*sound.Night{bandNight(rng, row.past, row.names...)}
+			n.Tour = []*channelsound.Night{bandNight(rng, row.past, row.names...)}
 		}
 		pair, closer := likePair{voices: [2]int{0, 2}, wave: row.waves[0]}, likePair{voices: [2]int{0, 1}, wave: row.waves[1]}
 		if got := follows(n, pair, closer); got != row.want {
@@ -191,7 +191,7 @@ func TestCopied(t *testing.T) {
 		{"exchanged with one side of keys in mono", []float64{0, 0, 1, 1}, map[int][]int{0: {3}, 3: {0}}, 0, 2, false},
 	} {
 		rng := rand.New(rand.NewPCG(3, 9))
-		n := &evidence.Recording{SampleRate: testRate, Sound: bandNight(rng, []float64{0, 0, 0, 0}, names...), Tour: []*sound.Night{bandNight(rng, row.past, names...)}}
+		n := &evidence.Recording{SampleRate: testRate, Sound: bandNight(rng, []float64{0, 0, 0, 0}, names...), Tour: []*channelsound.Night{bandNight(rng, row.past, names...)}}
 		for i := range names {
 			n.Tracks = append(n.Tracks, evidence.Track{Track: catalog.Track{Number: i + 1, Channel: names[i]}})
 		}

@@ -6,8 +6,8 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 )
 
 // TestExplanations has, for every row of the table, a finding that is explained, and
@@ -17,10 +17,10 @@ func TestExplanations(t *testing.T) {
 		return catalog.Finding{Kind: kind, Track: tracks[0], Tracks: tracks, StartFrame: start, EndFrame: end}
 	}
 	shows := func(tonight, other catalog.ShowKey) *evidence.Recording {
-		of := func(show catalog.ShowKey) *sound.Night {
-			return &sound.Night{Voices: []sound.Voice{{Track: catalog.Track{Show: show, Number: 1}}}}
+		of := func(show catalog.ShowKey) *channelsound.Night {
+			return &channelsound.Night{Voices: []channelsound.Voice{{Track: catalog.Track{Show: show, Number: 1}}}}
 		}
-		return &evidence.Recording{Sound: of(tonight), Tour: []*sound.Night{of(other)}}
+		return &evidence.Recording{Sound: of(tonight), Tour: []*channelsound.Night{of(other)}}
 	}
 	const dropout, crackle, dead, went, swap, double, gain = catalog.Dropout, catalog.Crackle, catalog.Dead, catalog.WentSilent, catalog.Swapped, catalog.Duplicate, catalog.GainChange
 	swapped, copied := about(swap, 0, 900, 1, 3), about(double, 0, 900, 4, 2)

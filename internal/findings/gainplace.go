@@ -5,8 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/stats"
 )
 
@@ -25,9 +25,9 @@ func place(n *known, t *evidence.Track, c *course, st step) int {
 		}
 	}
 	low, high := first.from, last.to
-	if from, to, ok := bestSplit(c.mates, low, high, int(stepLoudS/sound.CellSeconds), st.db > 0); ok {
+	if from, to, ok := bestSplit(c.mates, low, high, int(stepLoudS/channelsound.CellSeconds), st.db > 0); ok {
 		// The step may lie within the cells on either side.
-		const half = int(sound.CellSeconds * evidence.BinsPerSecond / 2)
+		const half = int(channelsound.CellSeconds * evidence.BinsPerSecond / 2)
 		low, high = max(low, from-half), min(high, to+half)
 	}
 	around := int(stepLoudS * evidence.BinsPerSecond)

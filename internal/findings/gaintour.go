@@ -4,8 +4,8 @@ import (
 	"math"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/stats"
 )
 
@@ -29,7 +29,7 @@ type shift struct {
 
 // againstNight compares all voices with another night; those that cannot be
 // compared are left out.
-func againstNight(n *evidence.Recording, p *sound.Night) map[int]shift {
+func againstNight(n *evidence.Recording, p *channelsound.Night) map[int]shift {
 	grain := max(n.Sound.Grain(), p.Grain())
 	all := map[int]shift{}
 	var hiss, quiet []float64

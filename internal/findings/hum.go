@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -126,7 +126,7 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
 		}
 		// Between the lines of 50 Hz lies 4.3 bins at most: the window's own
 		// skirt is 40 dB down there.
-		d := sound.DB(line) - sound.DB(between)
+		d := channelsound.DB(line) - channelsound.DB(between)
 		if d < humDB {
 			continue
 		}
@@ -141,9 +141,9 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
 		squares += float64(h * h)
 	}
 	if first == 0 {
-		return lines{level: sound.Silence}
+		return lines{level: channelsound.Silence}
 	}
-	found.level, found.hz = sound.DB(energy), places/squares
+	found.level, found.hz = channelsound.DB(energy), places/squares
 	return found
 }
 
@@ -169,8 +169,8 @@ func lineAt(t *spectrum.Tone, at int, floor float64) float64 {
 
 // humIn finds hum that stands through a voice's minutes; alone is how many lines
 // must stand where only one of them is quiet enough to tell.
-func humIn(v *sound.Voice, binHz float64, alone int) (humming, bool) {
-	best := humming{level: sound.Silence}
+func humIn(v *channelsound.Voice, binHz float64, alone int) (humming, bool) {
+	best := humming{level: channelsound.Silence}
 	for _, f := range mains {
 		h := humming{mains: f, from: -1}
 		var levels []float64
@@ -213,17 +213,17 @@ func humIn(v *sound.Voice, binHz float64, alone int) (humming, bool) {
 // humLevel returns the level of what stands at the lines of the mains through
 // half of a voice's minutes, whether it is hum or not. A bass note beside a line stands in
 // those that have no pause, and is gone in the others, where hum would not be.
-func humLevel(v *sound.Voice, binHz, mains float64) float64 {
+func humLevel(v *channelsound.Voice, binHz, mains float64) float64 {
 	var levels []float64
 	for i := range v.Parts {
 		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 && math.Abs(found.hz/mains-1) <= humOffMains {
 			levels = append(levels, found.level)
 		} else {
-			levels = append(levels, sound.Silence)
+			levels = append(levels, channelsound.Silence)
 		}
 	}
 	if len(levels) == 0 {
-		return sound.Silence
+		return channelsound.Silence
 	}
 	return stats.Median(levels)
 }
@@ -264,7 +264,7 @@ func hum(n *known) []catalog.Finding {
 // other nights, as the track would hold it by the input lists' gains, and on
 // how many nights.
 func humElsewhere(n *known, t *evidence.Track, channels []string, mains float64) (level float64, nights int) {
-	level = sound.Silence
+	level = channelsound.Silence
 	for _, p := range n.Tour {
 		had := false
 		for _, channel := range channels {
@@ -281,7 +281,7 @@ func humElsewhere(n *known, t *evidence.Track, channels []string, mains float64)
 	return level, nights
 }
 
-func humFinding(n *known, t *evidence.Track, v *sound.Voice, h humming, nights int) catalog.Finding {
+func humFinding(n *known, t *evidence.Track, v *channelsound.Voice, h humming, nights int) catalog.Finding {
 	below := v.High - h.level
 	severity := catalog.WarningSeverity
 	if below < faultHumBelow {

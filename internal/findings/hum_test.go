@@ -8,9 +8,9 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
 
@@ -87,7 +87,7 @@ func hear(t *testing.T, x []float64) *evidence.Recording {
 		parts = append(parts, kept)
 	}
 	return &evidence.Recording{SampleRate: humRate, Frames: int64(len(x)), Tracks: []evidence.Track{evidence.Unmeasured(track)},
-		Sound: &sound.Night{SampleRate: humRate, Voices: []sound.Voice{sound.Hear(track, parts, nil)}}}
+		Sound: &channelsound.Night{SampleRate: humRate, Voices: []channelsound.Voice{channelsound.Hear(track, parts, nil)}}}
 }
 
 // TestHumLevel adds a mains comb of known frequency and level to pink noise and

@@ -4,9 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -29,7 +29,7 @@ func hissOfPart(p *spectrum.Tone) float64 {
 	if sum == 0 {
 		return math.NaN()
 	}
-	return sound.DB(sum)
+	return channelsound.DB(sum)
 }
 
 // hissOf returns the same for a night: of its quietest tenth.

@@ -2,8 +2,8 @@ package findings
 
 import (
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 )
 
 // Pair is two voices of a line check, the lower index first.
@@ -13,7 +13,7 @@ type Pair struct{ A, B int }
 // that tells it of a show: how they sound, whom they hear, with whom they move.
 // unsure are the pairs of which that tells nothing. Where inputs are played in
 // turn, only the first of the three is left.
-func Exchanged(line *sound.Night, tour []*sound.Night) (found, unsure []Pair) {
+func Exchanged(line *channelsound.Night, tour []*channelsound.Night) (found, unsure []Pair) {
 	swaps, unsure := swapsOf(lineRecording(line, tour))
 	for _, s := range swaps {
 		found = append(found, Pair{s.a, s.b})
@@ -25,7 +25,7 @@ func Exchanged(line *sound.Night, tour []*sound.Night) (found, unsure []Pair) {
 // tapped, against the tour: exchanged inputs, which are given, polarity and hum.
 // Findings lack what a store fills in. Where inputs are played in turn each has a long
 // quiet, in which few lines of the mains are hum; under a song they may be a drone.
-func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair, inTurn bool) []catalog.Finding {
+func Line(line *channelsound.Night, tour []*channelsound.Night, exchanged []Pair, inTurn bool) []catalog.Finding {
 	n := &known{Recording: lineRecording(line, tour), inTurn: inTurn}
 	for _, p := range exchanged {
 		nights := min(len(n.Before(line.Voices[p.A].Track.Channel)), len(n.Before(line.Voices[p.B].Track.Channel)))
@@ -37,7 +37,7 @@ func Line(line *sound.Night, tour []*sound.Night, exchanged []Pair, inTurn bool)
 	return append(found, hum(n)...)
 }
 
-func lineRecording(line *sound.Night, tour []*sound.Night) *evidence.Recording {
+func lineRecording(line *channelsound.Night, tour []*channelsound.Night) *evidence.Recording {
 	n := &evidence.Recording{SampleRate: line.SampleRate, Sound: line, Tour: tour}
 	for i := range line.Voices {
 		t := line.Voices[i].Track

@@ -5,8 +5,8 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/stats"
 )
 
@@ -45,14 +45,14 @@ func matesOf(n *known, t *evidence.Track) []mates {
 }
 
 // matesOn compares a voice with one of another night.
-func matesOn(n *known, v *sound.Voice, p *sound.Night, o *sound.Voice) (m mates) {
+func matesOn(n *known, v *channelsound.Voice, p *channelsound.Night, o *channelsound.Voice) (m mates) {
 	for _, take := range n.Takes {
 		length := float64(take.End - take.Start)
 		for _, other := range p.Takes {
 			if other.Song != take.Song {
 				continue
 			}
-			cell := sound.CellSeconds * float64(n.SampleRate)
+			cell := channelsound.CellSeconds * float64(n.SampleRate)
 			for c := max(0, int(math.Ceil(float64(take.Start)/cell-0.5))); c < len(v.Levels); c++ {
 				at := (float64(c) + 0.5) * cell
 				part := (float64(at) - float64(take.Start)) / length
@@ -60,7 +60,7 @@ func matesOn(n *known, v *sound.Voice, p *sound.Night, o *sound.Voice) (m mates)
 					break
 				}
 				then := float64(other.Start) + float64(part*float64(other.End-other.Start))
-				if k := int(then / float64(p.SampleRate) / sound.CellSeconds); k < len(o.Levels) {
+				if k := int(then / float64(p.SampleRate) / channelsound.CellSeconds); k < len(o.Levels) {
 					m.bins = append(m.bins, int(at/float64(n.SampleRate)*evidence.BinsPerSecond))
 					m.db = append(m.db, v.Levels[c]-o.Levels[k])
 				}
@@ -73,7 +73,7 @@ func matesOn(n *known, v *sound.Voice, p *sound.Night, o *sound.Voice) (m mates)
 
 // movedAgainst is [moved] against the other nights: what the middle one says.
 func movedAgainst(all []mates, bin int) (db, clear float64, ok bool) {
-	const most = int(stepLoudS / sound.CellSeconds)
+	const most = int(stepLoudS / channelsound.CellSeconds)
 	var dbs, clears []float64
 	for _, m := range all {
 		at, _ := slices.BinarySearch(m.bins, bin)

@@ -6,25 +6,25 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
 
 // listened returns what one track sounds like, by its levels alone.
-func listened(n *evidence.Recording, number int) *sound.Night {
+func listened(n *evidence.Recording, number int) *channelsound.Night {
 	t := track(n, number)
-	v := sound.Voice{Track: t.Track, Quiet: sound.Silence}
-	per := int(sound.CellSeconds * evidence.BinsPerSecond)
+	v := channelsound.Voice{Track: t.Track, Quiet: channelsound.Silence}
+	per := int(channelsound.CellSeconds * evidence.BinsPerSecond)
 	for from := 0; from+per <= len(t.Levels); from += per {
 		sum := 0.0
 		for _, l := range t.Levels[from : from+per] {
 			sum += math.Pow(10, float64(l)/10) / float64(per)
 		}
 		v.Cells = append(v.Cells, spectrum.Cell{})
-		v.Levels = append(v.Levels, sound.DB(sum))
+		v.Levels = append(v.Levels, channelsound.DB(sum))
 	}
-	return &sound.Night{SampleRate: testRate, Takes: evidence.Spans(n.Takes), Voices: []sound.Voice{v}}
+	return &channelsound.Night{SampleRate: testRate, Takes: evidence.Spans(n.Takes), Voices: []channelsound.Voice{v}}
 }
 
 // play makes what a track plays in a take, not its floor, louder by so many dB.
@@ -99,16 +99,16 @@ func TestStepAgainstMates(t *testing.T) {
 
 // songNight is a night of songs of a minute each, in which one channel plays at
 // some level in dB, over a floor.
-func songNight(floor float64, songs []string, levels []float64) *sound.Night {
+func songNight(floor float64, songs []string, levels []float64) *channelsound.Night {
 	const per = 10 // cells
-	n := &sound.Night{SampleRate: testRate}
+	n := &channelsound.Night{SampleRate: testRate}
 	var part spectrum.Tone
 	power := func(db float64) float32 { return float32(math.Pow(10, db/10)) }
 	for b := hissBand; b < spectrum.Bands; b++ {
 		part.QuietBands[b] = power(floor) / float32(spectrum.Bands-hissBand)
 	}
 	for i, song := range songs {
-		n.Takes = append(n.Takes, sound.Span{Song: song, Start: int64(60 * i * testRate), End: int64(60 * (i + 1) * testRate)})
+		n.Takes = append(n.Takes, channelsound.Span{Song: song, Start: int64(60 * i * testRate), End: int64(60 * (i + 1) * testRate)})
 		for range per {
 			var c spectrum.Cell
 			c.Bands[10] = power(levels[i])
@@ -116,7 +116,7 @@ func songNight(floor float64, songs []string, levels []float64) *sound.Night {
 		}
 	}
 	t := catalog.Track{Number: 1, Channel: "Guitar", SampleRate: testRate, Frames: int64(60 * len(songs) * testRate)}
-	n.Voices = []sound.Voice{sound.Hear(t, []spectrum.Tone{part}, n.Takes)}
+	n.Voices = []channelsound.Voice{channelsound.Hear(t, []spectrum.Tone{part}, n.Takes)}
 	return n
 }
 

@@ -5,8 +5,8 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/stats"
 )
 
@@ -80,7 +80,7 @@ func songsIn(n *known, t *evidence.Track) int {
 // where tonight's track holds so much and no life: what only the recorder's own
 // steps make there is none either.
 func above(p *evidence.Past, level float64, t *evidence.Track) float64 {
-	steps := (&sound.Night{BitDepth: p.BitDepth}).Grain() + weighedDB
+	steps := (&channelsound.Night{BitDepth: p.BitDepth}).Grain() + weighedDB
 	return max(level+evidence.GainDB(p.Track, *t), steps) + evidence.AboveDB
 }
 

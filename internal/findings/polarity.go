@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/channelsound"
 )
 
 const (
@@ -85,7 +85,7 @@ func turns(n *known) []since {
 
 // turnOf returns the weight of a turn by a pair's curves of tonight and of
 // another night; 0 where they tell nothing.
-func turnOf(c, d *sound.Curve) float64 {
+func turnOf(c, d *channelsound.Curve) float64 {
 	if c == nil || d == nil {
 		return 0
 	}
@@ -103,7 +103,7 @@ func turnOf(c, d *sound.Curve) float64 {
 }
 
 // showOf returns a night's date; a line check has none, and is of today.
-func showOf(n *sound.Night) catalog.ShowKey {
+func showOf(n *channelsound.Night) catalog.ShowKey {
 	if len(n.Voices) == 0 || n.Voices[0].Track.Show == "" {
 		return "9999-12-31"
 	}
@@ -113,7 +113,7 @@ func showOf(n *sound.Night) catalog.ShowKey {
 // opposed reports whether one curve is turned over where the other one is
 // highest, and nearly as high as anywhere: a path keeps its length. Two
 // instruments that play in one key are alike at another lag every night.
-func opposed(c, d *sound.Curve) bool {
+func opposed(c, d *channelsound.Curve) bool {
 	top, at := 0.0, 0
 	for i, v := range c.R {
 		if math.Abs(v) > math.Abs(top) {

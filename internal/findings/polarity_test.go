@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/channelsound"
 )
 
 // turnsOf returns what one night says of five voices of which some are turned
@@ -94,16 +94,16 @@ func TestTurned(t *testing.T) {
 
 // What a pair weighs: by its shape, and by the lesser of what the nights hear.
 func TestTurnOf(t *testing.T) {
-	c := func(r ...float64) *sound.Curve {
-		var c sound.Curve
+	c := func(r ...float64) *channelsound.Curve {
+		var c channelsound.Curve
 		for i, v := range r {
-			c.R[sound.Reach+i] = v
+			c.R[channelsound.Reach+i] = v
 		}
 		return &c
 	}
 	for _, row := range []struct {
 		what string
-		c, d *sound.Curve
+		c, d *channelsound.Curve
 		want float64
 	}{
 		{"as it was", c(0.8), c(0.4), 0.4},

@@ -6,8 +6,8 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -40,7 +40,7 @@ const (
 	// A band is compared where it lies leastBandDB (5 dB above digital silence) and not
 	// faintBandDB below the song on both nights; what lies less than overQuietDB above the
 	// quiet counts as that, and no band counts for more than mostBandDB. All in dB. Chosen.
-	leastBandDB = sound.Silence + 5
+	leastBandDB = channelsound.Silence + 5
 	faintBandDB = 60
 	overQuietDB = 3
 	mostBandDB  = 15
@@ -59,13 +59,13 @@ const (
 
 // likeness compares voices of tonight with voices of another night.
 type likeness struct {
-	night, past *sound.Night
+	night, past *channelsound.Night
 	of          []int // by voice of tonight: that of the other night, -1 for none
 	tonight     spectra
 	then        spectra
 }
 
-func newLikeness(night, past *sound.Night) likeness {
+func newLikeness(night, past *channelsound.Night) likeness {
 	l := likeness{night: night, past: past, of: make([]int, len(night.Voices))}
 	for i := range night.Voices {
 		l.of[i] = -1
@@ -96,8 +96,8 @@ func (l *likeness) common() (night, past spectra) {
 	return spectraOf(l.night, songs), spectraOf(l.past, songs)
 }
 
-func spectraOf(n *sound.Night, songs map[string]bool) spectra {
-	var of []sound.Span
+func spectraOf(n *channelsound.Night, songs map[string]bool) spectra {
+	var of []channelsound.Span
 	for _, t := range n.Takes {
 		if songs[t.Song] {
 			of = append(of, t)
@@ -116,7 +116,7 @@ func spectraOf(n *sound.Night, songs map[string]bool) spectra {
 			for _, c := range cells {
 				sum += float64(v.Cells[c].Bands[b])
 			}
-			out[i][b] = sound.DB(sum / float64(len(cells)))
+			out[i][b] = channelsound.DB(sum / float64(len(cells)))
 		}
 	}
 	return out
@@ -124,7 +124,7 @@ func spectraOf(n *sound.Night, songs map[string]bool) spectra {
 
 // bandsApart is the RMS distance of two spectra in dB, but for a difference in
 // level as a whole, of which a part counts.
-func bandsApart(a, b *sound.Voice, x, y *[spectrum.Bands]float64) float64 {
+func bandsApart(a, b *channelsound.Voice, x, y *[spectrum.Bands]float64) float64 {
 	var d []float64
 	for i := range x {
 		u, v := max(x[i], a.QuietBands[i]+overQuietDB), max(y[i], b.QuietBands[i]+overQuietDB)
@@ -148,7 +148,7 @@ func bandsApart(a, b *sound.Voice, x, y *[spectrum.Bands]float64) float64 {
 
 // curvesApart is the distance of how voice a of one night and voice b of
 // another agree with all others, which are given by pairs.
-func curvesApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) float64 {
+func curvesApart(x *channelsound.Night, a int, y *channelsound.Night, b int, others [][2]int) float64 {
 	sum, count := 0.0, 0
 	for _, o := range others {
 		c, d := x.Curve(a, o[0]), y.Curve(b, o[1])
@@ -168,7 +168,7 @@ func curvesApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) 
 	return math.Sqrt(sum / float64(count))
 }
 
-func togetherApart(x *sound.Night, a int, y *sound.Night, b int, others [][2]int) float64 {
+func togetherApart(x *channelsound.Night, a int, y *channelsound.Night, b int, others [][2]int) float64 {
 	sum, count := 0.0, 0
 	for _, o := range others {
 		r, n := x.Together(a, o[0])

@@ -4,16 +4,16 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/evidence"
-	"nightreel/internal/sound"
 )
 
 // A tom and a bass, of which each may have been silent on any night: an exchange
 // explains a silent tom if the bass is silent on the others, but not where on as
 // many both play.
 func TestSilentAndExchanged(t *testing.T) {
-	voice := func(number int, channel string, like float64, plays bool) sound.Voice {
-		v := sound.Voice{Track: catalog.Track{Number: number, Channel: channel}, Quiet: -90, Song: -20}
+	voice := func(number int, channel string, like float64, plays bool) channelsound.Voice {
+		v := channelsound.Voice{Track: catalog.Track{Number: number, Channel: channel}, Quiet: -90, Song: -20}
 		for i := range v.Bands {
 			v.QuietBands[i] = -100
 			v.Bands[i] = -35 + like*float64(i)
@@ -27,20 +27,20 @@ func TestSilentAndExchanged(t *testing.T) {
 		return v
 	}
 	const tom, bass = 0.4, -0.4
-	night := func(tomPlays, bassPlays bool) *sound.Night {
-		return &sound.Night{Voices: []sound.Voice{voice(1, "Tom", tom, tomPlays), voice(2, "Bass", bass, bassPlays)}}
+	night := func(tomPlays, bassPlays bool) *channelsound.Night {
+		return &channelsound.Night{Voices: []channelsound.Voice{voice(1, "Tom", tom, tomPlays), voice(2, "Bass", bass, bassPlays)}}
 	}
-	exchanged := &sound.Night{Voices: []sound.Voice{voice(1, "Tom", bass, false), voice(2, "Bass", tom, true)}}
+	exchanged := &channelsound.Night{Voices: []channelsound.Voice{voice(1, "Tom", bass, false), voice(2, "Bass", tom, true)}}
 	for _, row := range []struct {
 		what string
-		tour []*sound.Night
+		tour []*channelsound.Night
 		want bool
 	}{
-		{"the bass is silent on the other night", []*sound.Night{night(true, false)}, true},
-		{"and on two more, while both play on one", []*sound.Night{night(true, false), night(true, true), night(true, false)}, true},
-		{"both play on one of two", []*sound.Night{night(true, false), night(true, true)}, false},
-		{"both play on all", []*sound.Night{night(true, true), night(true, true)}, false},
-		{"the tom is silent as always", []*sound.Night{night(false, true), night(true, false)}, false},
+		{"the bass is silent on the other night", []*channelsound.Night{night(true, false)}, true},
+		{"and on two more, while both play on one", []*channelsound.Night{night(true, false), night(true, true), night(true, false)}, true},
+		{"both play on one of two", []*channelsound.Night{night(true, false), night(true, true)}, false},
+		{"both play on all", []*channelsound.Night{night(true, true), night(true, true)}, false},
+		{"the tom is silent as always", []*channelsound.Night{night(false, true), night(true, false)}, false},
 	} {
 		n := &evidence.Recording{Sound: exchanged, Tour: row.tour}
 		if swaps, _ := swapsOf(n); len(swaps) > 0 != row.want {
@@ -52,8 +52,8 @@ func TestSilentAndExchanged(t *testing.T) {
 // Of two nights that contradict each other the later one is told, and a line check
 // is later than any.
 func TestSwappedOnce(t *testing.T) {
-	heard := func(show catalog.ShowKey) *sound.Night {
-		return &sound.Night{Voices: []sound.Voice{{Track: catalog.Track{Show: show, Number: 1, Channel: "Tom"}}, {Track: catalog.Track{Show: show, Number: 2, Channel: "Bass"}}}}
+	heard := func(show catalog.ShowKey) *channelsound.Night {
+		return &channelsound.Night{Voices: []channelsound.Voice{{Track: catalog.Track{Show: show, Number: 1, Channel: "Tom"}}, {Track: catalog.Track{Show: show, Number: 2, Channel: "Bass"}}}}
 	}
 	for _, row := range []struct {
 		tonight catalog.ShowKey

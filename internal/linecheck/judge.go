@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/stats"
 )
 
@@ -40,10 +40,10 @@ const (
 
 // input compares one input with the tour, on its own, and returns its channel's
 // usual level there.
-func (t *tour) input(v *sound.Voice, peaks []float64, now timbre) (Input, heard) {
+func (t *tour) input(v *channelsound.Voice, peaks []float64, now timbre) (Input, heard) {
 	in := Input{Track: v.Track.Number, Channel: v.Track.Channel, Status: OK, Text: []string{}}
 	p := played(peaks)
-	if p.level > sound.Silence {
+	if p.level > channelsound.Silence {
 		in.Level = rounded(p.level)
 	}
 	h := t.habitOf(v, max(1, p.span))

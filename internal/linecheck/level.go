@@ -7,9 +7,9 @@ import (
 	"sync"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/stats"
 )
 
@@ -49,12 +49,12 @@ type playing struct {
 // played finds the seconds in which an input was played, from the peaks of all
 // seconds, in dBFS.
 func played(peaks []float64) playing {
-	p := playing{level: sound.Silence}
+	p := playing{level: channelsound.Silence}
 	if len(peaks) == 0 {
 		return p
 	}
 	top := slices.Max(peaks)
-	if top <= sound.Silence {
+	if top <= channelsound.Silence {
 		return p
 	}
 	var room [64]float64
@@ -122,7 +122,7 @@ func secondsOf(ctx context.Context, store *catalog.Store, id catalog.RecordingID
 
 // secondsOfAll reads the peaks of several shows at a time: an evening of 64
 // tracks takes one core most of a second.
-func secondsOfAll(ctx context.Context, store *catalog.Store, nights []*sound.Night, wanted func(catalog.Track) bool) ([]seconds, error) {
+func secondsOfAll(ctx context.Context, store *catalog.Store, nights []*channelsound.Night, wanted func(catalog.Track) bool) ([]seconds, error) {
 	all, errs := make([]seconds, len(nights)), make([]error, len(nights))
 	var reading sync.WaitGroup
 	for i, n := range nights {
@@ -142,13 +142,13 @@ func peaksOf(blocks []meter.Block) []float64 {
 		for i := range second {
 			top = max(top, second[i].Peak)
 		}
-		peaks = append(peaks, max(sound.Silence, float64(meter.DB(float64(top)))))
+		peaks = append(peaks, max(channelsound.Silence, float64(meter.DB(float64(top)))))
 	}
 	return peaks
 }
 
 // parted returns the peaks of each song, and those of all times between songs.
-func parted(v *sound.Voice, takes []sound.Span, peaks []float64) (songs, between [][]float64) {
+func parted(v *channelsound.Voice, takes []channelsound.Span, peaks []float64) (songs, between [][]float64) {
 	second := int64(meter.BlocksPerSecond * meter.BlockFrames(v.Track.SampleRate))
 	at := 0
 	for _, s := range takes {
@@ -171,7 +171,7 @@ func parted(v *sound.Voice, takes []sound.Span, peaks []float64) (songs, between
 func top(parts [][]float64) float64 {
 	all := slices.Concat(parts...)
 	if len(all) == 0 {
-		return sound.Silence
+		return channelsound.Silence
 	}
 	return stats.Percentile(all, 1-loudest)
 }
@@ -194,7 +194,7 @@ func stretches(parts [][]float64, span int) []float64 {
 
 // tour is the reference that a line check is compared with.
 type tour struct {
-	nights []*sound.Night
+	nights []*channelsound.Night
 	peaks  []seconds // of each night
 	// inTurn means that the inputs of the line check were played one after
 	// another; length is the length of the recording in
@@ -205,7 +205,7 @@ type tour struct {
 
 // howPlayed detects whether the inputs were played in turn: then most of them
 // are silent for most of the time.
-func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
+func (t *tour) howPlayed(line *channelsound.Night, peaks seconds) {
 	var shares []float64
 	for i := range line.Voices {
 		p := peaks[line.Voices[i].Track.ID]
@@ -219,7 +219,7 @@ func (t *tour) howPlayed(line *sound.Night, peaks seconds) {
 
 // habitOf collects the levels of a channel on the tour over stretches of the
 // given number of seconds, adjusted by the gains that the input lists give.
-func (t *tour) habitOf(v *sound.Voice, span int) habit {
+func (t *tour) habitOf(v *channelsound.Voice, span int) habit {
 	var h habit
 	var leasts, lows, middles, highs []float64
 	for i, n := range t.nights {

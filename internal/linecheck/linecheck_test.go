@@ -8,16 +8,16 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/findings"
 	"nightreel/internal/meter"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 )
 
 // voice is a channel with one level while it plays, and another while it is
 // quiet, in dB.
-func voice(track int, channel string, level, quiet float64) sound.Voice {
-	v := sound.Voice{Track: catalog.Track{ID: catalog.TrackID(track), Number: track, Channel: channel, SampleRate: 48000}, Quiet: quiet, Song: level - 2, High: level}
+func voice(track int, channel string, level, quiet float64) channelsound.Voice {
+	v := channelsound.Voice{Track: catalog.Track{ID: catalog.TrackID(track), Number: track, Channel: channel, SampleRate: 48000}, Quiet: quiet, Song: level - 2, High: level}
 	for range 10 {
 		c := spectrum.Cell{}
 		for b := range spectrum.Bands {
@@ -44,7 +44,7 @@ func held(level, quiet float64, played int) []float64 {
 func hats(levels ...float64) *tour {
 	t := &tour{inTurn: true, length: 60}
 	for _, l := range levels {
-		t.nights = append(t.nights, &sound.Night{Voices: []sound.Voice{voice(1, "Hat", l-12, -92)}})
+		t.nights = append(t.nights, &channelsound.Night{Voices: []channelsound.Voice{voice(1, "Hat", l-12, -92)}})
 		t.peaks = append(t.peaks, seconds{1: slices.Concat(held(l, -80, 30), held(l, -80, 20))})
 	}
 	return t
@@ -106,7 +106,7 @@ func TestInputAtRest(t *testing.T) {
 	}
 	tour = hats(-20, -20)
 	for i, n := range tour.nights {
-		n.Takes = []sound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
+		n.Takes = []channelsound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
 		copy(tour.peaks[i][1][60:], held(-80, -80, 0))
 	}
 	for inTurn, want := range map[bool]Status{true: Broken, false: Unknown} {
@@ -123,7 +123,7 @@ func TestInputThatNeverRestsIsTurnedDown(t *testing.T) {
 	tour := hats(-20, -20)
 	tour.inTurn = false
 	for _, n := range tour.nights {
-		n.Takes = []sound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
+		n.Takes = []channelsound.Span{{Song: "A", Start: 0, End: 60 * 48000}, {Song: "B", Start: 60 * 48000, End: 120 * 48000}}
 	}
 	v := voice(1, "Hat", -38, -92)
 	if in, _ := tour.input(&v, held(-26, -80, 30), timbre{}); in.Status != Look || in.Suggest == nil || *in.Suggest != 6 {
@@ -137,7 +137,7 @@ func TestPeaksAreThoseMeasured(t *testing.T) {
 	blocks := make([]meter.Block, 2*meter.BlocksPerSecond+1)
 	blocks[3].Peak, blocks[12].Peak = 32767./32768, 0.97
 	peaks := peaksOf(blocks)
-	if len(peaks) != 3 || peaks[0] < fullDBFS || peaks[1] >= fullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != sound.Silence {
+	if len(peaks) != 3 || peaks[0] < fullDBFS || peaks[1] >= fullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != channelsound.Silence {
 		t.Errorf("%v", peaks)
 	}
 }
@@ -164,10 +164,10 @@ func TestPlayed(t *testing.T) {
 			t.Errorf("%d s: %+v", n, p)
 		}
 	}
-	if p := played(nil); p.seconds != 0 || p.level != sound.Silence {
+	if p := played(nil); p.seconds != 0 || p.level != channelsound.Silence {
 		t.Errorf("nothing: %+v", p)
 	}
-	if p := played([]float64{sound.Silence, sound.Silence}); p.seconds != 0 {
+	if p := played([]float64{channelsound.Silence, channelsound.Silence}); p.seconds != 0 {
 		t.Errorf("digital silence: %+v", p)
 	}
 }

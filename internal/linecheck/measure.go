@@ -12,8 +12,8 @@ import (
 	"strings"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/scan"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -50,14 +50,14 @@ func (e *NotReadError) Hint() string {
 
 // recording is a line check, measured.
 type recording struct {
-	*sound.Night
+	*channelsound.Night
 	peaks  seconds
 	sounds map[catalog.TrackID]timbre // of inputs that are played for a short while only
 }
 
 // lowerQuiet lowers the quiet level of inputs to that of their channels on the tour: a
 // minute of a song may have no quiet second.
-func (r *recording) lowerQuiet(nights []*sound.Night) {
+func (r *recording) lowerQuiet(nights []*channelsound.Night) {
 	for i := range r.Voices {
 		v := &r.Voices[i]
 		var quiet []float64
@@ -84,7 +84,7 @@ func (r *recording) lowerQuiet(nights []*sound.Night) {
 func (r *recording) holds(t catalog.Track) bool { return r.Find(catalog.Key(t.Channel)) != nil }
 
 // soundOf returns the spectrum of an input while it is played.
-func (r *recording) soundOf(v *sound.Voice) timbre {
+func (r *recording) soundOf(v *channelsound.Voice) timbre {
 	if t, ok := r.sounds[v.Track.ID]; ok {
 		return t
 	}
@@ -142,7 +142,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 		result.Problems = append(result.Problems, scan.Problem{File: path, Problem: fmt.Sprintf(
 			"the folder holds %d recordings; only the one of rig %s with %d tracks, %.0f s long, was checked", len(recordings), r.Rig, r.Tracks, r.Seconds(r.Frames))})
 	}
-	night, err := sound.Load(ctx, own, r, nil)
+	night, err := channelsound.Load(ctx, own, r, nil)
 	if err != nil {
 		return nil, result.Problems, err
 	}
@@ -157,7 +157,7 @@ func measure(ctx context.Context, path string, inputs []catalog.Input, opt Optio
 // numberByList gives tracks without a known number that of the input list's
 // channel of the same name. Tracks that are not in the list come after all
 // others.
-func numberByList(voices []sound.Voice, inputs []catalog.Input) {
+func numberByList(voices []channelsound.Voice, inputs []catalog.Input) {
 	next := 1
 	for _, in := range inputs {
 		next = max(next, in.Track+1)
@@ -177,7 +177,7 @@ func numberByList(voices []sound.Voice, inputs []catalog.Input) {
 			next++
 		}
 	}
-	slices.SortStableFunc(voices, func(a, b sound.Voice) int { return cmp.Compare(a.Track.Number, b.Track.Number) })
+	slices.SortStableFunc(voices, func(a, b channelsound.Voice) int { return cmp.Compare(a.Track.Number, b.Track.Number) })
 }
 
 // choose returns the longest recording of a rig, or of all if the rig has none.

@@ -7,10 +7,10 @@ import (
 	"slices"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/envelope"
 	"nightreel/internal/meter"
 	"nightreel/internal/scan"
-	"nightreel/internal/sound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/tracks"
 )
@@ -39,7 +39,7 @@ type moments map[int]spectrum.Cell
 // closer reads the inputs that are played for a short while again, and returns
 // their spectra, by track. Inputs that are played together are read at the same
 // moments, for their polarity.
-func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, night *sound.Night, peaks seconds) (map[catalog.TrackID]timbre, error) {
+func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, night *channelsound.Night, peaks seconds) (map[catalog.TrackID]timbre, error) {
 	blocks := make([][]float64, len(night.Voices))
 	wanted := make([]moments, len(night.Voices))
 	looks := make([][]int, len(night.Voices))
@@ -53,7 +53,7 @@ func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, nigh
 			return nil, err
 		}
 		for _, k := range e.Blocks {
-			blocks[i] = append(blocks[i], sound.DB(float64(k.Peak)*float64(k.Peak)))
+			blocks[i] = append(blocks[i], channelsound.DB(float64(k.Peak)*float64(k.Peak)))
 		}
 		wanted[i], looks[i] = moments{}, playedBlocks(p, blocks[i])
 		for _, k := range looks[i] {

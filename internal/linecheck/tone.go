@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"nightreel/catalog"
-	"nightreel/internal/sound"
+	"nightreel/internal/channelsound"
 	"nightreel/internal/spectrum"
 	"nightreel/internal/stats"
 )
@@ -44,7 +44,7 @@ func timbreOf(cells []spectrum.Cell) timbre {
 		for i := range cells {
 			sum += float64(cells[i].Bands[b])
 		}
-		t[b] = sound.DB(sum / float64(max(1, len(cells))))
+		t[b] = channelsound.DB(sum / float64(max(1, len(cells))))
 	}
 	return t
 }
@@ -70,9 +70,9 @@ func (t *timbre) apart(o *timbre) float64 {
 }
 
 // sounding returns the cells of some spans in which a voice plays.
-func sounding(v *sound.Voice, spans []sound.Span) []spectrum.Cell {
+func sounding(v *channelsound.Voice, spans []channelsound.Span) []spectrum.Cell {
 	in := v.In(spans)
-	top := float64(sound.Silence)
+	top := float64(channelsound.Silence)
 	for _, c := range in {
 		top = max(top, v.Levels[c])
 	}
@@ -136,4 +136,4 @@ func (m *manner) unlike(t *timbre) float64 {
 }
 
 // keyOf returns the key that a voice's channel has on every night.
-func keyOf(v *sound.Voice) string { return catalog.Key(v.Track.Channel) }
+func keyOf(v *channelsound.Voice) string { return catalog.Key(v.Track.Channel) }

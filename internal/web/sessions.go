@@ -10,8 +10,8 @@ import (
 	"strings"
 
 	"nightreel/catalog"
-	"nightreel/internal/overview"
 	"nightreel/internal/session"
+	"nightreel/internal/tourgrid"
 	"nightreel/internal/verdict"
 )
 
@@ -134,7 +134,7 @@ func (s *Server) takeChoices(ctx context.Context, takes []catalog.Take, shows []
 		if all := choices[t.SongID]; len(all) > 0 && all[len(all)-1].Show == t.Show {
 			continue
 		}
-		c := takeChoice{t.Show, minutes(t.EndS() - t.StartS()), kilohertz(t.SampleRate), severities(overview.Touching(open[t.RecordingID], t.StartFrame, t.EndFrame))}
+		c := takeChoice{t.Show, minutes(t.EndS() - t.StartS()), kilohertz(t.SampleRate), severities(tourgrid.Touching(open[t.RecordingID], t.StartFrame, t.EndFrame))}
 		switch {
 		case c.Open == "" && unknown[t.Show]:
 			c.Open = "not wholly read or judged"

@@ -7,19 +7,19 @@ import (
 	"slices"
 	"strings"
 
-	"nightreel/internal/overview"
+	"nightreel/internal/tourgrid"
 	"nightreel/internal/verdict"
 )
 
 type tourView struct {
-	overview.Glance
+	tourgrid.Grid
 	Open  int // findings
 	Takes int
 	Rows  []byte // markup: the songs
 }
 
 // Latest returns the nights, the last one first.
-func (v tourView) Latest() []overview.Night {
+func (v tourView) Latest() []tourgrid.Night {
 	nights := slices.Clone(v.Nights)
 	slices.Reverse(nights)
 	return nights
@@ -36,14 +36,14 @@ type sign struct{ Class, Sign, Words string }
 
 // AllKnown reports whether every night is wholly read and judged.
 func (v tourView) AllKnown() bool {
-	return !slices.ContainsFunc(v.Nights, func(n overview.Night) bool { return !n.Known() })
+	return !slices.ContainsFunc(v.Nights, func(n tourgrid.Night) bool { return !n.Known() })
 }
 
 // LastColumn is the index of the last night.
 func (v tourView) LastColumn() int { return len(v.Nights) - 1 }
 
 // severities words counts of findings: "1 fault, 2 warnings"; "" for none.
-func severities(c overview.Counts) string {
+func severities(c tourgrid.Counts) string {
 	all := []string{}
 	for _, n := range []struct {
 		n    int
@@ -70,31 +70,31 @@ func stateOf(v verdict.Verdict) string {
 }
 
 func (s *Server) tourPage(w http.ResponseWriter, r *http.Request) error {
-	glance, err := overview.Tour(r.Context(), s.store, s.jobs.working())
+	grid, err := tourgrid.Load(r.Context(), s.store, s.jobs.working())
 	if err != nil {
 		return err
 	}
-	v := tourView{Glance: glance}
-	for _, n := range glance.Nights {
+	v := tourView{Grid: grid}
+	for _, n := range grid.Nights {
 		v.Open, v.Takes = v.Open+n.Findings, v.Takes+n.Takes
 	}
-	v.Rows = tourRows(glance)
+	v.Rows = tourRows(grid)
 	return s.render(w, r, http.StatusOK, "tour.html", "Tour", v)
 }
 
 // tourRows returns the rows of songs, one cell a night. It writes the markup
 // directly because a long tour has thousands of cells.
-func tourRows(g overview.Glance) []byte {
+func tourRows(g tourgrid.Grid) []byte {
 	var b bytes.Buffer
 	for _, song := range g.Songs {
 		fmt.Fprintf(&b, `<tr><th scope="row" class="song"><a href="/song/%d" title="%[2]s">%[2]s</a></th>`, song.ID, escape(song.Title))
 		for i, c := range song.Cells {
 			night := escape(nightPath(g.Nights[i].Key))
 			switch c.State {
-			case overview.None:
+			case tourgrid.None:
 				b.WriteString("<td></td>")
 				continue
-			case overview.NotFound:
+			case tourgrid.NotFound:
 				fmt.Fprintf(&b, `<td class="not_found"><a href="%s"><span class="state not_found">?</span><span class="hidden"> on the set list, not found</span></a></td>`, night)
 				continue
 			}
@@ -104,12 +104,12 @@ func tourRows(g overview.Glance) []byte {
 			}
 			b.WriteString(" ")
 			switch n := g.Nights[i]; {
-			case c.State == overview.Found:
+			case c.State == tourgrid.Found:
 				worst := c.Open.Worst()
 				fmt.Fprintf(&b, `<span class="state %s">%s<span class="hidden"> %s</span></span>`, worst, marks[worst], severities(c.Open))
 			case !n.Known(): // a list of findings that is empty says nothing
 				fmt.Fprintf(&b, `<span class="state %s">%s<span class="hidden"> %s</span></span>`, stateOf(n.Verdict), n.Sign(), escape(n.Text()))
-			case c.State == overview.AsNight:
+			case c.State == tourgrid.AsNight:
 				fmt.Fprintf(&b, `<span class="state as_night">″<span class="hidden"> all night: %s</span></span>`, severities(c.AllNight))
 			default:
 				b.WriteString(`<span class="state clean">✓<span class="hidden"> clean</span></span>`)

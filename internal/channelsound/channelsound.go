@@ -1,4 +1,4 @@
-// Package sound describes the sound of a night's channels and their relations:
+// Package channelsound describes the sound of a night's channels and their relations:
 // spectra, levels and floors, and the correlation of tracks' waves. It works
 // from the tone that a scan stores for every track, never from audio, and judges
 // nothing.
@@ -6,7 +6,7 @@
 // Start with [Load], which reads one recording; the resulting [Night] is small
 // and suffices to compare nights. A level is in dB of full scale (a mean square
 // of 1 is 0 dB); [Silence] stands for digital silence.
-package sound
+package channelsound
 
 import (
 	"context"

@@ -1,7 +1,7 @@
-// Package overview shows a tour at a glance: which songs were played on which
-// night, how long, whether the take has findings, and the verdict on each night.
-// Start with [Tour]. It reads the catalog only; no audio is read.
-package overview
+// Package tourgrid makes the grid of a tour, songs × nights: which songs were
+// played on which night, how long, whether the take has findings, and the verdict
+// on each night. Start with [Load]. It reads the catalog only; no audio is read.
+package tourgrid
 
 import (
 	"context"
@@ -23,8 +23,8 @@ const (
 	None     State = ""          // not known to have been played
 )
 
-// Glance is the tour at a glance: songs × nights.
-type Glance struct {
+// Grid has a row for each song and a column for each night.
+type Grid struct {
 	Nights []Night `json:"nights"` // in order of date
 	Songs  []Song  `json:"songs"`  // in order of title; songs that were played or are on a set list
 }
@@ -99,34 +99,34 @@ type Cell struct {
 // polarity (chosen: a last song after the encore's pause may be cut off).
 const nightLong = 0.9
 
-// Tour returns the tour at a glance. working says that a refresh is running: see
+// Load returns the grid of the tour in the catalog. working says that a refresh is running: see
 // [verdict.Load].
-func Tour(ctx context.Context, store *catalog.Store, working bool) (Glance, error) {
+func Load(ctx context.Context, store *catalog.Store, working bool) (Grid, error) {
 	shows, err := store.Shows(ctx, catalog.ShowFilter{})
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
 	songs, err := store.Songs(ctx)
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
 	takes, err := store.Takes(ctx, catalog.TakeFilter{})
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
 	findings, err := store.OpenSpans(ctx, "")
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
 	verdicts, err := verdict.LoadWith(ctx, store, shows, findings, working)
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
 	wanted, err := store.SetLists(ctx)
 	if err != nil {
-		return Glance{}, err
+		return Grid{}, err
 	}
-	g := Glance{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
+	g := Grid{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
 	column, row := map[catalog.ShowKey]int{}, map[catalog.SongID]int{}
 	byRecording, allNight := map[catalog.RecordingID][]catalog.OpenSpan{}, map[catalog.RecordingID][]catalog.OpenSpan{}
 	frames := map[catalog.RecordingID]int64{}

@@ -1,12 +1,12 @@
-package overview_test
+package tourgrid_test
 
 import (
 	"path/filepath"
 	"testing"
 
 	"nightreel/catalog"
-	"nightreel/internal/overview"
 	"nightreel/internal/refresh"
+	"nightreel/internal/tourgrid"
 )
 
 // TestTour: two nights with every state that a cell can have, and what makes a
@@ -85,7 +85,7 @@ func TestTour(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := overview.Tour(ctx, store, false)
+	g, err := tourgrid.Load(ctx, store, false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +97,7 @@ func TestTour(t *testing.T) {
 			t.Errorf("night %s: %s; want %s", n.Date, n.Text(), want)
 		}
 	}
-	want := [][]overview.State{{overview.Found, overview.Clean, overview.None, overview.None}, {overview.AsNight, overview.NotFound, overview.None, overview.None}}
+	want := [][]tourgrid.State{{tourgrid.Found, tourgrid.Clean, tourgrid.None, tourgrid.None}, {tourgrid.AsNight, tourgrid.NotFound, tourgrid.None, tourgrid.None}}
 	for r, song := range g.Songs {
 		for c, cell := range song.Cells {
 			if cell.State != want[r][c] {
@@ -105,7 +105,7 @@ func TestTour(t *testing.T) {
 			}
 		}
 	}
-	if n, c := g.Nights[0], g.Songs[0].Cells[0]; n.LengthS != 600 || n.Open != (overview.Counts{Warnings: 3}) || c.Open != (overview.Counts{Warnings: 1}) || c.AllNight != c.Open {
+	if n, c := g.Nights[0], g.Songs[0].Cells[0]; n.LengthS != 600 || n.Open != (tourgrid.Counts{Warnings: 3}) || c.Open != (tourgrid.Counts{Warnings: 1}) || c.AllNight != c.Open {
 		t.Errorf("the first night is %v s long with %+v, its A has %+v and %+v all night", n.LengthS, n.Open, c.Open, c.AllNight)
 	}
 	if c := g.Songs[0].Cells[1]; c.Takes != 2 || c.LengthS != 100 {
