@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -17,8 +19,9 @@ import (
 
 // hangingDisk shows a folder at another place. Reads of one file do not come back
 // from the moment that hang is called with the offset from which on, until the test
-// ends. reached is closed when the first one is held.
+// ends; or fail, if broken is set. reached is closed when the first one is held.
 type hangingDisk struct {
+	broken  atomic.Bool
 	at      string
 	from    atomic.Int64 // bytes; -1 = nothing hangs
 	file    string       // its base name
@@ -76,6 +79,9 @@ type hangingFile struct {
 
 func (f *hangingFile) Read(ctx context.Context, dest []byte, off int64) (fuse.ReadResult, syscall.Errno) {
 	if from := f.disk.from.Load(); from >= 0 && off >= from && filepath.Base(f.file.Name()) == f.disk.file {
+		if f.disk.broken.Load() {
+			return nil, syscall.EIO
+		}
 		if f.disk.first.CompareAndSwap(false, true) {
 			close(f.disk.reached)
 		}
@@ -183,5 +189,47 @@ func TestADiskThatHangsHoldsNobody(t *testing.T) {
 				t.Errorf("it does not name %s: %s", file, out.String())
 			}
 		})
+	}
+}
+
+// A scan that a disk did not give all files ends with status 1 and names them; what
+// it could read is kept.
+func TestAScanThatReadNotAllSaysSo(t *testing.T) {
+	dir, err := smallTour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const file = "01 Kick In.wav"
+	for _, from := range []int64{0, 300_000} {
+		disk := mountHanging(t, filepath.Join(dir, "tour"), file)
+		catalog := filepath.Join(t.TempDir(), "c.nightreel")
+		disk.broken.Store(true)
+		disk.hang(from)
+		for _, want := range []int{1, 3} {
+			args := []string{"scan", "--json", disk.at}
+			if want == 3 {
+				args = append(args, "--fail-on-findings")
+			}
+			cmd := program(t, catalog, args...)
+			var stderr strings.Builder
+			cmd.Stderr = &stderr
+			out, err := cmd.Output()
+			var result struct {
+				Shows  []struct{ Date string } `json:"shows"`
+				Unread []string                `json:"unread"`
+			}
+			if jerr := json.Unmarshal(out, &result); jerr != nil {
+				t.Fatalf("%v: %v\n%s", err, jerr, stderr.String())
+			}
+			var exit *exec.ExitError
+			if !errors.As(err, &exit) || exit.ExitCode() != want || len(result.Shows) != 4 || len(result.Unread) != 1 || filepath.Base(result.Unread[0]) != file {
+				t.Errorf("from byte %d: %v, want status %d; %+v\n%s", from, err, want, result, stderr.String())
+			}
+			if want == 1 && !strings.Contains(stderr.String(), "1 file could not be read") {
+				t.Errorf("from byte %d: it says %s", from, stderr.String())
+			}
+		}
+		disk.hang(-1)
+		must(t, catalog, "scan", disk.at)
 	}
 }

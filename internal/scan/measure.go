@@ -310,5 +310,8 @@ func (m *measurer) report(f catalog.File, err error, fatal bool) {
 		return
 	}
 	m.failed[f.ID] = fatal
+	if notGiven(err) {
+		m.notRead(f.FullPath())
+	}
 	m.problems = append(m.problems, problemOf(f.FullPath(), err))
 }
