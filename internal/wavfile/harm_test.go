@@ -169,6 +169,7 @@ func harmedMeta() []harmed {
 		{"list_nested", riffFile(f, chunk("LIST", []byte("INFO"), nested.Bytes()), whole), 48000, "LIST", false},
 		{"info_entry_huge", riffFile(f, chunk("LIST", []byte("INFO"), sized("INAM", noSize, []byte("x"))), whole), 48000, "LIST", false},
 		{"chunks_100k", riffFile(f, bytes.Repeat(chunk("abcd"), 100_000), whole), 48000, "", false},
+		{"junk_100k", riffFile(f, bytes.Repeat(join(make([]byte, 8), chunk("junk", make([]byte, 2))), 100_000), whole), 0, "8 bytes that are no chunk; passed over", true},
 		{"chunkid_nul", riffFile(f, sized("\x00\x00\x00\x00", 16, make([]byte, 16)), whole), 48000, "24 bytes that are no chunk; passed over", false},
 		{"zeros_before_data", riffFile(f, make([]byte, 512), whole), 48000, "512 bytes that are no chunk; passed over", false},
 		{"zeros before fmt", riffFile(make([]byte, 512), f, whole), 48000, "512 bytes that are no chunk; passed over", false},

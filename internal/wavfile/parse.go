@@ -50,6 +50,7 @@ type parser struct {
 	dataEnd  int64
 	ahead    []byte // read ahead for headers of chunks, from aheadAt on
 	aheadAt  int64
+	searched int64 // bytes
 	cues     cueSheet
 }
 

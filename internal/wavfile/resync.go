@@ -9,14 +9,18 @@ import (
 // for, in bytes: more than the metadata of any recorder (chosen).
 const maxSearch = 1 << 20
 
+// maxSearched limits, in bytes, all searches of a file together.
+const maxSearched = 4 << 20
+
 // search returns where the next chunk begins at or after from, if what lies there
 // is none: zeros, what a crash left, or a chunk whose size is wrong. It is called
 // until the audio is found, and believes in chunks alone that belong before it.
 func (p *parser) search(from int64) (at int64, found bool) {
 	const overlap = 24 // a chunk's header and the format of its body
-	buf := make([]byte, 0, 32<<10)
-	for start := from; start < min(p.size, from+maxSearch); start += int64(cap(buf)) - overlap {
-		b, err := p.bytes(start, int64(cap(buf)))
+	const window = 32 << 10
+	for start := from; start < min(p.size, from+maxSearch) && p.searched < maxSearched; start += window - overlap {
+		b, err := p.bytes(start, window)
+		p.searched += int64(len(b))
 		if err != nil {
 			return 0, false
 		}
@@ -28,7 +32,7 @@ func (p *parser) search(from int64) (at int64, found bool) {
 				return start + int64(i), true
 			}
 		}
-		if int64(len(b)) < int64(cap(buf)) {
+		if int64(len(b)) < window {
 			break
 		}
 	}
