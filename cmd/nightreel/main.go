@@ -8,15 +8,18 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"runtime"
 	"syscall"
+	"time"
 
 	"golang.org/x/term"
 
 	"nightreel/catalog"
+	"nightreel/internal/wavfile"
 )
 
 func main() {
@@ -25,10 +28,45 @@ func main() {
 	// instead of waking threads to take them over: a tenth of a scan's time.
 	runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + 1)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once, even if a disk does not answer
-	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd())))
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
+	done := make(chan int, 1)
+	go func() { done <- run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd()))) }()
+	status := waitFor(ctx, done, &output{to: os.Stderr})
 	stop()
 	os.Exit(status)
+}
+
+// patience is how long an interrupted command waits for one answer of a file
+// system. A disk that has to spin up is slower, but then nothing was read that
+// would be lost.
+const patience = time.Second
+
+// waitFor returns the status of a command. A command that was interrupted ends by
+// itself, unless it waits for a file on a disk that does not answer: then waitFor
+// says which, and returns without it. What was finished is in the catalog.
+func waitFor(ctx context.Context, done <-chan int, stderr io.Writer) int {
+	select {
+	case status := <-done:
+		return status
+	case <-ctx.Done():
+	}
+	tick := time.NewTicker(patience / 10)
+	defer tick.Stop()
+	for last, since := uint64(0), time.Now(); ; {
+		select {
+		case status := <-done:
+			return status
+		case <-tick.C:
+		}
+		file, call := wavfile.Unanswered()
+		if call != last {
+			last, since = call, time.Now()
+		}
+		if call != 0 && time.Since(since) >= patience {
+			fmt.Fprintf(stderr, "nightreel: interrupted; %s does not answer: the disk or the network that it is on hangs\nhint: what was finished is kept; check the drive and its cable and run the command again\n", file)
+			return statusInterrupted
+		}
+	}
 }
 
 // run executes one command line, without the program's name, and returns the

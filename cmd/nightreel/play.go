@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strconv"
@@ -115,6 +116,9 @@ func (e *env) endPlaying(c *cli.Context, player *playback.Player, cause error) e
 	// The command's context may be what ended it; the state is stored all the
 	// same.
 	end, err := player.Close(context.WithoutCancel(c.Context))
+	if hangs := (*playback.HangError)(nil); errors.As(err, &hangs) && cause != nil {
+		e.warn("%v", hangs)
+	}
 	if cause == nil {
 		cause = err
 	}

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+
+	"nightreel/internal/playback"
 )
 
 // The terminal's rules. Standard output carries the result and nothing else:
@@ -53,6 +55,9 @@ func (e *env) report(ctx context.Context, err error) int {
 		e.failed("", err)
 		return statusUsage
 	case errors.Is(err, context.Canceled) && ctx.Err() != nil:
+		if hangs := (*playback.HangError)(nil); errors.As(err, &hangs) {
+			e.failed("nightreel: ", hangs)
+		}
 		e.say("nightreel: interrupted; what was finished is kept; run the same command again to go on")
 		return statusInterrupted
 	}

@@ -111,7 +111,22 @@ func (e *env) scan(ctx context.Context, store *catalog.Store, dirs []string, opt
 		}
 		return &foundError{text}
 	}
+	if len(result.Unread) > 0 {
+		return &unreadError{len(result.Unread)}
+	}
 	return nil
+}
+
+// unreadError says that a scan did not get all that it was to read.
+type unreadError struct{ files int }
+
+func (e *unreadError) Error() string {
+	return count(e.files, "file") + " could not be read; what was read is kept"
+}
+
+// Hint says what to do about it.
+func (e *unreadError) Hint() string {
+	return "the problems above name them; check the drive, its cable and your right to read it, and scan again"
 }
 
 // scanDoc is a scan's document, with what is known of its shows.

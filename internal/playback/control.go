@@ -198,6 +198,7 @@ type event struct {
 	Status *Status `json:"status,omitempty"`
 	Reply  *reply  `json:"reply,omitempty"`
 	Failed *reply  `json:"failed,omitempty"` // could not open; the player ends
+	Waits  *string `json:"waits,omitempty"`  // the file that does not answer; "" once it has
 }
 
 // reply answers a command.

@@ -27,14 +27,20 @@ func (e Ending) Open() []catalog.BackInput {
 	return open
 }
 
-// Close fades out, ends the player and stores its state.
+// Close fades out, ends the player and stores its state. If the player waits for a
+// file that does not answer, the error is a *[HangError].
 func (p *Player) Close(ctx context.Context) (Ending, error) {
 	p.mu.Lock()
 	p.quitting = true
 	p.mu.Unlock()
 	err := p.save(ctx)
 	p.in.Close() // without p.writing, which a write to a hanging player may hold
-	timer := time.NewTimer(5 * time.Second)
+	patience := 5 * time.Second
+	hangs := p.unanswered(nil)
+	if hangs != nil {
+		patience = 1500 * time.Millisecond // it has faded out by then, and ends no sooner
+	}
+	timer := time.NewTimer(patience)
 	defer timer.Stop()
 	select {
 	case <-p.done:
@@ -45,6 +51,9 @@ func (p *Player) Close(ctx context.Context) (Ending, error) {
 	}
 	if rerr := p.reload(ctx); err == nil {
 		err = rerr
+	}
+	if err == nil {
+		err = hangs
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -125,6 +125,8 @@ func (p *Player) hear(ev event) {
 	case ev.Opened != nil:
 		p.opened = ev.Opened
 		p.close(p.ready)
+	case ev.Waits != nil:
+		p.waits = *ev.Waits
 	case ev.Failed != nil:
 		p.failed = &OpenError{ev.Failed.Error, ev.Failed.Hint}
 		p.close(p.ready)

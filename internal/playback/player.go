@@ -49,6 +49,7 @@ type Player struct {
 	subs     map[chan Status]bool
 	saved    catalog.PlaybackState
 	quitting bool
+	waits    string        // the file that does not answer the player; "" for none
 	beats    chan int64    // the player's newest, to be returned
 	ready    chan struct{} // closed once opened or failed
 	done     chan struct{} // closed when the process is gone
@@ -84,7 +85,7 @@ func Start(ctx context.Context, store *catalog.Store, prog *Program, opt Options
 	case <-p.ready:
 	case <-ctx.Done():
 		p.kill()
-		return nil, ctx.Err()
+		return nil, p.unanswered(ctx.Err())
 	}
 	if p.failed != nil {
 		p.in.Close()
@@ -218,7 +219,40 @@ func (p *Player) ask(ctx context.Context, c Command) error {
 	}
 }
 
+// kill ends the player's process. Where that waits for a disk that hangs the system
+// may not let it go; it is silent all the same, and nobody waits for it.
 func (p *Player) kill() {
 	p.cmd.Process.Kill()
-	<-p.done
+	select {
+	case <-p.done:
+	case <-time.After(time.Second / 2):
+	}
+}
+
+// HangError says that the player waited for a file on a disk that does not answer.
+type HangError struct {
+	File string
+	Err  error // what ended the wait, nil if the player was told to end
+}
+
+func (e *HangError) Error() string {
+	return e.File + " does not answer: the disk or the network that it is on hangs"
+}
+
+// Unwrap returns what ended the wait.
+func (e *HangError) Unwrap() error { return e.Err }
+
+// Hint says what to do about it.
+func (e *HangError) Hint() string {
+	return "check the drive and its cable and start playback again; if it stays like this, play from another rig"
+}
+
+// unanswered returns err, or if the player waits for a file, a *[HangError] with it.
+func (p *Player) unanswered(err error) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.waits == "" {
+		return err
+	}
+	return &HangError{p.waits, err}
 }

@@ -9,11 +9,14 @@ import (
 	"io"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
 	"nightreel/internal/tracks"
+	"nightreel/internal/wavfile"
 )
 
 // setup is the first line down the pipe.
@@ -71,7 +74,10 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 	// Nearly all memory is the rings, which stay. By default the collector would
 	// allow as much again in garbage.
 	debug.SetGCPercent(10)
-	enc := json.NewEncoder(out)
+	up := &upLink{enc: json.NewEncoder(out)}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	go watchFiles(ctx, up)
 	lines := bufio.NewReaderSize(in, 1<<16)
 	first, err := lines.ReadBytes('\n')
 	if err != nil {
@@ -96,10 +102,10 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 		}
 	}
 	if err != nil {
-		enc.Encode(event{Failed: answer(0, err)})
+		up.send(event{Failed: answer(0, err)})
 		return err
 	}
-	s := &server{engine: engine, sink: sink, open: open, set: set}
+	s := &server{engine: engine, sink: sink, open: open, set: set, up: up}
 	opened := sink.Info()
 	s.set.Sink.Device = opened.Device // the default may be another device next time
 	events := make(chan event, 64)
@@ -107,14 +113,12 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, open OpenSink, file
 	go func() {
 		defer close(written)
 		for ev := range events {
-			if enc.Encode(ev) != nil {
+			if up.send(ev) != nil {
 				return
 			}
 		}
 	}()
 	events <- event{Opened: &opened}
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
 	go s.beat(ctx, events)
 	s.loop(ctx, s.commands(lines), events, written)
 	return s.end()
@@ -172,6 +176,7 @@ type server struct {
 	sink   Sink // nil while no device is open
 	open   OpenSink
 	set    setup
+	up     *upLink
 	last   SinkStats // of sinks that are closed
 
 	answered atomic.Int64 // newest returned beat
@@ -252,6 +257,10 @@ func (s *server) status() Status {
 	if s.sink != nil {
 		st.Device = s.sink.Info().Device
 	}
+	if file, _ := s.up.waits.Load().(string); file != "" {
+		hangs := &HangError{File: file}
+		st.Problems = append(slices.Clone(st.Problems), Problem{Text: hangs.Error(), Hint: hangs.Hint()})
+	}
 	return st
 }
 
@@ -271,9 +280,56 @@ func (s *server) end() error {
 	go func() { s.engine.Close(); close(closed) }()
 	select {
 	case <-closed:
-	case <-time.After(time.Second): // in case a disk hangs
+	case <-time.After(time.Second / 2): // in case a disk hangs
 	}
 	return err
+}
+
+// upLink sends events to whoever started the player.
+type upLink struct {
+	mu  sync.Mutex
+	enc *json.Encoder
+	// waits is the file that does not answer, "" for none.
+	waits atomic.Value
+}
+
+func (u *upLink) send(ev event) error {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return u.enc.Encode(ev)
+}
+
+// unansweredAfter is how long a file may keep the player waiting before it says
+// so: longer than a good disk takes that reads for others too.
+const unansweredAfter = time.Second
+
+// watchFiles tells which file does not answer, from the start on: opening the
+// first one may be what hangs.
+func watchFiles(ctx context.Context, up *upLink) {
+	tick := time.NewTicker(unansweredAfter / 4)
+	defer tick.Stop()
+	told := ""
+	for call, ticks := uint64(0), 0; ; {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		file, now := wavfile.Unanswered()
+		if now != call {
+			call, ticks = now, 0
+		} else if now != 0 {
+			ticks++
+		}
+		if now == 0 || ticks < 4 {
+			file = ""
+		}
+		if file != told {
+			told = file
+			up.waits.Store(file)
+			up.send(event{Waits: &file})
+		}
+	}
 }
 
 func answer(id int64, err error) *reply {

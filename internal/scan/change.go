@@ -9,6 +9,7 @@ import (
 
 	"nightreel/catalog"
 	"nightreel/internal/meter"
+	"nightreel/internal/wavfile"
 )
 
 // drop is a stretch of a recording whose measurement does not hold any more.
@@ -161,6 +162,7 @@ func (s *scan) grown(ctx context.Context, g *group, f, was catalog.File) (drop, 
 	if at < 0 {
 		return d, nil
 	}
+	defer wavfile.Ask(f.FullPath())()
 	r, err := os.Open(f.FullPath())
 	if err != nil {
 		return d, nil // measuring it will say what is wrong

@@ -19,12 +19,14 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 	var starts []string
 	for _, dir := range dirs {
 		start, err := filepath.Abs(dir)
+		answered := wavfile.Ask(start)
 		if err == nil {
 			start, err = filepath.EvalSymlinks(start)
 		}
 		if err == nil {
 			err = s.readable(start)
 		}
+		answered()
 		if err != nil {
 			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, cause(err))
 		}
@@ -40,8 +42,14 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 		if s.opt.Files && isFile(start) {
 			root = filepath.Dir(start)
 		}
+		answered := func() {} // what WalkDir asks of a folder after it was called with it
 		// WalkDir goes in order of name and follows no links, so it ends.
 		err := filepath.WalkDir(start, func(path string, d fs.DirEntry, err error) error {
+			answered()
+			answered = func() {}
+			if d != nil && d.IsDir() {
+				answered = wavfile.Ask(path)
+			}
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -76,6 +84,7 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 			}
 			return nil
 		})
+		answered()
 		if err != nil {
 			return nil, err
 		}
@@ -154,7 +163,9 @@ func (s *scan) look(root, path string, d fs.DirEntry) *source {
 		s.problemAt(path, 0, "passed over: a symbolic link; scan the folder that it points to")
 		return nil
 	}
+	answered := wavfile.Ask(path)
 	st, err := d.Info()
+	answered()
 	if err != nil {
 		s.trouble(path, err)
 		return nil

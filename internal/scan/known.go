@@ -11,6 +11,7 @@ import (
 	"github.com/zeebo/xxh3"
 
 	"nightreel/catalog"
+	"nightreel/internal/wavfile"
 )
 
 // known is what the catalog holds when files are grouped.
@@ -124,6 +125,7 @@ func sameBeginning(ctx context.Context, store *catalog.Store, f catalog.File, pa
 	if err != nil || len(pieces) == 0 || pieces[0].Offset != 0 {
 		return false, err
 	}
+	defer wavfile.Ask(path)()
 	r, err := os.Open(path)
 	if err != nil {
 		return false, nil // unreadable: another file may tell

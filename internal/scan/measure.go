@@ -13,6 +13,7 @@ import (
 	"nightreel/catalog"
 	"nightreel/internal/meter"
 	"nightreel/internal/tracks"
+	"nightreel/internal/wavfile"
 )
 
 // job holds the unmeasured parts of one recording.
@@ -121,7 +122,9 @@ func (s *scan) unmeasured(ctx context.Context, j *job) error {
 func (s *scan) isThere(f catalog.File, absent map[catalog.FileID]bool) bool {
 	gone, asked := absent[f.ID]
 	if !asked {
+		answered := wavfile.Ask(f.FullPath())
 		_, err := os.Stat(f.FullPath())
+		answered()
 		gone = errors.Is(err, fs.ErrNotExist)
 		absent[f.ID] = gone
 		if gone {
@@ -240,6 +243,7 @@ const (
 // keep stores the workers' results until they end. It ignores a cancelled
 // context, so that finished results are kept.
 func (s *scan) keep(ctx context.Context, results <-chan done) error {
+	stopped := ctx.Done()
 	ctx = context.WithoutCancel(ctx)
 	var held done
 	last := time.Now()
@@ -252,15 +256,25 @@ func (s *scan) keep(ctx context.Context, results <-chan done) error {
 		last = time.Now()
 		return err
 	}
-	for d := range results {
-		held.parts, held.pieces = append(held.parts, d.parts...), append(held.pieces, d.pieces...)
-		if len(held.parts) >= keepParts || time.Since(last) >= keepEvery {
-			if err := flush(); err != nil {
-				return err
+	for {
+		now := false
+		select {
+		case d, ok := <-results:
+			if !ok {
+				return flush()
 			}
+			held.parts, held.pieces = append(held.parts, d.parts...), append(held.pieces, d.pieces...)
+			now = len(held.parts) >= keepParts || time.Since(last) >= keepEvery
+		case <-stopped: // a worker that waits for a file may never end
+			stopped, now = nil, true
+		}
+		if !now {
+			continue
+		}
+		if err := flush(); err != nil {
+			return err
 		}
 	}
-	return flush()
 }
 
 // measurer holds the state that the workers of one scan share.
@@ -296,5 +310,8 @@ func (m *measurer) report(f catalog.File, err error, fatal bool) {
 		return
 	}
 	m.failed[f.ID] = fatal
+	if notGiven(err) {
+		m.notRead(f.FullPath())
+	}
 	m.problems = append(m.problems, problemOf(f.FullPath(), err))
 }

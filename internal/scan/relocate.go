@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"nightreel/catalog"
+	"nightreel/internal/wavfile"
 )
 
 // Relocate says that what lay below oldRoot lies below newRoot now: volumes at
@@ -116,6 +117,7 @@ func liesAt(ctx context.Context, store *catalog.Store, v catalog.Volume) error {
 // differs says why a file is not the one that was measured, judged by its length
 // and first bytes; "" if it is, as far as anything of it was read.
 func differs(ctx context.Context, store *catalog.Store, f catalog.File) (string, error) {
+	defer wavfile.Ask(f.FullPath())()
 	st, err := os.Stat(f.FullPath())
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

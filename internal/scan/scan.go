@@ -21,6 +21,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"runtime"
 	"slices"
 	"strings"
@@ -72,6 +73,7 @@ type Result struct {
 	BytesRead  int64            `json:"bytes_read"` // audio and headers read to measure or to compare
 	Seconds    float64          `json:"seconds"`
 	PassedOver int              `json:"passed_over"` // files that are no recordings
+	Unread     []string         `json:"unread"`      // files and folders that a disk did not give, in order: not read, or not wholly
 	Moved      []catalog.Volume `json:"moved"`       // volumes found at another place
 	Problems   []Problem        `json:"problems"`    // in order of file
 	Notes      []string         `json:"notes"`       // what else a person should know: copies, rigs with another name
@@ -107,6 +109,7 @@ func Run(ctx context.Context, store *catalog.Store, dirs []string, opt Options, 
 	if ctx.Err() != nil {
 		err = ctx.Err()
 	}
+	s.result.Unread = append([]string{}, slices.Sorted(maps.Keys(s.unread))...)
 	s.result.BytesRead = s.bytesRead.Load()
 	s.result.Seconds = time.Since(began).Seconds()
 	// Workers come to files as it happens; a person reads by file.
@@ -146,6 +149,7 @@ type scan struct {
 	own      map[string]bool   // paths of files that this program wrote
 	kept     map[string]string // rigs that keep their names, by path of their files
 	keeps    []string          // notes about them
+	unread   map[string]bool   // files and folders that could not be read
 	unusable int               // files named like recordings that are none or cannot be read
 	audio    map[string]int    // audio files that are not read, by the end of their names
 
@@ -236,7 +240,29 @@ func (s *scan) problemAt(file string, offset int64, text string) {
 
 // trouble notes an error about a file.
 func (s *scan) trouble(file string, err error) {
+	if notGiven(err) {
+		s.notRead(file)
+	}
 	s.result.Problems = append(s.result.Problems, problemOf(file, err))
+}
+
+func (s *scan) notRead(file string) {
+	if s.unread == nil {
+		s.unread = map[string]bool{}
+	}
+	s.unread[file] = true
+}
+
+// notGiven reports whether an error is that of a disk or a system that does not give
+// a file's bytes, and not that they are no recording.
+func notGiven(err error) bool {
+	for _, none := range []error{wavfile.ErrEmpty, wavfile.ErrNotWAV, wavfile.ErrNoFormat, wavfile.ErrUnsupported} {
+		if errors.Is(err, none) {
+			return false
+		}
+	}
+	var changed *tracks.ChangedError
+	return !errors.As(err, &changed)
 }
 
 // problemOf words an error about a file; the path is said by Problem.File.

@@ -167,6 +167,7 @@ const sampled = 16 << 10
 
 // contentOf returns the address of a file's bytes.
 func contentOf(path string, size int64) (string, error) {
+	defer wavfile.Ask(path)()
 	f, err := os.Open(path)
 	if err != nil {
 		return "", err
@@ -357,7 +358,9 @@ func (s *scan) withoutCopies(ctx context.Context, all []*source) ([]*source, err
 	there := map[*source]bool{}
 	isThere := func(src *source) bool {
 		if _, ok := there[src]; !ok {
+			answered := wavfile.Ask(src.path)
 			_, err := os.Stat(src.path)
+			answered()
 			there[src] = src.found || err == nil
 		}
 		return there[src]
@@ -490,6 +493,7 @@ func alikeBy(src *source, name string) (keys []string) {
 // missing reports whether a file that the catalog knows is gone though its drive is
 // there.
 func missing(f catalog.File) bool {
+	defer wavfile.Ask(f.FullPath())()
 	_, err := os.Stat(f.Root)
 	_, gone := os.Stat(f.FullPath())
 	return err == nil && errors.Is(gone, fs.ErrNotExist)

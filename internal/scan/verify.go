@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"nightreel/catalog"
+	"nightreel/internal/wavfile"
 )
 
 // What became of a file since it was scanned. Scripts rely on these words.
@@ -204,6 +205,7 @@ func verify(ctx context.Context, store *catalog.Store, f catalog.File, count fun
 		}
 		return v
 	}
+	defer wavfile.Ask(v.File)()
 	st, err := os.Stat(v.File)
 	if err != nil {
 		return unread(err, 0), nil

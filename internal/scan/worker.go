@@ -258,6 +258,7 @@ func (w *worker) pieces(ctx context.Context, r stretch, sum uint64, frameBytes i
 		if length <= 0 {
 			return nil
 		}
+		defer wavfile.Ask(f.FullPath())()
 		var sum uint64
 		raw, err := os.Open(f.FullPath())
 		if err == nil {

@@ -87,10 +87,10 @@ func (p *parser) chunksToEnd(at int64) bool {
 
 // audioGoesOn reports whether what follows the declared end of the audio is more
 // of it: a recorder that updates its header now and then has lost power, or is
-// still recording. Less than a second is taken for somebody's appendix, and so
-// is anything that begins with zeros or with a well-known tag.
+// still recording. Less than a tenth of a second is taken for somebody's appendix,
+// and so is anything that begins with zeros or with a well-known tag, or is text.
 func (p *parser) audioGoesOn(end int64) bool {
-	if !p.haveFmt || p.size-end < int64(p.info.Format.SampleRate*p.info.Format.FrameBytes()) {
+	if !p.haveFmt || p.size-end < int64(p.info.Format.SampleRate/10*p.info.Format.FrameBytes()) {
 		return false
 	}
 	for _, at := range []int64{end, end + end%2} {
@@ -98,13 +98,13 @@ func (p *parser) audioGoesOn(end int64) bool {
 			return false
 		}
 	}
-	// 64 KiB is less than a second of the smallest track, and enough to tell
-	// zeros laid down in advance from the noise of a converter.
+	// 64 KiB are enough to tell zeros laid down in advance from the noise of a
+	// converter.
 	b, err := p.bytes(end, 64<<10)
 	if err != nil || bytes.HasPrefix(b, []byte("ID3")) || bytes.HasPrefix(b, []byte("TAG")) {
 		return false
 	}
-	return len(bytes.TrimLeft(b, "\x00")) > 0
+	return len(bytes.TrimLeft(b, "\x00")) > 0 && !looksLikeText(b)
 }
 
 // commonChunk reports whether id is one that recorders and editors put after the

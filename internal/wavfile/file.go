@@ -25,6 +25,7 @@ func Open(path string) (*File, error) {
 	fail := func(err error) (*File, error) {
 		return nil, &Error{Path: path, Doing: "not opened", Offset: -1, Err: err}
 	}
+	defer Ask(path)()
 	// Asked before opening, since opening a named pipe waits for its writer.
 	st, err := os.Stat(path)
 	if err != nil {
@@ -90,7 +91,9 @@ func (f *File) ReadFrames(dst []byte, frame int64) (int, error) {
 		dst = dst[:left*int64(size)]
 	}
 	at := f.info.DataOffset + frame*int64(size)
+	call := ask(f.path)
 	n, err := f.f.ReadAt(dst, at)
+	answer(call)
 	if n == len(dst) {
 		return n / size, nil
 	}

@@ -66,6 +66,10 @@ func parseFormat(b []byte) (f Format, problem string, err error) {
 	bits := int(le.Uint16(b[14:]))
 	valid := bits
 
+	if tag == tagExtensible && len(b) < 40 && (bits == 16 || bits == 24) {
+		// Samples of these sizes are integers.
+		tag, problem = tagPCM, fmt.Sprintf("extensible format of %d bytes, 40 needed; %d-bit PCM assumed", len(b), bits)
+	}
 	if tag == tagExtensible {
 		if len(b) < 40 {
 			return f, "", fmt.Errorf("%w: extensible format of %d bytes, 40 needed", ErrNoFormat, len(b))
@@ -87,7 +91,7 @@ func parseFormat(b []byte) (f Format, problem string, err error) {
 	}
 
 	f.ContainerBytes = (bits + 7) / 8
-	if f.Channels > 0 && align%f.Channels == 0 && align/f.Channels >= f.ContainerBytes {
+	if f.Channels > 0 && align%f.Channels == 0 && align/f.Channels >= f.ContainerBytes && align/f.Channels <= max(4, f.ContainerBytes) {
 		// 24 bits in 4 bytes under plain tag 1 show only here.
 		f.ContainerBytes = align / f.Channels
 	} else {

@@ -11,7 +11,7 @@ import (
 // What a header may make us do. A file can claim anything; these bounds and
 // the length of the file are all that is believed.
 const (
-	maxChunks    = 4096
+	maxChunks    = 1 << 18 // headers of 8 bytes: 2 MiB and some 50 ms
 	maxRepairs   = 100
 	maxTextChunk = 256 << 10 // bytes of a bext, iXML or LIST chunk: 1 KiB for each of 256 tracks
 	maxCueChunk  = 256 << 10 // bytes of a cue chunk: 10,922 points
@@ -48,6 +48,9 @@ type parser struct {
 	haveFmt  bool
 	haveData bool
 	dataEnd  int64
+	ahead    []byte // read ahead for headers of chunks, from aheadAt on
+	aheadAt  int64
+	searched int64 // bytes
 	cues     cueSheet
 }
 
@@ -93,6 +96,13 @@ func (p *parser) walk() error {
 		if err != nil {
 			p.repair(pos, "not read: %v; the rest is passed over", err)
 			break
+		}
+		if !ok && !p.readable() {
+			if next, found := p.search(pos); found {
+				p.repair(pos, "%d bytes that are no chunk; passed over", next-pos)
+				pos = next
+				continue
+			}
 		}
 		if !ok {
 			junk = pos
@@ -166,11 +176,24 @@ func (p *parser) headerAt(at int64) (h header, ok bool, err error) {
 	if at < 0 || at > p.size-8 {
 		return h, false, nil
 	}
-	b, err := p.bytes(at, 8)
+	b, err := p.headerBytes(at)
 	if err != nil || len(b) < 8 || !printable(b[:4]) {
 		return h, false, err
 	}
 	return header{string(b[:4]), at, int64(binary.LittleEndian.Uint32(b[4:]))}, true, nil
+}
+
+// headerBytes reads 8 bytes, and others ahead: small chunks follow each other.
+func (p *parser) headerBytes(at int64) ([]byte, error) {
+	if i := at - p.aheadAt; i >= 0 && i+8 <= int64(len(p.ahead)) {
+		return p.ahead[i : i+8], nil
+	}
+	const most = 4 << 10
+	if b, err := p.bytes(at, most); err == nil && len(b) >= 8 {
+		p.ahead, p.aheadAt = b, at
+		return b[:8], nil
+	}
+	return p.bytes(at, 8) // a bad sector behind it is no trouble of this chunk
 }
 
 // printable reports whether b can be a chunk id.
@@ -205,15 +228,24 @@ func (p *parser) chunk(h header) (int64, error) {
 		}
 	}
 	end := h.body() + size
+	next := int64(-1) // where the next chunk was found, if the size is wrong
 	if size > p.size-h.body() {
-		p.repair(h.at, "%s chunk of %d bytes runs past the end of the file; read as far as it goes", h.id, size)
 		end = p.size
+		if at, found := p.search(h.body()); found && !p.readable() {
+			end, next = at, at
+			p.repair(h.at, "%s chunk of %d bytes runs past the end of the file; read up to the next chunk, at byte %d", h.id, size, next)
+		} else {
+			p.repair(h.at, "%s chunk of %d bytes runs past the end of the file; read as far as it goes", h.id, size)
+		}
 	}
 	if err := p.content(h, end-h.body()); err != nil {
 		if !errors.Is(err, errChunk) && (h.id == "fmt " || !p.readable()) {
 			return 0, p.fail(h.at, err)
 		}
 		p.repair(h.at, "%s chunk: %v", h.id, err)
+	}
+	if next >= 0 {
+		return next, nil
 	}
 	return p.next(end, size), nil
 }

@@ -163,6 +163,9 @@ func (s *Server) scan(r *http.Request) error {
 		if result.FilesRead > 0 {
 			read = fmt.Sprintf("%s, %s read", count(result.FilesRead, "file"), size(result.BytesRead))
 		}
+		if n := len(result.Unread); n > 0 {
+			read = fmt.Sprintf("%s could not be read, see below; %s", count(n, "file"), read)
+		}
 		return fmt.Sprintf("%s; %s open on %s.", read, count(findings, "finding"), count(len(result.Shows), "night")), lines, err
 	})
 }
