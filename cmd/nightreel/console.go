@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -74,6 +75,10 @@ func (k *console) refused(err error) {
 		return
 	}
 	k.env.printf("%v\n", err)
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) && hinter.Hint() != "" {
+		k.env.printf("  hint: %s\n", hinter.Hint())
+	}
 }
 
 // line does what a line says.
