@@ -1,6 +1,7 @@
 package main
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -288,7 +289,11 @@ func front(s string, width int) string {
 	return s[:n]
 }
 
-// cut shortens a text that is wider than a width, with an ellipsis at its end.
+// nthOf matches what tells two takes of one song apart, as titled writes it.
+var nthOf = regexp.MustCompile(` \([0-9]+\)$`)
+
+// cut shortens a text that is wider than a width, with an ellipsis at its end, or before
+// the number of a take.
 func cut(s string, width int) string {
 	if displayWidth(s) <= width {
 		return s
@@ -296,7 +301,11 @@ func cut(s string, width int) string {
 	if width < 2 {
 		return strings.Repeat("…", max(0, width))
 	}
-	return strings.TrimRight(front(s, width-1), " ") + "…"
+	end := nthOf.FindString(s)
+	if len(end) > width/2 {
+		end = ""
+	}
+	return strings.TrimRight(front(s, width-1-len(end)), " ") + "…" + end
 }
 
 // cutFront shortens a text that is wider than a width, with an ellipsis at its beginning.
