@@ -180,7 +180,7 @@ func (k *console) print(st playback.Status) {
 		return
 	}
 	item := k.player.Program().Items[st.Item]
-	k.env.printf("%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), st.LevelDB)
+	k.env.printf("%-8s %d %s (%s)  %s of %s  level %s dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), rounded("%.1f", st.LevelDB))
 	if st.ToneOn > 0 {
 		k.env.printf("  tone on output %d\n", st.ToneOn)
 	}

@@ -179,7 +179,6 @@ func (e *env) editFindings(c *cli.Context, done string, edit func(*catalog.Store
 				return err
 			}
 		}
-		err := e.printf("%s %s\n", count(len(ids), "finding"), done)
-		return err
+		return e.printf("%s %s\n", count(len(ids), "finding"), done)
 	})
 }
