@@ -103,6 +103,8 @@ func (a WordAbout) words() string {
 		return "its show's venue is"
 	case SaidReference:
 		return "the show's positions count on its recording:"
+	case SaidRight:
+		return "it changed and is right as it is:"
 	case ScanDate:
 		return "scanned with the date"
 	case ScanRig:

@@ -79,7 +79,7 @@ func (w *writing) undo(ctx context.Context, st Step) error {
 			continue
 		}
 		done[subject{f.Kind, f.Subject}] = true
-		if f.Kind == FactWord {
+		if f.Kind == FactWord && !strings.HasPrefix(f.Subject, string(SaidRight)+"\t") {
 			return &UndoError{st.Short(), "it says of which show, rig or venue files are", "nightreel shows reset --show SHOW takes back the corrections of a show"}
 		}
 		now, err := heads(ctx, w, f.Kind, f.Subject)

@@ -52,10 +52,10 @@ func (e *env) levelsCommand() *cli.Command {
 				case c.Bool("csv"):
 					return compare.WriteLevelsCSV(e.stdout, levels)
 				}
-				t := newTable(append([]string{"show", "song", "rig", ">track", "channel"}, figureHeads...)...)
-				t.drop = figureDrop
+				t := newTable(append([]string{">take", "show", "song", "rig", ">track", "channel"}, figureHeads...)...)
+				t.same, t.drop = []string{"rig", "show", "song", "take"}, figureDrop
 				for _, l := range levels {
-					t.row(append([]string{string(l.Show), titled(l.Song, l.Nth), l.Rig, fmt.Sprint(l.Track), l.Channel}, figureCells(l.Figures)...)...)
+					t.row(append([]string{fmt.Sprint(l.Take), string(l.Show), titled(l.Song, l.Nth), l.Rig, fmt.Sprint(l.Track), l.Channel}, figureCells(l.Figures)...)...)
 				}
 				return e.printTable(t)
 			})

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -74,6 +75,10 @@ func (k *console) refused(err error) {
 		return
 	}
 	k.env.printf("%v\n", err)
+	var hinter interface{ Hint() string }
+	if errors.As(err, &hinter) && hinter.Hint() != "" {
+		k.env.printf("  hint: %s\n", hinter.Hint())
+	}
 }
 
 // line does what a line says.
@@ -175,7 +180,7 @@ func (k *console) print(st playback.Status) {
 		return
 	}
 	item := k.player.Program().Items[st.Item]
-	k.env.printf("%-8s %d %s (%s)  %s of %s  level %.1f dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), st.LevelDB)
+	k.env.printf("%-8s %d %s (%s)  %s of %s  level %s dB\n", st.State, st.Item+1, item.Song, item.Show, catalog.ClockTenths(st.AtS), catalog.Clock(st.LengthS), rounded("%.1f", st.LevelDB))
 	if st.ToneOn > 0 {
 		k.env.printf("  tone on output %d\n", st.ToneOn)
 	}

@@ -86,7 +86,7 @@ func (e *env) demo(c *cli.Context, dir string) error {
 	with := typed() + " --catalog " + shellWords([]string{file})
 	night := truth.Shows[len(truth.Shows)-1]
 	last := night.Date
-	err = e.printf(`
+	return e.printf(`
 The session is in %[1]s: open sheet.html there, and listen to the files.
 Go on with, for example:
   %[2]s tracks --show %[3]s
@@ -98,7 +98,6 @@ Go on with, for example:
   %[2]s session play --device null     (without sound; read the cautions all the same)
 `, filepath.Join(dir, "session"), with, last, shellWords([]string{truth.Songs[0]}),
 		shellWords([]string{filepath.Join(tour, filepath.FromSlash(night.Folder))}))
-	return err
 }
 
 const goRun = "go run ./cmd/nightreel"

@@ -38,8 +38,7 @@ func (e *env) deskCommand() *cli.Command {
 						if err := store.SaveDesk(c.Context, desk); err != nil {
 							return err
 						}
-						err := e.printf("desk %s has %s\n", desk.Name, count(len(desk.Inputs), "input"))
-						return err
+						return e.printf("desk %s has %s\n", desk.Name, count(len(desk.Inputs), "input"))
 					})
 				},
 			},

@@ -43,8 +43,7 @@ func (e *env) devicesCommand() *cli.Command {
 			if err := e.printTable(t); err != nil {
 				return err
 			}
-			err = e.printf("%s; and null (no sound), file:PATH (writes what would be played to a WAV file)\n", count(len(all), "device"))
-			return err
+			return e.printf("%s; and null (no sound), file:PATH (writes what would be played to a WAV file)\n", count(len(all), "device"))
 		},
 	}
 }

@@ -149,7 +149,7 @@ func (v *view) drawPlay() {
 	} else if l.FromS > 0 {
 		loop = fmt.Sprintf("loop from %s, no end yet", catalog.ClockTenths(l.FromS))
 	}
-	x = v.text(1, 4, strong, "level %+.1f dB", v.st.LevelDB)
+	x = v.text(1, 4, strong, "level %s dB", signed(v.st.LevelDB))
 	v.text(x, 4, plain, "   %s", fits(w-x-4, fmt.Sprintf("%s   %s   fade %.0f ms   pre-roll %.1f s", loop, next, v.st.FadeMS, v.st.PreRollS), loop+"   "+next, loop))
 
 	bottom := h - 3

@@ -58,7 +58,7 @@ var figureHeads = []string{">peak dBFS", ">true pk dBTP", ">RMS dBFS", ">LUFS", 
 
 // figureDrop are those of the figures that a narrow terminal can do without, first one
 // first; those that tell whether a channel was alive and clipped stay.
-var figureDrop = []string{"LRA LU", "max M", "crest dB", "length", "true pk dBTP", "LUFS", "recorded as", "rig"}
+var figureDrop = []string{"LRA LU", "max M", "crest dB", "length", "true pk dBTP", "LUFS", "recorded as"}
 
 func figureCells(f meter.Figures) []string {
 	return []string{

@@ -31,7 +31,11 @@ func (e *env) findingsCommand() *cli.Command {
 			filter := catalog.FindingFilter{Channel: c.String("channel")}
 			if kind := c.String("kind"); kind != "" {
 				if filter.Kind, err = catalog.ParseFindingKind(kind); err != nil {
-					return err
+					var kinds []string
+					for _, k := range catalog.FindingKinds {
+						kinds = append(kinds, string(k))
+					}
+					return oneOf(c, "kind", kinds...)
 				}
 			}
 			return e.withResults(c, func(store *catalog.Store) error {
@@ -175,7 +179,6 @@ func (e *env) editFindings(c *cli.Context, done string, edit func(*catalog.Store
 				return err
 			}
 		}
-		err := e.printf("%s %s\n", count(len(ids), "finding"), done)
-		return err
+		return e.printf("%s %s\n", count(len(ids), "finding"), done)
 	})
 }

@@ -182,6 +182,13 @@ func TestTablesFit(t *testing.T) {
 			}
 		}
 	}
+	alike := newTable("rig", "show", ">peak")
+	alike.same = []string{"rig", "show"}
+	alike.row("main recorder", "2031-08-01 matinee", "1.0")
+	alike.row("main recorder", "2031-08-01 evening", "2.0")
+	if _, left := alike.fit(30); !slices.Equal(left, []string{"rig (main recorder)"}) {
+		t.Errorf("left out is %q, want the column that says the same in all rows", left)
+	}
 	nights := newTable("channel", ">median", ">2031-05-02", ">2031-05-03", ">2031-05-04")
 	nights.fixed = 2
 	nights.row("Kick In", "-1", "1", "2", "3")

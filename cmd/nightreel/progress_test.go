@@ -12,6 +12,7 @@ func TestCut(t *testing.T) {
 		{"59.3 MB of 81.4 MB, 236.1 MB/s", 30, "59.3 MB of 81.4 MB, 236.1 MB/s"},
 		{"59.3 MB of 81.4 MB, 236.1 MB/s", 29, "59.3 MB of 81.4 MB, 236.1 MB…"},
 		{"Übergang, Häuser, Müller und Söhne", 24, "Übergang, Häuser, Mülle…"},
+		{"A song with a very long title (12)", 24, "A song with a very… (12)"},
 		{"59.3 MB of 81.4 MB, 236.1 MB/s", -1, "59.3 MB of 81.4 MB, 236.1 MB/s"},
 	} {
 		if got := progressLine(c.line, c.width); got != c.want {

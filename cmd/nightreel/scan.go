@@ -173,8 +173,7 @@ func (e *env) verifyCommand() *cli.Command {
 					if err := scan.Accept(c.Context, store, c.Args().Slice(), c.String("note")); err != nil {
 						return err
 					}
-					err := e.printf("%s accepted\n", count(c.Args().Len(), "changed file"))
-					return err
+					return e.printf("%s accepted\n", count(c.Args().Len(), "changed file"))
 				})
 			},
 		}},

@@ -327,8 +327,7 @@ func (e *env) sessionSheet(c *cli.Context) error {
 		if err := writeWhole(path, func(w io.Writer) error { return write(w, sheet) }); err != nil {
 			return err
 		}
-		err = e.printf("%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
-		return err
+		return e.printf("%s: the sheet for session %d; print it, and tick every input that goes back to the stage\n", path, ses.ID)
 	})
 }
 

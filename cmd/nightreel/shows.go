@@ -171,7 +171,7 @@ func (e *env) tracksCommand() *cli.Command {
 					return e.printJSON(tracks)
 				}
 				t := newTable(append([]string{"rig", ">track", "channel", "recorded as", ">length"}, figureHeads...)...)
-				t.drop = figureDrop
+				t.same, t.drop = []string{"rig"}, figureDrop
 				for _, tr := range tracks {
 					t.row(append([]string{tr.Rig, fmt.Sprint(tr.Track), tr.Channel, tr.Name, catalog.Clock(tr.DurationS)}, figureCells(tr.Figures)...)...)
 				}

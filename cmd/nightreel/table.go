@@ -1,19 +1,22 @@
 package main
 
 import (
+	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/rivo/uniseg"
 )
 
 // table collects rows and prints them in aligned columns. No line is wider than the
-// terminal: names are cut to a readable width, then the columns in drop are left out,
-// first one first, then names are cut further. A table of nights, whose columns are all
+// terminal: names are cut to a readable width, then the columns in same and drop are left
+// out, first one first, then names are cut further. A table of nights, whose columns are all
 // alike, goes on in another block below instead: see fixed. If no width is known,
 // all columns are shown.
 type table struct {
 	head  []column
 	rows  [][]string
+	same  []string // heads of the columns that are left out first, if all rows have the same in them
 	drop  []string // heads of the columns that a narrow terminal can do without
 	fixed int      // how many columns stand before those that go on below; 0: none go on
 }
@@ -142,20 +145,41 @@ func (t *table) fit(width int) (blocks []block, left []string) {
 	if t.narrow(b, width, cellReadable) {
 		return []block{b}, nil
 	}
-	for _, head := range t.drop {
-		for i, c := range columns {
-			if t.head[c].head == head {
-				columns = append(columns[:i:i], columns[i+1:]...)
-				left = append(left, head)
-				break
-			}
+	for _, head := range slices.Concat(t.same, t.drop) {
+		i := slices.IndexFunc(columns, func(c int) bool { return t.head[c].head == head })
+		if i < 0 {
+			continue
 		}
+		what := head
+		if slices.Contains(t.same, head) {
+			value, same := t.value(columns[i])
+			if !same {
+				continue
+			}
+			what += " (" + cut(value, cellReadable) + ")"
+		}
+		columns, left = slices.Concat(columns[:i], columns[i+1:]), append(left, what)
 		if b = t.natural(columns); t.narrow(b, width, cellReadable) {
 			return []block{b}, left
 		}
 	}
 	t.narrow(b, width, cellLeast) // what is wider still is cut line by line
 	return []block{b}, left
+}
+
+// value returns what stands in a column, if it is the same in all rows.
+func (t *table) value(column int) (value string, same bool) {
+	for i, r := range t.rows {
+		cell := ""
+		if column < len(r) {
+			cell = r[column]
+		}
+		if i > 0 && cell != value {
+			return "", false
+		}
+		value = cell
+	}
+	return value, true
 }
 
 // goOn returns blocks that each begin with the fixed columns.
@@ -265,7 +289,11 @@ func front(s string, width int) string {
 	return s[:n]
 }
 
-// cut shortens a text that is wider than a width, with an ellipsis at its end.
+// nthOf matches what tells two takes of one song apart, as titled writes it.
+var nthOf = regexp.MustCompile(` \([0-9]+\)$`)
+
+// cut shortens a text that is wider than a width, with an ellipsis at its end, or before
+// the number of a take.
 func cut(s string, width int) string {
 	if displayWidth(s) <= width {
 		return s
@@ -273,7 +301,11 @@ func cut(s string, width int) string {
 	if width < 2 {
 		return strings.Repeat("…", max(0, width))
 	}
-	return strings.TrimRight(front(s, width-1), " ") + "…"
+	end := nthOf.FindString(s)
+	if len(end) > width/2 {
+		end = ""
+	}
+	return strings.TrimRight(front(s, width-1-len(end)), " ") + "…" + end
 }
 
 // cutFront shortens a text that is wider than a width, with an ellipsis at its beginning.

@@ -32,8 +32,7 @@ func (e *env) versionCommand() *cli.Command {
 			if err := arguments(c, 0, 0, "no arguments"); err != nil {
 				return err
 			}
-			err := e.printf("%s version %s\n", c.App.Name, c.App.Version)
-			return err
+			return e.printf("%s version %s\n", c.App.Name, c.App.Version)
 		},
 	}
 }
