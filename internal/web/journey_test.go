@@ -6,6 +6,7 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+	"math"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -214,6 +215,7 @@ func TestDragABoundary(t *testing.T) {
 	drag(600, "mouse")
 	p.until(`document.querySelector('#say').textContent.includes("The edge stops at ")`)
 	p.until(`document.querySelector('#undo').title.startsWith("Undo moving")`)
+	p.until(`document.querySelector('#redo').disabled && document.querySelector('#say').textContent.includes("The edge stops at ")`) // it outlives the edit
 	takes := func() []catalog.Take {
 		t.Helper()
 		all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})
@@ -534,6 +536,16 @@ func TestExports(t *testing.T) {
 	}
 	p := open(t, s, 1280, 900, false)
 	p.visit(path)
+	// The channel is listened to take by take, where each take begins.
+	listens := eval[[]float64](p, `[...document.querySelectorAll("#listens button")].map((b) => Number(b.dataset.from))`)
+	takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Song: "Salt on the Wire"})
+	must(t, err)
+	if len(listens) != len(takes) || math.Abs(listens[0]-takes[0].StartS()) > 0.01 {
+		t.Errorf("listening starts at %v, the first of %d takes at %v", listens, len(takes), takes[0].StartS())
+	}
+	p.click("#listens button")
+	p.until(`!document.querySelector('#ear').hidden && document.querySelector('#ear-name').textContent.endsWith(", ` + string(takes[0].Show) + `")`)
+	p.press(kb.Escape)
 	p.click("#png")
 	p.until(`Number(document.body.dataset.png) > 10000`)
 }
