@@ -8,7 +8,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"os"
 	"os/signal"
@@ -31,7 +30,7 @@ func main() {
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	done := make(chan int, 1)
 	go func() { done <- run(ctx, os.Args[1:], os.Stdout, os.Stderr, term.IsTerminal(int(os.Stderr.Fd()))) }()
-	status := waitFor(ctx, done, &output{to: os.Stderr})
+	status := waitFor(ctx, done, &env{stderr: &output{to: os.Stderr}})
 	stop()
 	os.Exit(status)
 }
@@ -44,7 +43,7 @@ const patience = time.Second
 // waitFor returns the status of a command. A command that was interrupted ends by
 // itself, unless it waits for a file on a disk that does not answer: then waitFor
 // says which, and returns without it. What was finished is in the catalog.
-func waitFor(ctx context.Context, done <-chan int, stderr io.Writer) int {
+func waitFor(ctx context.Context, done <-chan int, e *env) int {
 	select {
 	case status := <-done:
 		return status
@@ -63,7 +62,8 @@ func waitFor(ctx context.Context, done <-chan int, stderr io.Writer) int {
 			last, since = call, time.Now()
 		}
 		if call != 0 && time.Since(since) >= patience {
-			fmt.Fprintf(stderr, "nightreel: interrupted; %s does not answer: the disk or the network that it is on hangs\nhint: what was finished is kept; check the drive and its cable and run the command again\n", file)
+			e.say("nightreel: interrupted; %s does not answer: the disk or the network that it is on hangs", file)
+			e.say("hint: what was finished is kept; check the drive and its cable and run the command again")
 			return statusInterrupted
 		}
 	}
