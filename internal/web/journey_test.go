@@ -214,6 +214,7 @@ func TestDragABoundary(t *testing.T) {
 	drag(600, "mouse")
 	p.until(`document.querySelector('#say').textContent.includes("The edge stops at ")`)
 	p.until(`document.querySelector('#undo').title.startsWith("Undo moving")`)
+	p.until(`document.querySelector('#redo').disabled && document.querySelector('#say').textContent.includes("The edge stops at ")`) // it outlives the edit
 	takes := func() []catalog.Take {
 		t.Helper()
 		all, err := s.store.Takes(t.Context(), catalog.TakeFilter{Show: "2031-05-03"})

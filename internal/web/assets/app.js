@@ -37,8 +37,11 @@ export function showMore(bar) {
 }
 
 let saying;
+/** say shows what went wrong, for a while; "" takes it away. */
 export function say(problem, hint = "") {
   const box = $("#say");
+  delete box.dataset.refused;
+  if (!problem) { box.replaceChildren(); return; }
   box.replaceChildren(el("p", {}, problem, hint ? el("br") : null, hint ? el("span", { class: "small" }, hint) : null));
   clearTimeout(saying);
   saying = setTimeout(() => box.replaceChildren(), 12000);
@@ -60,10 +63,11 @@ export const getJSON = async (url, options) => (await get(url, options)).json();
 export async function post(url, fields = {}) {
   try {
     const response = await answer(await fetch(url, { method: "POST", body: new URLSearchParams(fields), headers: { Accept: "application/json" } }));
-    $("#say").replaceChildren(); // what went wrong before
+    if ("refused" in $("#say").dataset) say(""); // what went wrong before is over
     return response.status === 204 ? {} : await response.json();
   } catch (e) {
     say(e instanceof Refused ? e.message : "The server does not answer.", e.hint || (e instanceof Refused ? "" : "Is nightreel still running?"));
+    $("#say").dataset.refused = "yes";
     return null;
   }
 }
