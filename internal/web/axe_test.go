@@ -64,8 +64,8 @@ func TestAccessible(t *testing.T) {
 			p.do(chromedp.Evaluate[chromedp.Void](`localStorage.setItem("theme", "dim")`))
 		}
 		for name, path := range pages(t, s) {
-			if name == "sheet" && theme != "light" {
-				continue // paper is white
+			if name == "sheet" && theme != "light" || theme == "dim" && !strings.Contains("tour night findings song session scan", name) {
+				continue // paper is white; these pages have every colour of a theme
 			}
 			p.visit(path)
 			if name == "night" {

@@ -11,8 +11,14 @@ function setUp(form) {
   const table = $(".edit-table", form), body = table.tBodies[0], columns = table.dataset.columns.split(","), heads = $$("thead th", table);
   if (!$("button.main", form)) { for (const i of $$("input", table)) i.readOnly = true; return; }
 
+  // Every line can be taken out; what is saved is what stands in the table.
+  const out = () => el("td", {}, el("button", { type: "button", class: "out", title: "Take this line out", onclick: (e) => { e.target.closest("tr").remove(); changed(); } }, "✕", el("span", { class: "hidden" }, "take this line out")));
+  table.tHead.rows[0].append(el("th", { scope: "col" }, el("span", { class: "hidden" }, "Take out")));
+  for (const row of body.rows) row.append(out());
+
   function line(values = []) {
     const row = el("tr", {}, ...columns.map((c, i) => el("td", { class: heads[i].className }, el("input", { value: values[i] ?? "", "aria-label": heads[i].textContent, list: c === "channel" && $("#channels") ? "channels" : null, size: 8 }))));
+    row.append(out());
     body.append(row);
     return row;
   }
