@@ -54,7 +54,7 @@ func TestReadmePictures(t *testing.T) {
 		name, page    string
 		width, height int64
 		dark          bool
-	}{{"tour", "tour", 900, 420, false}, {"night", "night", 1200, 760, true}, {"song", "song", 1100, 640, false}} {
+	}{{"tour", "tour", 1000, 740, false}, {"night", "night", 1366, 800, true}, {"song", "song", 1100, 640, false}} {
 		p := open(t, s, picture.width, picture.height, picture.dark)
 		if picture.page == "night" { // the whole of it, a song chosen
 			p.visit("/night/2031-05-03")
