@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/xml"
 	"fmt"
+	"math"
 	"io"
 	"net/url"
 	"os"
@@ -535,6 +536,16 @@ func TestExports(t *testing.T) {
 	}
 	p := open(t, s, 1280, 900, false)
 	p.visit(path)
+	// The channel is listened to take by take, where each take begins.
+	listens := eval[[]float64](p, `[...document.querySelectorAll("#listens button")].map((b) => Number(b.dataset.from))`)
+	takes, err := s.store.Takes(t.Context(), catalog.TakeFilter{Song: "Salt on the Wire"})
+	must(t, err)
+	if len(listens) != len(takes) || math.Abs(listens[0]-takes[0].StartS()) > 0.01 {
+		t.Errorf("listening starts at %v, the first of %d takes at %v", listens, len(takes), takes[0].StartS())
+	}
+	p.click("#listens button")
+	p.until(`!document.querySelector('#ear').hidden && document.querySelector('#ear-name').textContent.endsWith(", ` + string(takes[0].Show) + `")`)
+	p.press(kb.Escape)
 	p.click("#png")
 	p.until(`Number(document.body.dataset.png) > 10000`)
 }

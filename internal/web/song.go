@@ -22,7 +22,8 @@ type songView struct {
 	compare.Comparison
 	Outliers []outlier // of the chosen channel
 	Tone     []toneRow // of the chosen channel, by take
-	Plot     []byte    // markup
+	Listens  []listenAt
+	Plot     []byte // markup
 	Table    []byte
 	Query    string // of the same channel and measure, for exports
 }
@@ -102,8 +103,52 @@ func (s *Server) songPage(w http.ResponseWriter, r *http.Request) error {
 		if v.Tone, err = s.toneRows(r.Context(), &v); err != nil {
 			return err
 		}
+		if v.Listens, err = s.listens(r.Context(), &v); err != nil {
+			return err
+		}
 	}
 	return s.render(w, r, http.StatusOK, "song.html", v.Song.Title, v)
+}
+
+// listenAt is where the chosen channel is listened to in one take.
+type listenAt struct {
+	Show  catalog.ShowKey
+	Nth   int
+	Track catalog.TrackID
+	FromS float64 // from the first frame of the track's recording
+}
+
+// listens returns where the chosen channel is listened to, take by take, on the rig
+// that was compared.
+func (s *Server) listens(ctx context.Context, v *songView) ([]listenAt, error) {
+	takes, err := s.store.Takes(ctx, catalog.TakeFilter{Song: v.Song.Title})
+	if err != nil {
+		return nil, err
+	}
+	tracks, err := s.store.Tracks(ctx, catalog.TrackFilter{Channel: v.Channel})
+	if err != nil {
+		return nil, err
+	}
+	recordings, err := s.store.Recordings(ctx, catalog.RecordingFilter{})
+	if err != nil {
+		return nil, err
+	}
+	offset := map[catalog.RecordingID]float64{}
+	rig := map[catalog.RecordingID]string{}
+	for _, rec := range recordings {
+		offset[rec.ID], rig[rec.ID] = rec.OffsetS, rec.Rig
+	}
+	all := []listenAt{}
+	for _, val := range v.Chosen.Values {
+		t := slices.IndexFunc(takes, func(t catalog.Take) bool { return t.ID == val.Take })
+		k := slices.IndexFunc(tracks, func(k catalog.Track) bool {
+			return k.Show == val.Show && k.Number == val.Track && rig[k.RecordingID] == val.Rig
+		})
+		if t >= 0 && k >= 0 {
+			all = append(all, listenAt{val.Show, takes[t].Nth, tracks[k].ID, max(0, takes[t].StartS()-offset[tracks[k].RecordingID])})
+		}
+	}
+	return all, nil
 }
 
 // toneRow is how a channel sounded in one take.

@@ -1,7 +1,15 @@
-// One song along the tour: the plot as a picture to keep.
-import { $, say, submitOnChange } from "./app.js";
+// One song along the tour: listening to it, and the plot as a picture to keep.
+import { $, earing, hush, listen, say, submitOnChange } from "./app.js";
 
 submitOnChange($("#choose"));
+
+// The same channel, take after take: what a comparison of levels leaves out.
+document.addEventListener("click", (e) => {
+  const b = e.target.closest("#listens .listen");
+  if (!b) return;
+  const track = Number(b.dataset.track), from = Number(b.dataset.from);
+  if (earing.on && earing.track === track && earing.from === from) hush(); else listen(track, from, b.dataset.name);
+});
 
 $("#png")?.addEventListener("click", async (e) => {
   try {
