@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"math"
 	"io"
-	"math"
 	"net/url"
 	"os"
 	"path/filepath"
