@@ -98,8 +98,12 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 		if err != nil {
 			return err
 		}
-		if err := findings.Judge(ctx, store, near, evidence.Options{}); err != nil {
+		notJudged, err := findings.Judge(ctx, store, near, evidence.Options{})
+		if err != nil {
 			return err
+		}
+		if len(notJudged) > 0 {
+			return fmt.Errorf("night %d: %s", i+1, strings.Join(notJudged[0].Report(), "\n"))
 		}
 		found, err := store.Findings(ctx, catalog.FindingFilter{Show: nightDate(i)})
 		if err != nil {

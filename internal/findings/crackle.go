@@ -93,7 +93,7 @@ func crackles(n *known) []catalog.Finding {
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		var finding *catalog.Finding
-		cracks := n.contacts[i]
+		cracks := n.contacts()[i]
 		for _, b := range bursts(n, t, cracks) {
 			first, last := cracks[b.from], cracks[b.to-1]
 			if finding != nil && n.Seconds(first.Start-finding.EndFrame) < crackleSpellS {
@@ -153,7 +153,7 @@ func bursts(n *known, t *evidence.Track, cracks []meter.Event) []burst {
 		return nil
 	}
 	usual := 0.0
-	for _, channel := range n.carried[t.Number] {
+	for _, channel := range n.carried()[t.Number] {
 		usual = max(usual, cracksElsewhere(n, channel))
 	}
 	var found []burst

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -195,5 +196,9 @@ func judge(ctx context.Context, store *catalog.Store, show catalog.ShowKey) erro
 	if err != nil {
 		return err
 	}
-	return findings.Judge(ctx, store, near, evidence.Options{})
+	notJudged, err := findings.Judge(ctx, store, near, evidence.Options{})
+	if len(notJudged) > 0 {
+		return fmt.Errorf("not judged: %v", notJudged)
+	}
+	return err
 }

@@ -104,7 +104,7 @@ func cuts(n *known) []dropped {
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		for _, g := range t.Gaps {
-			if !inHole(holes, t, g.Start, g.Start+g.Frames) && !covered(n.silences, t.Number, g.Start, g.Start+g.Frames) {
+			if !inHole(holes, t, g.Start, g.Start+g.Frames) && !covered(n.silences(), t.Number, g.Start, g.Start+g.Frames) {
 				all = append(all, dropped{track: t, Gap: g})
 			}
 		}

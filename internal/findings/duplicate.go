@@ -88,7 +88,7 @@ func levelsApart(a, b *evidence.Track) (apart, scatter, moves float64, bins int)
 }
 
 // duplicates reports the tracks that carry the same signal.
-func duplicates(n *known) []catalog.Finding { return n.copies }
+func duplicates(n *known) []catalog.Finding { return n.copies() }
 
 // copiesOf finds pairs of tracks that carry the same signal.
 func copiesOf(n *evidence.Recording, swaps []swap) []catalog.Finding {

@@ -123,7 +123,7 @@ func moved(before, after []float64) (db, clear float64) {
 // stepAt judges one place: a step's quiet and playing must agree, and the
 // quarters of what was played before and after must lie apart.
 func stepAt(n *known, t *evidence.Track, c *course, bin int) (step, bool) {
-	quiet, ok := n.hushes.step(t, bin)
+	quiet, ok := n.hushes().step(t, bin)
 	if !ok || math.Abs(quiet) < leastGainDB {
 		return step{}, false
 	}
@@ -192,7 +192,7 @@ func steps(n *known, t *evidence.Track, s *stage) []step {
 // nights.
 func gains(n *known) []catalog.Finding {
 	var found []catalog.Finding
-	s := n.stage
+	s := n.stage()
 	told := map[int]bool{}
 	for i := range n.Tracks {
 		t := &n.Tracks[i]

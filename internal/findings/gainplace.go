@@ -16,7 +16,7 @@ import (
 // separates the surrounding levels best, moved to a pause nearby, because a last chord
 // that decays looks like a step as well.
 func place(n *known, t *evidence.Track, c *course, st step) int {
-	h := n.hushes
+	h := n.hushes()
 	before, after := h.sides(t, st.bin)
 	first, last := h.beside(t, before, after)
 	for _, p := range []pause{first, last} {
@@ -34,7 +34,7 @@ func place(n *known, t *evidence.Track, c *course, st step) int {
 	if high-low < last.to-first.from {
 		around = high - low
 	}
-	from, to, ok := bestSplit([]mates{c.played(t, n.stage)}, low, high, around, st.db > 0)
+	from, to, ok := bestSplit([]mates{c.played(t, n.stage())}, low, high, around, st.db > 0)
 	if !ok {
 		return st.bin
 	}

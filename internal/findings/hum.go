@@ -251,7 +251,7 @@ func hum(n *known) []catalog.Finding {
 		if !ok || h.level < humLoudest || h.level < v.High-humBelow {
 			continue
 		}
-		usual, nights := humElsewhere(n, t, n.carried[t.Number], h.mains)
+		usual, nights := humElsewhere(n, t, n.carried()[t.Number], h.mains)
 		if usual > h.level-humHabit {
 			continue // it always does
 		}

@@ -26,12 +26,15 @@ func Exchanged(line *channelsound.Night, tour []*channelsound.Night) (found, uns
 // Findings lack what a store fills in. Where inputs are played in turn each has a long
 // quiet, in which few lines of the mains are hum; under a song they may be a drone.
 func Line(line *channelsound.Night, tour []*channelsound.Night, exchanged []Pair, inTurn bool) []catalog.Finding {
-	n := &known{Recording: lineRecording(line, tour), inTurn: inTurn}
+	n := learn(lineRecording(line, tour))
+	n.inTurn = inTurn
+	var swaps []swap
 	for _, p := range exchanged {
 		nights := min(len(n.Before(line.Voices[p.A].Track.Channel)), len(n.Before(line.Voices[p.B].Track.Channel)))
-		n.swaps = append(n.swaps, swap{a: p.A, b: p.B, nights: nights})
+		swaps = append(swaps, swap{a: p.A, b: p.B, nights: nights})
 	}
-	n.carried = carriedBy(n.Recording, n.swaps, nil)
+	n.swaps = func() []swap { return swaps }
+	n.copies = func() []catalog.Finding { return nil } // a minute does not tell
 	found := swapped(n)
 	found = append(found, polarity(n)...)
 	return append(found, hum(n)...)

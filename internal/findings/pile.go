@@ -41,7 +41,7 @@ func ceilings(n *known, flatTops []catalog.Finding) []catalog.Finding {
 	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if len(t.Piles) == 0 || repeats(n, n.carried[t.Number]) {
+		if len(t.Piles) == 0 || repeats(n, n.carried()[t.Number]) {
 			continue
 		}
 		for k := 0; k < len(t.Piles); {

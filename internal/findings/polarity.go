@@ -47,11 +47,11 @@ type since struct {
 // were exchanged are left out, and those that carry another one's signal.
 func turns(n *known) []since {
 	out := map[int]bool{}
-	for _, s := range n.swaps {
+	for _, s := range n.swaps() {
 		out[s.a], out[s.b] = true, true
 	}
 	for i := range n.Sound.Voices {
-		out[i] = out[i] || slices.ContainsFunc(n.copies, func(f catalog.Finding) bool {
+		out[i] = out[i] || slices.ContainsFunc(n.copies(), func(f catalog.Finding) bool {
 			return f.Track == n.Sound.Voices[i].Track.Number || f.Partner() == n.Sound.Voices[i].Track.Number
 		})
 	}

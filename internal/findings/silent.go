@@ -51,11 +51,11 @@ type stretch struct {
 }
 
 // silent reports the tracks that are dead or went silent.
-func silent(n *known) []catalog.Finding { return n.silences }
+func silent(n *known) []catalog.Finding { return n.silences() }
 
 // silencesOf judges which tracks are dead and which went silent.
 func silencesOf(n *known) []catalog.Finding {
-	s := n.stage
+	s := n.stage()
 	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
@@ -66,7 +66,7 @@ func silencesOf(n *known) []catalog.Finding {
 				found = append(found, f)
 			}
 		default:
-			found = append(found, wentSilent(n, t, n.stretches[i], s)...)
+			found = append(found, wentSilent(n, t, n.stretches()[i], s)...)
 		}
 	}
 	return found

@@ -330,7 +330,7 @@ func swapOf(n *evidence.Recording, a, b int, past []likeness) (s swap, sure int)
 // swapped reports exchanged inputs.
 func swapped(n *known) []catalog.Finding {
 	var found []catalog.Finding
-	for _, s := range n.swaps {
+	for _, s := range n.swaps() {
 		a, b := n.TrackOf(&n.Sound.Voices[s.a]), n.TrackOf(&n.Sound.Voices[s.b])
 		if a == nil || b == nil {
 			continue
