@@ -83,7 +83,7 @@ func TestDemoTour(t *testing.T) {
 // The full tour has every kind of fault, also those that take a high rate, a
 // quiet minute or other nights to hear.
 func TestFullDemoTour(t *testing.T) {
-	if raceEnabled || testing.Short() {
+	if findings.RaceEnabled || testing.Short() {
 		t.Skip("synthesises 400 MB")
 	}
 	store, truth := tour(t, demo.Full)

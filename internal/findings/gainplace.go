@@ -55,6 +55,7 @@ func (h *hushes) beside(t *evidence.Track, before, after float64) (first, last p
 	cost := 0.0 // of all being after the step
 	for k, p := range h.pauses {
 		if level := h.raw[t.Number][k]; !math.IsNaN(level) {
+			p.to = min(p.to, len(t.Levels)) // the track may end within the pause
 			held, levels = append(held, p), append(levels, level)
 			cost += off(level, after)
 		}
@@ -139,7 +140,7 @@ func bestSplit(all []mates, first, last, around int, up bool) (low, high int, ok
 			a, b := float64(i-low), float64(high-i)
 			if d := (total-sum)/b - sum/a; i >= from && i <= to && (d > 0) == up {
 				explained[k][i] = d * d * a * b / (a + b)
-				places[m.bins[i]] = true
+				places[min(m.bins[i], last)] = true // the series may have nothing for long after last
 			}
 		}
 	}

@@ -50,7 +50,7 @@ func pauses(n *evidence.Recording, s *stage) []pause {
 	inSong := make([]bool, len(s.loud))
 	size := evidence.BinBlocks * int64(meter.BlockFrames(n.SampleRate))
 	for _, t := range n.Takes {
-		for b := t.Start / size; b <= t.End/size && b < int64(len(inSong)); b++ {
+		for b := max(0, t.Start/size); b <= t.End/size && b < int64(len(inSong)); b++ {
 			inSong[b] = true
 		}
 	}

@@ -3,6 +3,7 @@ package findings
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"nightreel/catalog"
 	"nightreel/internal/channelsound"
@@ -56,11 +57,11 @@ func matesOn(n *known, v *channelsound.Voice, p *channelsound.Night, o *channels
 			for c := max(0, int(math.Ceil(float64(take.Start)/cell-0.5))); c < len(v.Levels); c++ {
 				at := (float64(c) + 0.5) * cell
 				part := (float64(at) - float64(take.Start)) / length
-				if part >= 1 {
+				if !(part < 1) { // or the take has no length
 					break
 				}
 				then := float64(other.Start) + float64(part*float64(other.End-other.Start))
-				if k := int(then / float64(p.SampleRate) / channelsound.CellSeconds); k < len(o.Levels) {
+				if k := int(then / float64(p.SampleRate) / channelsound.CellSeconds); k >= 0 && k < len(o.Levels) {
 					m.bins = append(m.bins, int(at/float64(n.SampleRate)*evidence.BinsPerSecond))
 					m.db = append(m.db, v.Levels[c]-o.Levels[k])
 				}
@@ -68,7 +69,20 @@ func matesOn(n *known, v *channelsound.Voice, p *channelsound.Night, o *channels
 			break
 		}
 	}
+	if !slices.IsSorted(m.bins) { // takes may overlap
+		sort.Stable(byBin(m))
+	}
 	return m
+}
+
+// byBin sorts the cells of mates by their bins.
+type byBin mates
+
+func (m byBin) Len() int           { return len(m.bins) }
+func (m byBin) Less(i, j int) bool { return m.bins[i] < m.bins[j] }
+func (m byBin) Swap(i, j int) {
+	m.bins[i], m.bins[j] = m.bins[j], m.bins[i]
+	m.db[i], m.db[j] = m.db[j], m.db[i]
 }
 
 // movedAgainst is [moved] against the other nights: what the middle one says.

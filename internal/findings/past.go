@@ -90,7 +90,7 @@ func shareAbove(t *evidence.Track, level float64, start, end int64) float64 {
 	if t.SampleRate == 0 {
 		return math.NaN()
 	}
-	from, to := t.Bin(start), min(t.Bin(end), len(t.Levels))
+	from, to := max(0, t.Bin(start)), min(t.Bin(end), len(t.Levels))
 	if from >= to {
 		return math.NaN()
 	}
