@@ -8,8 +8,9 @@
 // envelopes, never audio and never a file; it reports nothing on a channel that merely
 // has nothing to play.
 //
-// No standard says when a channel is broken. The thresholds of a judge stand at the top
-// of its file, each with its unit and its source: a standard, a measurement, or chosen.
+// No standard says when a channel is broken. The thresholds of a judge are a struct at
+// the top of its file. Tags give the unit of each and its source: a standard, a
+// measurement, or chosen. [Thresholds] lists them.
 package findings
 
 import (

@@ -52,7 +52,7 @@ func (n *known) doubtful() []string {
 	var channels []string
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if t.Measured && (t.Lifeless || stretches != nil && len(stretches[i]) > 0 || contacts != nil && len(contacts[i]) >= leastCracks || len(t.Piles) > 0) {
+		if t.Measured && (t.Lifeless || stretches != nil && len(stretches[i]) > 0 || contacts != nil && len(contacts[i]) >= crackleLimits.Least || len(t.Piles) > 0) {
 			channels = append(channels, catalog.Key(t.Channel))
 			channels = append(channels, carried[t.Number]...)
 		}

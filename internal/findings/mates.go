@@ -19,9 +19,6 @@ type mates struct {
 	db   []float64 // tonight less the other night
 }
 
-// leastMates is the fewest cells to each side of a place that tell of it. Chosen.
-const leastMates = 2
-
 // mates compares a track with every other night that has some of tonight's
 // songs.
 func matesOf(n *known, t *evidence.Track) []mates {
@@ -87,11 +84,11 @@ func (m byBin) Swap(i, j int) {
 
 // movedAgainst is [moved] against the other nights: what the middle one says.
 func movedAgainst(all []mates, bin int) (db, clear float64, ok bool) {
-	const most = int(stepLoudS / channelsound.CellSeconds)
+	most := int(gainLimits.StepLoudS / channelsound.CellSeconds)
 	var dbs, clears []float64
 	for _, m := range all {
 		at, _ := slices.BinarySearch(m.bins, bin)
-		if min(at, len(m.db)-at) < leastMates {
+		if min(at, len(m.db)-at) < gainLimits.Mates {
 			continue
 		}
 		d, c := moved(m.db[max(0, at-most):at], m.db[at:min(len(m.db), at+most)])

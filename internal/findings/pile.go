@@ -66,7 +66,7 @@ func ceilings(n *known, flatTops []catalog.Finding) []catalog.Finding {
 }
 
 func sameTop(a, b float32) bool {
-	return math.Abs(float64(a-b)) <= (sameCeiling-1)*float64(min(a, b))
+	return math.Abs(float64(a-b)) <= (flatTopLimits.Ceiling-1)*float64(min(a, b))
 }
 
 // told reports whether a spell of a track has a finding already.

@@ -137,7 +137,7 @@ func TestPeaksAreThoseMeasured(t *testing.T) {
 	blocks := make([]meter.Block, 2*meter.BlocksPerSecond+1)
 	blocks[3].Peak, blocks[12].Peak = 32767./32768, 0.97
 	peaks := peaksOf(blocks)
-	if len(peaks) != 3 || peaks[0] < fullDBFS || peaks[1] >= fullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != channelsound.Silence {
+	if len(peaks) != 3 || peaks[0] < inputLimits.FullDBFS || peaks[1] >= inputLimits.FullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != channelsound.Silence {
 		t.Errorf("%v", peaks)
 	}
 }
