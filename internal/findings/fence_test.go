@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"nightreel/catalog"
+	"nightreel/internal/channelsound"
 )
 
 // Whichever judge panics, the findings of all others are those that they are without
@@ -66,6 +67,23 @@ func TestJudgesFailTogetherOnlyWithWhatTheyNeed(t *testing.T) {
 	slices.Sort(failed)
 	if want := []string{"dropouts", "gains", "silent"}; !slices.Equal(failed, want) {
 		t.Errorf("failed: %q", failed)
+	}
+}
+
+// A line check goes on as well, without what the judge that panics would report.
+func TestLineCheckGoesOnWhenAJudgePanics(t *testing.T) {
+	line := heardNight(map[string]float64{"Vocal": -52}, "Vocal", "Kick")
+	for _, name := range []string{"swapped", "polarity", "hum"} {
+		t.Run(name, func(t *testing.T) {
+			PlantPanic(t, name)
+			found, notJudged := Line(line, nil, nil, false)
+			if want := map[bool]int{true: 0, false: 1}[name == "hum"]; len(found) != want || len(notJudged) != 1 || notJudged[0].Judge != name {
+				t.Errorf("%d findings, want %d; not judged: %v", len(found), want, notJudged)
+			}
+		})
+	}
+	if _, _, notJudged := Exchanged(line, []*channelsound.Night{nil}); len(notJudged) != 1 {
+		t.Errorf("of a tour without a night, not judged: %v", notJudged)
 	}
 }
 

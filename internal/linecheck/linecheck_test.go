@@ -238,3 +238,12 @@ func TestAlikeGroups(t *testing.T) {
 		t.Errorf("%s, want %s", got, want)
 	}
 }
+
+// What a judge that failed did not check is a problem of the report, with what to send.
+func TestWhatAFailedJudgeDidNotCheckIsAProblem(t *testing.T) {
+	var r Report
+	r.miss("check.wav", []catalog.NotJudged{{Judge: "hum", Kinds: []catalog.FindingKind{catalog.Hum}, Error: "index out of range [3]", Stack: []string{"findings.hum hum.go:250"}}})
+	if want := "hum was not checked, because of an error in nightreel: judge hum: index out of range [3];  at findings.hum hum.go:250"; len(r.Problems) != 1 || r.Problems[0].Problem != want || r.Problems[0].File != "check.wav" || r.Problems[0].Hint == "" {
+		t.Errorf("problems: %+v", r.Problems)
+	}
+}
