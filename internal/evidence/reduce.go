@@ -194,7 +194,7 @@ func Means(blocks []meter.Block) []float64 {
 	return out
 }
 
-// quietMean returns the mean sample of the dcQuiet blocks, in a hundred, that
+// quietMean returns the mean sample of the dcLimits.Quiet blocks, in a hundred, that
 // have the least sound beside the offset itself; 0 where they have none in
 // common.
 func quietMean(blocks []meter.Block) float64 {

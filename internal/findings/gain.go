@@ -12,7 +12,8 @@ import (
 // stepGrid is the grid of bins that a step is looked for on, 2 s. Chosen.
 const stepGrid = 4
 
-// gainLimits are the thresholds of gains that were turned. The tuning nights are those of task evaluate.
+// gainLimits are the thresholds of gains that were turned. The tuning nights are those of
+// task evaluate.
 var gainLimits = struct {
 	// LeastDB is the least change that is reported: below lies what microphones move between
 	// nights. It is steep on both sides: on 68 tuning nights with 28 changes 3.5 invents 2 and

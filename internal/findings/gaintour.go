@@ -120,7 +120,7 @@ func gainAgainstTour(n *evidence.Recording) map[int]tourGain {
 	return found
 }
 
-// shareNear returns the share of values within gainSpreadDB of one.
+// shareNear returns the share of values within gainLimits.SpreadDB of one.
 func shareNear(values []float64, at float64) float64 {
 	near := 0
 	for _, v := range values {

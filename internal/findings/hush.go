@@ -53,7 +53,7 @@ func hissOf(parts []spectrum.Tone) float64 {
 // pause is a stretch of bins in which the band does not play.
 type pause struct{ from, to int }
 
-// pauses returns those of at least leastPause; between songs, where songs are
+// pauses returns those of at least gainLimits.LeastPauseS; between songs, where songs are
 // known: in a breakdown somebody plays.
 func pauses(n *evidence.Recording, s *stage) []pause {
 	inSong := make([]bool, len(s.loud))
@@ -149,7 +149,7 @@ func (h *hushes) sides(t *evidence.Track, bin int) (before, after float64) {
 	return stats.Median(x), stats.Median(y)
 }
 
-// around returns the levels of the stepPauses pauses before a bin, and of those
+// around returns the levels of the gainLimits.StepPauses pauses before a bin, and of those
 // after it.
 func (h *hushes) around(levels []float64, bin int) (before, after []float64) {
 	for k := len(levels) - 1; k >= 0; k-- {

@@ -170,7 +170,7 @@ func playedElsewhere(n *known, t *evidence.Track, level float64) []string {
 }
 
 // missedElsewhere returns those silences of a track that run to the end of a
-// song, and on, where it plays on all other nights: songNights of them at least
+// song, and on, where it plays on all other nights: pastLimits.SongNights of them at least
 // must say so. Where one night says otherwise of any silence there are none.
 func missedElsewhere(n *known, t *evidence.Track, silences []stretch, s *stage) []stretch {
 	nights := n.Past[catalog.Key(t.Channel)]

@@ -204,13 +204,17 @@ const (
 
 func (r *tourist) capture() *capture {
 	c := &capture{rate: pick(r.Rand, 48000, 48000, 48000, 44100, 96000, 8000, 11025, 384000)}
-	c.blocks = pick(r.Rand, 0, 1, 1+r.IntN(12), r.IntN(300), 300+r.IntN(500), 300+r.IntN(500), 300+r.IntN(700), 300+r.IntN(700), 600+r.IntN(900))
+	c.blocks = pick(r.Rand, 0, 1, 1+r.IntN(12), r.IntN(300), r.IntN(300), 300+r.IntN(300), 300+r.IntN(300))
 	usual := r.oneIn(2)
 	if usual {
-		c.blocks = 400 + r.IntN(600)
+		c.blocks = 300 + r.IntN(400)
+	}
+	tracks := pick(r.Rand, 0, 1, 2, 3, 3, 4, 4, 5)
+	if r.oneIn(10) {
+		c.blocks, tracks = 2*c.blocks, 3*tracks
 	}
 	r.play(c, usual)
-	names := r.Perm(len(r.names))[:min(len(r.names), pick(r.Rand, 0, 1, 2, 3, 3, 4, 4, 5, 5, 6, 6, 8, 8, 12))]
+	names := r.Perm(len(r.names))[:min(len(r.names), tracks)]
 	if len(names) == 12 && r.oneIn(8) {
 		for i := range 30 { // more than there are names
 			names = append(names, i%len(r.names))

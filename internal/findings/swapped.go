@@ -12,7 +12,8 @@ import (
 	"nightreel/internal/stats"
 )
 
-// swappedLimits are the thresholds of exchanged inputs. The tuning nights are those of task evaluate.
+// swappedLimits are the thresholds of exchanged inputs. The tuning nights are those of
+// task evaluate.
 var swappedLimits = struct {
 	// The least difference between two channels, of each of the three, that is believed: what
 	// one channel's figures differ by from night to night, estimated on the tuning nights.
