@@ -37,7 +37,7 @@ import (
 const (
 	ownVersion      = 2
 	placedVersion   = 2
-	findingsVersion = 5
+	findingsVersion = 6
 )
 
 // Version combines all of them: see [catalog.Store.Refreshed].
