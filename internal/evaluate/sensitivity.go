@@ -14,9 +14,9 @@ import (
 	"nightreel/internal/linecheck"
 )
 
-// Counts are faults that were found, of those planted, findings that are false, and
-// findings that are there or not, begin, end or weigh otherwise than with all thresholds
-// as they are.
+// Counts are the planted faults that are found, the false findings, and the findings
+// that exist on one side only, or have another start, end or severity, compared with all
+// thresholds as they are.
 type Counts struct{ Found, False, Other int }
 
 // Move is what the counts do when one threshold moves and all others stay.
@@ -270,7 +270,7 @@ func (r *FaultsReport) planted() int {
 func (s *Sensitivity) String() string {
 	var b strings.Builder
 	base := s.Base.counts()
-	fmt.Fprintf(&b, "# What the counts do when a threshold moves\n\nWritten by `go run ./cmd/evaluate -only sensitivity -broken %d`, on the part that tuning looked at. Each threshold moves alone: by 20 %% of its magnitude, a count by one at least, a ratio by 20 %% of its decibels, a share or a correlation to 1 at most. Figures stand for the lower value, the value as it is, and the higher one. *Found*: faults found. *False*: findings that nothing planted explains. *Other*: findings that are there or not, begin, end or weigh otherwise than with all thresholds as they are.\n\n", s.Tours)
+	fmt.Fprintf(&b, "# What the counts do when a threshold moves\n\nWritten by `go run ./cmd/evaluate -only sensitivity -broken %d`, on the half of the material that tuning may use. Each threshold moves alone: by 20 %% of its magnitude, a count by one at least, a ratio by 20 %% of its decibels, a share or a correlation to 1 at most. The figures of a cell belong to the lower value, the value as it is, and the higher one. *Found*: planted faults that are found. *False*: findings that no planted fault explains. *Other*: findings that exist on one side only, or have another start, end or severity than with all thresholds as they are.\n\n", s.Tours)
 	fmt.Fprintf(&b, "%d tours of %d nights (the first of each without faults): %d nights, %d tracks, %.1f track hours, %d faults planted. ",
 		s.Tours, faultNights, s.Base.Nights, s.Base.Tracks, s.Base.Hours, s.Base.planted())
 	fmt.Fprintf(&b, "With all thresholds as they are %d of the faults are found, and %d findings are false.\n\n", base.Found, base.False)
@@ -287,17 +287,17 @@ func (s *Sensitivity) String() string {
 			silent = append(silent, m)
 		}
 	}
-	fmt.Fprintf(&b, "\n## Neither count moves, findings do\n\n%d thresholds: findings begin, end or weigh otherwise, or one takes another's place.\n\n", len(tried))
+	fmt.Fprintf(&b, "\n## Neither count moves, findings do\n\n%d thresholds change findings, but neither count.\n\n", len(tried))
 	fmt.Fprintln(&b, "| threshold | value | lower, higher | source | other |\n|---|---|---|---|---|")
 	for _, m := range tried {
 		fmt.Fprintf(&b, "%s %d, %d |\n", row(m), m.Counts[0].Other, m.Counts[2].Other)
 	}
-	fmt.Fprintf(&b, "\n## Nothing moves\n\n%d thresholds: these nights lie far from where they decide, or do not try them at all. That is no reason to drop one.\n\n", len(silent))
+	fmt.Fprintf(&b, "\n## Nothing moves\n\n%d thresholds: the nights lie far from the values at which these decide, or do not try them at all. The nights cannot tell which, so this is no reason to remove one.\n\n", len(silent))
 	fmt.Fprintln(&b, "| threshold | value | lower, higher | source |\n|---|---|---|---|")
 	for _, m := range silent {
 		fmt.Fprintln(&b, row(m))
 	}
-	fmt.Fprintf(&b, "\n## Not moved\n\nThese nights have no line check, which has %d thresholds.\n\n| threshold | value | source |\n|---|---|---|\n", len(s.Silent))
+	fmt.Fprintf(&b, "\n## Not moved\n\nThe nights have no line check. Its own judgement has %d thresholds.\n\n| threshold | value | source |\n|---|---|---|\n", len(s.Silent))
 	for _, t := range s.Silent {
 		fmt.Fprintf(&b, "| %s %s | %s %s | %s |\n", t.Of, t.Name, number(t.Value()), t.Unit, t.Source)
 	}
