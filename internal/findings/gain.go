@@ -105,7 +105,7 @@ var gainLimits = struct {
 // agree reports whether what the quiet and the playing say is one change of
 // gain, and what it is in dB.
 func agree(quiet, loud float64) (db float64, ok bool) {
-	db = (gainLimits.QuietCounts*quiet + loud) / (gainLimits.QuietCounts + 1)
+	db = (float64(gainLimits.QuietCounts*quiet) + loud) / (gainLimits.QuietCounts + 1)
 	return db, math.Abs(quiet) >= gainLimits.LeastDB && math.Abs(db) >= gainLimits.LeastDB && math.Abs(db) <= gainLimits.MostDB && loud*quiet > 0 &&
 		math.Abs(loud) >= gainLimits.Plays*math.Abs(quiet) && math.Abs(loud-quiet) <= max(gainLimits.AgreesDB, math.Abs(quiet)/2)
 }
