@@ -23,7 +23,7 @@ func main() {
 	held := flag.Bool("held", true, "also use the half that tuning never used")
 	broken := flag.Int("broken", 12, "tours of four nights with faults in them, of each half")
 	kinds := flag.String("kinds", "", "plant only these kinds of faults, separated by commas")
-	only := flag.String("only", "", "songs or faults alone")
+	only := flag.String("only", "", "songs or faults alone; or sensitivity: what the counts of faults do when a threshold moves")
 	why := flag.Bool("why", false, "list the mistakes, in the tuning half")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM) // so that temporary folders are removed
@@ -36,8 +36,17 @@ func main() {
 		halves = append(halves, evaluate.Held)
 	}
 	said := func(s string) { fmt.Fprintln(os.Stderr, s) }
-	for _, half := range halves {
-		reasons := *why && half == evaluate.Tuning
+	if *only == "sensitivity" {
+		s, err := evaluate.Sense(ctx, evaluate.Tuning, *broken, said)
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "evaluate:", err)
+			os.Exit(1)
+		}
+		fmt.Print(s)
+		return
+	}
+	for _, part := range parts {
+		reasons := *why && part == evaluate.Tuning
 		if *only != "faults" {
 			if err := songs(ctx, half, *tours, *nights, *talks, reasons, said); err != nil {
 				fmt.Fprintln(os.Stderr, "evaluate:", err)

@@ -101,6 +101,7 @@ func (e *env) printFindings(c *cli.Context, store *catalog.Store, found []catalo
 		e.empty(store, s, "no findings%s in what was read", asked(c))
 	}
 	e.mind(s)
+	e.sayNotJudged(s, c.App.Version)
 	if err == nil && open+len(unknown) > 0 && c.Bool("fail-on-findings") {
 		text := count(open, "finding")
 		if len(unknown) > 0 {

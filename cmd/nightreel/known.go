@@ -147,11 +147,30 @@ func (e *env) mind(s state) {
 		return // an empty list says so itself
 	}
 	for i, v := range s.verdicts {
-		switch v.Answer {
-		case verdict.NotRead:
+		switch {
+		case len(v.NotJudged) > 0:
+			e.warn("%s: %s", s.shows[i].Key, v.Text())
+		case v.Answer == verdict.NotRead:
 			e.warn("%s: %s; nightreel scan DIR goes on from there", s.shows[i].Key, v.Text())
-		case verdict.Unsettled:
+		case v.Answer == verdict.Unsettled:
 			e.warn("%s: %s; nightreel refresh brings them up to date", s.shows[i].Key, v.Text())
+		}
+	}
+}
+
+// sayNotJudged prints on standard error what the developers need to know about judges that
+// failed.
+func (e *env) sayNotJudged(s state, version string) {
+	for i, v := range s.verdicts {
+		if len(v.NotJudged) == 0 {
+			continue
+		}
+		e.say("To report this error in nightreel, send us these lines:")
+		e.say("  nightreel version %s, show %s", version, s.shows[i].Key)
+		for _, n := range v.NotJudged {
+			for _, line := range n.Report() {
+				e.say("  rig %s, %s", n.Rig, line)
+			}
 		}
 	}
 }

@@ -82,6 +82,7 @@ func TestScripts(t *testing.T) {
 			"tour":     tour,
 			"flip":     flip,
 			"half":     half,
+			"failed":   failed,
 			"protect":  protect,
 		},
 		Condition: func(cond string) (bool, error) {
@@ -176,6 +177,23 @@ func half(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(store.DropParts(ctx, catalog.PartFilter{Recording: r.ID}, ids, -1))
 	}
 	ts.Check(store.DropResults(ctx)) // a scan that was stopped has computed nothing
+}
+
+// failed makes the catalog one in which a judge of a show stopped with an error.
+func failed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: failed CATALOG DATE")
+	}
+	ctx := context.Background()
+	store, err := catalog.Open(ctx, ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer store.Close()
+	results, err := store.Results(ctx, catalog.FindingsResult)
+	ts.Check(err)
+	result := results[catalog.ShowKey(args[1])]
+	result.Content, err = json.Marshal([]catalog.NotJudged{{Rig: "main", Judge: "gains", Kinds: []catalog.FindingKind{catalog.GainChange}, Error: "index out of range [3]", Stack: []string{"findings.gains gain.go:196"}}})
+	ts.Check(err)
+	ts.Check(store.PutResult(ctx, result))
 }
 
 // mounts tells whether this user may mount a folder.

@@ -46,6 +46,8 @@ type showDoc struct {
 	Read       bool           `json:"read"` // all files, to their end
 	Verdict    verdict.Answer `json:"verdict"`
 	Reasons    []string       `json:"reasons"`
+	// NotJudged is what judges that failed left unknown.
+	NotJudged []catalog.NotJudged `json:"not_judged"`
 }
 
 // recordingDoc is a recording's document with how much of it was read.
@@ -70,7 +72,7 @@ func showDocs(s state) []showDoc {
 	docs := []showDoc{}
 	for i, sh := range s.shows {
 		v := s.verdicts[i]
-		d := showDoc{Show: sh, Recordings: []recordingDoc{}, Files: v.Read.Files, FilesRead: v.Read.FilesRead, Read: v.Answer != verdict.NotRead, Verdict: v.Answer, Reasons: v.Reasons}
+		d := showDoc{Show: sh, Recordings: []recordingDoc{}, Files: v.Read.Files, FilesRead: v.Read.FilesRead, Read: v.Answer != verdict.NotRead, Verdict: v.Answer, Reasons: v.Reasons, NotJudged: append([]catalog.NotJudged{}, v.NotJudged...)}
 		for _, r := range sh.Recordings {
 			read := v.Reads[r.ID]
 			d.Recordings = append(d.Recordings, recordingDoc{r, read.FilesRead, read.TracksRead, read.Whole()})

@@ -107,11 +107,16 @@ func Load(ctx context.Context, store *catalog.Store, r catalog.Recording, spans 
 // Hear computes a voice from a track's parts.
 func Hear(t catalog.Track, parts []spectrum.Tone, spans []Span) Voice {
 	v := Voice{Track: t, Parts: parts}
-	for _, p := range parts {
-		v.Cells = append(v.Cells, p.Cells...)
+	cells := 0
+	for i := range parts {
+		cells += len(parts[i].Cells)
+	}
+	v.Cells, v.Levels = make([]spectrum.Cell, 0, cells), make([]float64, cells)
+	for i := range parts {
+		v.Cells = append(v.Cells, parts[i].Cells...)
 	}
 	for i := range v.Cells {
-		v.Levels = append(v.Levels, DB(total(&v.Cells[i].Bands)))
+		v.Levels[i] = DB(total(&v.Cells[i].Bands))
 	}
 	v.quiet()
 	v.songs(spans)

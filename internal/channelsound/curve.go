@@ -47,6 +47,21 @@ const (
 	fineReach = 8
 )
 
+// fineWeights are the weights of a windowed sinc, by the place between two lags and by
+// the lags from there.
+var fineWeights = func() (all [fineSteps + 1][2*fineReach + 1]float64) {
+	for k := range all {
+		for j := range all[k] {
+			d := float64(j-fineReach) + float64(float64(k-fineSteps/2)/fineSteps)
+			all[k][j] = 1
+			if d != 0 {
+				all[k][j] = stats.SinPi(d) / (math.Pi * d) * (0.5 + float64(0.5*stats.CosPi(d/(fineReach+1))))
+			}
+		}
+	}
+	return all
+}()
+
 // Fine returns the largest correlation by magnitude between the lags, and its
 // lag in seconds. The waves hold little beyond half of the lags' rate, so the
 // curve between its points follows from them (windowed sinc). If the second
@@ -61,12 +76,7 @@ func (c *Curve) Fine() (r, lagS float64) {
 			at := float64(i) + float64(float64(k)/fineSteps)
 			sum := 0.0
 			for j := max(0, i-fineReach); j <= min(len(c.R)-1, i+fineReach); j++ {
-				d := at - float64(j)
-				w := 1.0
-				if d != 0 {
-					w = stats.SinPi(d) / (math.Pi * d) * (0.5 + float64(0.5*stats.CosPi(d/(fineReach+1))))
-				}
-				sum += float64(w * c.R[j])
+				sum += float64(fineWeights[k+fineSteps/2][i-j+fineReach] * c.R[j])
 			}
 			if math.Abs(sum) > math.Abs(r) {
 				r, lagS = sum, (at-Reach)/curveRate
@@ -123,8 +133,9 @@ func (n *Night) SetCurve(a, b int, prints [][2]spectrum.Print) {
 }
 
 func curve(a, b *Voice, rate int) *Curve {
-	var both []int
-	for c := range min(len(a.Cells), len(b.Cells)) {
+	least := min(len(a.Cells), len(b.Cells))
+	both := make([]int, 0, least)
+	for c := range least {
 		if a.Levels[c] > a.Quiet+overQuiet && b.Levels[c] > b.Quiet+overQuiet {
 			both = append(both, c)
 		}

@@ -44,9 +44,24 @@ type FaultOptions struct {
 // Faults makes tours of broken nights as audio, scans them as a user would, and
 // compares the findings with the planted faults. Only one night's audio is on
 // disk at a time.
-func Faults(ctx context.Context, half Half, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
+func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
+	tours, err := brokenTours(ctx, part, opt)
+	if err != nil {
+		return nil, err
+	}
 	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
-	songs, err := songsOf(half)
+	for i, b := range tours {
+		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, opt.Tours, b.kind))
+		if err := b.run(ctx, r); err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+// brokenTours returns the tours of broken nights, none of which is made yet.
+func brokenTours(ctx context.Context, part Part, opt FaultOptions) ([]*brokenTour, error) {
+	songs, err := songsOf(part)
 	if err != nil {
 		return nil, err
 	}
@@ -62,17 +77,15 @@ func Faults(ctx context.Context, half Half, opt FaultOptions, progress func(stri
 	if err != nil {
 		return nil, err
 	}
+	var tours []*brokenTour
 	for i := range opt.Tours {
-		b := brokenTour{half: half, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
+		b := &brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
 		if len(opt.Kinds) > 0 {
 			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // different tours from those of all kinds
 		}
-		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", half, i+1, opt.Tours, b.kind))
-		if err := b.run(ctx, r); err != nil {
-			return nil, err
-		}
+		tours = append(tours, b)
 	}
-	return r, nil
+	return tours, nil
 }
 
 type brokenTour struct {
@@ -98,16 +111,25 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 		if err != nil {
 			return err
 		}
-		if err := findings.Judge(ctx, store, near, evidence.Options{}); err != nil {
+		notJudged, err := findings.Judge(ctx, store, near, evidence.Options{})
+		if err != nil {
 			return err
+		}
+		if len(notJudged) > 0 {
+			return fmt.Errorf("night %d: %s", i+1, strings.Join(notJudged[0].Report(), "\n"))
 		}
 		found, err := store.Findings(ctx, catalog.FindingFilter{Show: nightDate(i)})
 		if err != nil {
 			return err
 		}
-		r.count(fmt.Sprintf("%s tour %d (%s) night %d", b.half, b.seed, b.kind, i+1), truth[i], found)
+		r.count(b.night(i), truth[i], found)
 	}
 	return nil
+}
+
+// night names a night of the tour by its index.
+func (b *brokenTour) night(i int) string {
+	return fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1)
 }
 
 // brokenTruth is the truth about a night that was made.

@@ -22,7 +22,7 @@ func Open(ctx context.Context, store *catalog.Store, near Neighbours, opt Option
 	l := &loader{store: store, near: near, opt: opt, tracks: map[catalog.ShowKey][]catalog.Track{}}
 	var all []*Source
 	for _, r := range show.Recordings {
-		all = append(all, &Source{ID: r.ID, recording: r, loader: l})
+		all = append(all, &Source{ID: r.ID, Rig: r.Rig, recording: r, loader: l})
 	}
 	return all, nil
 }
@@ -31,6 +31,7 @@ func Open(ctx context.Context, store *catalog.Store, near Neighbours, opt Option
 // one fills some hundred megabytes.
 type Source struct {
 	ID        catalog.RecordingID
+	Rig       string
 	recording catalog.Recording
 	loader    *loader
 }

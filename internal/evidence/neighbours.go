@@ -8,10 +8,14 @@ import (
 	"nightreel/catalog"
 )
 
-// nearShows is how many other shows a recording is compared with, and how many a
-// channel. Chosen: it is enough to outvote one odd show, and costs a few tens of
-// milliseconds of reading each.
-const nearShows = 5
+// neighbourLimits are the thresholds of which other shows count.
+var neighbourLimits = struct {
+	// Shows is how many other shows a recording is compared with, and how many a channel: it
+	// is enough to outvote one odd show, and costs a few tens of milliseconds of reading each.
+	Shows int `unit:"shows" source:"chosen"`
+}{
+	Shows: 5,
+}
 
 // Neighbours are the other shows that a show is judged against. They are all that
 // [Open] reads beside the show itself, and what the stamp of its findings is made
@@ -25,9 +29,9 @@ type Neighbours struct {
 // NeighboursOf chooses the neighbours of a show: the nearest that were recorded, and
 // for each channel of the show, given by its key, the nearest that hold it.
 func NeighboursOf(show catalog.ShowKey, recorded []catalog.ShowKey, channels []string, holding map[string][]catalog.ShowKey) Neighbours {
-	n := Neighbours{show: show, shows: Near(recorded, show, nearShows), holding: map[string][]catalog.ShowKey{}}
+	n := Neighbours{show: show, shows: Near(recorded, show, neighbourLimits.Shows), holding: map[string][]catalog.ShowKey{}}
 	for _, channel := range channels {
-		n.holding[channel] = Near(holding[channel], show, nearShows)
+		n.holding[channel] = Near(holding[channel], show, neighbourLimits.Shows)
 	}
 	return n
 }

@@ -120,22 +120,22 @@ func (t *Track) judgeLevels(e meter.Envelope) {
 	}
 	levels := slices.Clone(t.Levels)
 	at := func(p float64) float64 { return stats.Pick(levels, p) }
-	t.Low, t.Middle, t.High = at(lowShare), at(0.5), at(1-lowShare)
+	t.Low, t.Middle, t.High = at(FloorLimits.LowShare), at(0.5), at(1-FloorLimits.LowShare)
 	above := 0
 	for _, v := range levels {
-		if v >= float32(t.Middle+AboveDB) {
+		if v >= float32(t.Middle+FloorLimits.AboveDB) {
 			above++
 		}
 	}
-	blips := min(QuietS*BinsPerSecond, blipShare*float64(len(levels)))
-	t.Lifeless = float64(above) <= blips && t.Middle < loudestFloorDB && t.Middle-t.Low <= UnderDB
+	blips := min(FloorLimits.QuietS*BinsPerSecond, FloorLimits.BlipShare*float64(len(levels)))
+	t.Lifeless = float64(above) <= blips && t.Middle < FloorLimits.LoudestDBFS && t.Middle-t.Low <= FloorLimits.UnderDB
 
 	squares := levels[:0]
 	for i := 0; i < len(e.Blocks); i += BinBlocks {
 		b := e.Blocks[i]
 		squares = append(squares, max(0, b.MeanSquare-float32(b.Mean*b.Mean)))
 	}
-	t.Floor = float64(meter.PowerDB(float64(stats.Nth(squares, len(squares)/floorPart))))
+	t.Floor = float64(meter.PowerDB(float64(stats.Nth(squares, len(squares)/FloorLimits.FloorPart))))
 }
 
 // Bin returns the bin of a frame.

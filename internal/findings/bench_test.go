@@ -41,7 +41,7 @@ func BenchmarkJudge(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if err := Judge(ctx, store, near, evidence.Options{}); err != nil {
+		if _, err := Judge(ctx, store, near, evidence.Options{}); err != nil {
 			b.Fatal(err)
 		}
 		found, err := store.Findings(ctx, catalog.FindingFilter{Show: date})

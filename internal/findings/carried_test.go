@@ -34,6 +34,14 @@ func heardNight(hum map[string]float64, channels ...string) *channelsound.Night 
 	return n
 }
 
+// given is what is known of a recording whose exchanged voices and duplicates are given.
+func given(r *evidence.Recording, swaps []swap, copies []catalog.Finding) *known {
+	n := learn(r)
+	n.swaps = func() []swap { return swaps }
+	n.copies = func() []catalog.Finding { return copies }
+	return n
+}
+
 // A guitar's amplifier hums on every night: wherever its signal is found, that
 // is no news.
 func TestHumOfExchanged(t *testing.T) {
@@ -64,7 +72,7 @@ func TestHumOfExchanged(t *testing.T) {
 			for range 2 {
 				n.Tour = append(n.Tour, heardNight(map[string]float64{"Guitar": -62}, channels...))
 			}
-			if found := hum(&known{Recording: n, carried: carriedBy(n, row.swaps, row.duplicates)}); len(found) != row.want {
+			if found := hum(given(n, row.swaps, row.duplicates)); len(found) != row.want {
 				t.Errorf("%d hum, want %d: %+v", len(found), row.want, found)
 			}
 		})
@@ -102,7 +110,7 @@ func TestHumHabit(t *testing.T) {
 			n.Tracks = append(n.Tracks, evidence.Unmeasured(n.Sound.Voices[0].Track))
 			n.Tour = []*channelsound.Night{heardNight(nil, "Vocal"), heardNight(nil, "Vocal")}
 			row.past(&n.Tour[1].Voices[0])
-			if found := hum(&known{Recording: n, carried: carriedBy(n, nil, nil)}); len(found) != row.want {
+			if found := hum(given(n, nil, nil)); len(found) != row.want {
 				t.Errorf("%d hum, want %d; other nights %.1f dB", len(found), row.want, humLevel(&n.Tour[1].Voices[0], binHz, 50))
 			}
 		})
@@ -134,7 +142,7 @@ func TestCracksOfExchanged(t *testing.T) {
 				remember(n, catalog.ShowKey(fmt.Sprintf("2031-04-%02d", i+1)), p)
 			}
 			n.Sound = &channelsound.Night{Voices: []channelsound.Voice{{Track: track(n, 13).Track}, {Track: track(n, 2).Track}}}
-			if found := crackles(&known{Recording: n, contacts: contactsOf(n), carried: carriedBy(n, row.swaps, nil)}); len(found) != row.want {
+			if found := crackles(given(n, row.swaps, nil)); len(found) != row.want {
 				t.Errorf("%d crackle, want %d: %+v", len(found), row.want, found)
 			}
 		})

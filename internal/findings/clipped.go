@@ -9,22 +9,32 @@ import (
 	"nightreel/internal/meter"
 )
 
-const (
-	// spellGapS joins runs: outside songs, what comes again within this time is
-	// the same spell. A drummer's loud fills are about so far apart. Chosen: common practice.
-	spellGapS = 20
+// clippedLimits are the thresholds of clipping.
+var clippedLimits = struct {
+	// SpellGapS joins runs: outside songs, what comes again within this time is the same
+	// spell. A drummer's loud fills are about so far apart (common practice).
+	SpellGapS float64 `unit:"s" source:"chosen"`
 
-	// A clipped spell is a note as long as it is too short to be heard as more
-	// than the stroke itself: up to 3 runs, none longer than 0.3 ms. It is a
-	// fault from 2 ms in one piece on, when it is heard as distortion, or with
-	// 100 runs. Chosen: common practice.
-	noteClipRuns    = 3
-	noteClipMS      = 0.3
-	faultClipMS     = 2
-	faultClipRuns   = 100
-	leastTurnDownDB = 3
-	faultTurnDownDB = 6
-)
+	// A clipped spell is a note as long as it is too short to be heard as more than the stroke
+	// itself: up to NoteRuns runs, none longer than NoteMS. It is a fault from FaultMS in one
+	// piece on, when it is heard as distortion, or with FaultRuns runs (common practice).
+	NoteRuns  int     `unit:"runs" source:"chosen"`
+	NoteMS    float64 `unit:"ms" source:"chosen"`
+	FaultMS   float64 `unit:"ms" source:"chosen"`
+	FaultRuns int     `unit:"runs" source:"chosen"`
+
+	// TurnDownDB, for a fault FaultTurnDownDB, is by how much less gain the text advises.
+	TurnDownDB      float64 `unit:"dB" source:"chosen"`
+	FaultTurnDownDB float64 `unit:"dB" source:"chosen"`
+}{
+	SpellGapS:       20,
+	NoteRuns:        3,
+	NoteMS:          0.3,
+	FaultMS:         2,
+	FaultRuns:       100,
+	TurnDownDB:      3,
+	FaultTurnDownDB: 6,
+}
 
 // spell is one stretch of the same trouble.
 type spell struct {
@@ -92,7 +102,7 @@ func sameSpell(n *known, s spell, frame int64) bool {
 	if a != nil && b != nil {
 		return a == b
 	}
-	return n.Seconds(frame-s.end) <= spellGapS
+	return n.Seconds(frame-s.end) <= clippedLimits.SpellGapS
 }
 
 func (s spell) longest() int64 {
@@ -116,11 +126,11 @@ func clipped(n *known) []catalog.Finding {
 
 func clippedFinding(n *known, t *evidence.Track, s spell) catalog.Finding {
 	runs, longest := len(s.events), n.ms(s.longest())
-	severity, down := catalog.WarningSeverity, float64(leastTurnDownDB)
+	severity, down := catalog.WarningSeverity, float64(clippedLimits.TurnDownDB)
 	switch {
-	case longest >= faultClipMS || runs >= faultClipRuns:
-		severity, down = catalog.FaultSeverity, faultTurnDownDB
-	case runs <= noteClipRuns && longest <= noteClipMS:
+	case longest >= clippedLimits.FaultMS || runs >= clippedLimits.FaultRuns:
+		severity, down = catalog.FaultSeverity, clippedLimits.FaultTurnDownDB
+	case runs <= clippedLimits.NoteRuns && longest <= clippedLimits.NoteMS:
 		severity = catalog.NoteSeverity
 	}
 	// What the wave would have reached between the clipped samples comes on top.

@@ -12,34 +12,50 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// crackleGapS joins cracks to one spell, and crackleSpellS spells to one
-	// fault: a bad contact comes and goes. Chosen.
-	crackleGapS   = 4
-	crackleSpellS = 120
-	// leastCracks is how many cracks make a spell: two or three are a plug that
-	// was pulled, or a stroke. Chosen: common practice.
-	leastCracks = 10
-	// crackleOver is how much denser cracks must come in a spell than the track
-	// has them elsewhere: drums and some instruments are full of edges. Chosen.
-	crackleOver = 6
-	// crackleHabit is the same against the channel's songs on other nights. Chosen.
-	crackleHabit = 3
-	// crackleOwn is the share of all edges of the track within a spell that no
-	// neighbour has: where they hear most, the rest is the drum's, too. Chosen.
-	crackleOwn = 0.25
-	// evenShare is the share of distances between cracks that may be alike, to
-	// evenWithin of each: a wave breaks off once each period, a contact whenever it
-	// likes. Chosen.
-	evenShare  = 0.4
-	evenWithin = 0.05
-	// heardS is how far apart, in seconds, two tracks may hold the same sound: 5 m of
-	// air. A contact cracks on its own track alone; the neighbours of a stroke with a
-	// hard edge hold it as well. Chosen.
-	heardS = 0.015
-	// faultCracks is from how many cracks on a spell is a fault. Chosen.
-	faultCracks = 60
-)
+// crackleLimits are the thresholds of crackling.
+var crackleLimits = struct {
+	// GapS joins cracks to one spell, and SpellS spells to one fault: a bad contact comes and
+	// goes.
+	GapS   float64 `unit:"s" source:"chosen"`
+	SpellS float64 `unit:"s" source:"chosen"`
+
+	// Least is how many cracks make a spell: two or three are a plug that was pulled, or a
+	// stroke (common practice).
+	Least int `unit:"cracks" source:"chosen"`
+
+	// Over is how much denser cracks must come in a spell than the track has them elsewhere:
+	// drums and some instruments are full of edges. Habit is the same against the channel's
+	// songs on other nights.
+	Over  float64 `unit:"times" source:"chosen"`
+	Habit float64 `unit:"times" source:"chosen"`
+
+	// Own is the share of all edges of the track within a spell that no neighbour has: where
+	// they hear most, the rest is the drum's, too.
+	Own float64 `unit:"share" source:"chosen"`
+
+	// EvenShare is the share of distances between cracks that may be alike, to EvenWithin of
+	// each: a wave breaks off once each period, a contact whenever it likes.
+	EvenShare  float64 `unit:"share" source:"chosen"`
+	EvenWithin float64 `unit:"share" source:"chosen"`
+
+	// HeardS is how far apart two tracks may hold the same sound: 5 m of air. A contact cracks
+	// on its own track alone; the neighbours of a stroke with a hard edge hold it as well.
+	HeardS float64 `unit:"s" source:"chosen"`
+
+	// Fault is from how many cracks on a spell is a fault.
+	Fault int `unit:"cracks" source:"chosen"`
+}{
+	GapS:       4,
+	SpellS:     120,
+	Least:      10,
+	Over:       6,
+	Habit:      3,
+	Own:        0.25,
+	EvenShare:  0.4,
+	EvenWithin: 0.05,
+	HeardS:     0.015,
+	Fault:      60,
+}
 
 // edgesIn counts the track's edges from one frame to another, both included.
 func edgesIn(t *evidence.Track, from, to int64) int {
@@ -54,7 +70,7 @@ func firstFrom(events []meter.Event, frame int64) int {
 
 // contactsOf returns, for each track, the cracks that no other track has.
 func contactsOf(n *evidence.Recording) [][]meter.Event {
-	near := int64(heardS * float64(n.SampleRate))
+	near := int64(crackleLimits.HeardS * float64(n.SampleRate))
 	kept := make([][]meter.Event, len(n.Tracks))
 	for i := range n.Tracks {
 		for _, ev := range n.Tracks[i].Cracks {
@@ -93,10 +109,10 @@ func crackles(n *known) []catalog.Finding {
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		var finding *catalog.Finding
-		cracks := n.contacts[i]
+		cracks := n.contacts()[i]
 		for _, b := range bursts(n, t, cracks) {
 			first, last := cracks[b.from], cracks[b.to-1]
-			if finding != nil && n.Seconds(first.Start-finding.EndFrame) < crackleSpellS {
+			if finding != nil && n.Seconds(first.Start-finding.EndFrame) < crackleLimits.SpellS {
 				finding.EndFrame = last.Start + 1
 				finding.Evidence["cracks"] += float64(b.to - b.from)
 				finding.Evidence["bursts"]++
@@ -118,7 +134,7 @@ func crackles(n *known) []catalog.Finding {
 
 func said(n *known, t *evidence.Track, f catalog.Finding) catalog.Finding {
 	f.Severity = catalog.WarningSeverity
-	if f.Evidence["cracks"] >= faultCracks {
+	if f.Evidence["cracks"] >= float64(crackleLimits.Fault) {
 		f.Severity = catalog.FaultSeverity
 	}
 	f.Text = fmt.Sprintf("%s crackled %s %s%s: change its cable and look at its plugs before the next show.",
@@ -137,14 +153,14 @@ func highest(events []meter.Event) float64 {
 // bursts finds where a track's cracks come much denser than elsewhere, and
 // unevenly.
 func bursts(n *known, t *evidence.Track, cracks []meter.Event) []burst {
-	gap := int64(crackleGapS * float64(n.SampleRate))
+	gap := int64(crackleLimits.GapS * float64(n.SampleRate))
 	var all []burst
 	for from := 0; from < len(cracks); {
 		to := from + 1
 		for to < len(cracks) && cracks[to].Start-cracks[to-1].Start <= gap {
 			to++
 		}
-		if to-from >= leastCracks {
+		if to-from >= crackleLimits.Least {
 			all = append(all, burst{from: from, to: to})
 		}
 		from = to
@@ -153,7 +169,7 @@ func bursts(n *known, t *evidence.Track, cracks []meter.Event) []burst {
 		return nil
 	}
 	usual := 0.0
-	for _, channel := range n.carried[t.Number] {
+	for _, channel := range n.carried()[t.Number] {
 		usual = max(usual, cracksElsewhere(n, channel))
 	}
 	var found []burst
@@ -165,10 +181,10 @@ func bursts(n *known, t *evidence.Track, cracks []meter.Event) []burst {
 		if rest > 0 {
 			elsewhere = float64(len(cracks)-(b.to-b.from)) / rest
 		}
-		if float64(b.to-b.from) < crackleOwn*float64(edgesIn(t, cracks[b.from].Start, cracks[b.to-1].Start)) {
+		if float64(b.to-b.from) < crackleLimits.Own*float64(edgesIn(t, cracks[b.from].Start, cracks[b.to-1].Start)) {
 			continue
 		}
-		if rate < crackleOver*elsewhere || rate < crackleHabit*usual || even(cracks[b.from:b.to]) {
+		if rate < crackleLimits.Over*elsewhere || rate < crackleLimits.Habit*usual || even(cracks[b.from:b.to]) {
 			continue
 		}
 		found = append(found, b)
@@ -209,16 +225,16 @@ func even(events []meter.Event) bool {
 	}
 	alike := 0
 	for i := 1; i < len(gaps); i++ {
-		if math.Abs(gaps[i]-gaps[i-1]) <= evenWithin*gaps[i] {
+		if math.Abs(gaps[i]-gaps[i-1]) <= crackleLimits.EvenWithin*gaps[i] {
 			alike++
 		}
 	}
 	middle := stats.Median(gaps)
 	near := 0
 	for _, g := range gaps {
-		if math.Abs(g-middle) <= evenWithin*middle {
+		if math.Abs(g-middle) <= crackleLimits.EvenWithin*middle {
 			near++
 		}
 	}
-	return float64(alike) > evenShare*float64(len(gaps)-1) || float64(near) > evenShare*float64(len(gaps))
+	return float64(alike) > crackleLimits.EvenShare*float64(len(gaps)-1) || float64(near) > crackleLimits.EvenShare*float64(len(gaps))
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -82,7 +83,7 @@ func TestDemoTour(t *testing.T) {
 // The full tour has every kind of fault, also those that take a high rate, a
 // quiet minute or other nights to hear.
 func TestFullDemoTour(t *testing.T) {
-	if raceEnabled || testing.Short() {
+	if findings.RaceEnabled || testing.Short() {
 		t.Skip("synthesises 400 MB")
 	}
 	store, truth := tour(t, demo.Full)
@@ -195,5 +196,9 @@ func judge(ctx context.Context, store *catalog.Store, show catalog.ShowKey) erro
 	if err != nil {
 		return err
 	}
-	return findings.Judge(ctx, store, near, evidence.Options{})
+	notJudged, err := findings.Judge(ctx, store, near, evidence.Options{})
+	if len(notJudged) > 0 {
+		return fmt.Errorf("not judged: %v", notJudged)
+	}
+	return err
 }

@@ -10,20 +10,24 @@ import (
 	"nightreel/internal/evidence"
 )
 
-const (
-	// sameCutS, in seconds, is how far starts or ends of one dropout may lie
-	// apart between tracks: it is cut at the same packet or buffer, and zeros of
-	// the sound's own lengthen it by some samples. Chosen.
-	sameCutS = 0.005
+// dropoutLimits are the thresholds of dropouts.
+var dropoutLimits = struct {
+	// SameCutS is how far starts or ends of one dropout may lie apart between tracks: it is
+	// cut at the same packet or buffer, and zeros of the sound's own lengthen it by some
+	// samples.
+	SameCutS float64 `unit:"s" source:"chosen"`
 
-	// dropoutSpellS joins the dropouts of a track to one spell; within a song all
-	// are one, and its evidence lists their moments. Chosen.
-	dropoutSpellS = 10
+	// SpellS joins the dropouts of a track to one spell; within a song all are one, and its
+	// evidence lists their moments.
+	SpellS float64 `unit:"s" source:"chosen"`
 
-	// faultDropoutMS is the lost time from which repair by hand is no longer
-	// quick. Chosen: common practice.
-	faultDropoutMS = 10
-)
+	// FaultMS is the lost time from which repair by hand is no longer quick (common practice).
+	FaultMS float64 `unit:"ms" source:"chosen"`
+}{
+	SameCutS: 0.005,
+	SpellS:   10,
+	FaultMS:  10,
+}
 
 // dropped is a dropout of one track.
 type dropped struct {
@@ -73,7 +77,7 @@ func losses(n *known) []loss {
 	for _, d := range cuts(n) {
 		switch {
 		case d.beside > 0:
-			if together < 0 || n.apart(all[together].Start, d.Start) > sameCutS {
+			if together < 0 || n.apart(all[together].Start, d.Start) > dropoutLimits.SameCutS {
 				all = append(all, loss{Gap: d.Gap})
 				together = len(all) - 1
 			}
@@ -104,7 +108,7 @@ func cuts(n *known) []dropped {
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		for _, g := range t.Gaps {
-			if !inHole(holes, t, g.Start, g.Start+g.Frames) && !covered(n.silences, t.Number, g.Start, g.Start+g.Frames) {
+			if !inHole(holes, t, g.Start, g.Start+g.Frames) && !covered(n.silences(), t.Number, g.Start, g.Start+g.Frames) {
 				all = append(all, dropped{track: t, Gap: g})
 			}
 		}
@@ -112,9 +116,9 @@ func cuts(n *known) []dropped {
 	slices.SortStableFunc(all, func(a, b dropped) int { return cmp.Compare(a.Start, b.Start) })
 	for i := range all {
 		for _, dir := range []int{-1, 1} {
-			for k := i + dir; k >= 0 && k < len(all) && n.apart(all[i].Start, all[k].Start) <= sameCutS; k += dir {
+			for k := i + dir; k >= 0 && k < len(all) && n.apart(all[i].Start, all[k].Start) <= dropoutLimits.SameCutS; k += dir {
 				a, b := &all[i], &all[k]
-				if n.apart(a.Start+a.Frames, b.Start+b.Frames) <= sameCutS && a.track != b.track && !b.track.Texture && b.Before && b.After {
+				if n.apart(a.Start+a.Frames, b.Start+b.Frames) <= dropoutLimits.SameCutS && a.track != b.track && !b.track.Texture && b.Before && b.After {
 					a.beside++
 				}
 			}
@@ -143,7 +147,7 @@ func dropSpells(n *known, all []loss) []dropSpell {
 		for _, t := range l.tracks {
 			i = max(i, open[who{t, alone}]-1)
 		}
-		if i < 0 || n.Seconds(l.Start-spells[i].end) > dropoutSpellS && !(sameSong(n, spells[i].start, l.Start) && mostly(spells[i].tracks, l.tracks)) {
+		if i < 0 || n.Seconds(l.Start-spells[i].end) > dropoutLimits.SpellS && !(sameSong(n, spells[i].start, l.Start) && mostly(spells[i].tracks, l.tracks)) {
 			spells = append(spells, dropSpell{start: l.Start})
 			i = len(spells) - 1
 		}
@@ -177,7 +181,7 @@ func mostly(a, b []*evidence.Track) bool {
 }
 
 func dropoutSeverity(n *known, s dropSpell) catalog.Severity {
-	if n.ms(s.lost) >= faultDropoutMS {
+	if n.ms(s.lost) >= dropoutLimits.FaultMS {
 		return catalog.FaultSeverity
 	}
 	return catalog.WarningSeverity

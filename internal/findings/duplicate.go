@@ -11,59 +11,88 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// sameWave is the correlation of two tracks that carry one signal: with a
-	// gain, a delay of any length and another preamp's noise it is 0.95 and more
-	// on all of the demo's sounds, and 0.88 on keys with little below 1.5 kHz
-	// (measured). Two microphones on one drum reach 0.94, but their levels part.
-	sameWave = 0.87
-	// sameLevelDB is how far their levels, block by block, may scatter about one
-	// difference, and laterLevelDB by how much more for each ms between them: a
-	// stroke that comes later falls into the next block sooner. Measured: 0.02 dB
-	// together, 0.41 for a kick drum 5 ms later, 0.54 for a hat 3.7 ms later. From
-	// 0.15 to 0.4 for each ms count the same on 68 tuning nights; 0.1 misses one.
-	sameLevelDB  = 0.1
-	laterLevelDB = 0.2
-	// duplicateRange is how far the level itself must move to tell, and
-	// duplicateMoves how many times more than it scatters. Chosen.
-	duplicateRange = 4
-	duplicateMoves = 12
-	duplicateS     = 20
-	// equalDB and equalS are what tracks differ by at most that carry one digital
-	// signal. Chosen: above what two digital copies differ by.
-	equalDB = 0.03
-	equalS  = 0.0001
-	// equalRange is how far the level of equal tracks must move: two that hum alike
-	// stand still, a pad does not quite. Chosen.
-	equalRange = 1
-	// equalWave is what their waves correlate by at least: copies do by 0.998 and
-	// more, the two sides of keys that play one sound by 0.971, a microphone and a
-	// cable on one night by 0.954 (measured).
-	equalWave = 0.99
-	// besideWave is the correlation from which on two pickups hear one thing. Chosen.
-	besideWave = 0.7
-	// sameWaveThen is the correlation, 0 to 1, that two tracks had on another show that
-	// carried the same then. Chosen: a little less than sameWave, so that what is at the
-	// edge is not reported on every other show.
-	sameWaveThen = sameWave - 0.05
-	// soundsDB is how far above its low level, in dB, a bin holds sound whose level can be
-	// compared, and leastSoundDB the least such level, in dB: 30 dB above digital silence.
-	// Chosen.
-	soundsDB     = 3
-	leastSoundDB = evidence.Silence + 30
-	// scatterShare is the share of the bins that must lie within the scatter of the
-	// levels, and rangeTail the share of the loudest and of the quietest bins that the
-	// range of the levels leaves out. Chosen.
-	scatterShare = 0.75
-	rangeTail    = 0.05
-	// saidDB and saidS, in seconds, are the differences from which on the text names
-	// them. Chosen.
-	saidDB = 0.5
-	saidS  = 0.0005
-	// roughWave is the least that is worth a closer look: a delay of half a lag
-	// leaves 0.89 (measured).
-	roughWave = 0.75
-)
+// duplicateLimits are the thresholds of tracks that carry one signal.
+var duplicateLimits = struct {
+	// Wave is the correlation of two tracks that carry one signal: with a gain, a delay of any
+	// length and another preamp's noise it is 0.95 and more on all of the demo's sounds, and
+	// 0.88 on keys with little below 1.5 kHz. Two microphones on one drum reach 0.94, but
+	// their levels part.
+	Wave float64 `unit:"correlation" source:"measured"`
+
+	// LevelDB is how far their levels, block by block, may scatter about one difference, and
+	// LaterDB by how much more for each ms between them: a stroke that comes later falls into
+	// the next block sooner. Measured: 0.02 dB together, 0.41 for a kick drum 5 ms later, 0.54
+	// for a hat 3.7 ms later. From 0.15 to 0.4 for each ms count the same on 68 tuning nights;
+	// 0.1 misses one.
+	LevelDB float64 `unit:"dB" source:"measured"`
+	LaterDB float64 `unit:"dB/ms" source:"measured"`
+
+	// RangeDB is how far the level itself must move to tell, Moves how many times more than it
+	// scatters, and LeastS for how long both must sound.
+	RangeDB float64 `unit:"dB" source:"chosen"`
+	Moves   float64 `unit:"times" source:"chosen"`
+	LeastS  float64 `unit:"s" source:"chosen"`
+
+	// EqualDB and EqualS are what tracks differ by at most that carry one digital signal:
+	// above what two digital copies differ by.
+	EqualDB float64 `unit:"dB" source:"chosen"`
+	EqualS  float64 `unit:"s" source:"chosen"`
+
+	// EqualRangeDB is how far the level of equal tracks must move: two that hum alike stand
+	// still, a pad does not quite.
+	EqualRangeDB float64 `unit:"dB" source:"chosen"`
+
+	// EqualWave is what their waves correlate by at least: copies do by 0.998 and more, the
+	// two sides of keys that play one sound by 0.971, a microphone and a cable on one night by
+	// 0.954.
+	EqualWave float64 `unit:"correlation" source:"measured"`
+
+	// BesideWave is the correlation from which on two pickups hear one thing.
+	BesideWave float64 `unit:"correlation" source:"chosen"`
+
+	// WaveThen is the correlation that two tracks had on another show that carried the same
+	// then: a little less than Wave, so that what is at the edge is not reported on every
+	// other show.
+	WaveThen float64 `unit:"correlation" source:"chosen"`
+
+	// SoundsDB is how far above its low level a bin holds sound whose level can be compared,
+	// and LeastSoundDB the least such level: 30 dB above digital silence.
+	SoundsDB     float64 `unit:"dB" source:"chosen"`
+	LeastSoundDB float64 `unit:"dBFS" source:"chosen"`
+
+	// ScatterShare is the share of the bins that must lie within the scatter of the levels,
+	// and RangeTail the share of the loudest and of the quietest bins that the range of the
+	// levels leaves out.
+	ScatterShare float64 `unit:"share" source:"chosen"`
+	RangeTail    float64 `unit:"share" source:"chosen"`
+
+	// SaidDB and SaidS are the differences from which on the text names them.
+	SaidDB float64 `unit:"dB" source:"chosen"`
+	SaidS  float64 `unit:"s" source:"chosen"`
+
+	// RoughWave is the least that is worth a closer look: a delay of half a lag leaves 0.89.
+	RoughWave float64 `unit:"correlation" source:"measured"`
+}{
+	Wave:         0.87,
+	LevelDB:      0.1,
+	LaterDB:      0.2,
+	RangeDB:      4,
+	Moves:        12,
+	LeastS:       20,
+	EqualDB:      0.03,
+	EqualS:       0.0001,
+	EqualRangeDB: 1,
+	EqualWave:    0.99,
+	BesideWave:   0.7,
+	WaveThen:     0.82,
+	SoundsDB:     3,
+	LeastSoundDB: evidence.Silence + 30,
+	ScatterShare: 0.75,
+	RangeTail:    0.05,
+	SaidDB:       0.5,
+	SaidS:        0.0005,
+	RoughWave:    0.75,
+}
 
 // levelsApart compares the levels of two tracks where both hold sound: their
 // middle difference in dB, how far three quarters of the bins lie from it, how
@@ -72,7 +101,7 @@ func levelsApart(a, b *evidence.Track) (apart, scatter, moves float64, bins int)
 	var d, level []float64
 	for i := range min(len(a.Levels), len(b.Levels)) {
 		x, y := float64(a.Levels[i]), float64(b.Levels[i])
-		if x > a.Low+soundsDB && y > b.Low+soundsDB && x > leastSoundDB && y > leastSoundDB {
+		if x > a.Low+duplicateLimits.SoundsDB && y > b.Low+duplicateLimits.SoundsDB && x > duplicateLimits.LeastSoundDB && y > duplicateLimits.LeastSoundDB {
 			d = append(d, x-y)
 			level = append(level, x)
 		}
@@ -84,11 +113,11 @@ func levelsApart(a, b *evidence.Track) (apart, scatter, moves float64, bins int)
 	for i := range d {
 		d[i] = math.Abs(d[i] - apart)
 	}
-	return apart, stats.Pick(d, scatterShare), stats.Pick(level, 1-rangeTail) - stats.Pick(level, rangeTail), len(d)
+	return apart, stats.Pick(d, duplicateLimits.ScatterShare), stats.Pick(level, 1-duplicateLimits.RangeTail) - stats.Pick(level, duplicateLimits.RangeTail), len(d)
 }
 
 // duplicates reports the tracks that carry the same signal.
-func duplicates(n *known) []catalog.Finding { return n.copies }
+func duplicates(n *known) []catalog.Finding { return n.copies() }
 
 // copiesOf finds pairs of tracks that carry the same signal.
 func copiesOf(n *evidence.Recording, swaps []swap) []catalog.Finding {
@@ -103,12 +132,12 @@ func copiesOf(n *evidence.Recording, swaps []swap) []catalog.Finding {
 		exchanged[s.a], exchanged[s.b] = true, true
 	}
 	likeWaves(n, func(i, k int, a, b *evidence.Track, r, lag float64) {
-		if math.Abs(r) < sameWave || told[b.Number] || exchanged[i] || exchanged[k] {
+		if math.Abs(r) < duplicateLimits.Wave || told[b.Number] || exchanged[i] || exchanged[k] {
 			return
 		}
 		apart, scatter, moves, bins := levelsApart(a, b)
-		alike := scatter <= sameLevelDB+float64(1000*math.Abs(lag)*laterLevelDB) && moves >= max(duplicateRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*evidence.BinsPerSecond
-		if !alike && !equal(n, a, b, r, lag) || alwaysAlike(n, a, b, math.Abs(r), lag, scatter <= equalDB && math.Abs(lag) < equalS) {
+		alike := scatter <= duplicateLimits.LevelDB+float64(1000*math.Abs(lag)*duplicateLimits.LaterDB) && moves >= max(duplicateLimits.RangeDB, duplicateLimits.Moves*scatter) && float64(bins) >= duplicateLimits.LeastS*evidence.BinsPerSecond
+		if !alike && !equal(n, a, b, r, lag) || alwaysAlike(n, a, b, math.Abs(r), lag, scatter <= duplicateLimits.EqualDB && math.Abs(lag) < duplicateLimits.EqualS) {
 			return
 		}
 		told[b.Number] = true
@@ -137,7 +166,7 @@ func likeWaves(n *evidence.Recording, f func(i, k int, a, b *evidence.Track, r, 
 			if c == nil {
 				continue
 			}
-			if r, _ := c.Peak(); math.Abs(r) < roughWave {
+			if r, _ := c.Peak(); math.Abs(r) < duplicateLimits.RoughWave {
 				continue
 			}
 			r, lag := c.Fine()
@@ -161,11 +190,11 @@ func equalVoices(n *evidence.Recording) map[int][]int {
 // equal reports whether two tracks whose waves correlate by r at some lag, in
 // seconds, carry one signal but for a gain.
 func equal(n *evidence.Recording, a, b *evidence.Track, r, lag float64) bool {
-	if math.Abs(r) < equalWave || math.Abs(lag) >= equalS {
+	if math.Abs(r) < duplicateLimits.EqualWave || math.Abs(lag) >= duplicateLimits.EqualS {
 		return false
 	}
 	_, scatter, moves, bins := levelsApart(a, b)
-	return scatter <= equalDB && moves >= max(equalRange, duplicateMoves*scatter) && float64(bins) >= duplicateS*evidence.BinsPerSecond
+	return scatter <= duplicateLimits.EqualDB && moves >= max(duplicateLimits.EqualRangeDB, duplicateLimits.Moves*scatter) && float64(bins) >= duplicateLimits.LeastS*evidence.BinsPerSecond
 }
 
 // copied reports whether a voice cannot have been exchanged with another one,
@@ -217,9 +246,9 @@ func follows(n *evidence.Recording, p, closer likePair) bool {
 // the same. Where none tells, a cable and a microphone on one instrument may be
 // as alike, unless they are equal.
 func alwaysAlike(n *evidence.Recording, a, b *evidence.Track, wave, lag float64, equal bool) bool {
-	need := sameWaveThen
-	if equal && wave >= equalWave {
-		need = equalWave // two that are equal tonight would be then
+	need := duplicateLimits.WaveThen
+	if equal && wave >= duplicateLimits.EqualWave {
+		need = duplicateLimits.EqualWave // two that are equal tonight would be then
 	}
 	known := false
 	for _, p := range n.Tour {
@@ -238,7 +267,7 @@ func alwaysAlike(n *evidence.Recording, a, b *evidence.Track, wave, lag float64,
 		if c := p.Curve(i, k); c != nil {
 			known = true
 			r, then := c.Fine()
-			if math.Abs(r) >= need || !equal && math.Abs(r) >= besideWave && math.Abs(then-lag) <= equalS {
+			if math.Abs(r) >= need || !equal && math.Abs(r) >= duplicateLimits.BesideWave && math.Abs(then-lag) <= duplicateLimits.EqualS {
 				return true
 			}
 		}
@@ -260,11 +289,11 @@ func duplicateFinding(n *evidence.Recording, a, b *evidence.Track, r, lag, apart
 	}
 	how := "the same signal as"
 	switch {
-	case math.Abs(apart) >= saidDB && math.Abs(lag) >= saidS:
+	case math.Abs(apart) >= duplicateLimits.SaidDB && math.Abs(lag) >= duplicateLimits.SaidS:
 		how = fmt.Sprintf("the same signal, %.1f dB %s and %.1f ms %s, as", math.Abs(apart), lowerHigher(apart), 1000*math.Abs(lag), laterEarlier(lag))
-	case math.Abs(apart) >= saidDB:
+	case math.Abs(apart) >= duplicateLimits.SaidDB:
 		how = fmt.Sprintf("the same signal, %.1f dB %s, as", math.Abs(apart), lowerHigher(apart))
-	case math.Abs(lag) >= saidS:
+	case math.Abs(lag) >= duplicateLimits.SaidS:
 		how = fmt.Sprintf("the same signal, %.1f ms %s, as", 1000*math.Abs(lag), laterEarlier(lag))
 	}
 	return catalog.Finding{

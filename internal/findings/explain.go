@@ -73,7 +73,7 @@ func allNightOfPair(n *known, f, by catalog.Finding) bool {
 // unlessBothRest is ofPair, but where both tracks of a pair that carries one signal
 // are silent at that time, it leaves one of the two silences.
 func unlessBothRest(n *known, f, by catalog.Finding) bool {
-	return f.Track == by.Track || f.Track == by.Partner() && !covered(n.silences, by.Track, f.StartFrame, f.EndFrame)
+	return f.Track == by.Track || f.Track == by.Partner() && !covered(n.silences(), by.Track, f.StartFrame, f.EndFrame)
 }
 
 // onLaterShow reports whether the only other show is a later one.

@@ -71,9 +71,11 @@ func TestExplanations(t *testing.T) {
 		if n.Recording == nil {
 			n.Recording = &evidence.Recording{}
 		}
+		var silences []catalog.Finding
+		n.silences = func() []catalog.Finding { return silences }
 		for _, f := range all {
 			if f.Kind == dead || f.Kind == went {
-				n.silences = append(n.silences, f)
+				silences = append(silences, f)
 			}
 		}
 		if got := explained(n, row.f, all); got != row.want {
@@ -100,21 +102,21 @@ func TestExplanations(t *testing.T) {
 func TestOrderOfJudgesDoesNotMatter(t *testing.T) {
 	sc := newScene(1001, 2)
 	r, _ := sc.damaged(rand.New(rand.NewPCG(77, 5)), false)
-	want := Find(r)
+	want := judged(t, r)
 	if len(want) == 0 {
 		t.Fatal("nothing was found")
 	}
 	n := learn(r).complete(r)
 	by := make([][]catalog.Finding, len(judges))
 	for i := range slices.Backward(judges) {
-		by[i] = judges[i](n)
+		by[i] = judges[i].find(n)
 	}
 	for i := range judges {
-		if !sameFindings(by[i], judges[i](n)) {
-			t.Errorf("judge %d finds something else when it is asked again", i)
+		if !sameFindings(by[i], judges[i].find(n)) {
+			t.Errorf("the judge %s finds something else when it is asked again", judges[i].name)
 		}
 	}
-	if got := find(n); !sameFindings(got, want) {
+	if got, _ := find(n); !sameFindings(got, want) {
 		t.Errorf("after all judges were asked backwards: %d findings, want %d", len(got), len(want))
 	}
 }

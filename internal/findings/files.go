@@ -12,19 +12,24 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// shortS is how much earlier than the others a track must end, or start, to
-	// be short: recorders close their files within a second. Chosen: common practice.
-	shortS = 3
+// fileLimits are the thresholds of tracks and files that are missing, short or torn.
+var fileLimits = struct {
+	// ShortS is how much earlier than the others a track must end, or start, to be short:
+	// recorders close their files within a second (common practice).
+	ShortS float64 `unit:"s" source:"chosen"`
 
-	// holeS is the shortest piece missing between two files that is reported. What
-	// is less comes from time stamps that are only as fine as a second. Chosen.
-	holeS = 1.5
+	// HoleS is the shortest piece missing between two files that is reported. What is less
+	// comes from time stamps that are only as fine as a second.
+	HoleS float64 `unit:"s" source:"chosen"`
 
-	// spareNights is from how many other nights on, of which none recorded a line
-	// of the input list, that is how the tour is recorded. Chosen: common practice.
-	spareNights = 2
-)
+	// SpareNights is from how many other nights on, of which none recorded a line of the input
+	// list, that is how the tour is recorded (common practice).
+	SpareNights int `unit:"nights" source:"chosen"`
+}{
+	ShortS:      3,
+	HoleS:       1.5,
+	SpareNights: 2,
+}
 
 // lost returns the lines of the input list that were not recorded.
 func lost(n *known) []catalog.Input {
@@ -56,7 +61,7 @@ func missing(n *known) []catalog.Finding {
 		switch {
 		case n.Usual[catalog.Key(in.Channel)] > 0:
 			return catalog.FaultSeverity
-		case n.Others >= spareNights:
+		case n.Others >= fileLimits.SpareNights:
 			return catalog.NoteSeverity // it is never recorded, whether that is meant or not
 		}
 		return catalog.WarningSeverity // the list has it, and nothing says that it may be missing
@@ -110,7 +115,7 @@ func short(n *known) []catalog.Finding {
 	var found []catalog.Finding
 	for _, t := range n.Tracks {
 		lost := n.Seconds(middle - t.Frames)
-		if lost < shortS {
+		if lost < fileLimits.ShortS {
 			continue
 		}
 		found = append(found, catalog.Finding{
@@ -148,9 +153,9 @@ func findHoles(n *known) []hole {
 		slices.SortFunc(files, func(a, b catalog.File) int { return cmp.Compare(a.StartFrame, b.StartFrame) })
 		var end int64
 		for i, f := range files {
-			least := holeS
+			least := fileLimits.HoleS
 			if i == 0 {
-				least = shortS
+				least = fileLimits.ShortS
 			}
 			if n.Seconds(f.StartFrame-end) >= least {
 				found = append(found, hole{k[0], k[1], end, f.StartFrame, f.Path})
@@ -178,7 +183,7 @@ func holes(n *known) []catalog.Finding {
 	var found []catalog.Finding
 	for from := 0; from < len(all); {
 		to, tracks := from, 0
-		for to < len(all) && n.Seconds(all[to].start-all[from].start) < shortS {
+		for to < len(all) && n.Seconds(all[to].start-all[from].start) < fileLimits.ShortS {
 			tracks += all[to].channels
 			to++
 		}

@@ -96,7 +96,7 @@ func TestTracksAndFiles(t *testing.T) {
 			n := night(sc.st, sc.voices, sc.tapes)
 			row.change(n)
 			var got []string
-			for _, f := range Find(n) {
+			for _, f := range judged(t, n) {
 				got = append(got, fmt.Sprint(f.Kind, " ", f.Track, " ", f.Severity))
 			}
 			if strings.Join(got, ", ") != strings.Join(row.want, ", ") {

@@ -8,8 +8,9 @@
 // envelopes, never audio and never a file; it reports nothing on a channel that merely
 // has nothing to play.
 //
-// No standard says when a channel is broken. The thresholds of a judge stand at the top
-// of its file, each with its unit and its source: a standard, a measurement, or chosen.
+// No standard says when a channel is broken. The thresholds of a judge are a struct at
+// the top of its file. Tags give the unit of each and its source: a standard, a
+// measurement, or chosen. [Thresholds] lists them.
 package findings
 
 import (
@@ -23,22 +24,64 @@ import (
 	"nightreel/internal/stats"
 )
 
-// judges is every judge. None depends on another one's findings.
-var judges = []func(*known) []catalog.Finding{
-	clipped, flatTops, offsets, silent, dropouts, crackles, hum, swapped, duplicates, polarity, gains,
-	missing, short, holes, unfinished,
+// judge finds the findings of some kinds.
+type judge struct {
+	name  string
+	kinds []catalog.FindingKind
+	find  func(*known) []catalog.Finding
 }
 
+// judges is every judge. None depends on another one's findings.
+var judges = []judge{
+	{"clipped", kinds(catalog.Clipped), clipped},
+	{"flat tops", kinds(catalog.FlatTop), flatTops},
+	{"offsets", kinds(catalog.DCOffset), offsets},
+	{"silent", kinds(catalog.Dead, catalog.WentSilent), silent},
+	{"dropouts", kinds(catalog.Dropout), dropouts},
+	{"crackles", kinds(catalog.Crackle), crackles},
+	{"hum", kinds(catalog.Hum), hum},
+	{"swapped", kinds(catalog.Swapped), swapped},
+	{"duplicates", kinds(catalog.Duplicate), duplicates},
+	{"polarity", kinds(catalog.Polarity), polarity},
+	{"gains", kinds(catalog.GainChange), gains},
+	{"missing", kinds(catalog.MissingTrack), missing},
+	{"short", kinds(catalog.ShortTrack), short},
+	{"holes", kinds(catalog.ShortTrack), holes},
+	{"unfinished", kinds(catalog.UnfinishedFile), unfinished},
+}
+
+func kinds(all ...catalog.FindingKind) []catalog.FindingKind { return all }
+
 // Judge judges every recording of a show against its neighbours and stores the
-// findings in place of those before; what was accepted stays accepted. It returns
-// [catalog.NotFoundError] for a show that is not there, and ctx's error when
-// cancelled; findings are replaced one recording at a time.
-func Judge(ctx context.Context, store *catalog.Store, near evidence.Neighbours, opt evidence.Options) error {
+// findings in place of those before; what was accepted stays accepted. If a judge
+// panics, the findings of all others are stored, and notJudged says what is not known.
+// It returns [catalog.NotFoundError] for a show that is not there, and ctx's error
+// when cancelled; findings are replaced one recording at a time.
+func Judge(ctx context.Context, store *catalog.Store, near evidence.Neighbours, opt evidence.Options) (notJudged []catalog.NotJudged, err error) {
 	sources, err := evidence.Open(ctx, store, near, opt)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, source := range sources {
+		found, failed, err := judgeRecording(ctx, source)
+		if err != nil {
+			return nil, err
+		}
+		for i := range failed {
+			failed[i].Rig = source.Rig
+		}
+		notJudged = append(notJudged, failed...)
+		if err := store.ReplaceFindings(ctx, source.ID, found); err != nil {
+			return nil, err
+		}
+	}
+	return notJudged, ctx.Err()
+}
+
+// judgeRecording judges one recording. If something panics that no judge does alone,
+// such as reading the evidence, nothing is judged.
+func judgeRecording(ctx context.Context, source *evidence.Source) (found []catalog.Finding, notJudged []catalog.NotJudged, err error) {
+	err, failed := fenced(func() error {
 		r, err := source.Read(ctx)
 		if err != nil {
 			return err
@@ -47,21 +90,28 @@ func Judge(ctx context.Context, store *catalog.Store, near evidence.Neighbours, 
 		if r, err = source.WithPast(ctx, r, n.doubtful()); err != nil {
 			return err
 		}
-		if err := store.ReplaceFindings(ctx, source.ID, find(n.complete(r))); err != nil {
-			return err
-		}
+		found, notJudged = find(n.complete(r))
+		return nil
+	})
+	if failed != nil {
+		return nil, []catalog.NotJudged{failed.of(judge{name: "all", kinds: urgency})}, nil
 	}
-	return ctx.Err()
+	return found, notJudged, err
 }
 
-// Find returns the findings about a recording in order of track, time and kind. They
-// lack what the store fills in.
-func Find(r *evidence.Recording) []catalog.Finding { return find(learn(r).complete(r)) }
+// Find returns the findings about a recording in order of track, time and kind, and
+// what judges that panicked did not judge. Both lack what the store fills in.
+func Find(r *evidence.Recording) ([]catalog.Finding, []catalog.NotJudged) {
+	return find(learn(r).complete(r))
+}
 
-func find(n *known) []catalog.Finding {
-	var found []catalog.Finding
-	for _, judge := range judges {
-		found = append(found, judge(n)...)
+func find(n *known) (found []catalog.Finding, notJudged []catalog.NotJudged) {
+	for _, j := range judges {
+		of, failed := fenced(func() []catalog.Finding { return j.find(n) })
+		if failed != nil {
+			notJudged = append(notJudged, failed.of(j))
+		}
+		found = append(found, of...)
 	}
 	found = unexplained(n, found)
 	slices.SortStableFunc(found, func(a, b catalog.Finding) int {
@@ -70,7 +120,7 @@ func find(n *known) []catalog.Finding {
 	for i := range found {
 		found[i].Evidence = settled(found[i].Evidence)
 	}
-	return found
+	return found, notJudged
 }
 
 // settled rounds evidence to what it can mean: levels to 0.001 dB, all else to a

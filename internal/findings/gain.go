@@ -9,62 +9,105 @@ import (
 	"nightreel/internal/stats"
 )
 
-// A preamp's gain moves all that a track holds by the same: the music, the
-// bleed and the floor. A louder player moves the music alone. So a change is
-// reported only where playing and quiet agree on it. The quiet is the better witness:
-// from night to night what a microphone holds in the pauses above 5 kHz, against
-// what all have more of there, moves by 1 dB in the middle, its loudest moments
-// by as much as the songs differ (measured on the tuning nights of task
-// evaluate).
-const (
-	// leastGainDB is the least change that is reported: below lies what microphones
-	// move between nights. Chosen: common practice.
-	leastGainDB = 4.5
-	mostGainDB  = 30
-	// gainAgreesDB is how far apart what playing and quiet say may lie, or half of
-	// the change; playing must show two fifths of it at least. On 68 tuning nights
-	// with 28 changes 3 to 6 dB count the same, and so does any share up to 0.4; 0.5
-	// misses one more and 0.6 two, for players differ. leastGainDB is steep on both
-	// sides: 3.5 invents 2 and 5 misses one more; 4 and 4.5 count the same.
-	gainAgreesDB = 4
-	gainPlays    = 0.4
-	// gainNights is how many other nights tell what is usual; the share gainAgree
-	// of them must lie within gainSpreadDB of the middle one.
-	gainNights   = 2
-	gainCells    = 5 // of songs, half a minute
-	gainSpreadDB = 3
-	gainAgree    = 0.6
+// stepGrid is the grid of bins that a step is looked for on, 2 s. Chosen.
+const stepGrid = 4
 
-	// A step within the night is looked for between so many seconds of playing
-	// band, and so many pauses, to either side.
-	stepLoudS  = 60
-	stepPauses = 3
-	leastLoudS = 8
-	leastPause = 2 // s
-	// nearPause is how near to a pause, in bins, a step is taken to be in it: 3 s.
-	// Preamps are turned between songs. Chosen: common practice.
-	nearPause = 6
-	// stepGrid is the grid of bins that a step is looked for on, 2 s, and sameStep how
-	// many bins apart, a minute, two places are one step. Chosen.
-	stepGrid = 4
-	sameStep = 30 * stepGrid
-	// mayStepNearS and mayStepFarS are the seconds around a place whose mean levels must
-	// differ before it is looked at closely. Chosen: they cost time only.
-	mayStepNearS = 10
-	mayStepFarS  = 60
-	// quietCounts is how many times more the quiet counts than the playing. Chosen: it is
-	// the better witness.
-	quietCounts = 2
-	// quarter is the share of values on either side of a step that may overlap. Chosen.
-	quarter = 0.25
-)
+// gainLimits are the thresholds of gains that were turned. The tuning nights are those of
+// task evaluate.
+var gainLimits = struct {
+	// LeastDB is the least change that is reported: below lies what microphones move between
+	// nights. It is steep on both sides: on 68 tuning nights with 28 changes 3.5 invents 2 and
+	// 5 misses one more; 4 and 4.5 count the same (common practice). MostDB is the largest.
+	LeastDB float64 `unit:"dB" source:"chosen"`
+	MostDB  float64 `unit:"dB" source:"chosen"`
+
+	// AgreesDB is how far apart what playing and quiet say may lie, or half of the change;
+	// playing must show the share Plays of it at least. On 68 tuning nights 3 to 6 dB count
+	// the same, and so does any share up to 0.4; 0.5 misses one more and 0.6 two, for players
+	// differ.
+	AgreesDB float64 `unit:"dB" source:"measured"`
+	Plays    float64 `unit:"share" source:"measured"`
+
+	// Nights is how many other nights tell what is usual, each with Cells of songs, half a
+	// minute; the share Agree of them must lie within SpreadDB of the middle one.
+	Nights   int     `unit:"nights" source:"chosen"`
+	Cells    int     `unit:"cells" source:"chosen"`
+	SpreadDB float64 `unit:"dB" source:"chosen"`
+	Agree    float64 `unit:"share" source:"chosen"`
+
+	// HiddenDB is how near to the recorder's own steps hiss is no longer the preamp's alone: 6
+	// dB above, they add 1 dB.
+	HiddenDB float64 `unit:"dB" source:"chosen"`
+
+	// A step within the night is looked for between StepLoudS of playing band, LeastLoudS at
+	// least, and StepPauses pauses of LeastPauseS at least, to either side.
+	StepLoudS   float64 `unit:"s" source:"chosen"`
+	StepPauses  int     `unit:"pauses" source:"chosen"`
+	LeastLoudS  float64 `unit:"s" source:"chosen"`
+	LeastPauseS float64 `unit:"s" source:"chosen"`
+
+	// Mates is the fewest cells to each side of a place that tell of it against another night.
+	Mates int `unit:"cells" source:"chosen"`
+
+	// NearPause is how near to a pause a step is taken to be in it: 3 s. Preamps are turned
+	// between songs (common practice).
+	NearPause int `unit:"bins" source:"chosen"`
+
+	// SameStep is how far apart two places are one step: a minute.
+	SameStep int `unit:"bins" source:"chosen"`
+
+	// MayNearS and MayFarS are around a place whose mean levels must differ before it is
+	// looked at closely: they cost time only.
+	MayNearS float64 `unit:"s" source:"chosen"`
+	MayFarS  float64 `unit:"s" source:"chosen"`
+
+	// QuietCounts is how many times more the quiet counts than the playing: it is the better
+	// witness.
+	QuietCounts float64 `unit:"times" source:"chosen"`
+
+	// Tail is the share of values on either side of a step that may overlap.
+	Tail float64 `unit:"share" source:"chosen"`
+
+	// RestsDB is by how much more than in the middle cells may differ at most: where one of
+	// the nights rests they differ by anything.
+	RestsDB float64 `unit:"dB" source:"chosen"`
+
+	// PartedS is for how long, and PartedDB how steadily, a pause must hold what was before a
+	// step and what was after it to be where the step was made.
+	PartedS  float64 `unit:"s" source:"chosen"`
+	PartedDB float64 `unit:"dB" source:"chosen"`
+}{
+	LeastDB:     4.5,
+	MostDB:      30,
+	AgreesDB:    4,
+	Plays:       0.4,
+	Nights:      2,
+	Cells:       5,
+	SpreadDB:    3,
+	Agree:       0.6,
+	HiddenDB:    6,
+	StepLoudS:   60,
+	StepPauses:  3,
+	LeastLoudS:  8,
+	LeastPauseS: 2,
+	Mates:       2,
+	NearPause:   6,
+	SameStep:    30 * stepGrid,
+	MayNearS:    10,
+	MayFarS:     60,
+	QuietCounts: 2,
+	Tail:        0.25,
+	RestsDB:     10,
+	PartedS:     2,
+	PartedDB:    1,
+}
 
 // agree reports whether what the quiet and the playing say is one change of
 // gain, and what it is in dB.
 func agree(quiet, loud float64) (db float64, ok bool) {
-	db = (quietCounts*quiet + loud) / (quietCounts + 1)
-	return db, math.Abs(quiet) >= leastGainDB && math.Abs(db) >= leastGainDB && math.Abs(db) <= mostGainDB && loud*quiet > 0 &&
-		math.Abs(loud) >= gainPlays*math.Abs(quiet) && math.Abs(loud-quiet) <= max(gainAgreesDB, math.Abs(quiet)/2)
+	db = (float64(gainLimits.QuietCounts*quiet) + loud) / (gainLimits.QuietCounts + 1)
+	return db, math.Abs(quiet) >= gainLimits.LeastDB && math.Abs(db) >= gainLimits.LeastDB && math.Abs(db) <= gainLimits.MostDB && loud*quiet > 0 &&
+		math.Abs(loud) >= gainLimits.Plays*math.Abs(quiet) && math.Abs(loud-quiet) <= max(gainLimits.AgreesDB, math.Abs(quiet)/2)
 }
 
 // step is a change of gain within the night.
@@ -110,25 +153,24 @@ func around(values []float64, at int, seconds float64) (before, after []float64)
 // moved returns by how much values moved from before to after, and how clearly:
 // the gap between the quarters that face each other.
 func moved(before, after []float64) (db, clear float64) {
-	const most = int(stepLoudS * evidence.BinsPerSecond)
-	var room [2][most]float64
+	var room [2][128]float64 // for a minute to each side
 	before, after = append(room[0][:0], before...), append(room[1][:0], after...)
 	db = stats.Pick(after, 0.5) - stats.Pick(before, 0.5)
 	if db > 0 {
-		return db, stats.Pick(after, quarter) - stats.Pick(before, 1-quarter)
+		return db, stats.Pick(after, gainLimits.Tail) - stats.Pick(before, 1-gainLimits.Tail)
 	}
-	return db, stats.Pick(before, quarter) - stats.Pick(after, 1-quarter)
+	return db, stats.Pick(before, gainLimits.Tail) - stats.Pick(after, 1-gainLimits.Tail)
 }
 
 // stepAt judges one place: a step's quiet and playing must agree, and the
 // quarters of what was played before and after must lie apart.
 func stepAt(n *known, t *evidence.Track, c *course, bin int) (step, bool) {
-	quiet, ok := n.hushes.step(t, bin)
-	if !ok || math.Abs(quiet) < leastGainDB {
+	quiet, ok := n.hushes().step(t, bin)
+	if !ok || math.Abs(quiet) < gainLimits.LeastDB {
 		return step{}, false
 	}
-	before, after := around(c.loud, c.louds[bin], stepLoudS)
-	if float64(min(len(before), len(after))) < leastLoudS*evidence.BinsPerSecond {
+	before, after := around(c.loud, c.louds[bin], gainLimits.StepLoudS)
+	if float64(min(len(before), len(after))) < gainLimits.LeastLoudS*evidence.BinsPerSecond {
 		return step{}, false
 	}
 	loud, clear := moved(before, after)
@@ -146,13 +188,13 @@ func stepAt(n *known, t *evidence.Track, c *course, bin int) (step, bool) {
 // around: only there is it worth a closer look.
 func (c *course) mayStep(bin int) bool {
 	sums := c.sums
-	for _, reach := range []int{int(mayStepNearS * evidence.BinsPerSecond), int(mayStepFarS * evidence.BinsPerSecond)} {
+	for _, reach := range []int{int(gainLimits.MayNearS * evidence.BinsPerSecond), int(gainLimits.MayFarS * evidence.BinsPerSecond)} {
 		from, to := max(0, bin-reach), min(len(sums)-1, bin+reach)
 		if from == bin || to == bin {
 			continue
 		}
 		before, after := (sums[bin]-sums[from])/float64(bin-from), (sums[to]-sums[bin])/float64(to-bin)
-		if math.Abs(after-before) >= leastGainDB/2 {
+		if math.Abs(after-before) >= gainLimits.LeastDB/2 {
 			return true
 		}
 	}
@@ -173,7 +215,7 @@ func steps(n *known, t *evidence.Track, s *stage) []step {
 		if !ok {
 			continue
 		}
-		if last >= 0 && bin-last <= sameStep && (found[len(found)-1].db > 0) == (st.db > 0) {
+		if last >= 0 && bin-last <= gainLimits.SameStep && (found[len(found)-1].db > 0) == (st.db > 0) {
 			if st.clear > found[len(found)-1].clear {
 				found[len(found)-1] = st
 			}
@@ -192,7 +234,7 @@ func steps(n *known, t *evidence.Track, s *stage) []step {
 // nights.
 func gains(n *known) []catalog.Finding {
 	var found []catalog.Finding
-	s := n.stage
+	s := n.stage()
 	told := map[int]bool{}
 	for i := range n.Tracks {
 		t := &n.Tracks[i]

@@ -16,7 +16,7 @@ import (
 // separates the surrounding levels best, moved to a pause nearby, because a last chord
 // that decays looks like a step as well.
 func place(n *known, t *evidence.Track, c *course, st step) int {
-	h := n.hushes
+	h := n.hushes()
 	before, after := h.sides(t, st.bin)
 	first, last := h.beside(t, before, after)
 	for _, p := range []pause{first, last} {
@@ -25,16 +25,16 @@ func place(n *known, t *evidence.Track, c *course, st step) int {
 		}
 	}
 	low, high := first.from, last.to
-	if from, to, ok := bestSplit(c.mates, low, high, int(stepLoudS/channelsound.CellSeconds), st.db > 0); ok {
+	if from, to, ok := bestSplit(c.mates, low, high, int(gainLimits.StepLoudS/channelsound.CellSeconds), st.db > 0); ok {
 		// The step may lie within the cells on either side.
 		const half = int(channelsound.CellSeconds * evidence.BinsPerSecond / 2)
 		low, high = max(low, from-half), min(high, to+half)
 	}
-	around := int(stepLoudS * evidence.BinsPerSecond)
+	around := int(gainLimits.StepLoudS * evidence.BinsPerSecond)
 	if high-low < last.to-first.from {
 		around = high - low
 	}
-	from, to, ok := bestSplit([]mates{c.played(t, n.stage)}, low, high, around, st.db > 0)
+	from, to, ok := bestSplit([]mates{c.played(t, n.stage())}, low, high, around, st.db > 0)
 	if !ok {
 		return st.bin
 	}
@@ -55,6 +55,7 @@ func (h *hushes) beside(t *evidence.Track, before, after float64) (first, last p
 	cost := 0.0 // of all being after the step
 	for k, p := range h.pauses {
 		if level := h.raw[t.Number][k]; !math.IsNaN(level) {
+			p.to = min(p.to, len(t.Levels)) // the track may end within the pause
 			held, levels = append(held, p), append(levels, level)
 			cost += off(level, after)
 		}
@@ -75,13 +76,10 @@ func (h *hushes) beside(t *evidence.Track, before, after float64) (first, last p
 	return first, last
 }
 
-// restsDB is by how much more than in the middle cells may differ at most. Chosen.
-const restsDB = 10
-
 // pauseNear returns the first pause that bins lie near to.
 func pauseNear(low, high int, pauses ...pause) (pause, bool) {
 	for _, p := range pauses {
-		if high >= p.from-nearPause && low <= p.to+nearPause && p.to > p.from {
+		if high >= p.from-gainLimits.NearPause && low <= p.to+gainLimits.NearPause && p.to > p.from {
 			return p, true
 		}
 	}
@@ -89,14 +87,14 @@ func pauseNear(low, high int, pauses ...pause) (pause, bool) {
 }
 
 // parted reports whether a track holds steadily what was before in the beginning of
-// a pause, and what was after in the rest, for 2 s each at least and to 1 dB. What
-// dies away passes through what was before, but does not stay.
+// a pause, and what was after in the rest, each for long enough. What dies away passes
+// through what was before, but does not stay.
 func (p pause) parted(t *evidence.Track, before, after float64) bool {
-	const least, near = int(2 * evidence.BinsPerSecond), 1
+	least, near := int(gainLimits.PartedS*evidence.BinsPerSecond), gainLimits.PartedDB
 	for at := p.from + least; at <= p.to-least; at++ {
 		begins, rest := t.Levels[p.from:at], t.Levels[at:p.to]
-		x, y := stats.Percentile(begins, hushQuantile), stats.Percentile(rest, hushQuantile)
-		if math.Abs(x-before) <= near && math.Abs(y-after) <= near && stats.Percentile(begins, 1-hushQuantile)-x <= near {
+		x, y := stats.Percentile(begins, hushLimits.Quantile), stats.Percentile(rest, hushLimits.Quantile)
+		if math.Abs(x-before) <= near && math.Abs(y-after) <= near && stats.Percentile(begins, 1-hushLimits.Quantile)-x <= near {
 			return true
 		}
 	}
@@ -131,7 +129,7 @@ func bestSplit(all []mates, first, last, around int, up bool) (low, high int, ok
 		middle := stats.Percentile(db, 0.5)
 		total, sum := 0.0, 0.0
 		for i, v := range db {
-			db[i] = max(middle-restsDB, min(middle+restsDB, v))
+			db[i] = max(middle-gainLimits.RestsDB, min(middle+gainLimits.RestsDB, v))
 			total += db[i]
 		}
 		for i := low + 1; i < high; i++ {
@@ -139,7 +137,7 @@ func bestSplit(all []mates, first, last, around int, up bool) (low, high int, ok
 			a, b := float64(i-low), float64(high-i)
 			if d := (total-sum)/b - sum/a; i >= from && i <= to && (d > 0) == up {
 				explained[k][i] = d * d * a * b / (a + b)
-				places[m.bins[i]] = true
+				places[min(m.bins[i], last)] = true // the series may have nothing for long after last
 			}
 		}
 	}

@@ -13,6 +13,9 @@ func TestParts(t *testing.T) {
 	with := mates{bins: []int{20, 32, 44, 120, 132, 144, 156, 168, 180}, db: []float64{0, 1, 0, 1, 0, -9, -8, -9, -10}}
 	rests := mates{bins: with.bins, db: []float64{0, 1, 0, 50, -1, -8, -9, -9, -8}}
 	without := mates{bins: []int{20, 32, 44, 240, 252, 264}, db: []float64{1, 0, 1, -9, -8, -9}}
+	// Nothing between 50 and 250: the rig began after the song, or ended before it.
+	far := mates{bins: []int{20, 32, 44, 340, 352, 364}, db: without.db}
+	later := mates{bins: []int{260, 272, 284, 296, 308}, db: []float64{1, 0, 1, 0, 1}}
 	for _, row := range []struct {
 		what      string
 		all       []mates
@@ -22,6 +25,7 @@ func TestParts(t *testing.T) {
 		{"two without the song", []mates{with, without, without}, 132, 144},
 		{"one that rests", []mates{rests}, 132, 144},
 		{"none with the song", []mates{without}, 50, 240},
+		{"two that recorded nothing there", []mates{far, later}, 50, 250},
 	} {
 		if low, high, ok := bestSplit(row.all, 50, 250, 10, false); !ok || low != row.low || high != row.high {
 			t.Errorf("%s: from %d to %d (%v), want %d to %d", row.what, low, high, ok, row.low, row.high)

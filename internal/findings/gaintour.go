@@ -9,10 +9,6 @@ import (
 	"nightreel/internal/stats"
 )
 
-// hiddenDB is how near to the recorder's own steps hiss is no longer the preamp's
-// alone: 6 dB above, they add 1 dB. Chosen.
-const hiddenDB = 6
-
 // tourGain is how a track differs from the other nights.
 type tourGain struct {
 	db     float64
@@ -36,7 +32,7 @@ func againstNight(n *evidence.Recording, p *channelsound.Night) map[int]shift {
 	for i := range n.Sound.Voices {
 		v := &n.Sound.Voices[i]
 		o, t := p.Find(catalog.Key(v.Track.Channel)), n.TrackOf(v)
-		if o == nil || t == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainCells {
+		if o == nil || t == nil || !o.Plays() || !v.Plays() || min(len(v.In(n.Sound.Takes)), len(o.In(p.Takes))) < gainLimits.Cells {
 			continue
 		}
 		listed := evidence.GainDB(evidence.Track{Track: v.Track}, evidence.Track{Track: o.Track})
@@ -45,7 +41,7 @@ func againstNight(n *evidence.Recording, p *channelsound.Night) map[int]shift {
 			loud:   v.High - o.High - listed,
 			hiss:   math.Max(grain, mine) - math.Max(grain, other) - listed,
 			quiet:  max(grain, v.Quiet) - max(grain, o.Quiet) - listed,
-			hidden: min(mine, other) < grain+hiddenDB,
+			hidden: min(mine, other) < grain+gainLimits.HiddenDB,
 		}
 		if math.IsNaN(d.hiss) {
 			continue
@@ -59,7 +55,7 @@ func againstNight(n *evidence.Recording, p *channelsound.Night) map[int]shift {
 			hiss, quiet = append(hiss, d.hiss), append(quiet, d.quiet)
 		}
 	}
-	if len(hiss) < leastStage {
+	if len(hiss) < stageLimits.Least {
 		return all
 	}
 	// What all microphones have more of in the pauses is the audience.
@@ -101,7 +97,7 @@ func gainAgainstTour(n *evidence.Recording) map[int]tourGain {
 	}
 	found := map[int]tourGain{}
 	for i := range loud {
-		if len(loud[i]) < gainNights {
+		if len(loud[i]) < gainLimits.Nights {
 			continue
 		}
 		// Nights that hide it can only speak against it, if others tell.
@@ -110,13 +106,13 @@ func gainAgainstTour(n *evidence.Recording) map[int]tourGain {
 				hiss[i], quiet[i] = append(hiss[i], d.hiss), append(quiet[i], d.quiet)
 			}
 		}
-		if len(hiss[i]) < gainNights && shareNear(loud[i], stats.Median(loud[i])) < gainAgree {
+		if len(hiss[i]) < gainLimits.Nights && shareNear(loud[i], stats.Median(loud[i])) < gainLimits.Agree {
 			continue
 		}
 		h, q := stats.Median(hiss[i]), stats.Median(quiet[i])
 		db, ok := agree(h, stats.Median(loud[i]))
 		// The other nights must agree, but for an odd one in three.
-		if !ok || math.Abs(q-h) > max(gainAgreesDB, math.Abs(h)/2) || shareNear(hiss[i], h) < gainAgree {
+		if !ok || math.Abs(q-h) > max(gainLimits.AgreesDB, math.Abs(h)/2) || shareNear(hiss[i], h) < gainLimits.Agree {
 			continue
 		}
 		found[i] = tourGain{db: db, nights: len(loud[i])}
@@ -124,11 +120,11 @@ func gainAgainstTour(n *evidence.Recording) map[int]tourGain {
 	return found
 }
 
-// shareNear returns the share of values within gainSpreadDB of one.
+// shareNear returns the share of values within gainLimits.SpreadDB of one.
 func shareNear(values []float64, at float64) float64 {
 	near := 0
 	for _, v := range values {
-		if math.Abs(v-at) <= gainSpreadDB {
+		if math.Abs(v-at) <= gainLimits.SpreadDB {
 			near++
 		}
 	}

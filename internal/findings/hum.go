@@ -11,34 +11,70 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// humDB is how far a line of the mains must stand above what is between the
-	// lines, in the quietest moments. Noise averaged over three seconds reaches
-	// 4 dB (measured); a bass that hums on holds no three of them.
-	humDB = 9
-	// humLines is how many lines of one mains frequency must stand, the first
-	// three among them counting. Chosen: common practice.
-	humLines = 3
-	// humLinesAlone is how many must stand where only one minute is quiet enough
-	// to tell: with no other minute beside it, a bass that rings on its lowest
-	// notes has three. Chosen.
-	humLinesAlone = 6
-	// humLoudest is the least level of hum, in dBFS, that is reported at all, and
-	// humBelow how far below the channel's playing it may lie and still be heard
-	// in a gap. Chosen: common practice.
-	humLoudest = -84
-	humBelow   = 55
-	// faultHumBelow is from where on hum is heard under the music, and humHabit
-	// how much louder than on other nights it must be: some amplifiers hum. Chosen.
-	faultHumBelow = 30
-	humHabit      = 8
-	// humOffMains is how far the frequency that the lines agree on may lie off the
-	// mains': public supply keeps within 1 % for all but half a per cent of a year
-	// (EN 50160, from memory), and the nearest note, G at 49 Hz, is 2 % off.
-	humOffMains = 0.015
-	// humShare is the share of the minutes that it must stand through. Chosen.
-	humShare = 0.6
-)
+// humLimits are the thresholds of hum.
+var humLimits = struct {
+	// OverDB is how far a line of the mains must stand above what is between the lines, in the
+	// quietest moments. Noise averaged over three seconds reaches 4 dB; a bass that hums on
+	// holds no three of them.
+	OverDB float64 `unit:"dB" source:"measured"`
+
+	// Lines is how many lines of one mains frequency must stand, one of the lowest First among
+	// them (common practice).
+	Lines int `unit:"lines" source:"chosen"`
+	First int `unit:"lines" source:"chosen"`
+
+	// LinesAlone is how many must stand where only one minute is quiet enough to tell: with no
+	// other minute beside it, a bass that rings on its lowest notes has three.
+	LinesAlone int `unit:"lines" source:"chosen"`
+
+	// LeastDBFS is the least level of hum that is reported at all, and BelowDB how far below
+	// the channel's playing it may lie and still be heard in a gap (common practice).
+	LeastDBFS float64 `unit:"dBFS" source:"chosen"`
+	BelowDB   float64 `unit:"dB" source:"chosen"`
+
+	// FaultBelowDB is from where on hum is heard under the music, and HabitDB how much louder
+	// than on other nights it must be: some amplifiers hum.
+	FaultBelowDB float64 `unit:"dB" source:"chosen"`
+	HabitDB      float64 `unit:"dB" source:"chosen"`
+
+	// OffMains is how far the frequency that the lines agree on may lie off the mains': public
+	// supply keeps within 1 % for all but half a per cent of a year (EN 50160, from memory),
+	// and the nearest note, G at 49 Hz, is 2 % off.
+	OffMains float64 `unit:"share" source:"standard"`
+
+	// Share is the share of the minutes that it must stand through.
+	Share float64 `unit:"share" source:"chosen"`
+
+	// ControlLines is how many lines of a control comb chance may give.
+	ControlLines int `unit:"lines" source:"chosen"`
+
+	// Cells is how many cells a minute must have for its quiet to be one: over 42 s every
+	// chord ends.
+	Cells int `unit:"cells" source:"chosen"`
+
+	// PassBins is how near a line of a control comb may lie to one of the mains and is passed
+	// over: a line in a Hann window fills two bins to each side.
+	PassBins float64 `unit:"bins" source:"chosen"`
+
+	// SteadyDB is how far the hum of the minutes may scatter: the mains do not play louder and
+	// softer.
+	SteadyDB float64 `unit:"dB" source:"chosen"`
+}{
+	OverDB:       9,
+	Lines:        3,
+	First:        3,
+	LinesAlone:   6,
+	LeastDBFS:    -84,
+	BelowDB:      55,
+	FaultBelowDB: 30,
+	HabitDB:      8,
+	OffMains:     0.015,
+	Share:        0.6,
+	ControlLines: 1,
+	Cells:        7,
+	PassBins:     2.2,
+	SteadyDB:     4,
+}
 
 // mains are the frequencies of the world's mains, in Hz. controls are combs of
 // lines that no mains makes: where they stand too, music does.
@@ -47,29 +83,11 @@ var (
 	controls = []float64{43, 46.5, 54, 56.5, 64, 68, 73}
 )
 
-const (
-	// controlLines is how many lines of a control comb chance may give. Chosen.
-	controlLines = 1
-	// humCells is how many cells a minute must have for its quiet to be one: over
-	// 42 s every chord ends. Chosen.
-	humCells = 7
-	// firstLines is among how many of the lowest lines one must stand. Chosen: common
-	// practice.
-	firstLines = 3
-	// passBins is how near, in bins, a line of a control comb may lie to one of the mains
-	// and is passed over: a line in a Hann window fills two bins to each side.
-	// Chosen a little above.
-	passBins = 2.2
-	// humSteadyDB is how far the hum of the minutes may scatter: the mains do not
-	// play louder and softer. Chosen.
-	humSteadyDB = 4
-)
-
 // messy reports whether a minute's quiet has lines where there is no mains of
 // the given frequency.
 func messy(t *spectrum.Tone, binHz, mains float64) bool {
 	for _, f := range controls {
-		if humOf(t, binHz, f, mains).lines > controlLines {
+		if humOf(t, binHz, f, mains).lines > humLimits.ControlLines {
 			return true
 		}
 	}
@@ -107,7 +125,7 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
 		if int(math.Round((float64(h)+0.5)*f/binHz))+1 >= spectrum.QuietBins {
 			break
 		}
-		if but > 0 && math.Abs(math.Remainder(float64(h)*f, but)) < passBins*binHz {
+		if but > 0 && math.Abs(math.Remainder(float64(h)*f, but)) < humLimits.PassBins*binHz {
 			continue
 		}
 		// A line fills two bins to each side; what lies half a mains frequency
@@ -127,11 +145,11 @@ func humOf(t *spectrum.Tone, binHz, f, but float64) lines {
 		// Between the lines of 50 Hz lies 4.3 bins at most: the window's own
 		// skirt is 40 dB down there.
 		d := channelsound.DB(line) - channelsound.DB(between)
-		if d < humDB {
+		if d < humLimits.OverDB {
 			continue
 		}
 		found.lines++
-		if h <= firstLines {
+		if h <= humLimits.First {
 			first++
 		}
 		energy += line
@@ -176,12 +194,12 @@ func humIn(v *channelsound.Voice, binHz float64, alone int) (humming, bool) {
 		var levels []float64
 		judged := 0
 		for i := range v.Parts {
-			if len(v.Parts[i].Cells) < humCells || messy(&v.Parts[i], binHz, f) {
+			if len(v.Parts[i].Cells) < humLimits.Cells || messy(&v.Parts[i], binHz, f) {
 				continue
 			}
 			judged++
 			found := humOf(&v.Parts[i], binHz, f, 0)
-			if found.lines < humLines || math.Abs(found.hz/f-1) > humOffMains {
+			if found.lines < humLimits.Lines || math.Abs(found.hz/f-1) > humLimits.OffMains {
 				continue
 			}
 			levels = append(levels, found.level)
@@ -198,16 +216,16 @@ func humIn(v *channelsound.Voice, binHz float64, alone int) (humming, bool) {
 		if judged < 2 && h.lines < alone {
 			continue
 		}
-		h.level = stats.Percentile(levels, quarter)
+		h.level = stats.Percentile(levels, gainLimits.Tail)
 		h.within = float64(len(levels)) / float64(judged)
-		if stats.Percentile(levels, 1-quarter)-h.level > humSteadyDB {
+		if stats.Percentile(levels, 1-gainLimits.Tail)-h.level > humLimits.SteadyDB {
 			continue
 		}
 		if h.lines > best.lines || h.lines == best.lines && h.level > best.level {
 			best = h
 		}
 	}
-	return best, best.lines >= humLines && best.within >= humShare
+	return best, best.lines >= humLimits.Lines && best.within >= humLimits.Share
 }
 
 // humLevel returns the level of what stands at the lines of the mains through
@@ -216,7 +234,7 @@ func humIn(v *channelsound.Voice, binHz float64, alone int) (humming, bool) {
 func humLevel(v *channelsound.Voice, binHz, mains float64) float64 {
 	var levels []float64
 	for i := range v.Parts {
-		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 && math.Abs(found.hz/mains-1) <= humOffMains {
+		if found := humOf(&v.Parts[i], binHz, mains, 0); found.lines > 0 && math.Abs(found.hz/mains-1) <= humLimits.OffMains {
 			levels = append(levels, found.level)
 		} else {
 			levels = append(levels, channelsound.Silence)
@@ -243,16 +261,16 @@ func hum(n *known) []catalog.Finding {
 		}
 		// In a line check only one minute is quiet, but the tour has many: lines that
 		// no night had are none of the instrument's.
-		alone := humLinesAlone
+		alone := humLimits.LinesAlone
 		if n.inTurn && len(n.Before(t.Channel)) > 0 {
-			alone = humLines
+			alone = humLimits.Lines
 		}
 		h, ok := humIn(v, binHz, alone)
-		if !ok || h.level < humLoudest || h.level < v.High-humBelow {
+		if !ok || h.level < humLimits.LeastDBFS || h.level < v.High-humLimits.BelowDB {
 			continue
 		}
-		usual, nights := humElsewhere(n, t, n.carried[t.Number], h.mains)
-		if usual > h.level-humHabit {
+		usual, nights := humElsewhere(n, t, n.carried()[t.Number], h.mains)
+		if usual > h.level-humLimits.HabitDB {
 			continue // it always does
 		}
 		found = append(found, humFinding(n, t, v, h, nights))
@@ -284,13 +302,13 @@ func humElsewhere(n *known, t *evidence.Track, channels []string, mains float64)
 func humFinding(n *known, t *evidence.Track, v *channelsound.Voice, h humming, nights int) catalog.Finding {
 	below := v.High - h.level
 	severity := catalog.WarningSeverity
-	if below < faultHumBelow {
+	if below < humLimits.FaultBelowDB {
 		severity = catalog.FaultSeverity
 	}
 	minute := 60 * int64(n.SampleRate)
 	start, end := int64(h.from)*minute, min(int64(h.to)*minute, t.Frames)
 	how := "under everything it plays"
-	if below >= faultHumBelow {
+	if below >= humLimits.FaultBelowDB {
 		how = "in every gap"
 	}
 	return catalog.Finding{

@@ -135,7 +135,7 @@ func TestHumLevel(t *testing.T) {
 			for i := range x {
 				x[i] = gain(level)*tones[i] + gain(level-snr)*noise[i]
 			}
-			found := hum(&known{Recording: hear(t, x)})
+			found := hum(learn(hear(t, x)))
 			if len(found) == 0 {
 				if c.mains != 0 {
 					t.Errorf("%v Hz, %v dB over noise: no hum", c.hz, snr)

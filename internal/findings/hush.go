@@ -15,9 +15,18 @@ import (
 // and what rings on lie below. Chosen.
 const hissBand = 25
 
-// hissShare is the share of the minutes, the quietest, that tell of a show's hiss.
-// Chosen.
-const hissShare = 0.1
+// hushLimits are the thresholds of what a track holds between songs.
+var hushLimits = struct {
+	// HissShare is the share of the minutes, the quietest, that tell of a show's hiss.
+	HissShare float64 `unit:"share" source:"chosen"`
+
+	// Quantile is the share of a pause in which a microphone hears nothing but what stands
+	// through it.
+	Quantile float64 `unit:"share" source:"chosen"`
+}{
+	HissShare: 0.1,
+	Quantile:  0.2,
+}
 
 // hissOfPart returns what stands through a minute's quiet above 5.6 kHz, in dB:
 // NaN where the rate is too low for that.
@@ -38,19 +47,19 @@ func hissOf(parts []spectrum.Tone) float64 {
 	for i := range parts {
 		all = append(all, hissOfPart(&parts[i]))
 	}
-	return stats.Percentile(finite(all), hissShare)
+	return stats.Percentile(finite(all), hushLimits.HissShare)
 }
 
 // pause is a stretch of bins in which the band does not play.
 type pause struct{ from, to int }
 
-// pauses returns those of at least leastPause; between songs, where songs are
+// pauses returns those of at least gainLimits.LeastPauseS; between songs, where songs are
 // known: in a breakdown somebody plays.
 func pauses(n *evidence.Recording, s *stage) []pause {
 	inSong := make([]bool, len(s.loud))
 	size := evidence.BinBlocks * int64(meter.BlockFrames(n.SampleRate))
 	for _, t := range n.Takes {
-		for b := t.Start / size; b <= t.End/size && b < int64(len(inSong)); b++ {
+		for b := max(0, t.Start/size); b <= t.End/size && b < int64(len(inSong)); b++ {
 			inSong[b] = true
 		}
 	}
@@ -60,7 +69,7 @@ func pauses(n *evidence.Recording, s *stage) []pause {
 		for to < len(s.loud) && !s.loud[to] && !inSong[to] {
 			to++
 		}
-		if float64(to-from) >= leastPause*evidence.BinsPerSecond {
+		if float64(to-from) >= gainLimits.LeastPauseS*evidence.BinsPerSecond {
 			all = append(all, pause{from, to})
 		}
 		from = to + 1
@@ -76,10 +85,6 @@ type hushes struct {
 	against map[int][]float64
 }
 
-// hushQuantile is the share of a pause in which a microphone hears nothing but
-// what stands through it. Chosen.
-const hushQuantile = 0.2
-
 // hushesOf measures what each track holds in the pauses of the stage.
 func hushesOf(n *evidence.Recording, s *stage) *hushes {
 	h := &hushes{pauses: pauses(n, s), raw: map[int][]float64{}, against: map[int][]float64{}}
@@ -91,7 +96,7 @@ func hushesOf(n *evidence.Recording, s *stage) *hushes {
 		}
 		levels := make([]float64, len(h.pauses))
 		for k, p := range h.pauses {
-			levels[k] = stats.Percentile(t.Levels[min(p.from, len(t.Levels)):min(p.to, len(t.Levels))], hushQuantile)
+			levels[k] = stats.Percentile(t.Levels[min(p.from, len(t.Levels)):min(p.to, len(t.Levels))], hushLimits.Quantile)
 		}
 		h.raw[t.Number] = levels
 		middle := stats.Median(finite(levels))
@@ -104,7 +109,7 @@ func hushesOf(n *evidence.Recording, s *stage) *hushes {
 	for number, levels := range h.raw {
 		against := slices.Clone(levels)
 		for k := range against {
-			if len(moves[k]) >= leastStage {
+			if len(moves[k]) >= stageLimits.Least {
 				against[k] -= stats.Median(moves[k])
 			}
 		}
@@ -144,16 +149,16 @@ func (h *hushes) sides(t *evidence.Track, bin int) (before, after float64) {
 	return stats.Median(x), stats.Median(y)
 }
 
-// around returns the levels of the stepPauses pauses before a bin, and of those
+// around returns the levels of the gainLimits.StepPauses pauses before a bin, and of those
 // after it.
 func (h *hushes) around(levels []float64, bin int) (before, after []float64) {
 	for k := len(levels) - 1; k >= 0; k-- {
-		if h.pauses[k].to <= bin && len(before) < stepPauses && !math.IsNaN(levels[k]) {
+		if h.pauses[k].to <= bin && len(before) < gainLimits.StepPauses && !math.IsNaN(levels[k]) {
 			before = append(before, levels[k])
 		}
 	}
 	for k, v := range levels {
-		if h.pauses[k].from >= bin && len(after) < stepPauses && !math.IsNaN(v) {
+		if h.pauses[k].from >= bin && len(after) < gainLimits.StepPauses && !math.IsNaN(v) {
 			after = append(after, v)
 		}
 	}
@@ -163,11 +168,11 @@ func (h *hushes) around(levels []float64, bin int) (before, after []float64) {
 // quietest leaves out the loudest of three pauses: somebody clapped or talked
 // through it.
 func quietest(pauses []float64) []float64 {
-	if len(pauses) < stepPauses {
+	if len(pauses) < gainLimits.StepPauses {
 		return pauses
 	}
 	slices.Sort(pauses)
-	return pauses[:stepPauses-1]
+	return pauses[:gainLimits.StepPauses-1]
 }
 
 func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
@@ -188,7 +193,7 @@ func (h *hushes) stepOf(levels []float64, bin int) (db float64, ok bool) {
 	if db < 0 {
 		gap = slices.Min(before) - slices.Max(after)
 	}
-	if gap < min(leastGainDB, math.Abs(db)/2) {
+	if gap < min(gainLimits.LeastDB, math.Abs(db)/2) {
 		return 0, true
 	}
 	// A side of one pause has nothing to show for how far its pauses scatter. If

@@ -3,6 +3,7 @@ package findings
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"nightreel/catalog"
 	"nightreel/internal/channelsound"
@@ -17,9 +18,6 @@ type mates struct {
 	bins []int     // the middle of each cell, in order of time
 	db   []float64 // tonight less the other night
 }
-
-// leastMates is the fewest cells to each side of a place that tell of it. Chosen.
-const leastMates = 2
 
 // mates compares a track with every other night that has some of tonight's
 // songs.
@@ -56,11 +54,11 @@ func matesOn(n *known, v *channelsound.Voice, p *channelsound.Night, o *channels
 			for c := max(0, int(math.Ceil(float64(take.Start)/cell-0.5))); c < len(v.Levels); c++ {
 				at := (float64(c) + 0.5) * cell
 				part := (float64(at) - float64(take.Start)) / length
-				if part >= 1 {
+				if !(part < 1) { // or the take has no length
 					break
 				}
 				then := float64(other.Start) + float64(part*float64(other.End-other.Start))
-				if k := int(then / float64(p.SampleRate) / channelsound.CellSeconds); k < len(o.Levels) {
+				if k := int(then / float64(p.SampleRate) / channelsound.CellSeconds); k >= 0 && k < len(o.Levels) {
 					m.bins = append(m.bins, int(at/float64(n.SampleRate)*evidence.BinsPerSecond))
 					m.db = append(m.db, v.Levels[c]-o.Levels[k])
 				}
@@ -68,16 +66,29 @@ func matesOn(n *known, v *channelsound.Voice, p *channelsound.Night, o *channels
 			break
 		}
 	}
+	if !slices.IsSorted(m.bins) { // takes may overlap
+		sort.Stable(byBin(m))
+	}
 	return m
+}
+
+// byBin sorts the cells of mates by their bins.
+type byBin mates
+
+func (m byBin) Len() int           { return len(m.bins) }
+func (m byBin) Less(i, j int) bool { return m.bins[i] < m.bins[j] }
+func (m byBin) Swap(i, j int) {
+	m.bins[i], m.bins[j] = m.bins[j], m.bins[i]
+	m.db[i], m.db[j] = m.db[j], m.db[i]
 }
 
 // movedAgainst is [moved] against the other nights: what the middle one says.
 func movedAgainst(all []mates, bin int) (db, clear float64, ok bool) {
-	const most = int(stepLoudS / channelsound.CellSeconds)
+	most := int(gainLimits.StepLoudS / channelsound.CellSeconds)
 	var dbs, clears []float64
 	for _, m := range all {
 		at, _ := slices.BinarySearch(m.bins, bin)
-		if min(at, len(m.db)-at) < leastMates {
+		if min(at, len(m.db)-at) < gainLimits.Mates {
 			continue
 		}
 		d, c := moved(m.db[max(0, at-most):at], m.db[at:min(len(m.db), at+most)])

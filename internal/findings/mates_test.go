@@ -89,7 +89,7 @@ func TestStepAgainstMates(t *testing.T) {
 					want = row.alone
 				}
 				known := learn(n)
-				if found := steps(known, track(n, number), known.stage); len(found) != want {
+				if found := steps(known, track(n, number), known.stage()); len(found) != want {
 					t.Errorf("%d other nights: %v, want %d", nights, found, want)
 				}
 			}

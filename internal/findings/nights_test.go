@@ -41,7 +41,7 @@ func TestRandomNights(t *testing.T) {
 		sc := newScene(1000+seed, past)
 		rng := rand.New(rand.NewPCG(77, seed))
 		n, truth := sc.damaged(rng, seed%4 == 3)
-		findings := Find(n)
+		findings := judged(t, n)
 		used := make([]bool, len(findings))
 		for _, p := range truth {
 			at(p.kind).planted++
@@ -204,7 +204,7 @@ func (sc *scene) damaged(rng *rand.Rand, clean bool) (*evidence.Recording, []pla
 func TestTexts(t *testing.T) {
 	sc := newScene(1004, 2)
 	n, _ := sc.damaged(rand.New(rand.NewPCG(77, 4)), false)
-	for _, f := range Find(n) {
+	for _, f := range judged(t, n) {
 		if len(f.Text) < 40 || len(f.Text) > 300 || strings.Contains(f.Text, "NaN") || strings.Contains(f.Text, "Inf") {
 			t.Errorf("%s: %q", f.Kind, f.Text)
 		}

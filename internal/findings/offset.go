@@ -10,27 +10,32 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// warningDC is -46 dBFS, ten times what a healthy converter shows: edits
-	// will click. faultDC takes 0.4 dB of headroom. Chosen: common practice.
-	warningDC = 0.005
-	faultDC   = 0.05
+// offsetLimits are the thresholds of DC.
+var offsetLimits = struct {
+	// Warning is -46 dBFS, ten times what a healthy converter shows: edits will click. Fault
+	// takes 0.4 dB of headroom (common practice).
+	Warning float64 `unit:"full scale" source:"chosen"`
+	Fault   float64 `unit:"full scale" source:"chosen"`
 
-	// dcShare is the share of the track that an offset must hold for. Chosen.
-	dcShare = 0.5
+	// Share is the share of the track that an offset must hold for.
+	Share float64 `unit:"share" source:"chosen"`
 
-	// dcAgrees is how far the stretches may scatter about one offset, as a share of
-	// it, or by half of warningDC: the means of a rumble hardly ever agree so over
-	// half of a recording. Chosen.
-	dcAgrees = 0.25
-)
+	// Agrees is how far the stretches may scatter about one offset, as a share of it, or by
+	// half of Warning: the means of a rumble hardly ever agree so over half of a recording.
+	Agrees float64 `unit:"share" source:"chosen"`
+}{
+	Warning: 0.005,
+	Fault:   0.05,
+	Share:   0.5,
+	Agrees:  0.25,
+}
 
 // standing returns the offset that most stretches which have one agree on, and
 // the stretches that do.
 func standing(means []float64) (dc float64, at []int) {
 	var over []float64
 	for _, m := range means {
-		if math.Abs(m) >= warningDC {
+		if math.Abs(m) >= offsetLimits.Warning {
 			over = append(over, m)
 		}
 	}
@@ -39,7 +44,7 @@ func standing(means []float64) (dc float64, at []int) {
 	}
 	middle := stats.Nth(over, len(over)/2) // one of them, not between two that disagree
 	for i, m := range means {
-		if math.Abs(m-middle) <= max(dcAgrees*math.Abs(middle), warningDC/2) {
+		if math.Abs(m-middle) <= max(offsetLimits.Agrees*math.Abs(middle), offsetLimits.Warning/2) {
 			at = append(at, i)
 			dc += m
 		}
@@ -53,12 +58,12 @@ func offsets(n *known) []catalog.Finding {
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
 		dc, at := standing(t.Means)
-		if math.Abs(dc) < warningDC || float64(len(at)) < dcShare*float64(len(t.Means)) {
+		if math.Abs(dc) < offsetLimits.Warning || float64(len(at)) < offsetLimits.Share*float64(len(t.Means)) {
 			continue
 		}
 		first, last := at[0], at[len(at)-1]
 		severity := catalog.WarningSeverity
-		if math.Abs(dc) >= faultDC {
+		if math.Abs(dc) >= offsetLimits.Fault {
 			severity = catalog.FaultSeverity
 		}
 		stretch := evidence.DCStretch * int64(meter.BlockFrames(t.SampleRate))

@@ -41,21 +41,21 @@ func TestLopsided(t *testing.T) {
 	for i := range blocks {
 		blocks[i].MeanSquare, blocks[i].Mean = 1e-8, 1e-6
 		if i%8 < 6 {
-			blocks[i].MeanSquare, blocks[i].Mean = 0.01, 2*warningDC
+			blocks[i].MeanSquare, blocks[i].Mean = 0.01, float32(2*offsetLimits.Warning)
 		}
 	}
 	for i, m := range evidence.Means(blocks) {
-		if math.Abs(m) >= warningDC {
+		if math.Abs(m) >= offsetLimits.Warning {
 			t.Errorf("stretch %d: offset of %g, want none", i, m)
 		}
 	}
 	for i := range blocks {
-		blocks[i].MeanSquare += 4 * warningDC * warningDC
-		blocks[i].Mean += 2 * warningDC
+		blocks[i].MeanSquare += float32(4 * offsetLimits.Warning * offsetLimits.Warning)
+		blocks[i].Mean += float32(2 * offsetLimits.Warning)
 	}
 	for i, m := range evidence.Means(blocks) {
-		if math.Abs(m-2*warningDC) > 1e-5 {
-			t.Errorf("stretch %d: offset of %g, want %g", i, m, 2*warningDC)
+		if math.Abs(m-2*offsetLimits.Warning) > 1e-5 {
+			t.Errorf("stretch %d: offset of %g, want %g", i, m, 2*offsetLimits.Warning)
 		}
 	}
 }
@@ -75,7 +75,7 @@ func TestRumble(t *testing.T) {
 			n := &evidence.Recording{SampleRate: testRate, Tracks: []evidence.Track{{Means: evidence.Means(blocks)}}}
 			n.Tracks[0].SampleRate, n.Tracks[0].Frames = testRate, int64(len(blocks))*testRate/10
 			findings := offsets(&known{Recording: n})
-			if want := math.Abs(row.dc) >= warningDC; want != (len(findings) == 1) {
+			if want := math.Abs(row.dc) >= offsetLimits.Warning; want != (len(findings) == 1) {
 				t.Errorf("rumble %g, offset %g, seed %d, %d blocks: %v", row.rumble, row.dc, seed, len(blocks), findings)
 			} else if want && math.Abs(findings[0].Evidence["dc_fraction"]-row.dc) > 0.15*math.Abs(row.dc) {
 				t.Errorf("rumble %g, offset %g, seed %d: %g", row.rumble, row.dc, seed, findings[0].Evidence["dc_fraction"])

@@ -10,27 +10,44 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// wholeShare is the share of a night's songs in which a channel that hears
-	// the stage all the time is above tonight's floor. Chosen.
-	wholeShare = 0.9
+// pastLimits are the thresholds of what other nights tell of a channel.
+var pastLimits = struct {
+	// WholeShare is the share of a night's songs in which a channel that hears the stage all
+	// the time is above tonight's floor.
+	WholeShare float64 `unit:"share" source:"chosen"`
 
-	// playsShare is the share of a song from which a channel plays in it. Chosen.
-	playsShare = 0.2
-	// restsShare is the share of songs, or of a part of one, from which on a channel
-	// plays there and does not rest. Chosen.
-	restsShare = 0.5
-	// songNights is on how many other nights a song must have had the channel,
-	// every time, to miss it tonight. Chosen.
-	songNights = 2
-	// missedS is how much of a song, in seconds of playing band, a channel must
-	// miss for that. Chosen.
-	missedS = 10
-	// mostSongs is the share of other nights' songs in which a channel plays that
-	// rests in none of enoughSongs songs, whatever they are called. Chosen: common practice.
-	mostSongs   = 0.9
-	enoughSongs = 3
-)
+	// PlaysShare is the share of a song from which a channel plays in it.
+	PlaysShare float64 `unit:"share" source:"chosen"`
+
+	// RestsShare is the share of songs, or of a part of one, from which on a channel plays
+	// there and does not rest.
+	RestsShare float64 `unit:"share" source:"chosen"`
+
+	// SongNights is on how many other nights a song must have had the channel, every time, to
+	// miss it tonight.
+	SongNights int `unit:"nights" source:"chosen"`
+
+	// MissedS is how much of a song, in seconds of playing band, a channel must miss for that.
+	MissedS float64 `unit:"s" source:"chosen"`
+
+	// MostSongs is the share of other nights' songs in which a channel plays that rests in
+	// none of EnoughSongs songs, whatever they are called (common practice).
+	MostSongs   float64 `unit:"share" source:"chosen"`
+	EnoughSongs int     `unit:"songs" source:"chosen"`
+
+	// WeighedDB is what the K filter adds to white noise, at most (BS.1770-5, Table 1: the
+	// shelf's +4 dB).
+	WeighedDB float64 `unit:"dB" source:"standard"`
+}{
+	WholeShare:  0.9,
+	PlaysShare:  0.2,
+	RestsShare:  0.5,
+	SongNights:  2,
+	MissedS:     10,
+	MostSongs:   0.9,
+	EnoughSongs: 3,
+	WeighedDB:   4,
+}
 
 // aliveShare returns the share of the songs of that night, or of the whole
 // recording where none are known, in which the channel lay above a level in
@@ -49,16 +66,12 @@ func aliveShare(p *evidence.Past, level float64) float64 {
 	return sum / all
 }
 
-// weighedDB is what the K filter adds to white noise, at most (BS.1770-5, Table 1:
-// the shelf's +4 dB).
-const weighedDB = 4
-
 // songsPlayed returns the share of that night's songs in which the channel was
 // above a level in dB for a part of the time; 0 where none are known.
 func songsPlayed(p *evidence.Past, level float64) float64 {
 	played := 0
 	for _, t := range p.Takes {
-		if shareAbove(&p.Track, level, t.Start, t.End) >= playsShare {
+		if shareAbove(&p.Track, level, t.Start, t.End) >= pastLimits.PlaysShare {
 			played++
 		}
 	}
@@ -80,8 +93,8 @@ func songsIn(n *known, t *evidence.Track) int {
 // where tonight's track holds so much and no life: what only the recorder's own
 // steps make there is none either.
 func above(p *evidence.Past, level float64, t *evidence.Track) float64 {
-	steps := (&channelsound.Night{BitDepth: p.BitDepth}).Grain() + weighedDB
-	return max(level+evidence.GainDB(p.Track, *t), steps) + evidence.AboveDB
+	steps := (&channelsound.Night{BitDepth: p.BitDepth}).Grain() + pastLimits.WeighedDB
+	return max(level+evidence.GainDB(p.Track, *t), steps) + evidence.FloorLimits.AboveDB
 }
 
 // shareAbove returns the share of the bins from frame start to end above a
@@ -90,7 +103,7 @@ func shareAbove(t *evidence.Track, level float64, start, end int64) float64 {
 	if t.SampleRate == 0 {
 		return math.NaN()
 	}
-	from, to := t.Bin(start), min(t.Bin(end), len(t.Levels))
+	from, to := max(0, t.Bin(start)), min(t.Bin(end), len(t.Levels))
 	if from >= to {
 		return math.NaN()
 	}
@@ -108,7 +121,7 @@ func shareAbove(t *evidence.Track, level float64, start, end int64) float64 {
 func alwaysHears(n *known, t *evidence.Track, level float64) bool {
 	nights := n.Past[catalog.Key(t.Channel)]
 	for i := range nights {
-		if !(aliveShare(&nights[i], above(&nights[i], level, t)) >= wholeShare) {
+		if !(aliveShare(&nights[i], above(&nights[i], level, t)) >= pastLimits.WholeShare) {
 			return false
 		}
 	}
@@ -120,7 +133,7 @@ func alwaysHears(n *known, t *evidence.Track, level float64) bool {
 func restsElsewhere(n *known, t *evidence.Track, level float64) bool {
 	nights := n.Past[catalog.Key(t.Channel)]
 	for i := range nights {
-		if aliveShare(&nights[i], above(&nights[i], level, t)) < restsShare {
+		if aliveShare(&nights[i], above(&nights[i], level, t)) < pastLimits.RestsShare {
 			return true
 		}
 	}
@@ -144,12 +157,12 @@ func playedElsewhere(n *known, t *evidence.Track, level float64) []string {
 					continue
 				}
 				all++
-				if shareAbove(&p.Track, above(p, level, t), other.Start, other.End) >= playsShare {
+				if shareAbove(&p.Track, above(p, level, t), other.Start, other.End) >= pastLimits.PlaysShare {
 					played++
 				}
 			}
 		}
-		if all >= songNights && played == all && !slices.Contains(songs, take.Song) {
+		if all >= pastLimits.SongNights && played == all && !slices.Contains(songs, take.Song) {
 			songs = append(songs, take.Song)
 		}
 	}
@@ -157,7 +170,7 @@ func playedElsewhere(n *known, t *evidence.Track, level float64) []string {
 }
 
 // missedElsewhere returns those silences of a track that run to the end of a
-// song, and on, where it plays on all other nights: songNights of them at least
+// song, and on, where it plays on all other nights: pastLimits.SongNights of them at least
 // must say so. Where one night says otherwise of any silence there are none.
 func missedElsewhere(n *known, t *evidence.Track, silences []stretch, s *stage) []stretch {
 	nights := n.Past[catalog.Key(t.Channel)]
@@ -166,7 +179,7 @@ func missedElsewhere(n *known, t *evidence.Track, silences []stretch, s *stage) 
 		said := map[int]bool{}
 		for _, take := range n.Takes {
 			from, to := max(q.from, t.Bin(take.Start)), t.Bin(take.End)
-			if q.to < to || float64(s.loudIn(from, to)) < missedS*evidence.BinsPerSecond {
+			if q.to < to || float64(s.loudIn(from, to)) < pastLimits.MissedS*evidence.BinsPerSecond {
 				continue
 			}
 			// The same part of the song on the other nights.
@@ -180,14 +193,14 @@ func missedElsewhere(n *known, t *evidence.Track, silences []stretch, s *stage) 
 					}
 					span := float64(other.End - other.Start)
 					share := shareAbove(&p.Track, above(p, q.level, t), other.Start+int64(start*span), other.End)
-					if !(share >= restsShare) {
+					if !(share >= pastLimits.RestsShare) {
 						return nil
 					}
 					said[i] = true
 				}
 			}
 		}
-		if len(said) >= songNights {
+		if len(said) >= pastLimits.SongNights {
 			missed = append(missed, q)
 		}
 	}

@@ -41,7 +41,7 @@ func ceilings(n *known, flatTops []catalog.Finding) []catalog.Finding {
 	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if len(t.Piles) == 0 || repeats(n, n.carried[t.Number]) {
+		if len(t.Piles) == 0 || repeats(n, n.carried()[t.Number]) {
 			continue
 		}
 		for k := 0; k < len(t.Piles); {
@@ -66,7 +66,7 @@ func ceilings(n *known, flatTops []catalog.Finding) []catalog.Finding {
 }
 
 func sameTop(a, b float32) bool {
-	return math.Abs(float64(a-b)) <= (sameCeiling-1)*float64(min(a, b))
+	return math.Abs(float64(a-b)) <= (flatTopLimits.Ceiling-1)*float64(min(a, b))
 }
 
 // told reports whether a spell of a track has a finding already.

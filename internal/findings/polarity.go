@@ -11,21 +11,29 @@ import (
 	"nightreel/internal/channelsound"
 )
 
-const (
-	// pairR is the correlation two pickups must have, on both nights, for their
-	// polarity to be known: chance reaches 0.1 over a minute of songs.
-	// Measured; chosen well above.
-	pairR = 0.18
-	// sameShape is how alike, up to its sign, the curve of a pair must be from
-	// night to night: as long as neither pickup moves it is. Chosen.
-	sameShape = 0.55
-	// samePlace is how high a turned curve must be, against its highest, where it
-	// was highest before. Chosen.
-	samePlace = 0.6
-	// sidesR is how strongly the two sides of one thing must disagree to be reported
-	// without another night. Chosen.
-	sidesR = 0.5
-)
+// polarityLimits are the thresholds of polarity.
+var polarityLimits = struct {
+	// PairR is what two pickups must have in common, on both nights, for their polarity to be
+	// known: chance reaches 0.1 over a minute of songs.
+	PairR float64 `unit:"correlation" source:"measured"`
+
+	// SameShape is how alike, up to its sign, the curve of a pair must be from night to night:
+	// as long as neither pickup moves it is.
+	SameShape float64 `unit:"correlation" source:"chosen"`
+
+	// SamePlace is how high a turned curve must be, against its highest, where it was highest
+	// before.
+	SamePlace float64 `unit:"share" source:"chosen"`
+
+	// SidesR is how strongly the two sides of one thing must disagree to be reported without
+	// another night.
+	SidesR float64 `unit:"correlation" source:"chosen"`
+}{
+	PairR:     0.18,
+	SameShape: 0.55,
+	SamePlace: 0.6,
+	SidesR:    0.5,
+}
 
 // turn is what one other night says of one pair.
 type turn struct {
@@ -47,11 +55,11 @@ type since struct {
 // were exchanged are left out, and those that carry another one's signal.
 func turns(n *known) []since {
 	out := map[int]bool{}
-	for _, s := range n.swaps {
+	for _, s := range n.swaps() {
 		out[s.a], out[s.b] = true, true
 	}
 	for i := range n.Sound.Voices {
-		out[i] = out[i] || slices.ContainsFunc(n.copies, func(f catalog.Finding) bool {
+		out[i] = out[i] || slices.ContainsFunc(n.copies(), func(f catalog.Finding) bool {
 			return f.Track == n.Sound.Voices[i].Track.Number || f.Partner() == n.Sound.Voices[i].Track.Number
 		})
 	}
@@ -70,7 +78,7 @@ func turns(n *known) []since {
 					continue
 				}
 				// Most pairs hear nothing together: of those the other night is not asked.
-				if r, _ := c.Peak(); math.Abs(r) < pairR {
+				if r, _ := c.Peak(); math.Abs(r) < polarityLimits.PairR {
 					continue
 				}
 				if w := turnOf(c, p.Curve(l.of[b], l.of[a])); w != 0 {
@@ -92,11 +100,11 @@ func turnOf(c, d *channelsound.Curve) float64 {
 	r, _ := c.Peak()
 	then, _ := d.Peak()
 	heard := min(math.Abs(r), math.Abs(then))
-	if heard < pairR {
+	if heard < polarityLimits.PairR {
 		return 0
 	}
 	cos := c.Cosine(d)
-	if cos >= sameShape || cos <= -sameShape && opposed(c, d) && opposed(d, c) {
+	if cos >= polarityLimits.SameShape || cos <= -polarityLimits.SameShape && opposed(c, d) && opposed(d, c) {
 		return cos * heard
 	}
 	return 0
@@ -121,7 +129,7 @@ func opposed(c, d *channelsound.Curve) bool {
 		}
 	}
 	peak, _ := d.Peak()
-	return top*d.R[at] < 0 && math.Abs(d.R[at]) >= samePlace*math.Abs(peak)
+	return top*d.R[at] < 0 && math.Abs(d.R[at]) >= polarityLimits.SamePlace*math.Abs(peak)
 }
 
 // polarity finds the channels that are turned over against their partners.
@@ -176,7 +184,7 @@ func sides(n *known, had []catalog.Finding) []catalog.Finding {
 				other = max(other, v)
 			}
 			t := n.TrackOf(y)
-			if r > -sidesR || other > -r/2 || t == nil || slices.ContainsFunc(had, func(f catalog.Finding) bool { return f.Track == t.Number }) {
+			if r > -polarityLimits.SidesR || other > -r/2 || t == nil || slices.ContainsFunc(had, func(f catalog.Finding) bool { return f.Track == t.Number }) {
 				continue
 			}
 			found = append(found, catalog.Finding{

@@ -1,5 +1,5 @@
 //go:build !race
 
-package findings_test
+package findings
 
-const raceEnabled = false
+const RaceEnabled = false

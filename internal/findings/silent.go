@@ -11,37 +11,49 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// floorDB is how near to a floor a bin belongs to it. Chosen.
-	floorDB = 3
-	// flatDB is how far the bins of a floor lie apart at most. Chosen.
-	flatDB = 3
+// silentLimits are the thresholds of tracks that are dead or went silent.
+var silentLimits = struct {
+	// FloorDB is how near to a floor a bin belongs to it, and FlatDB how far the bins of a
+	// floor lie apart at most.
+	FloorDB float64 `unit:"dB" source:"chosen"`
+	FlatDB  float64 `unit:"dB" source:"chosen"`
 
-	// loudestShare is the least share of the bins that lie below what a track reaches,
-	// however short it is, and quietestShare the share of those outside of the stretches
-	// that are its quiet moments. Chosen.
-	loudestShare  = 0.5
-	quietestShare = 0.05
+	// LoudestShare is the least share of the bins that lie below what a track reaches, however
+	// short it is, and QuietestShare the share of those outside of the stretches that are its
+	// quiet moments.
+	LoudestShare  float64 `unit:"share" source:"chosen"`
+	QuietestShare float64 `unit:"share" source:"chosen"`
 
-	// bleedShare is the share of the band's playing in which a live microphone
-	// hears something above its floor; all of it but for the odd stop. Chosen.
-	bleedShare = 0.98
-	// quietShare is the same for when the band does not play: a microphone
-	// hears the room more often than not, a cable from an instrument nothing. Chosen.
-	quietShare = 0.5
+	// BleedShare is the share of the band's playing in which a live microphone hears something
+	// above its floor; all of it but for the odd stop.
+	BleedShare float64 `unit:"share" source:"chosen"`
 
-	// A source on a cable that never rests while the band plays, for steadyS,
-	// and then is silent to the end, for at least lostS of playing band, is reported
-	// without other nights. Chosen: common practice.
-	steadyS = 600
-	lostS   = 120
+	// QuietShare is the same for when the band does not play: a microphone hears the room more
+	// often than not, a cable from an instrument nothing.
+	QuietShare float64 `unit:"share" source:"chosen"`
 
-	// joinS joins the silences of one channel to one spell. Chosen.
-	joinS = 30
-	// manySpells is how often a channel may go silent and still get a finding each.
-	// Chosen.
-	manySpells = 3
-)
+	// A source on a cable that never rests while the band plays, for SteadyS, and then is
+	// silent to the end, for at least LostS of playing band, is reported without other nights
+	// (common practice).
+	SteadyS float64 `unit:"s" source:"chosen"`
+	LostS   float64 `unit:"s" source:"chosen"`
+
+	// JoinS joins the silences of one channel to one spell, and ManySpells is how often a
+	// channel may go silent and still get a finding each.
+	JoinS      float64 `unit:"s" source:"chosen"`
+	ManySpells int     `unit:"spells" source:"chosen"`
+}{
+	FloorDB:       3,
+	FlatDB:        3,
+	LoudestShare:  0.5,
+	QuietestShare: 0.05,
+	BleedShare:    0.98,
+	QuietShare:    0.5,
+	SteadyS:       600,
+	LostS:         120,
+	JoinS:         30,
+	ManySpells:    3,
+}
 
 // stretch is a range of bins in which a track holds only a floor.
 type stretch struct {
@@ -51,11 +63,11 @@ type stretch struct {
 }
 
 // silent reports the tracks that are dead or went silent.
-func silent(n *known) []catalog.Finding { return n.silences }
+func silent(n *known) []catalog.Finding { return n.silences() }
 
 // silencesOf judges which tracks are dead and which went silent.
 func silencesOf(n *known) []catalog.Finding {
-	s := n.stage
+	s := n.stage()
 	var found []catalog.Finding
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
@@ -66,7 +78,7 @@ func silencesOf(n *known) []catalog.Finding {
 				found = append(found, f)
 			}
 		default:
-			found = append(found, wentSilent(n, t, n.stretches[i], s)...)
+			found = append(found, wentSilent(n, t, n.stretches()[i], s)...)
 		}
 	}
 	return found
@@ -87,14 +99,14 @@ func stretchesOf(n *evidence.Recording, s *stage) [][]stretch {
 // holds elsewhere, while the band plays for long enough.
 func stretches(t *evidence.Track, s *stage) []stretch {
 	// What it reaches for as long as would be judged; it may have died early.
-	loudest := stats.Percentile(t.Levels, max(loudestShare, 1-evidence.QuietS*evidence.BinsPerSecond/float64(len(t.Levels))))
+	loudest := stats.Percentile(t.Levels, max(silentLimits.LoudestShare, 1-evidence.FloorLimits.QuietS*evidence.BinsPerSecond/float64(len(t.Levels))))
 	var found []stretch
 	for from := 0; from < len(t.Levels); {
 		lo, hi := float64(t.Levels[from]), float64(t.Levels[from])
 		to, loud := from, 0
 		for to < len(t.Levels) {
 			v := float64(t.Levels[to])
-			if v > loudest-evidence.UnderDB || max(hi, v)-min(lo, v) > flatDB {
+			if v > loudest-evidence.FloorLimits.UnderDB || max(hi, v)-min(lo, v) > silentLimits.FlatDB {
 				break
 			}
 			lo, hi = min(lo, v), max(hi, v)
@@ -103,7 +115,7 @@ func stretches(t *evidence.Track, s *stage) []stretch {
 			}
 			to++
 		}
-		if float64(loud) >= evidence.QuietS*evidence.BinsPerSecond {
+		if float64(loud) >= evidence.FloorLimits.QuietS*evidence.BinsPerSecond {
 			found = append(found, stretch{from, to, stats.Percentile(t.Levels[from:to], 0.5), loud})
 			from = to
 			continue
@@ -112,7 +124,7 @@ func stretches(t *evidence.Track, s *stage) []stretch {
 		from++
 	}
 	// Dense music bleeds as steadily as a floor, but not below the quiet moments.
-	quiet := stats.Percentile(outside(t, found), quietestShare) + floorDB
+	quiet := stats.Percentile(outside(t, found), silentLimits.QuietestShare) + silentLimits.FloorDB
 	return slices.DeleteFunc(found, func(q stretch) bool { return q.level > quiet })
 }
 
@@ -138,22 +150,22 @@ func wentSilent(n *known, t *evidence.Track, all []stretch, s *stage) []catalog.
 		level = max(level, q.level)
 		silentLoud += q.loud
 	}
-	loud, quiet, loudBins := s.shares(t, level+floorDB, all)
-	if float64(loudBins) < evidence.QuietS*evidence.BinsPerSecond {
+	loud, quiet, loudBins := s.shares(t, level+silentLimits.FloorDB, all)
+	if float64(loudBins) < evidence.FloorLimits.QuietS*evidence.BinsPerSecond {
 		// Alive before the band played, if ever.
 		if f, ok := dead(n, t, s); ok {
 			return []catalog.Finding{f}
 		}
 		return nil
 	}
-	if loud < bleedShare {
+	if loud < silentLimits.BleedShare {
 		// It rests while others play: only the same songs can tell of a fault.
 		return silentFindings(n, t, missedElsewhere(n, t, all, s), catalog.WarningSeverity)
 	}
 	last := all[len(all)-1]
 	toEnd := s.loudIn(last.to, len(t.Levels)) == 0
 	switch {
-	case quiet >= quietShare || alwaysHears(n, t, level) && float64(silentLoud) > (1-wholeShare)*float64(silentLoud+loudBins):
+	case quiet >= silentLimits.QuietShare || alwaysHears(n, t, level) && float64(silentLoud) > (1-pastLimits.WholeShare)*float64(silentLoud+loudBins):
 		// A microphone. One that lives for less than half of the night may have
 		// been plugged in for that alone, unless it began alive.
 		if silentLoud > loudBins && !(toEnd && len(all) == 1 && s.loudIn(0, last.from) > 0) {
@@ -166,7 +178,7 @@ func wentSilent(n *known, t *evidence.Track, all []stretch, s *stage) []catalog.
 	case toEnd && len(all) == 1 && !t.Rests && s.within(last.from) && !restsElsewhere(n, t, level):
 		// It sounded whenever the band played, and stopped within a song for good.
 		return silentFindings(n, t, all, catalog.WarningSeverity)
-	case float64(loudBins) >= steadyS*evidence.BinsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= lostS*evidence.BinsPerSecond && !restsElsewhere(n, t, level):
+	case float64(loudBins) >= silentLimits.SteadyS*evidence.BinsPerSecond && toEnd && len(all) == 1 && float64(last.loud) >= silentLimits.LostS*evidence.BinsPerSecond && !restsElsewhere(n, t, level):
 		return silentFindings(n, t, all, catalog.WarningSeverity)
 	}
 	// It may rest where it plays on the other nights.
@@ -177,7 +189,7 @@ func wentSilent(n *known, t *evidence.Track, all []stretch, s *stage) []catalog.
 func silentFindings(n *known, t *evidence.Track, all []stretch, severity catalog.Severity) []catalog.Finding {
 	var spells []stretch
 	for _, q := range all {
-		if k := len(spells) - 1; k >= 0 && float64(q.from-spells[k].to) <= joinS*evidence.BinsPerSecond {
+		if k := len(spells) - 1; k >= 0 && float64(q.from-spells[k].to) <= silentLimits.JoinS*evidence.BinsPerSecond {
 			spells[k].to = q.to
 			spells[k].loud += q.loud
 			continue
@@ -185,7 +197,7 @@ func silentFindings(n *known, t *evidence.Track, all []stretch, severity catalog
 		spells = append(spells, q)
 	}
 	counted := len(spells)
-	if counted > manySpells {
+	if counted > silentLimits.ManySpells {
 		whole := spells[0]
 		for _, q := range spells[1:] {
 			whole.to = q.to
@@ -203,7 +215,7 @@ func silentFindings(n *known, t *evidence.Track, all []stretch, severity catalog
 		text := fmt.Sprintf("%s went silent at %s%s and carried only its floor %s, while the others played on for %s: change its cable first, then the microphone or DI box.",
 			t.Channel, n.clock(start), n.where(start), ends, length(float64(q.loud)/evidence.BinsPerSecond))
 		spellsHere := 1
-		if counted > manySpells {
+		if counted > silentLimits.ManySpells {
 			spellsHere = counted
 			text = fmt.Sprintf("%s went silent %s between %s and %s while the others played (%s in all): change its cable first, then the microphone, unless somebody switches it off.",
 				t.Channel, times(counted), n.clock(start), n.clock(end), length(float64(q.loud)/evidence.BinsPerSecond))
@@ -217,7 +229,7 @@ func silentFindings(n *known, t *evidence.Track, all []stretch, severity catalog
 
 // dead judges a track that holds nothing but its floor all night.
 func dead(n *known, t *evidence.Track, s *stage) (catalog.Finding, bool) {
-	if float64(s.bins) < evidence.QuietS*evidence.BinsPerSecond {
+	if float64(s.bins) < evidence.FloorLimits.QuietS*evidence.BinsPerSecond {
 		return catalog.Finding{}, false // nobody played
 	}
 	level := t.Middle
@@ -254,16 +266,16 @@ func verdictOn(n *known, t *evidence.Track, level float64) verdict {
 		if share > 0 && !p.Track.Lifeless {
 			alive++
 		}
-		if share >= wholeShare {
+		if share >= pastLimits.WholeShare {
 			whole++
 		}
-		if songsPlayed(&p, above(&p, level, t)) >= mostSongs {
+		if songsPlayed(&p, above(&p, level, t)) >= pastLimits.MostSongs {
 			played++
 		}
 	}
 	const remedy = "check microphone, cable and patch before the next show"
 	switch {
-	case nights == 0 && !t.Rests && neighbours(n, t) >= leastStage:
+	case nights == 0 && !t.Rests && neighbours(n, t) >= stageLimits.Least:
 		return verdict{catalog.NoteSeverity, "without the stage around it, and no other night tells whether it should hold more", "if it had something to play, check microphone, cable and patch"}
 	case nights == 0 || alive == 0:
 		return verdict{}
@@ -272,7 +284,7 @@ func verdictOn(n *known, t *evidence.Track, level float64) verdict {
 	case whole == nights:
 		return verdict{catalog.WarningSeverity, "while on the other night it heard the stage all the time", remedy}
 	}
-	if played == nights && nights >= 2 && songsIn(n, t) >= enoughSongs {
+	if played == nights && nights >= 2 && songsIn(n, t) >= pastLimits.EnoughSongs {
 		return verdict{catalog.WarningSeverity, fmt.Sprintf("while on %d other nights it plays in nearly every song", nights), remedy}
 	}
 	songs := playedElsewhere(n, t, level)

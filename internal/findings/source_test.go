@@ -6,18 +6,36 @@ import (
 	"go/token"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
+
+	"nightreel/internal/evidence"
 )
 
-// source is how a comment says where a number is from.
-var source = regexp.MustCompile(`(?i)\b(measured|chosen|standard|BS\.1770|EN 50160|tuning nights|defined)\b`)
+// source is how the comment of a constant says where a number is from.
+var source = regexp.MustCompile(`(?i)\b(measured|chosen|standard|defined)\b`)
 
-// Every number that decides says in its comment whether a standard, a measurement or
-// a choice is behind it. A number without a comment of its own shares the one above.
-func TestThresholdsHaveASource(t *testing.T) {
-	seen := 0
-	for _, pattern := range []string{"*.go", "../evidence/*.go"} {
+// Every threshold has a unit, and says whether a standard, a measurement or a choice is
+// behind it.
+func TestThresholdsHaveUnitAndSource(t *testing.T) {
+	all := slices.Concat(Thresholds(), evidence.Thresholds())
+	for _, th := range all {
+		if th.Unit == "" || !slices.Contains([]string{"standard", "measured", "chosen"}, th.Source) || th.Value() == 0 {
+			t.Errorf("%s %s: %g %q, source %q", th.Of, th.Name, th.Value(), th.Unit, th.Source)
+		}
+	}
+	if len(all) < 130 {
+		t.Errorf("only %d thresholds", len(all))
+	}
+}
+
+// Every struct of thresholds is listed, and every constant that is a number says in its
+// comment what is behind it: a constant without a comment shares the one above.
+func TestNoNumberIsWithoutSource(t *testing.T) {
+	listed := map[string]bool{}
+	structs := map[string]bool{}
+	for _, pattern := range []string{"*.go", "../evidence/*.go", "../linecheck/*.go"} {
 		files, err := filepath.Glob(pattern)
 		if err != nil {
 			t.Fatal(err)
@@ -32,27 +50,44 @@ func TestThresholdsHaveASource(t *testing.T) {
 			}
 			for _, decl := range tree.Decls {
 				block, ok := decl.(*ast.GenDecl)
-				if !ok || block.Tok != token.CONST {
+				if !ok {
 					continue
 				}
 				above := block.Doc.Text()
 				for _, spec := range block.Specs {
-					spec := spec.(*ast.ValueSpec)
+					spec, ok := spec.(*ast.ValueSpec)
+					if !ok {
+						continue
+					}
+					name := spec.Names[0].Name
+					if block.Tok == token.VAR && strings.HasSuffix(name, "Limits") {
+						structs[name] = true
+					}
 					if spec.Doc != nil {
 						above = block.Doc.Text() + spec.Doc.Text()
 					}
-					if len(spec.Values) == 0 || isText(spec.Values[0]) {
-						continue
-					}
-					if seen++; !source.MatchString(above + spec.Comment.Text()) {
-						t.Errorf("%s: %s has no source", file, spec.Names[0].Name)
+					if block.Tok == token.CONST && len(spec.Values) > 0 && !isText(spec.Values[0]) && !source.MatchString(above+spec.Comment.Text()) {
+						t.Errorf("%s: %s has no source", file, name)
 					}
 				}
 			}
+			ast.Inspect(tree, func(n ast.Node) bool {
+				if taken, ok := n.(*ast.UnaryExpr); ok && taken.Op == token.AND {
+					if id, ok := taken.X.(*ast.Ident); ok {
+						listed[id.Name] = true
+					}
+				}
+				return true
+			})
 		}
 	}
-	if seen < 100 {
-		t.Errorf("only %d numbers seen", seen)
+	for name := range structs {
+		if !listed[name] {
+			t.Errorf("%s is not among the thresholds", name)
+		}
+	}
+	if len(structs) < 20 {
+		t.Errorf("only %d structs of thresholds", len(structs))
 	}
 }
 

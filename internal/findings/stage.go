@@ -7,24 +7,34 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// livelyDB is how far the loud and the quiet moments of a track must lie
-	// apart for it to tell what the stage does, and leastStage how many such
-	// tracks make a stage. Chosen: common practice.
-	livelyDB   = 10
-	leastStage = 3
-	// betweenShare and songShare are the quantiles of the middle track's level that stand
-	// for between songs and for songs; half way between them the band begins to play.
-	// Chosen.
-	betweenShare = 0.1
-	songShare    = 0.95
-	// onS is over how many seconds before and after a bin the band must play for one part
-	// in onParts of them to play on over it. Chosen.
-	onS     = 4
-	onParts = 4
-	// leastLivelyDB keeps tracks out that hold hardly more than noise. Chosen.
-	leastLivelyDB = -70
-)
+// stageLimits are the thresholds of when the band plays.
+var stageLimits = struct {
+	// LivelyDB is how far the loud and the quiet moments of a track must lie apart for it to
+	// tell what the stage does, LeastLivelyDBFS the least loud level, which keeps tracks out
+	// that hold hardly more than noise, and Least how many such tracks make a stage (common
+	// practice).
+	LivelyDB        float64 `unit:"dB" source:"chosen"`
+	LeastLivelyDBFS float64 `unit:"dBFS" source:"chosen"`
+	Least           int     `unit:"tracks" source:"chosen"`
+
+	// BetweenShare and SongShare are the quantiles of the middle track's level that stand for
+	// between songs and for songs; half way between them the band begins to play.
+	BetweenShare float64 `unit:"share" source:"chosen"`
+	SongShare    float64 `unit:"share" source:"chosen"`
+
+	// OnS is over what time before and after a bin the band must play for one part in OnParts
+	// of it to play on over the bin.
+	OnS     float64 `unit:"s" source:"chosen"`
+	OnParts int     `unit:"parts" source:"chosen"`
+}{
+	LivelyDB:        10,
+	LeastLivelyDBFS: -70,
+	Least:           3,
+	BetweenShare:    0.1,
+	SongShare:       0.95,
+	OnS:             4,
+	OnParts:         4,
+}
 
 // stage tells for each bin whether the band plays.
 type stage struct {
@@ -42,7 +52,7 @@ func stageOf(n *evidence.Recording) *stage {
 	bins := 0
 	for i := range n.Tracks {
 		t := &n.Tracks[i]
-		if !t.Measured || t.High-t.Low < livelyDB || t.High < leastLivelyDB {
+		if !t.Measured || t.High-t.Low < stageLimits.LivelyDB || t.High < stageLimits.LeastLivelyDBFS {
 			continue
 		}
 		lively = append(lively, t)
@@ -50,7 +60,7 @@ func stageOf(n *evidence.Recording) *stage {
 		bins = max(bins, len(t.Levels))
 	}
 	s := &stage{loud: make([]bool, bins)}
-	if len(lively) < leastStage {
+	if len(lively) < stageLimits.Least {
 		return s
 	}
 	middle := make([]float32, bins)
@@ -67,7 +77,7 @@ func stageOf(n *evidence.Recording) *stage {
 	// Between songs and applause lies a wide valley; where a recording holds
 	// music alone, the louder half of it will do.
 	s.middle = middle
-	threshold := (stats.Percentile(middle, betweenShare) + stats.Percentile(middle, songShare)) / 2
+	threshold := (stats.Percentile(middle, stageLimits.BetweenShare) + stats.Percentile(middle, stageLimits.SongShare)) / 2
 	for b, v := range middle {
 		if float64(v) >= threshold {
 			s.loud[b] = true
@@ -94,8 +104,8 @@ func (s *stage) loudIn(from, to int) int {
 // within reports whether the band plays on over a bin: for a quarter of the 4 s
 // before it and of those after it.
 func (s *stage) within(bin int) bool {
-	const around = int(onS * evidence.BinsPerSecond)
-	return onParts*s.loudIn(bin-around, bin) >= around && onParts*s.loudIn(bin, bin+around) >= around
+	around := int(stageLimits.OnS * evidence.BinsPerSecond)
+	return stageLimits.OnParts*s.loudIn(bin-around, bin) >= around && stageLimits.OnParts*s.loudIn(bin, bin+around) >= around
 }
 
 // shares tells how much of a track's loud and quiet bins lies above a level, of

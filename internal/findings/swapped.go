@@ -12,50 +12,70 @@ import (
 	"nightreel/internal/stats"
 )
 
-// Two inputs are exchanged when each of them tonight is like the other one on
-// the other nights. Three things are compared: the spectrum over songs that both
-// nights have, with whom the wave agrees (which tells where a pickup stands),
-// and with whom the level moves. Of each, what counts is how far apart the
-// channel and itself are, against how far apart the two are crosswise: -1 to 1,
-// above 0 where the exchange explains the night better.
-const (
-	// The least difference between two channels, of each of the three, that is
-	// believed: what one channel's figures differ by from night to night
-	// (estimated on the tuning nights of task evaluate).
-	leastBands    = 2.5  // dB
-	leastCurve    = 0.06 // correlation
-	leastTogether = 0.15 // correlation
-	// togetherCells is how many cells make a correlation of levels. Chosen.
-	togetherCells = 20
-	// swappedAt is from where on the exchange is believed on the middle one of the
-	// other nights, and swappedNot what no night may fall below. Channels that
-	// are as seem to lie at -0.3 and below, those that sound alike near 0. On 68
-	// tuning nights with 32 exchanges it is a steep place below: 0.05 invents 5
-	// and 0 invents 20, 0.1 and 0.15 none; above it 0.2 misses 2 and 0.25 misses 4.
-	swappedAt  = 0.15
-	swappedNot = -0.15
-	// wellKnown bounds how much one of the three weighs more for two channels
-	// that differ much in it. Chosen.
-	wellKnown = 3
-	// A band is compared where it lies leastBandDB (5 dB above digital silence) and not
-	// faintBandDB below the song on both nights; what lies less than overQuietDB above the
-	// quiet counts as that, and no band counts for more than mostBandDB. All in dB. Chosen.
-	leastBandDB = channelsound.Silence + 5
-	faintBandDB = 60
-	overQuietDB = 3
-	mostBandDB  = 15
-	// levelCounts is how much of a difference in level as a whole counts, of mostLevelDB
-	// at most, in dB. Chosen: gains are turned from night to night.
-	levelCounts = 0.2
-	mostLevelDB = 10
-	// fewestBands, fewestCurves and fewestTogether are how many bands, and how many other
-	// voices, make each of the three comparisons. Chosen.
-	fewestBands    = 5
-	fewestCurves   = 2
-	fewestTogether = 3
-	// commonCells is the fewest cells of common songs that make a spectrum. Chosen.
-	commonCells = 4
-)
+// swappedLimits are the thresholds of exchanged inputs. The tuning nights are those of
+// task evaluate.
+var swappedLimits = struct {
+	// The least difference between two channels, of each of the three, that is believed: what
+	// one channel's figures differ by from night to night, estimated on the tuning nights.
+	LeastBandsDB  float64 `unit:"dB" source:"measured"`
+	LeastCurve    float64 `unit:"correlation" source:"measured"`
+	LeastTogether float64 `unit:"correlation" source:"measured"`
+
+	// TogetherCells is how many cells make a correlation of levels.
+	TogetherCells int `unit:"cells" source:"chosen"`
+
+	// At is from where on the exchange is believed on the middle one of the other nights, and
+	// Not what no night may fall below. Channels that are as seem to lie at -0.3 and below,
+	// those that sound alike near 0. On 68 tuning nights with 32 exchanges it is a steep place
+	// below: 0.05 invents 5 and 0 invents 20, 0.1 and 0.15 none; above it 0.2 misses 2 and
+	// 0.25 misses 4.
+	At  float64 `unit:"score" source:"measured"`
+	Not float64 `unit:"score" source:"measured"`
+
+	// WellKnown bounds how much one of the three weighs more for two channels that differ much
+	// in it.
+	WellKnown float64 `unit:"times" source:"chosen"`
+
+	// A band is compared where it lies at LeastBandDBFS (5 dB above digital silence) and not
+	// FaintBandDB below the song on both nights; what lies less than OverQuietDB above the
+	// quiet counts as that, and no band counts for more than MostBandDB.
+	LeastBandDBFS float64 `unit:"dBFS" source:"chosen"`
+	FaintBandDB   float64 `unit:"dB" source:"chosen"`
+	OverQuietDB   float64 `unit:"dB" source:"chosen"`
+	MostBandDB    float64 `unit:"dB" source:"chosen"`
+
+	// LevelCounts is how much of a difference in level as a whole counts, of MostLevelDB at
+	// most: gains are turned from night to night.
+	LevelCounts float64 `unit:"share" source:"chosen"`
+	MostLevelDB float64 `unit:"dB" source:"chosen"`
+
+	// Bands, Curves and Together are how many bands, and how many other voices, make each of
+	// the three comparisons.
+	Bands    int `unit:"bands" source:"chosen"`
+	Curves   int `unit:"voices" source:"chosen"`
+	Together int `unit:"voices" source:"chosen"`
+
+	// CommonCells is the fewest cells of common songs that make a spectrum.
+	CommonCells int `unit:"cells" source:"chosen"`
+}{
+	LeastBandsDB:  2.5,
+	LeastCurve:    0.06,
+	LeastTogether: 0.15,
+	TogetherCells: 20,
+	At:            0.15,
+	Not:           -0.15,
+	WellKnown:     3,
+	LeastBandDBFS: channelsound.Silence + 5,
+	FaintBandDB:   60,
+	OverQuietDB:   3,
+	MostBandDB:    15,
+	LevelCounts:   0.2,
+	MostLevelDB:   10,
+	Bands:         5,
+	Curves:        2,
+	Together:      3,
+	CommonCells:   4,
+}
 
 // likeness compares voices of tonight with voices of another night.
 type likeness struct {
@@ -107,7 +127,7 @@ func spectraOf(n *channelsound.Night, songs map[string]bool) spectra {
 	for i := range n.Voices {
 		v := &n.Voices[i]
 		cells := v.In(of)
-		if len(of) == 0 || len(cells) < commonCells {
+		if len(of) == 0 || len(cells) < swappedLimits.CommonCells {
 			out[i] = v.Bands
 			continue
 		}
@@ -127,13 +147,13 @@ func spectraOf(n *channelsound.Night, songs map[string]bool) spectra {
 func bandsApart(a, b *channelsound.Voice, x, y *[spectrum.Bands]float64) float64 {
 	var d []float64
 	for i := range x {
-		u, v := max(x[i], a.QuietBands[i]+overQuietDB), max(y[i], b.QuietBands[i]+overQuietDB)
-		if u <= leastBandDB || v <= leastBandDB || x[i] < a.Song-faintBandDB && y[i] < b.Song-faintBandDB {
+		u, v := max(x[i], a.QuietBands[i]+swappedLimits.OverQuietDB), max(y[i], b.QuietBands[i]+swappedLimits.OverQuietDB)
+		if u <= swappedLimits.LeastBandDBFS || v <= swappedLimits.LeastBandDBFS || x[i] < a.Song-swappedLimits.FaintBandDB && y[i] < b.Song-swappedLimits.FaintBandDB {
 			continue
 		}
-		d = append(d, max(-mostBandDB, min(mostBandDB, u-v)))
+		d = append(d, max(-swappedLimits.MostBandDB, min(swappedLimits.MostBandDB, u-v)))
 	}
-	if len(d) < fewestBands {
+	if len(d) < swappedLimits.Bands {
 		return math.NaN()
 	}
 	mean, square := 0.0, 0.0
@@ -143,7 +163,7 @@ func bandsApart(a, b *channelsound.Voice, x, y *[spectrum.Bands]float64) float64
 	for _, v := range d {
 		square += (v - mean) * (v - mean) / float64(len(d))
 	}
-	return math.Sqrt(square) + float64(levelCounts*min(mostLevelDB, math.Abs(mean)))
+	return math.Sqrt(square) + float64(swappedLimits.LevelCounts*min(swappedLimits.MostLevelDB, math.Abs(mean)))
 }
 
 // curvesApart is the distance of how voice a of one night and voice b of
@@ -162,7 +182,7 @@ func curvesApart(x *channelsound.Night, a int, y *channelsound.Night, b int, oth
 		sum += s / float64(len(c.R))
 		count++
 	}
-	if count < fewestCurves {
+	if count < swappedLimits.Curves {
 		return math.NaN()
 	}
 	return math.Sqrt(sum / float64(count))
@@ -173,13 +193,13 @@ func togetherApart(x *channelsound.Night, a int, y *channelsound.Night, b int, o
 	for _, o := range others {
 		r, n := x.Together(a, o[0])
 		s, m := y.Together(b, o[1])
-		if n < togetherCells || m < togetherCells {
+		if n < swappedLimits.TogetherCells || m < swappedLimits.TogetherCells {
 			continue
 		}
 		sum += float64((r - s) * (r - s))
 		count++
 	}
-	if count < fewestTogether {
+	if count < swappedLimits.Together {
 		return math.NaN()
 	}
 	return math.Sqrt(sum / float64(count))
@@ -195,7 +215,7 @@ func (l *likeness) exchange(a, b int) float64 {
 	sum, weight := 0.0, 0.0
 	score := func(least, between, aa, bb, ab, ba float64) {
 		if between >= least && !math.IsNaN(aa+bb+ab+ba) && aa+bb+ab+ba > 0 {
-			w := min(wellKnown, between/least)
+			w := min(swappedLimits.WellKnown, between/least)
 			sum += w * (aa + bb - ab - ba) / (aa + bb + ab + ba)
 			weight += w
 		}
@@ -204,8 +224,8 @@ func (l *likeness) exchange(a, b int) float64 {
 	bands := func(v, w int) float64 {
 		return bandsApart(&x.Voices[v], &y.Voices[w], &l.tonight[v], &l.then[w])
 	}
-	score(leastBands, bandsApart(&y.Voices[pa], &y.Voices[pb], &l.then[pa], &l.then[pb]), bands(a, pa), bands(b, pb), bands(a, pb), bands(b, pa))
-	if weight > 0 && sum/weight < swappedNot {
+	score(swappedLimits.LeastBandsDB, bandsApart(&y.Voices[pa], &y.Voices[pb], &l.then[pa], &l.then[pb]), bands(a, pa), bands(b, pb), bands(a, pb), bands(b, pa))
+	if weight > 0 && sum/weight < swappedLimits.Not {
 		return sum / weight // as always: the rest is not asked
 	}
 	var others, theirs [][2]int
@@ -215,9 +235,9 @@ func (l *likeness) exchange(a, b int) float64 {
 			theirs = append(theirs, [2]int{k, k})
 		}
 	}
-	score(leastCurve, curvesApart(y, pa, y, pb, theirs), curvesApart(x, a, y, pa, others), curvesApart(x, b, y, pb, others),
+	score(swappedLimits.LeastCurve, curvesApart(y, pa, y, pb, theirs), curvesApart(x, a, y, pa, others), curvesApart(x, b, y, pb, others),
 		curvesApart(x, a, y, pb, others), curvesApart(x, b, y, pa, others))
-	score(leastTogether, togetherApart(y, pa, y, pb, theirs), togetherApart(x, a, y, pa, others), togetherApart(x, b, y, pb, others),
+	score(swappedLimits.LeastTogether, togetherApart(y, pa, y, pb, theirs), togetherApart(x, a, y, pa, others), togetherApart(x, b, y, pb, others),
 		togetherApart(x, a, y, pb, others), togetherApart(x, b, y, pa, others))
 	return sum / weight
 }
@@ -306,7 +326,7 @@ func swapOf(n *evidence.Recording, a, b int, past []likeness) (s swap, sure int)
 		}
 		asked = true
 		if q := l.exchange(a, b); !math.IsNaN(q) {
-			if q < swappedNot {
+			if q < swappedLimits.Not {
 				return s, notExchanged
 			}
 			scores = append(scores, q)
@@ -321,7 +341,7 @@ func swapOf(n *evidence.Recording, a, b int, past []likeness) (s swap, sure int)
 	}
 	s.nights = len(scores)
 	s.score = stats.Median(scores)
-	if s.score < swappedAt {
+	if s.score < swappedLimits.At {
 		return s, notSure
 	}
 	return s, exchangedVoices
@@ -330,7 +350,7 @@ func swapOf(n *evidence.Recording, a, b int, past []likeness) (s swap, sure int)
 // swapped reports exchanged inputs.
 func swapped(n *known) []catalog.Finding {
 	var found []catalog.Finding
-	for _, s := range n.swaps {
+	for _, s := range n.swaps() {
 		a, b := n.TrackOf(&n.Sound.Voices[s.a]), n.TrackOf(&n.Sound.Voices[s.b])
 		if a == nil || b == nil {
 			continue

@@ -72,7 +72,7 @@ func TestSwappedOnce(t *testing.T) {
 		for _, show := range row.tour {
 			n.Tour = append(n.Tour, heard(show))
 		}
-		known := &known{Recording: n, swaps: []swap{{a: 0, b: 1, score: 0.5, nights: len(row.tour)}}}
+		known := given(n, []swap{{a: 0, b: 1, score: 0.5, nights: len(row.tour)}}, nil)
 		if got := len(unexplained(known, swapped(known))); got != row.want {
 			t.Errorf("%s against %v: %d findings, want %d", row.tonight, row.tour, got, row.want)
 		}

@@ -25,7 +25,7 @@ func turned(turns []turn) map[int]bool {
 			votes[t.b] += w
 		}
 		// Less than the weakest pair is no vote.
-		worst, least := -1, -pairR*sameShape/2
+		worst, least := -1, -polarityLimits.PairR*polarityLimits.SameShape/2
 		for _, v := range sortedKeys(votes) {
 			if votes[v] < least || worst >= 0 && votes[v] == least && v > worst {
 				worst, least = v, votes[v]

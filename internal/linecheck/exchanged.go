@@ -8,19 +8,22 @@ import (
 	"nightreel/internal/stats"
 )
 
-// If inputs are played in turn, only their sound can show that two are
-// exchanged: each is like the other one's channel on the tour, and unlike its
-// own.
-const (
-	// crossLeast is how many times farther each of two exchanged inputs must be
-	// from its own channel than from the other one's, and crossBoth the product
-	// of both.
-	crossLeast = 1.1
-	crossBoth  = 2.2
-	// alikeDB is the distance in dB between two channels on the tour up to which
-	// a few seconds cannot tell them apart, unless each varies less by itself.
-	alikeDB = 4.5
-)
+// crossLimits are the thresholds of inputs whose sound alone tells that they are
+// exchanged.
+var crossLimits = struct {
+	// Least is how many times farther each of two exchanged inputs must be from its own
+	// channel than from the other one's, and Both the product of both.
+	Least float64 `unit:"times" source:"chosen"`
+	Both  float64 `unit:"times" source:"chosen"`
+
+	// AlikeDB is the distance between two channels on the tour up to which a few seconds
+	// cannot tell them apart, unless each varies less by itself.
+	AlikeDB float64 `unit:"dB" source:"chosen"`
+}{
+	Least:   1.1,
+	Both:    2.2,
+	AlikeDB: 4.5,
+}
 
 // heard is the sound of an input beside that of its channel on the tour.
 type heard struct {
@@ -54,7 +57,7 @@ func exchanged(inputs []heard, told []findings.Pair) []findings.Pair {
 			}
 			first, second := x.nearer(y), y.nearer(x)
 			switch p := (findings.Pair{A: a, B: b}); {
-			case min(first, second) >= crossLeast && first*second >= crossBoth && between(&x.usual, &y.usual) > alikeDB,
+			case min(first, second) >= crossLimits.Least && first*second >= crossLimits.Both && between(&x.usual, &y.usual) > crossLimits.AlikeDB,
 				min(first, second) >= 1 && slices.Contains(told, p):
 				all = append(all, crossed{p, first * second})
 			}
@@ -88,7 +91,7 @@ func alike(inputs []heard) (pairs []findings.Pair) {
 	for a := range inputs {
 		for b := a + 1; b < len(inputs); b++ {
 			x, y := &inputs[a], &inputs[b]
-			if x.alive && y.alive && !x.everyone && !y.everyone && between(&x.usual, &y.usual) <= min(alikeDB, max(x.usual.half, y.usual.half)) {
+			if x.alive && y.alive && !x.everyone && !y.everyone && between(&x.usual, &y.usual) <= min(crossLimits.AlikeDB, max(x.usual.half, y.usual.half)) {
 				pairs = append(pairs, findings.Pair{A: a, B: b})
 			}
 		}

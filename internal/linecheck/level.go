@@ -13,31 +13,40 @@ import (
 	"nightreel/internal/stats"
 )
 
-// The level of an input is the mean peak of the seconds in which it was played:
-// what a meter shows while a gain is set. It is the same whether a string rings
-// for six seconds or a drum is hit four times.
+// levelLimits are the thresholds of levels. The level of an input is the mean peak of the
+// seconds in which it was played: what a meter shows while a gain is set. It is the same
+// whether a string rings for six seconds or a drum is hit four times.
 //
 // The tour's figure is taken in the same way over stretches of the same length,
-// wherever the channel plays at its usual level: half a minute of a song holds
-// louder strokes than two taps.
-const (
-	// activeDB is how far below its loudest second, in dB, a second still counts
-	// as played. Bleed from other inputs in a voice's open microphone may lie 12
-	// dB below the voice.
-	activeDB = 8
-	// earnestDB is how far below its loudest seconds, in dB, a channel still
-	// plays at show level on the tour: a line check is no soft verse.
-	earnestDB = 6
-	// loudest is the share of the tour's seconds that count as above its
-	// loudest: a guest who sings in one song of twenty has more.
-	loudest = 0.005
-	// betweenDB is how much louder between songs than in them, in dB, a channel
-	// must be to count as one that is used between songs, as a talkback is.
-	betweenDB = 6
-	// turnShare is the share of the time in which the middle input is played,
-	// below which the inputs are played in turn.
-	turnShare = 0.25
-)
+// wherever the channel plays at its usual level: half a minute of a song holds louder
+// strokes than two taps.
+var levelLimits = struct {
+	// ActiveDB is how far below its loudest second a second still counts as played. Bleed from
+	// other inputs in a voice's open microphone may lie 12 dB below the voice.
+	ActiveDB float64 `unit:"dB" source:"chosen"`
+
+	// EarnestDB is how far below its loudest seconds a channel still plays at show level on
+	// the tour: a line check is no soft verse.
+	EarnestDB float64 `unit:"dB" source:"chosen"`
+
+	// Loudest is the share of the tour's seconds that count as above its loudest: a guest who
+	// sings in one song of twenty has more.
+	Loudest float64 `unit:"share" source:"chosen"`
+
+	// BetweenDB is how much louder between songs than in them a channel must be to count as
+	// one that is used between songs, as a talkback is.
+	BetweenDB float64 `unit:"dB" source:"chosen"`
+
+	// TurnShare is the share of the time in which the middle input is played, below which the
+	// inputs are played in turn.
+	TurnShare float64 `unit:"share" source:"chosen"`
+}{
+	ActiveDB:  8,
+	EarnestDB: 6,
+	Loudest:   0.005,
+	BetweenDB: 6,
+	TurnShare: 0.25,
+}
 
 // playing is the level and time at which an input was played.
 type playing struct {
@@ -61,7 +70,7 @@ func played(peaks []float64) playing {
 	active := room[:0]
 	first, last := -1, 0
 	for i, v := range peaks {
-		if v <= top-activeDB {
+		if v <= top-levelLimits.ActiveDB {
 			continue
 		}
 		if first < 0 {
@@ -173,13 +182,13 @@ func top(parts [][]float64) float64 {
 	if len(all) == 0 {
 		return channelsound.Silence
 	}
-	return stats.Percentile(all, 1-loudest)
+	return stats.Percentile(all, 1-levelLimits.Loudest)
 }
 
 // stretches returns the level of every stretch of the given number of seconds in
 // which a channel plays at show level.
 func stretches(parts [][]float64, span int) []float64 {
-	from := top(parts) - earnestDB
+	from := top(parts) - levelLimits.EarnestDB
 	var levels []float64
 	for _, part := range parts {
 		n := min(span, len(part))
@@ -214,7 +223,7 @@ func (t *tour) howPlayed(line *channelsound.Night, peaks seconds) {
 			shares = append(shares, float64(played(p).seconds)/float64(len(p)))
 		}
 	}
-	t.inTurn = stats.Median(shares) < turnShare
+	t.inTurn = stats.Median(shares) < levelLimits.TurnShare
 }
 
 // habitOf collects the levels of a channel on the tour over stretches of the
@@ -230,9 +239,9 @@ func (t *tour) habitOf(v *channelsound.Voice, span int) habit {
 		h.had++
 		songs, between := parted(o, n.Takes, t.peaks[i][o.Track.ID])
 		loud := top(songs)
-		if top(between) > max(loud, faintDBFS)+betweenDB {
+		if top(between) > max(loud, inputLimits.FaintDBFS)+levelLimits.BetweenDB {
 			songs, h.between = between, true
-		} else if !o.Plays() || loud < faintDBFS {
+		} else if !o.Plays() || loud < inputLimits.FaintDBFS {
 			continue
 		}
 		least := loud

@@ -127,10 +127,14 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 	var unsure []findings.Pair
 	if !t.inTurn {
 		var told []findings.Pair
-		told, unsure = findings.Exchanged(line.Night, nights)
+		var notJudged []catalog.NotJudged
+		told, unsure, notJudged = findings.Exchanged(line.Night, nights)
+		r.miss(path, notJudged)
 		swaps = exchanged(all, told)
 	}
-	for _, f := range findings.Line(line.Night, nights, swaps, t.inTurn) {
+	found, notJudged := findings.Line(line.Night, nights, swaps, t.inTurn)
+	r.miss(path, notJudged)
+	for _, f := range found {
 		r.add(f)
 	}
 	for _, p := range alike(all) {
@@ -140,6 +144,15 @@ func Check(ctx context.Context, store *catalog.Store, path string, opt Options, 
 		}
 	}
 	return r, nil
+}
+
+// miss reports what judges that failed did not judge.
+func (r *Report) miss(path string, notJudged []catalog.NotJudged) {
+	for _, n := range notJudged {
+		r.Problems = append(r.Problems, scan.Problem{File: path,
+			Problem: fmt.Sprintf("%s was not checked, because of an error in nightreel: %s", n.Kinds[0].Words(), strings.Join(n.Report(), ";")),
+			Hint:    "send us this line"})
+	}
 }
 
 func rounded(db float64) *float64 {

@@ -137,7 +137,7 @@ func TestPeaksAreThoseMeasured(t *testing.T) {
 	blocks := make([]meter.Block, 2*meter.BlocksPerSecond+1)
 	blocks[3].Peak, blocks[12].Peak = 32767./32768, 0.97
 	peaks := peaksOf(blocks)
-	if len(peaks) != 3 || peaks[0] < fullDBFS || peaks[1] >= fullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != channelsound.Silence {
+	if len(peaks) != 3 || peaks[0] < inputLimits.FullDBFS || peaks[1] >= inputLimits.FullDBFS || math.Abs(peaks[1]-20*math.Log10(0.97)) > 1e-5 || peaks[2] != channelsound.Silence {
 		t.Errorf("%v", peaks)
 	}
 }
@@ -236,5 +236,14 @@ func TestAlikeGroups(t *testing.T) {
 	}}
 	if got, want := fmt.Sprint(r.AlikeGroups()), "[[A D E] [B C]]"; got != want {
 		t.Errorf("%s, want %s", got, want)
+	}
+}
+
+// What a judge that failed did not check is a problem of the report, with what to send.
+func TestWhatAFailedJudgeDidNotCheckIsAProblem(t *testing.T) {
+	var r Report
+	r.miss("check.wav", []catalog.NotJudged{{Judge: "hum", Kinds: []catalog.FindingKind{catalog.Hum}, Error: "index out of range [3]", Stack: []string{"findings.hum hum.go:250"}}})
+	if want := "hum was not checked, because of an error in nightreel: judge hum: index out of range [3];  at findings.hum hum.go:250"; len(r.Problems) != 1 || r.Problems[0].Problem != want || r.Problems[0].File != "check.wav" || r.Problems[0].Hint == "" {
+		t.Errorf("problems: %+v", r.Problems)
 	}
 }

@@ -15,23 +15,29 @@ import (
 	"nightreel/internal/tracks"
 )
 
-// A scan keeps spectra of half of the time, and every six seconds a print of the
-// wave, from which the polarity of two pickups of one source follows. If inputs
-// are played in turn, that is a stroke or two of each, and no print. Therefore
-// the line check reads such inputs again from their files while they are played.
-const (
-	// bothSeconds is the longest time in seconds that two inputs are played
-	// together if inputs are played in turn. If they overlap longer, the band
-	// plays, and what the scan kept suffices.
-	bothSeconds = 20
-	// mostMoments is the largest number of prints of a pair of inputs, and
-	// mostLooks the largest number of tenths of a second of one input.
-	mostMoments = 8
-	mostLooks   = 24
-	// soundingDB is how far below its loudest block an input still sounds, in
-	// dB.
-	soundingDB = 30
-)
+// closerLimits are the thresholds of what is read again. A scan keeps spectra of half of
+// the time, and every six seconds a print of the wave, from which the polarity of two
+// pickups of one source follows. If inputs are played in turn, that is a stroke or two
+// of each, and no print. Therefore the line check reads such inputs again from their
+// files while they are played.
+var closerLimits = struct {
+	// BothS is the longest time that two inputs are played together if inputs are played in
+	// turn. If they overlap longer, the band plays, and what the scan kept suffices.
+	BothS int `unit:"s" source:"chosen"`
+
+	// Moments is the largest number of prints of a pair of inputs, and Looks the largest
+	// number of tenths of a second of one input.
+	Moments int `unit:"moments" source:"chosen"`
+	Looks   int `unit:"looks" source:"chosen"`
+
+	// SoundingDB is how far below its loudest block an input still sounds.
+	SoundingDB float64 `unit:"dB" source:"chosen"`
+}{
+	BothS:      20,
+	Moments:    8,
+	Looks:      24,
+	SoundingDB: 30,
+}
 
 // moments holds looks at the recording, by their blocks of a tenth of a second.
 type moments map[int]spectrum.Cell
@@ -45,7 +51,7 @@ func closer(ctx context.Context, store *catalog.Store, r catalog.Recording, nigh
 	looks := make([][]int, len(night.Voices))
 	for i := range night.Voices {
 		p := peaks[night.Voices[i].Track.ID]
-		if !alive(p) || played(p).seconds > bothSeconds {
+		if !alive(p) || played(p).seconds > closerLimits.BothS {
 			continue
 		}
 		e, err := envelope.Load(ctx, store, night.Voices[i].Track, 0, r.Frames)
@@ -109,13 +115,13 @@ func playedBlocks(peaks, blocks []float64) []int {
 	top := slices.Max(peaks)
 	var at []int
 	for i, v := range blocks {
-		if s := i / meter.BlocksPerSecond; s < len(peaks) && peaks[s] > top-activeDB && v > top-soundingDB {
+		if s := i / meter.BlocksPerSecond; s < len(peaks) && peaks[s] > top-levelLimits.ActiveDB && v > top-closerLimits.SoundingDB {
 			at = append(at, i)
 		}
 	}
 	var some []int
-	for i := range min(len(at), mostLooks) {
-		some = append(some, at[i*len(at)/min(len(at), mostLooks)])
+	for i := range min(len(at), closerLimits.Looks) {
+		some = append(some, at[i*len(at)/min(len(at), closerLimits.Looks)])
 	}
 	return some
 }
@@ -123,14 +129,14 @@ func playedBlocks(peaks, blocks []float64) []int {
 // together reports whether two inputs are played at the same time, but not
 // throughout.
 func together(a, b []float64) bool {
-	x, y := slices.Max(a)-activeDB, slices.Max(b)-activeDB
+	x, y := slices.Max(a)-levelLimits.ActiveDB, slices.Max(b)-levelLimits.ActiveDB
 	both := 0
 	for i := range min(len(a), len(b)) {
 		if a[i] > x && b[i] > y {
 			both++
 		}
 	}
-	return both > 0 && both <= bothSeconds
+	return both > 0 && both <= closerLimits.BothS
 }
 
 // loudestOf returns the blocks in which two inputs are loudest, each relative to
@@ -140,12 +146,12 @@ func loudestOf(a, b []float64) []int {
 	var at []int
 	level := func(i int) float64 { return min(a[i]-x, b[i]-y) }
 	for i := range min(len(a), len(b)) {
-		if level(i) > -activeDB {
+		if level(i) > -levelLimits.ActiveDB {
 			at = append(at, i)
 		}
 	}
 	slices.SortStableFunc(at, func(i, j int) int { return cmp.Compare(level(j), level(i)) })
-	return at[:min(len(at), mostMoments)]
+	return at[:min(len(at), closerLimits.Moments)]
 }
 
 // hear fills in the looks at one track, from its files.

@@ -10,28 +10,40 @@ import (
 	"nightreel/internal/stats"
 )
 
-const (
-	// unlikeDB is how many dB more than the channel's own six seconds on the
-	// tour a spectrum must differ to be reported.
-	unlikeDB = 4
-	// toneSeconds is how long an input must be played for that: two taps hold a
-	// few notes, and none of the other instruments that a microphone picks up
-	// all through a song.
-	toneSeconds = 20
-	// variesDB is the variation of a channel's own six seconds, in dB, from
-	// which its spectrum is no evidence: a click has two pitches, and a sampler
-	// any.
-	variesDB = 12
-	// reachDB is how far below its strongest band, in dB, a channel's own sound
-	// is compared: below that lies bleed, which a line check does not have.
-	reachDB = 20
-	// soundsDB is how far below its loudest cell a channel still plays, in dB.
-	soundsDB = 10
-	// fewCells is the least number of the tour's cells that determine the
-	// variation of six seconds, and mostCells the most that are used.
-	fewCells  = 8
-	mostCells = 60
-)
+// toneLimits are the thresholds of spectra.
+var toneLimits = struct {
+	// UnlikeDB is how much more than the channel's own six seconds on the tour a spectrum must
+	// differ to be reported.
+	UnlikeDB float64 `unit:"dB" source:"chosen"`
+
+	// LeastS is how long an input must be played for that: two taps hold a few notes, and none
+	// of the other instruments that a microphone picks up all through a song.
+	LeastS int `unit:"s" source:"chosen"`
+
+	// VariesDB is the variation of a channel's own six seconds from which its spectrum is no
+	// evidence: a click has two pitches, and a sampler any.
+	VariesDB float64 `unit:"dB" source:"chosen"`
+
+	// ReachDB is how far below its strongest band a channel's own sound is compared: below
+	// that lies bleed, which a line check does not have.
+	ReachDB float64 `unit:"dB" source:"chosen"`
+
+	// SoundsDB is how far below its loudest cell a channel still plays.
+	SoundsDB float64 `unit:"dB" source:"chosen"`
+
+	// FewCells is the least number of the tour's cells that determine the variation of six
+	// seconds, and MostCells the most that are used.
+	FewCells  int `unit:"cells" source:"chosen"`
+	MostCells int `unit:"cells" source:"chosen"`
+}{
+	UnlikeDB:  4,
+	LeastS:    20,
+	VariesDB:  12,
+	ReachDB:   20,
+	SoundsDB:  10,
+	FewCells:  8,
+	MostCells: 60,
+}
 
 // timbre is a spectrum in dB.
 type timbre [spectrum.Bands]float64
@@ -56,8 +68,8 @@ func (t *timbre) apart(o *timbre) float64 {
 	var room timbre
 	d, mean := room[:0], 0.0
 	for b := range t {
-		if x, y := t[b]-top, o[b]-other; x > -reachDB || y > -reachDB {
-			d = append(d, max(x, -2*reachDB)-max(y, -2*reachDB))
+		if x, y := t[b]-top, o[b]-other; x > -toneLimits.ReachDB || y > -toneLimits.ReachDB {
+			d = append(d, max(x, -2*toneLimits.ReachDB)-max(y, -2*toneLimits.ReachDB))
 			mean += d[len(d)-1]
 		}
 	}
@@ -78,7 +90,7 @@ func sounding(v *channelsound.Voice, spans []channelsound.Span) []spectrum.Cell 
 	}
 	var cells []spectrum.Cell
 	for _, c := range in {
-		if v.Levels[c] > top-soundsDB {
+		if v.Levels[c] > top-toneLimits.SoundsDB {
 			cells = append(cells, v.Cells[c])
 		}
 	}
@@ -107,13 +119,13 @@ func (t *tour) mannerOf(key string, between bool) manner {
 			spans = nil
 		}
 		cells := sounding(v, spans)
-		if len(cells) < fewCells {
+		if len(cells) < toneLimits.FewCells {
 			continue
 		}
 		night := timbreOf(cells)
 		m.nights = append(m.nights, night)
 		var d []float64
-		for i := 0; i < len(cells); i += max(1, len(cells)/mostCells) {
+		for i := 0; i < len(cells); i += max(1, len(cells)/toneLimits.MostCells) {
 			cell := timbreOf(cells[i : i+1])
 			d = append(d, cell.apart(&night))
 		}

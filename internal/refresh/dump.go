@@ -24,6 +24,10 @@ func Dump(ctx context.Context, store *catalog.Store, w io.Writer) error {
 	if err != nil {
 		return err
 	}
+	notJudged, err := NotJudged(ctx, store)
+	if err != nil {
+		return err
+	}
 	d := dump{w: w}
 	for _, show := range shows {
 		d.line("show", show.Key, show.Date, show.Name, show.Venue)
@@ -57,6 +61,9 @@ func Dump(ctx context.Context, store *catalog.Store, w io.Writer) error {
 		})
 		for _, f := range findings {
 			d.line("finding", show.Key, at[f.RecordingID], f.Rig, f.Track, f.Tracks, f.Channel, f.Kind, f.StartFrame, f.EndFrame, f.Severity, f.Accepted, f.Evidence, f.Text)
+		}
+		for _, n := range notJudged[show.Key] {
+			d.line("not judged", show.Key, n)
 		}
 	}
 	return d.err

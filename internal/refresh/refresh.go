@@ -37,7 +37,7 @@ import (
 const (
 	ownVersion      = 2
 	placedVersion   = 2
-	findingsVersion = 5
+	findingsVersion = 6
 )
 
 // Version combines all of them: see [catalog.Store.Refreshed].
@@ -435,11 +435,40 @@ func (r *refresher) judge(ctx context.Context, show catalog.ShowKey) (bool, erro
 	if !r.stale(catalog.FindingsResult, show, stamp) {
 		return false, nil
 	}
-	if err := findings.Judge(ctx, r.store, r.near(show), evidence.Options{}); err != nil {
+	notJudged, err := findings.Judge(ctx, r.store, r.near(show), evidence.Options{})
+	if err != nil {
 		return false, err
 	}
+	var content []byte
+	if len(notJudged) > 0 {
+		if content, err = json.Marshal(notJudged); err != nil {
+			return false, err
+		}
+	}
 	r.report.Judged = append(r.report.Judged, show)
-	return true, r.keep(ctx, catalog.Result{Kind: catalog.FindingsResult, Show: show, Stamp: stamp})
+	return true, r.keep(ctx, catalog.Result{Kind: catalog.FindingsResult, Show: show, Stamp: stamp, Content: content})
+}
+
+// NotJudged returns what judges that failed left unknown, by show. A judge that failed
+// is part of the result: the show is judged again when one of its facts changes, or
+// when a mended nightreel has a higher version of the findings.
+func NotJudged(ctx context.Context, store *catalog.Store) (map[catalog.ShowKey][]catalog.NotJudged, error) {
+	results, err := store.Results(ctx, catalog.FindingsResult)
+	if err != nil {
+		return nil, err
+	}
+	all := map[catalog.ShowKey][]catalog.NotJudged{}
+	for show, result := range results {
+		if len(result.Content) == 0 {
+			continue
+		}
+		var of []catalog.NotJudged
+		if err := json.Unmarshal(result.Content, &of); err != nil {
+			return nil, fmt.Errorf("%s: could not read what was not judged: %w", show, err)
+		}
+		all[show] = of
+	}
+	return all, nil
 }
 
 // prepare caches what screens need of the computed shows: the strips of their

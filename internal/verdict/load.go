@@ -38,6 +38,10 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	if err != nil {
 		return nil, err
 	}
+	notJudged, err := refresh.NotJudged(ctx, store)
+	if err != nil {
+		return nil, err
+	}
 	kinds := map[catalog.RecordingID][]catalog.FindingKind{}
 	for _, f := range open {
 		kinds[f.Recording] = append(kinds[f.Recording], f.Kind)
@@ -49,7 +53,7 @@ func LoadWith(ctx context.Context, store *catalog.Store, shows []catalog.Show, o
 	all := make([]Loaded, len(shows))
 	for i, sh := range shows {
 		judged := !slices.Contains(stale, sh.Key)
-		in := Input{Judged: judged, Working: working && !judged}
+		in := Input{Judged: judged, Working: working && !judged, NotJudged: notJudged[sh.Key]}
 		all[i].Reads = map[catalog.RecordingID]catalog.ReadState{}
 		for _, r := range sh.Recordings {
 			all[i].Reads[r.ID] = reads[r.ID]

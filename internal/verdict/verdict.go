@@ -21,7 +21,7 @@ type Answer string
 // The answers. An answer "whole with the other rig" is to come.
 const (
 	NotRead   Answer = "not_read"   // files are not read to their end
-	Unsettled Answer = "not_judged" // all was read; findings are not up to date
+	Unsettled Answer = "not_judged" // all was read; findings are not up to date, or a judge failed
 	Whole     Answer = "whole"      // recorded to the end on every track
 	NotWhole  Answer = "not_whole"  // something is missing, see the reasons
 )
@@ -42,6 +42,8 @@ type Input struct {
 	Recordings []Recording
 	Judged     bool // the findings are of what was read and entered last
 	Working    bool // a refresh is working them out
+	// NotJudged is what judges that failed left unknown when the findings were made.
+	NotJudged []catalog.NotJudged
 }
 
 // Verdict is the answer with its reasons.
@@ -51,6 +53,8 @@ type Verdict struct {
 	Reasons []string          `json:"reasons"`    // in words, each once; empty for a whole show
 	// Working says that a refresh is working the answer out.
 	Working bool `json:"-"`
+	// NotJudged is what judges that failed left unknown: a refresh does not mend it.
+	NotJudged []catalog.NotJudged `json:"-"`
 }
 
 // wholeness gives the words for the findings that keep a recording from being
@@ -112,11 +116,38 @@ func Of(in Input) Verdict {
 			why = "songs and findings are being worked out"
 		}
 		v.Reasons = slices.Insert(v.Reasons, 0, why)
+	case len(in.NotJudged) > 0:
+		v.Answer, v.NotJudged = Unsettled, in.NotJudged
+		v.Reasons = slices.Insert(v.Reasons, 0, whyNotJudged(in))
 	case len(v.Reasons) > 0:
 		v.Answer = NotWhole
 	}
 	return v
 }
+
+// whyNotJudged names the kinds of findings that are not known, and for what reason.
+func whyNotJudged(in Input) string {
+	var kinds []string
+	for _, n := range in.NotJudged {
+		for _, k := range n.Kinds {
+			words := k.Words()
+			if len(in.Recordings) > 1 {
+				words += " on rig " + n.Rig
+			}
+			if !slices.Contains(kinds, words) {
+				kinds = append(kinds, words)
+			}
+		}
+	}
+	what := strings.Join(kinds, ", ")
+	if len(kinds) > mostKinds {
+		what = fmt.Sprintf("%d kinds of findings", len(kinds))
+	}
+	return what + ", because of an error in nightreel; nightreel findings prints what to send us"
+}
+
+// mostKinds is how many kinds of findings a reason names.
+const mostKinds = 6
 
 // Known tells whether the show was wholly read and judged, so that a list of its
 // findings that is empty means that there are none.
@@ -141,6 +172,9 @@ func (v Verdict) Text() string {
 		return "not whole: " + reasons
 	case Unsettled:
 		text := "not judged yet: " + v.Reasons[0]
+		if len(v.NotJudged) > 0 {
+			text = "not judged in part: " + v.Reasons[0]
+		}
 		if sofar := v.Reasons[1:]; len(sofar) > 0 {
 			text += "; so far: " + strings.Join(sofar, ", ")
 		}

@@ -64,6 +64,42 @@ func TestVerdict(t *testing.T) {
 	}
 }
 
+// A show with a judge that failed is known in part: it is never whole, the answer names
+// the kinds of findings that are not known, and what is known of it stands beside them.
+func TestShowWithAFailedJudgeIsNotJudgedInPart(t *testing.T) {
+	read := catalog.ReadState{Files: 1, FilesRead: 1, Tracks: 1, TracksRead: 1}
+	rig := func(name string, open ...catalog.FindingKind) verdict.Recording {
+		return verdict.Recording{Rig: name, Read: read, Open: open}
+	}
+	failed := func(rig string, kinds ...catalog.FindingKind) catalog.NotJudged {
+		return catalog.NotJudged{Rig: rig, Judge: "x", Kinds: kinds}
+	}
+	const why = ", because of an error in nightreel; nightreel findings prints what to send us"
+	for name, c := range map[string]struct {
+		in   verdict.Input
+		text string
+	}{
+		"one judge": {verdict.Input{Judged: true, Recordings: []verdict.Recording{rig("main")}, NotJudged: []catalog.NotJudged{failed("main", catalog.Dead, catalog.WentSilent)}},
+			"not judged in part: dead, went silent" + why},
+		"a judge on one of two rigs": {verdict.Input{Judged: true, Recordings: []verdict.Recording{rig("main"), rig("backup")}, NotJudged: []catalog.NotJudged{failed("backup", catalog.Hum)}},
+			"not judged in part: hum on rig backup" + why},
+		"a judge, and a track is missing": {verdict.Input{Judged: true, Recordings: []verdict.Recording{rig("main", catalog.MissingTrack)}, NotJudged: []catalog.NotJudged{failed("main", catalog.Hum)}},
+			"not judged in part: hum" + why + "; so far: a track is missing"},
+		"all judges": {verdict.Input{Judged: true, Recordings: []verdict.Recording{rig("main")}, NotJudged: []catalog.NotJudged{failed("main", catalog.Dead, catalog.Hum, catalog.Clipped, catalog.Polarity, catalog.Dropout, catalog.Swapped, catalog.Crackle)}},
+			"not judged in part: 7 kinds of findings" + why},
+		"a judge, before a fact changed": {verdict.Input{Recordings: []verdict.Recording{rig("main")}, NotJudged: []catalog.NotJudged{failed("main", catalog.Hum)}},
+			"not judged yet: songs and findings are not up to date"},
+	} {
+		v := verdict.Of(c.in)
+		if v.Answer != verdict.Unsettled || v.Known() || v.Text() != c.text {
+			t.Errorf("%s: %s, %q; want %q", name, v.Answer, v.Text(), c.text)
+		}
+		if v.Sign() != (verdict.Verdict{Answer: verdict.Unsettled}).Sign() {
+			t.Errorf("%s: sign %s", name, v.Sign())
+		}
+	}
+}
+
 func TestEachAnswerHasASignOfItsOwn(t *testing.T) {
 	signs := []string{verdict.Verdict{Answer: verdict.Unsettled, Working: true}.Sign()}
 	for _, a := range []verdict.Answer{verdict.Whole, verdict.NotWhole, verdict.NotRead, verdict.Unsettled} {
