@@ -45,8 +45,8 @@ func main() {
 		fmt.Print(s)
 		return
 	}
-	for _, part := range parts {
-		reasons := *why && part == evaluate.Tuning
+	for _, half := range halves {
+		reasons := *why && half == evaluate.Tuning
 		if *only != "faults" {
 			if err := songs(ctx, half, *tours, *nights, *talks, reasons, said); err != nil {
 				fmt.Fprintln(os.Stderr, "evaluate:", err)

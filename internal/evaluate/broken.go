@@ -44,14 +44,14 @@ type FaultOptions struct {
 // Faults makes tours of broken nights as audio, scans them as a user would, and
 // compares the findings with the planted faults. Only one night's audio is on
 // disk at a time.
-func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
-	tours, err := brokenTours(ctx, part, opt)
+func Faults(ctx context.Context, half Half, opt FaultOptions, progress func(string)) (*FaultsReport, error) {
+	tours, err := brokenTours(ctx, half, opt)
 	if err != nil {
 		return nil, err
 	}
 	r := &FaultsReport{Kinds: map[catalog.FindingKind]*KindTally{}}
 	for i, b := range tours {
-		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, opt.Tours, b.kind))
+		progress(fmt.Sprintf("%s: broken tour %d of %d, %s", half, i+1, opt.Tours, b.kind))
 		if err := b.run(ctx, r); err != nil {
 			return nil, err
 		}
@@ -60,8 +60,8 @@ func Faults(ctx context.Context, part Part, opt FaultOptions, progress func(stri
 }
 
 // brokenTours returns the tours of broken nights, none of which is made yet.
-func brokenTours(ctx context.Context, part Part, opt FaultOptions) ([]*brokenTour, error) {
-	songs, err := songsOf(part)
+func brokenTours(ctx context.Context, half Half, opt FaultOptions) ([]*brokenTour, error) {
+	songs, err := songsOf(half)
 	if err != nil {
 		return nil, err
 	}
@@ -79,7 +79,7 @@ func brokenTours(ctx context.Context, part Part, opt FaultOptions) ([]*brokenTou
 	}
 	var tours []*brokenTour
 	for i := range opt.Tours {
-		b := &brokenTour{part: part, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
+		b := &brokenTour{half: half, seed: uint64(i + 1), kind: Timbre(i % int(timbres)), kinds: kindsPlanted, songs: songs, speech: speech, drums: drums, renderer: render}
 		if len(opt.Kinds) > 0 {
 			b.kinds, b.name, b.seed = opt.Kinds, fmt.Sprint(opt.Kinds), b.seed+1000 // different tours from those of all kinds
 		}
@@ -129,7 +129,7 @@ func (b *brokenTour) run(ctx context.Context, r *FaultsReport) error {
 
 // night names a night of the tour by its index.
 func (b *brokenTour) night(i int) string {
-	return fmt.Sprintf("%s tour %d (%s) night %d", b.part, b.seed, b.kind, i+1)
+	return fmt.Sprintf("%s tour %d (%s) night %d", b.half, b.seed, b.kind, i+1)
 }
 
 // brokenTruth is the truth about a night that was made.

@@ -47,14 +47,14 @@ type Sensitivity struct {
 // makes the nights once and keeps their evidence in memory. For a threshold of what
 // measurements are reduced to, it reads the evidence from the nights' catalogs again.
 // It moves thresholds of the whole program: nothing else may judge meanwhile.
-func Sense(ctx context.Context, part Part, tours int, progress func(string)) (*Sensitivity, error) {
-	made, err := brokenTours(ctx, part, FaultOptions{Tours: tours})
+func Sense(ctx context.Context, half Half, tours int, progress func(string)) (*Sensitivity, error) {
+	made, err := brokenTours(ctx, half, FaultOptions{Tours: tours})
 	if err != nil {
 		return nil, err
 	}
 	load := func(progress func(string)) (nights []judgedNight, err error) {
 		for i, b := range made {
-			progress(fmt.Sprintf("%s: broken tour %d of %d, %s", part, i+1, tours, b.kind))
+			progress(fmt.Sprintf("%s: broken tour %d of %d, %s", half, i+1, tours, b.kind))
 			of, err := b.nights(ctx)
 			if err != nil {
 				return nil, err
