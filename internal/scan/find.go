@@ -16,21 +16,9 @@ import (
 
 // find walks the folders and opens every WAV file's header.
 func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
-	var starts []string
-	for _, dir := range dirs {
-		start, err := filepath.Abs(dir)
-		answered := wavfile.Ask(start)
-		if err == nil {
-			start, err = filepath.EvalSymlinks(start)
-		}
-		if err == nil {
-			err = s.readable(start)
-		}
-		answered()
-		if err != nil {
-			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, cause(err))
-		}
-		starts = append(starts, start)
+	starts, err := s.starts(dirs)
+	if err != nil {
+		return nil, err
 	}
 	var found []*source
 	s.own = map[string]bool{}
@@ -104,6 +92,28 @@ func (s *scan) find(ctx context.Context, dirs []string) ([]*source, error) {
 	}
 	slices.SortFunc(found, func(a, b *source) int { return strings.Compare(a.path, b.path) })
 	return found, nil
+}
+
+// starts returns the folders with their links resolved. It fails if one cannot be
+// read.
+func (s *scan) starts(dirs []string) ([]string, error) {
+	var starts []string
+	for _, dir := range dirs {
+		start, err := filepath.Abs(dir)
+		answered := wavfile.Ask(start)
+		if err == nil {
+			start, err = filepath.EvalSymlinks(start)
+		}
+		if err == nil {
+			err = s.readable(start)
+		}
+		answered()
+		if err != nil {
+			return nil, fmt.Errorf("%s: folder not scanned: %w", dir, cause(err))
+		}
+		starts = append(starts, start)
+	}
+	return starts, nil
 }
 
 // readable returns why a folder, or a file where one is allowed, cannot be

@@ -128,20 +128,7 @@ func Load(ctx context.Context, store *catalog.Store, working bool) (Grid, error)
 	}
 	g := Grid{Nights: make([]Night, 0, len(shows)), Songs: make([]Song, 0, len(songs))}
 	column, row := map[catalog.ShowKey]int{}, map[catalog.SongID]int{}
-	byRecording, allNight := map[catalog.RecordingID][]catalog.OpenSpan{}, map[catalog.RecordingID][]catalog.OpenSpan{}
-	frames := map[catalog.RecordingID]int64{}
-	for _, s := range shows {
-		for _, rec := range s.Recordings {
-			frames[rec.ID] = rec.Frames
-		}
-	}
-	for _, f := range findings {
-		into := byRecording
-		if float64(f.End-f.Start) >= nightLong*float64(frames[f.Recording]) {
-			into = allNight
-		}
-		into[f.Recording] = append(into[f.Recording], f)
-	}
+	byRecording, allNight := byLength(shows, findings)
 	for i, s := range shows {
 		column[s.Key] = i
 		n := Night{Show: s, Verdict: verdicts[i].Verdict}
@@ -186,6 +173,26 @@ func Load(ctx context.Context, store *catalog.Store, working bool) (Grid, error)
 		return !slices.ContainsFunc(s.Cells, func(c Cell) bool { return c.State != None })
 	})
 	return g, nil
+}
+
+// byLength groups findings by recording: those of a part of the night, and those
+// that last nearly all of it.
+func byLength(shows []catalog.Show, findings []catalog.OpenSpan) (parts, allNight map[catalog.RecordingID][]catalog.OpenSpan) {
+	parts, allNight = map[catalog.RecordingID][]catalog.OpenSpan{}, map[catalog.RecordingID][]catalog.OpenSpan{}
+	frames := map[catalog.RecordingID]int64{}
+	for _, s := range shows {
+		for _, rec := range s.Recordings {
+			frames[rec.ID] = rec.Frames
+		}
+	}
+	for _, f := range findings {
+		into := parts
+		if float64(f.End-f.Start) >= nightLong*float64(frames[f.Recording]) {
+			into = allNight
+		}
+		into[f.Recording] = append(into[f.Recording], f)
+	}
+	return parts, allNight
 }
 
 // Touching counts the findings that touch a span of their recording.
