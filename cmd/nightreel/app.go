@@ -191,7 +191,7 @@ func atLeast(c *cli.Context, least float64, options ...string) error {
 	return nil
 }
 
-// notBoth refuses two options of which each decides what is printed.
+// notBoth refuses two options that both decide what is printed.
 func notBoth(c *cli.Context, a, b string) error {
 	if c.IsSet(a) && c.IsSet(b) {
 		return &usageError{command: commandPath(c), text: fmt.Sprintf("takes either --%s or --%s", a, b)}

@@ -13,7 +13,7 @@ import (
 	"nightreel/internal/playback"
 )
 
-// fakePlayer stands still with 64 desk inputs, of which the first is not fed.
+// fakePlayer is a stopped player with 64 desk inputs; it does not feed the first.
 type fakePlayer struct {
 	status playback.Status
 	back   []catalog.BackInput

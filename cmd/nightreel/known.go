@@ -141,7 +141,7 @@ func (s state) unknown() []string {
 }
 
 // mind warns on standard error about shows that are not read or not judged: a list
-// may lack what is not known of them.
+// lacks what is not known yet about these shows.
 func (e *env) mind(s state) {
 	if len(s.shows) == 0 {
 		return // an empty list says so itself

@@ -59,7 +59,7 @@ func Faults(ctx context.Context, half Half, opt FaultOptions, progress func(stri
 	return r, nil
 }
 
-// brokenTours returns the tours of broken nights, none of which is made yet.
+// brokenTours returns the tours of broken nights. It renders nothing yet.
 func brokenTours(ctx context.Context, half Half, opt FaultOptions) ([]*brokenTour, error) {
 	songs, err := songsOf(half)
 	if err != nil {

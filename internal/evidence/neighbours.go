@@ -8,7 +8,7 @@ import (
 	"nightreel/catalog"
 )
 
-// neighbourLimits are the thresholds of which other shows count.
+// neighbourLimits bound how many other shows count, and which.
 var neighbourLimits = struct {
 	// Shows is how many other shows a recording is compared with, and how many a channel: it
 	// is enough to outvote one odd show, and costs a few tens of milliseconds of reading each.

@@ -15,9 +15,9 @@ var clippedLimits = struct {
 	// spell. A drummer's loud fills are about so far apart (common practice).
 	SpellGapS float64 `unit:"s" source:"chosen"`
 
-	// A clipped spell is a note as long as it is too short to be heard as more than the stroke
-	// itself: up to NoteRuns runs, none longer than NoteMS. It is a fault from FaultMS in one
-	// piece on, when it is heard as distortion, or with FaultRuns runs (common practice).
+	// A clipped spell is a note if nobody hears more than the stroke itself: at most NoteRuns
+	// runs, none longer than NoteMS. It is a fault if one run lasts FaultMS, which is audible
+	// as distortion, or if it has FaultRuns runs (common practice).
 	NoteRuns  int     `unit:"runs" source:"chosen"`
 	NoteMS    float64 `unit:"ms" source:"chosen"`
 	FaultMS   float64 `unit:"ms" source:"chosen"`
