@@ -14,16 +14,16 @@ import (
 const figureColumns = "sample_peak_dbfs,true_peak_dbtp,rms_dbfs,loudness_lufs,max_momentary_lufs,max_short_term_lufs,loudness_range_lu,crest_factor_db,dc_offset,clipped_samples"
 
 // WriteLevelsCSV writes takes' levels as comma-separated values, beginning with
-// a heading: take, show, song, channel, rig, track, start_s, end_s and the
+// a heading: take, show, song, nth, channel, rig, track, start_s, end_s and the
 // figures under the names of their JSON fields. Silence is "-inf"; a figure that
 // was not measured is empty.
 func WriteLevelsCSV(w io.Writer, levels []TakeLevel) error {
 	out := csvfile.NewWriter(w)
-	if err := out.Write(strings.Split("take,show,song,channel,rig,track,start_s,end_s,"+figureColumns, ",")); err != nil {
+	if err := out.Write(strings.Split("take,show,song,nth,channel,rig,track,start_s,end_s,"+figureColumns, ",")); err != nil {
 		return err
 	}
 	for _, l := range levels {
-		row := []string{strconv.FormatInt(int64(l.Take), 10), string(l.Show), l.Song, l.Channel, l.Rig, strconv.Itoa(l.Track), seconds(l.StartS), seconds(l.EndS)}
+		row := []string{strconv.FormatInt(int64(l.Take), 10), string(l.Show), l.Song, strconv.Itoa(l.Nth), l.Channel, l.Rig, strconv.Itoa(l.Track), seconds(l.StartS), seconds(l.EndS)}
 		if err := out.Write(append(row, figureFields(l.Figures)...)); err != nil {
 			return err
 		}
