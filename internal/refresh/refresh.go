@@ -218,13 +218,13 @@ func (r *refresher) round(ctx context.Context) (done bool, err error) {
 			return false, err
 		}
 		worked = worked || n > 0
-		if err := r.prepare(ctx, shows); err != nil {
-			return false, err
-		}
 		if len(first) > 0 {
 			if err := r.answered(); err != nil {
 				return false, err
 			}
+		}
+		if err := r.prepare(ctx, shows); err != nil {
+			return false, err
 		}
 	}
 	return !worked, nil
