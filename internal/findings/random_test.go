@@ -24,16 +24,16 @@ import (
 // a show, with any number of tracks, and takes that lie anywhere; tracks that are
 // empty, of one block, all digital zeros, shorter than the recording, or louder than
 // anything; other nights of other shapes. None makes a judge panic, every finding is
-// well formed, and the same night has the same findings again. NIGHTS=n judges n nights
-// instead of those of the suite, from number FROM on.
+// well formed, and the same night has the same findings again. NIGHTREEL_NIGHTS=n judges n nights
+// instead of those of the suite, from number NIGHTREEL_FROM on.
 func TestJudgesNeverPanicOnRandomNights(t *testing.T) {
 	nights, from := 2000, 0
 	if RaceEnabled || testing.Short() {
 		nights = 200
 	}
-	if n, err := strconv.Atoi(os.Getenv("NIGHTS")); err == nil {
+	if n, err := strconv.Atoi(os.Getenv("NIGHTREEL_NIGHTS")); err == nil {
 		nights = n
-		from, _ = strconv.Atoi(os.Getenv("FROM"))
+		from, _ = strconv.Atoi(os.Getenv("NIGHTREEL_FROM"))
 	}
 	digest, count, steps := fnv.New64a(), map[catalog.FindingKind]int{}, 0
 	for seed := from; seed < from+nights; seed++ {
