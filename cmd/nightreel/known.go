@@ -197,3 +197,21 @@ func asked(c *cli.Context) string {
 	}
 	return text
 }
+
+// withShow opens the catalog and calls f with the one show that the command names.
+func (e *env) withShow(c *cli.Context, f func(store *catalog.Store, show catalog.ShowKey) error) error {
+	if err := addressed(c, "show", "one show"); err != nil {
+		return err
+	}
+	day, err := neededShow(c)
+	if err != nil {
+		return err
+	}
+	return e.withStore(c, func(store *catalog.Store) error {
+		show, err := knownShow(c.Context, store, day)
+		if err != nil {
+			return err
+		}
+		return f(store, show)
+	})
+}

@@ -132,18 +132,7 @@ func tourTitles(ctx context.Context, store *catalog.Store, but catalog.ShowKey) 
 }
 
 func (e *env) deleteSetList(c *cli.Context) error {
-	if err := addressed(c, "show", "one show"); err != nil {
-		return err
-	}
-	day, err := neededShow(c)
-	if err != nil {
-		return err
-	}
-	return e.withStore(c, func(store *catalog.Store) error {
-		show, err := knownShow(c.Context, store, day)
-		if err != nil {
-			return err
-		}
+	return e.withShow(c, func(store *catalog.Store, show catalog.ShowKey) error {
 		entries, err := store.SetList(c.Context, show)
 		if err != nil {
 			return err
@@ -160,18 +149,7 @@ func (e *env) deleteSetList(c *cli.Context) error {
 }
 
 func (e *env) printSetList(c *cli.Context) error {
-	if err := addressed(c, "show", "one show"); err != nil {
-		return err
-	}
-	day, err := neededShow(c)
-	if err != nil {
-		return err
-	}
-	return e.withStore(c, func(store *catalog.Store) error {
-		show, err := knownShow(c.Context, store, day)
-		if err != nil {
-			return err
-		}
+	return e.withShow(c, func(store *catalog.Store, show catalog.ShowKey) error {
 		entries, err := store.SetList(c.Context, show)
 		if err != nil {
 			return err

@@ -148,18 +148,7 @@ func (e *env) tracksCommand() *cli.Command {
 		ArgsUsage: "SHOW",
 		Flags:     []cli.Flag{showFlag("the show"), jsonFlag()},
 		Action: func(c *cli.Context) error {
-			if err := addressed(c, "show", "one show"); err != nil {
-				return err
-			}
-			day, err := neededShow(c)
-			if err != nil {
-				return err
-			}
-			return e.withStore(c, func(store *catalog.Store) error {
-				show, err := knownShow(c.Context, store, day)
-				if err != nil {
-					return err
-				}
+			return e.withShow(c, func(store *catalog.Store, show catalog.ShowKey) error {
 				tracks, err := compare.Tracks(c.Context, store, show)
 				if err != nil {
 					return err
