@@ -1,7 +1,6 @@
 package scan
 
 import (
-	"bufio"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -15,17 +14,11 @@ import (
 func Drives() []string {
 	switch runtime.GOOS {
 	case "linux":
-		f, err := os.Open("/proc/self/mounts")
+		table, err := os.ReadFile("/proc/self/mounts")
 		if err != nil {
 			return nil
 		}
-		defer f.Close()
-		var text strings.Builder
-		s := bufio.NewScanner(f)
-		for s.Scan() {
-			text.WriteString(s.Text() + "\n")
-		}
-		return mountedDrives(text.String())
+		return mountedDrives(string(table))
 	case "darwin":
 		entries, err := os.ReadDir("/Volumes")
 		if err != nil {
