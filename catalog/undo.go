@@ -80,7 +80,7 @@ func (w *writing) undo(ctx context.Context, st Step) error {
 		}
 		done[subject{f.Kind, f.Subject}] = true
 		if f.Kind == FactWord && !strings.HasPrefix(f.Subject, string(SaidRight)+"\t") {
-			return &UndoError{st.Short(), "it says of which show, rig or venue files are", "nightreel shows reset --show SHOW takes back the corrections of a show"}
+			return &UndoError{st.Short(), "it corrected which show, rig or venue some files belong to", "nightreel shows reset --show SHOW takes back the corrections of a show"}
 		}
 		now, err := heads(ctx, w, f.Kind, f.Subject)
 		if err != nil {

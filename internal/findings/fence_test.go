@@ -11,8 +11,8 @@ import (
 	"nightreel/internal/channelsound"
 )
 
-// Whichever judge panics, the findings of all others are those that they are without
-// it, and what is not judged names the judge, its kinds, the error and where it was.
+// Whichever judge panics, all others report the same findings as without the panic,
+// and NotJudged names the judge, its kinds, the error and the calls that led to it.
 func TestJudgeThatPanicsLeavesTheOthersFindings(t *testing.T) {
 	sc := newScene(1001, 2)
 	r, _ := sc.damaged(rand.New(rand.NewPCG(77, 5)), false)

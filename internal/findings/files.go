@@ -22,8 +22,8 @@ var fileLimits = struct {
 	// comes from time stamps that are only as fine as a second.
 	HoleS float64 `unit:"s" source:"chosen"`
 
-	// SpareNights is from how many other nights on, of which none recorded a line of the input
-	// list, that is how the tour is recorded (common practice).
+	// SpareNights: if at least so many other nights were recorded, and none has a line of the
+	// input list, the tour is recorded without that line (common practice).
 	SpareNights int `unit:"nights" source:"chosen"`
 }{
 	ShortS:      3,

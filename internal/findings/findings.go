@@ -54,7 +54,7 @@ func kinds(all ...catalog.FindingKind) []catalog.FindingKind { return all }
 
 // Judge judges every recording of a show against its neighbours and stores the
 // findings in place of those before; what was accepted stays accepted. If a judge
-// panics, the findings of all others are stored, and notJudged says what is not known.
+// panics, Judge stores the findings of all others and returns the kinds that it lacks.
 // It returns [catalog.NotFoundError] for a show that is not there, and ctx's error
 // when cancelled; findings are replaced one recording at a time.
 func Judge(ctx context.Context, store *catalog.Store, near evidence.Neighbours, opt evidence.Options) (notJudged []catalog.NotJudged, err error) {

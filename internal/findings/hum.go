@@ -32,8 +32,8 @@ var humLimits = struct {
 	LeastDBFS float64 `unit:"dBFS" source:"chosen"`
 	BelowDB   float64 `unit:"dB" source:"chosen"`
 
-	// FaultBelowDB is from where on hum is heard under the music, and HabitDB how much louder
-	// than on other nights it must be: some amplifiers hum.
+	// FaultBelowDB: hum that lies less than this below the music is audible under it. HabitDB
+	// is how much louder than on other nights hum must be to be reported: some amplifiers hum.
 	FaultBelowDB float64 `unit:"dB" source:"chosen"`
 	HabitDB      float64 `unit:"dB" source:"chosen"`
 

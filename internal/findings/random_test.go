@@ -290,7 +290,7 @@ func (r *tourist) play(c *capture, usual bool) {
 }
 
 // again returns a capture of some of the songs at the same times and of the same
-// tracks, all of which play.
+// tracks. All of these tracks play.
 func (c *capture) again(r *tourist) *capture {
 	same := *c
 	same.takes = nil
